@@ -1,0 +1,44 @@
+"""``tonewright export``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from tonewright.cli.options import PATH, force
+
+KINDS = ("curve-csv", "response-csv")
+
+
+@click.command("export")
+@click.argument("curve", type=PATH)
+@click.option("--as", "kind", type=click.Choice(KINDS), required=True,
+              help="curve-csv: image tone to ink level; response-csv: ink level to print tone.")
+@click.option("--rows", type=int, default=101, show_default=True, help="Rows of the table.")
+@click.option("-o", "--output", type=PATH, help="File to write; without it the table is printed.")
+@force
+def command(curve: Path, kind: str, rows: int, output: Path | None, force: bool) -> None:
+    """A CURVE as a table of comma-separated numbers.
+
+    \b
+    curve-csv     image_lightness, print_lightness, level, level_low, level_high, code
+    response-csv  level, lightness, lightness_low, lightness_high, density
+
+    Lightness is CIE L*, 0 to 100; level 0 is clear film, 1 the heaviest ink; code is the 16-bit
+    value in the negative, 65535 for clear film. The low and high columns hold the true value 95
+    times in 100.
+    """
+    from tonewright.export import csv_text, curve_rows, response_rows
+    from tonewright.files.documents import read_curve
+    from tonewright.files.safe import write_text
+
+    document = read_curve(curve)
+    columns = (curve_rows if kind == "curve-csv" else response_rows)(document, rows)
+    # a table for another program starts with its header row: no notes
+    text = csv_text(columns, [])
+    if output is None:
+        click.echo(text, nl=False)
+        return
+    write_text(output, text, force=force)
+    click.echo(f"Written: {output} ({rows} rows: {', '.join(columns)})")

@@ -1,0 +1,44 @@
+"""``tonewright rehearse``."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import click
+
+from tonewright.cli.options import PATH, as_json, force, print_json
+
+
+@click.command("rehearse")
+@click.option("-o", "--output", "folder", type=PATH, required=True,
+              help="Folder for everything the rehearsal makes.")
+@click.option("--seed", type=click.IntRange(min=0), default=1, show_default=True,
+              help="Another number, another paper grain, noise and stain.")
+@force
+@as_json
+def command(folder: Path, seed: int, force: bool, as_json: bool) -> None:
+    """Run the whole job in a virtual darkroom: no lab, no paper, no risk.
+
+    A target is printed and measured, a curve fitted, a picture turned into a negative and
+    printed with and without the curve; then the chemistry changes and the curve is renewed.
+    Everything is invented, and everything is left in the folder to look at.
+
+    \b
+    Example:
+      tonewright rehearse -o rehearsal
+    """
+    from tonewright.rehearse import GUIDE, RehearsalSettings, rehearse
+    from tonewright.show.rehearsal_text import rehearsal_json, rehearsal_text
+
+    def tell(step: str) -> None:
+        if sys.stderr.isatty():
+            click.echo(f"… {step}", err=True)
+
+    outcome = rehearse(folder, RehearsalSettings(seed=seed, force=force), tell)
+    if as_json:
+        print_json(rehearsal_json(outcome))
+        return
+    click.echo(rehearsal_text(outcome))
+    click.echo(f"Written: {len(outcome.files)} files in {folder}")
+    click.echo(f"Next:    read {folder / GUIDE}, and open the pictures it names")

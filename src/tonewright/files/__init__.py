@@ -1,0 +1,1 @@
+"""The only part that opens files: readings, documents, images, profiles, safe writing."""

@@ -1,0 +1,171 @@
+"""Documents: JSON of numbers and text, checked on reading; setups in TOML; points of an aim."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import tomllib
+from pathlib import Path
+from typing import Any
+
+from tonewright.aim import Aim
+from tonewright.curve import Curve, curve_from_dict
+from tonewright.errors import DocumentError
+from tonewright.files.opening import read_bytes
+from tonewright.files.safe import write_text
+from tonewright.files.tables import read_table
+from tonewright.setup import Setup, setup_from_dict
+
+LARGEST = 64 * 1024 * 1024
+_PER_LINE = 12
+
+
+def read_curve(path: str | os.PathLike[str]) -> Curve:
+    """Read and check a ``*.curve.json``.
+
+    Raises
+    ------
+    FileError, DocumentError
+        It cannot be read, is cut short, is no curve, or does not hold together.
+    """
+    return curve_from_dict(read_json(path, "correction curve"))
+
+
+def write_curve(path: str | os.PathLike[str], curve: Curve, *, force: bool = False) -> None:
+    """Write a curve, whole or not at all; never over another file without ``force``."""
+    write_text(path, curve_text(curve), force=force)
+
+
+def curve_text(curve: Curve) -> str:
+    """The bytes of a curve document, as text."""
+    return to_text(curve.to_dict())
+
+
+def fingerprint(path: str | os.PathLike[str]) -> str:
+    """SHA-256 of a file, in hex."""
+    return hashlib.sha256(read_bytes(path, LARGEST, "a document is a file")).hexdigest()
+
+
+def read_text(path: str | os.PathLike[str]) -> str:
+    """A document's text, as it stands; `FileError` if it cannot be read."""
+    return read_bytes(path, LARGEST, "a document is a file").decode("utf-8", errors="replace")
+
+
+def read_json(path: str | os.PathLike[str], what: str) -> Any:
+    """Parse a JSON document; NaN and infinity are not numbers here.
+
+    Raises
+    ------
+    FileError, DocumentError
+        It cannot be read or is not JSON.
+    """
+    name = Path(path).name
+    try:
+        text = read_bytes(path, LARGEST, f"a {what} is a file").decode("utf-8-sig")
+        return json.loads(text, parse_constant=_no_constant)
+    except (ValueError, RecursionError) as error:
+        reason = str(error) if isinstance(error, ValueError) else "nested too deeply"
+        raise DocumentError(
+            f"{name} is not a whole JSON document ({reason})",
+            f"a {what} is a JSON file that tonewright wrote",
+            "give the right file; if it was cut short, take a copy or make it again",
+        ) from error
+
+
+def _no_constant(word: str) -> float:
+    raise ValueError(f"{word} is not a number")
+
+
+def to_text(document: dict[str, Any]) -> str:
+    """JSON that reads well in a diff: one entry a line, long lists of numbers in rows."""
+    return _render(document, 0) + "\n"
+
+
+def _render(value: Any, depth: int) -> str:
+    pad = "  " * (depth + 1)
+    if isinstance(value, dict) and value:
+        entries = (f"{pad}{json.dumps(k)}: {_render(v, depth + 1)}" for k, v in value.items())
+        return "{\n" + ",\n".join(entries) + "\n" + "  " * depth + "}"
+    if isinstance(value, list | tuple) and value:
+        if any(isinstance(v, dict | list | tuple) for v in value):
+            rows = [pad + _render(v, depth + 1) for v in value]
+        else:
+            cells = [json.dumps(v, ensure_ascii=False, allow_nan=False) for v in value]
+            if len(cells) <= _PER_LINE:
+                return "[" + ", ".join(cells) + "]"
+            rows = [
+                pad + ", ".join(cells[i : i + _PER_LINE]) for i in range(0, len(cells), _PER_LINE)
+            ]
+        return "[\n" + ",\n".join(rows) + "\n" + "  " * depth + "]"
+    return json.dumps(value, ensure_ascii=False, allow_nan=False)
+
+
+def read_setup(path: str | os.PathLike[str]) -> Setup:
+    """A setup from a small TOML file: lines such as ``paper = "cotton 300 g"``.
+
+    Raises
+    ------
+    FileError, DocumentError
+        It cannot be read, is not TOML, or has an unknown entry.
+    """
+    try:
+        data = tomllib.loads(
+            read_bytes(path, LARGEST, "a setup is a small file").decode("utf-8-sig")
+        )
+    except ValueError as error:
+        raise DocumentError(
+            f"{Path(path).name} is not a setup file ({error})",
+            'it is TOML: lines such as paper = "cotton 300 g"',
+            "put every text in straight double quotes",
+        ) from error
+    return setup_from_dict(data)
+
+
+def read_aim(text: str) -> Aim:
+    """An aim as it is typed: ``lightness``, ``density``, ``like:CURVE`` or ``points:CSV``.
+
+    Raises
+    ------
+    DocumentError, FileError, OptionError
+        An unknown aim, or a file that does not hold one.
+    """
+    kind, _, name = text.partition(":")
+    if kind in ("lightness", "density") and not name:
+        return Aim(kind)  # type: ignore[arg-type]
+    if kind == "like" and name:
+        other = read_curve(name).correction
+        rows = slice(None, None, 10)
+        pairs = zip(
+            other.image_lightness[rows].tolist(), other.print_lightness[rows].tolist(), strict=True
+        )
+        return Aim("like", Path(name).name, tuple(pairs))
+    if kind == "points" and name:
+        return Aim("points", Path(name).name, _read_points(name))
+    raise DocumentError(
+        f"the aim is {text!r}",
+        "it is lightness, density, like:NAME.curve.json or points:NAME.csv",
+        "leave it out for equal steps of lightness",
+    )
+
+
+def _read_points(path: str) -> tuple[tuple[float, float], ...]:
+    table = read_table(Path(path))
+    names = [c.lower() for c in table.columns]
+    wanted = ("image_lightness", "print_lightness")
+    if not all(w in names for w in wanted):
+        raise DocumentError(
+            f"{Path(path).name} has the columns {', '.join(table.columns)}",
+            f"the points of an aim need {' and '.join(wanted)}",
+            "rename the columns; both are L*, 0 to 100",
+        )
+    places = [names.index(w) for w in wanted]
+    points = []
+    for line, row in zip(table.line_numbers, table.rows, strict=True):
+        try:
+            points.append((float(row[places[0]]), float(row[places[1]])))
+        except ValueError as error:
+            raise DocumentError(
+                f"{Path(path).name}, line {line}: {row}", "a point is two numbers", "mend that line"
+            ) from error
+    return tuple(points)

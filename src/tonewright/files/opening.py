@@ -1,0 +1,47 @@
+"""Reading a file into memory, with one clear message when that cannot be done."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+from tonewright.errors import FileError
+
+
+def read_bytes(path: str | os.PathLike[str], most: int, rule: str) -> bytes:
+    """The whole file, if it has at most ``most`` bytes.
+
+    ``rule`` says what kind of file belongs here: ``"readings come from a file"``.
+
+    Raises
+    ------
+    FileError
+        No such file, a folder, no permission, or too large.
+    """
+    target = Path(path)
+    if target.is_dir():
+        raise FileError(f"{target} is a folder", rule, "name a file in it")
+    try:
+        with target.open("rb") as stream:
+            raw = stream.read(most + 1)
+    except (OSError, ValueError) as error:  # ValueError: a NUL in the name
+        raise reading_error(target, error, rule) from error
+    if len(raw) > most:
+        raise FileError(
+            f"{target.name} is larger than {most // 1_000_000} MB",
+            rule,
+            "check that this is the file you meant",
+        )
+    return raw
+
+
+def reading_error(path: str | os.PathLike[str], error: Exception, rule: str) -> FileError:
+    """The `FileError` that explains why ``path`` could not be read."""
+    if isinstance(error, FileNotFoundError):
+        return FileError(f"there is no file {path}", rule, "check its name and folder")
+    reason = getattr(error, "strerror", None) or str(error)
+    return FileError(
+        f"{path} cannot be read ({reason})",
+        rule,
+        "check the name, the permissions and that the disk is there",
+    )

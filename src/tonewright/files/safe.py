@@ -1,0 +1,190 @@
+"""Files written whole or not at all, and never over another one without being told to.
+
+Everything tonewright writes goes through `whole_file`.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import os
+import time
+import zlib
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from tonewright.errors import FileError
+
+# A temporary file nobody has written to for this long belongs to a run that was killed.
+_LEFTOVER_AGE = 3600.0
+
+
+@contextmanager
+def whole_file(path: str | os.PathLike[str], *, force: bool = False) -> Iterator[Path]:
+    """Yield a temporary path beside ``path``; what is written there becomes ``path`` at the end.
+
+    The temporary file exists and is empty when the body starts; the body opens it, writes and
+    closes it.  It keeps the suffix of ``path``.  If the body raises, whatever the reason, the
+    temporary file is removed and ``path`` is as it was.
+
+    Parameters
+    ----------
+    path:
+        Where the finished file shall be.
+    force:
+        Replace an existing file.
+
+    Raises
+    ------
+    FileError
+        ``path`` exists and ``force`` is false; its folder is missing or not writable; the disk is
+        full; any other `OSError` from the body.
+    """
+    target = Path(path)
+    refuse_existing(target, force)
+    temp = _temporary_name(target)
+    try:
+        _remove_leftovers(target)
+        with temp.open("xb"):
+            pass
+        yield temp
+        refuse_existing(target, force)  # it may have appeared meanwhile
+        temp.replace(target)
+    except OSError as error:
+        raise writing_error(target, error) from error
+    finally:
+        with contextlib.suppress(OSError):
+            temp.unlink(missing_ok=True)
+
+
+def refuse_existing(path: str | os.PathLike[str], force: bool) -> None:
+    """Raise `FileError` if ``path`` may not be written: it exists without ``force``, is a folder
+    or is no ordinary file (a device, a pipe), or its folder is missing.
+
+    For a check before long work; `whole_file` makes it as well.
+    """
+    target = Path(path)
+    try:
+        if "\0" in str(target):
+            raise ValueError("a name cannot hold a NUL")
+        if target.is_dir():
+            raise FileError(
+                f"the output {target} is a folder",
+                "the output is a file",
+                f"name a file in it, for example {target / 'NAME'}",
+            )
+        if target.exists() and not target.is_file():
+            raise FileError(
+                f"the output {target} is not an ordinary file",
+                "output goes to a file on disk",
+                "give another output name",
+            )
+        if os.path.lexists(target) and not force:
+            raise FileError(
+                f"the file {target} is there already",
+                "an existing file is never replaced unasked",
+                "give another output name, or add --force to replace it",
+            )
+        if not target.parent.is_dir():
+            raise FileError(
+                f"the file {target} cannot be written: there is no folder {target.parent}",
+                "the folder of an output file must exist",
+                "make the folder first, or give another output name",
+            )
+    except (OSError, ValueError) as error:
+        raise writing_error(target, error) from error
+
+
+def make_folder(path: str | os.PathLike[str]) -> bool:
+    """Make a folder (not its parents); False if it is there already.
+
+    Raises `FileError` if it cannot be made.
+    """
+    target = Path(path)
+    try:
+        if target.is_dir():
+            return False
+        target.mkdir()
+    except FileExistsError:
+        raise FileError(
+            f"the output {target} is a file",
+            "the output is a folder here",
+            "give another folder name",
+        ) from None
+    except (OSError, ValueError) as error:
+        raise writing_error(target, error) from error
+    return True
+
+
+def write_text(path: str | os.PathLike[str], text: str, *, force: bool = False) -> None:
+    r"""Write ``text`` as UTF-8 with ``\n`` line ends, whole or not at all.
+
+    Raises `FileError` as `whole_file` does.
+    """
+    with (
+        whole_file(path, force=force) as temp,
+        # A file name in the text may hold bytes that are no text; they are escaped, not fatal.
+        temp.open("w", encoding="utf-8", newline="\n", errors="backslashreplace") as stream,
+    ):
+        stream.write(text)
+
+
+def write_bytes(path: str | os.PathLike[str], data: bytes, *, force: bool = False) -> None:
+    """Write ``data`` whole or not at all; raises `FileError` as `whole_file` does."""
+    with whole_file(path, force=force) as temp:
+        temp.write_bytes(data)
+
+
+def writing_error(path: str | os.PathLike[str], error: OSError | ValueError) -> FileError:
+    """The `FileError` that explains why ``path`` could not be written."""
+    code = getattr(error, "errno", None)
+    target = Path(path)
+    if code in (errno.ENOSPC, errno.EDQUOT):
+        return FileError(
+            f"the file {target} was not written: the disk is full",
+            "a file is written whole or not at all",
+            "make room, or write to another disk",
+        )
+    if code in (errno.EACCES, errno.EPERM, errno.EROFS):
+        return FileError(
+            f"the file {target} was not written: writing in {target.parent} is not allowed",
+            "the output folder must be writable and the file not open in another program",
+            "choose another folder, or change its permissions",
+        )
+    if code in (errno.ENOENT, errno.ENOTDIR):
+        return FileError(
+            f"the file {target} cannot be written: there is no folder {target.parent}",
+            "the folder of an output file must exist",
+            "make the folder first, or give another output name",
+        )
+    reason = getattr(error, "strerror", None) or str(error)
+    return FileError(
+        f"the file {target} was not written: {reason}",
+        "a file is written whole or not at all",
+        "choose another name or folder",
+    )
+
+
+def _prefix(target: Path) -> str:
+    # A hash instead of the name itself: the name may already be as long as the disk allows.
+    return f".tonewright-{zlib.crc32(os.fsencode(target.name)):08x}-"
+
+
+def _temporary_name(target: Path) -> Path:
+    suffix = target.suffix if len(os.fsencode(target.suffix)) <= 16 else ""
+    return target.with_name(f"{_prefix(target)}{os.urandom(4).hex()}.part{suffix}")
+
+
+def _remove_leftovers(target: Path) -> None:
+    """Remove what earlier killed runs left for this target.
+
+    Only old ones: another run may be writing the same name right now.
+    """
+    prefix = _prefix(target)
+    with contextlib.suppress(OSError), os.scandir(target.parent) as entries:
+        for entry in entries:
+            if entry.name.startswith(prefix):
+                with contextlib.suppress(OSError):
+                    if time.time() - entry.stat().st_mtime > _LEFTOVER_AGE:
+                        Path(entry.path).unlink()

@@ -1,0 +1,253 @@
+"""Measurement files: CSV as spreadsheets write it, and CGATS.17 / ISO 28178 text."""
+
+from __future__ import annotations
+
+import codecs
+import csv
+import hashlib
+import io
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from tonewright.columns import Source, Table, plain_cell
+from tonewright.errors import FileError
+from tonewright.files import cgats
+
+MOST_BYTES = 50_000_000
+"""Measurements of a thousand patches with spectra take about 300 KB."""
+MOST_CELL_LINES = 20
+"""A quoted cell longer than this many lines is a quote that was never closed."""
+
+_OTHER_KINDS: tuple[tuple[bytes, str, str], ...] = (
+    (b"II*\x00", "a TIFF image", ""),
+    (b"MM\x00*", "a TIFF image", ""),
+    (b"II+\x00", "a TIFF image", ""),
+    (b"MM\x00+", "a TIFF image", ""),
+    (b"\x89PNG", "a PNG image", ""),
+    (b"\xff\xd8\xff", "a JPEG image", ""),
+    (b"%PDF", "a PDF", ""),
+    (b"PK\x03\x04", "a spreadsheet workbook or a ZIP archive", "save the sheet as CSV (UTF-8)"),
+    (b"\xd0\xcf\x11\xe0", "a spreadsheet workbook", "save the sheet as CSV (UTF-8)"),
+    (b"\x1f\x8b", "a gzip archive", "unpack it first"),
+)
+_BOMS: tuple[tuple[bytes, str], ...] = (
+    (codecs.BOM_UTF32_LE, "utf-32"),  # before UTF-16, whose mark it begins with
+    (codecs.BOM_UTF32_BE, "utf-32"),
+    (codecs.BOM_UTF8, "utf-8-sig"),
+    (codecs.BOM_UTF16_LE, "utf-16"),
+    (codecs.BOM_UTF16_BE, "utf-16"),
+)
+_CONTROL = re.compile(r"[\x00-\x08\x0b\x0e-\x1b\x7f]")
+_SEPARATOR_LINE = re.compile(r"sep=([,;\t|])\s*", re.IGNORECASE)
+_MEASUREMENTS = "measurements are CSV text with a header row, or CGATS.17 / ISO 28178 text"
+_SAVE_AGAIN = "export the measurements as text, or save the sheet as CSV (UTF-8)"
+
+
+def read_table(path: Path, level_field: str | None = None) -> Table:
+    """A measurement file as a table of text, whatever its dialect.
+
+    Parameters
+    ----------
+    path:
+        CSV (comma, semicolon or tab; decimal point or comma; ``#`` lines are notes) or CGATS.17
+        / ISO 28178 text; UTF-8, or UTF-16 with its mark; at most 50 MB.
+    level_field:
+        Column that holds the ink, if it has a name of its own; it only helps to choose between
+        several tables in one file.
+
+    Raises
+    ------
+    FileError
+        Not readable, empty, not text, or not of either kind; a row with too few or too many
+        cells; an unclosed quote.
+    """
+    raw = _read_bytes(path)
+    text = _decode(raw, path.name)
+    lines = io.StringIO(text, newline=None).read().split("\n")
+    if not any(line.strip() for line in lines):
+        raise FileError(f"the file {path.name} is empty", _MEASUREMENTS, _SAVE_AGAIN)
+    digest = hashlib.sha256(raw).hexdigest()
+    if cgats.is_cgats(lines):
+        return cgats.parse(lines, path.name, digest, level_field)
+    return _parse_csv(lines, path.name, digest)
+
+
+def _read_bytes(path: Path) -> bytes:
+    try:
+        if path.is_dir():
+            raise FileError(f"the path {path} is a folder", _MEASUREMENTS, "name a file in it")
+        with path.open("rb") as file:
+            raw = file.read(MOST_BYTES + 1)
+    except FileNotFoundError:
+        raise FileError(
+            f"there is no file {path}", "readings come from a file", "check its name and folder"
+        ) from None
+    except (OSError, ValueError) as error:  # ValueError: a NUL in the name
+        reason = getattr(error, "strerror", None) or str(error)
+        raise FileError(
+            f"the file {path} cannot be read ({reason})",
+            "readings come from a file that you may read",
+            "check the name, the permissions and that the disk is there",
+        ) from None
+    if len(raw) > MOST_BYTES:
+        raise FileError(
+            f"the file {path.name} is larger than {MOST_BYTES // 1_000_000} MB",
+            "measurements of a target are far smaller",
+            "check that this is the file you meant",
+        )
+    return raw
+
+
+def _decode(raw: bytes, name: str) -> str:
+    """The text of a file, or a `FileError` that says what it is instead."""
+    for start, what, way_out in _OTHER_KINDS:
+        if raw.startswith(start):
+            raise FileError(f"the file {name} is {what}", _MEASUREMENTS, way_out or _SAVE_AGAIN)
+    encoding = next((e for mark, e in _BOMS if raw.startswith(mark)), "utf-8")
+    try:
+        text = raw.decode(encoding)
+    except UnicodeDecodeError as error:
+        line = raw[: error.start].count(b"\n") + 1
+        where = f"byte {raw[error.start] if error.start < len(raw) else 0:#04x} in line {line}"
+        if encoding != "utf-8" or _CONTROL.search(raw[:4096].decode("latin-1")):
+            where = "bytes that no text has"
+        raise FileError(
+            f"the file {name} has {where}",
+            f"{_MEASUREMENTS}, written as UTF-8",
+            "save it again as CSV (UTF-8), or as text with encoding UTF-8",
+        ) from None
+    text = text.removeprefix("\ufeff").rstrip("\x1a")  # Ctrl-Z ended text files once
+    control = _CONTROL.search(text)
+    if control:
+        line = text.count("\n", 0, control.start()) + 1
+        raise FileError(
+            f"the file {name} has the control character {ord(control[0]):#04x} in line {line}",
+            _MEASUREMENTS,
+            "check that this is a text file; save it again as CSV (UTF-8)",
+        )
+    if text.lstrip()[:1] in ("{", "[", "<"):
+        what = "markup (XML or HTML)" if text.lstrip().startswith("<") else "a JSON document"
+        raise FileError(f"the file {name} is {what}", _MEASUREMENTS, _SAVE_AGAIN)
+    return text
+
+
+@dataclass(frozen=True)
+class _Record:
+    """One logical line of a CSV file."""
+
+    line: int
+    cells: list[str]
+
+
+def _parse_csv(lines: list[str], name: str, digest: str) -> Table:
+    comments: list[str] = []
+    records = _records(lines, name, comments)
+    header = next(records, None)
+    if header is None:
+        raise FileError(
+            f"the file {name} holds comments only",
+            _MEASUREMENTS,
+            "check that the rows were saved with it",
+        )
+    columns = _header(header, name)
+    rows, line_numbers = [], []
+    for record in records:
+        rows.append(_row(record, columns, name))
+        line_numbers.append(record.line)
+    kept = _drop_unnamed(columns, rows)
+    return Table(
+        columns=tuple(columns[i] or f"column {i + 1}" for i in kept),
+        rows=tuple(tuple(row[i] for i in kept) for row in rows),
+        source=Source(name, "csv", digest, tuple(comments)),
+        line_numbers=tuple(line_numbers),
+    )
+
+
+def _records(lines: list[str], name: str, comments: list[str]) -> Iterator[_Record]:
+    """The filled rows of a CSV file; comment lines go to `comments`."""
+    delimiter = ""
+    at = 0
+    while at < len(lines):
+        line = lines[at]
+        if not line.strip():
+            at += 1
+        elif line.lstrip().startswith("#"):
+            comments.append(line.strip())
+            at += 1
+        elif not delimiter and (hint := _SEPARATOR_LINE.fullmatch(line)):
+            delimiter = hint[1]
+            at += 1
+        else:
+            delimiter = delimiter or _delimiter(line)
+            cells, used = _cells(lines, at, delimiter, name)
+            if cells[0].startswith("#") and not any(cells[1:]):
+                comments.append(cells[0])  # a spreadsheet put the comment line into quotes
+            elif any(cells):
+                yield _Record(at + 1, cells)
+            at += used
+
+
+def _delimiter(header: str) -> str:
+    """Tab, semicolon or comma, whichever splits the header row into most cells."""
+    unquoted = re.sub(r'"[^"]*"', "", header)
+    return max("\t;,", key=unquoted.count)
+
+
+def _cells(lines: list[str], at: int, delimiter: str, name: str) -> tuple[list[str], int]:
+    """Cells of the row that begins on line `at` (from 0), and how many lines it takes."""
+    for used in range(1, MOST_CELL_LINES + 1):
+        if at + used > len(lines):
+            break
+        piece = "\n".join(lines[at : at + used])
+        try:
+            rows = list(csv.reader([piece], delimiter=delimiter, strict=True))
+        except csv.Error as error:
+            if "unexpected end of data" in str(error):
+                continue  # a quoted cell goes on in the next line
+            raise FileError(
+                f"in {name}, line {at + 1}: the quotes or the length of a cell are wrong",
+                "a cell in quotes ends with a quote, and quotes inside it are doubled",
+                "correct the row, or save the sheet as CSV (UTF-8) again",
+            ) from None
+        return [cell.strip() for cell in rows[0]], used
+    raise FileError(
+        f"in {name}, line {at + 1}: a quote opens and does not close",
+        "a cell in quotes ends with a quote",
+        "close the quote, or remove it",
+    )
+
+
+def _header(record: _Record, name: str) -> list[str]:
+    cells = list(record.cells)
+    while cells and not cells[-1]:
+        cells.pop()
+    if any(re.fullmatch(r"[+-]?[\d.,]+", cell, re.ASCII) for cell in cells):
+        raise FileError(
+            f"in {name}, line {record.line}: the first row holds numbers",
+            "the first row names the columns, such as level and density; a line that begins "
+            "with # is a comment",
+            "put a row of column names on top",
+        )
+    return cells + [""] * (len(record.cells) - len(cells))
+
+
+def _row(record: _Record, columns: list[str], name: str) -> list[str]:
+    """The cells of a row, as many as there are columns, with decimal points."""
+    cells = record.cells
+    if len(cells) > len(columns) and not any(cells[len(columns) :]):
+        cells = cells[: len(columns)]  # spreadsheets pad rows with empty cells
+    if len(cells) != len(columns):
+        raise FileError(
+            f"in {name}, line {record.line}: the row has {len(cells)} cells, the header "
+            f"{len(columns)}",
+            "every row has as many cells as there are column names",
+            "correct the row; if numbers have decimal commas, separate the cells with semicolons",
+        )
+    return list(map(plain_cell, columns, cells))
+
+
+def _drop_unnamed(columns: list[str], rows: list[list[str]]) -> list[int]:
+    """Indices of the columns that have a name or something in them."""
+    return [i for i, c in enumerate(columns) if c or any(row[i] for row in rows)]

@@ -1,0 +1,1 @@
+"""Numeric helpers: arrays in, arrays out, and no word of the darkroom."""

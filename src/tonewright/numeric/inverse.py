@@ -1,0 +1,51 @@
+"""Reading a non-decreasing curve backwards, its band included."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from tonewright.scales import Array
+
+
+def invert(x: ArrayLike, y: ArrayLike, wanted: ArrayLike) -> Array:
+    """Where a non-decreasing curve takes the wanted values.
+
+    Parameters
+    ----------
+    x, y:
+        Shape (m,): ``x`` increasing, ``y`` non-decreasing; straight lines between the nodes.
+    wanted:
+        Any shape, in the units of ``y``; beyond the ends the end is returned.
+
+    Returns
+    -------
+    Places in the units of ``x``.  Where the curve is level, the middle of the level stretch.
+    """
+    left = _edge(x, y, wanted, last=False)
+    right = _edge(x, y, wanted, last=True)
+    return np.asarray((left + right) / 2.0)
+
+
+def invert_band(
+    x: ArrayLike, low: ArrayLike, high: ArrayLike, wanted: ArrayLike
+) -> tuple[Array, Array]:
+    """Smallest and largest place where the curve may take the wanted values.
+
+    The band read sideways: a value can be reached from where the upper edge first touches it to
+    where the lower edge last does.  Shapes and units as in `invert`; both edges non-decreasing.
+    """
+    return _edge(x, high, wanted, last=False), _edge(x, low, wanted, last=True)
+
+
+def _edge(x: ArrayLike, y: ArrayLike, wanted: ArrayLike, last: bool) -> Array:
+    """First or last place where the curve equals the wanted value."""
+    nodes, values = np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64)
+    want = np.asarray(wanted, dtype=np.float64)
+    if last:
+        # the first place of the curve turned end for end is the last place of the curve
+        return np.asarray(-_edge(-nodes[::-1], -values[::-1], -want, last=False))
+    after = np.clip(np.searchsorted(values, want, side="left"), 1, nodes.size - 1)
+    rise = values[after] - values[after - 1]
+    part = (want - values[after - 1]) / np.where(rise > 0.0, rise, np.inf)
+    return nodes[after - 1] + np.clip(part, 0.0, 1.0) * (nodes[after] - nodes[after - 1])

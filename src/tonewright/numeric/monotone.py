@@ -1,0 +1,305 @@
+"""A smooth non-decreasing curve through noisy points, with its band.
+
+A penalised cubic B-spline (Eilers and Marx 1996, "Flexible smoothing with B-splines and
+penalties", Statistical Science 11:89).  The amount of smoothing is chosen by restricted maximum
+likelihood (Wood 2011, JRSS-B 73:3); the band is the Bayesian one of Wahba 1983 and Nychka 1988,
+averaged over the amounts of smoothing that the data leave possible.  Coefficients that do not
+decrease make a curve that does not decrease.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy.interpolate import BSpline
+from scipy.optimize import nnls
+from scipy.special import stdtrit
+
+from tonewright.scales import Array
+
+INTERVALS = 24
+DEGREE = 3
+_LOG_SMOOTHING = np.linspace(-5.0, 9.0, 57)
+_UNEVENNESS = (0.5, 1.0)
+"""How strongly the penalty follows the pilot's own roughness: a plateau stays flat and a
+corner stays a corner when the smoothing may differ along the curve."""
+
+
+@dataclass(frozen=True)
+class SmoothSettings:
+    """How a curve is smoothed.
+
+    order:
+        The difference that is penalised: 3 leaves a parabola free, 2 a straight line.
+    smoothing:
+        Fixed amount, or None to choose it from the data.
+    monotone:
+        False leaves the curve free to fall, to see whether it wants to.
+    noise_floor:
+        Smallest noise (in units of ``sd``) the fit may find, so that data without any noise
+        do not end in a division by zero.
+    prior_dof:
+        How many readings' worth of belief the given ``sd`` deserve as they stand; 0: only
+        their ratios are used and their size comes from the data.
+    """
+
+    order: int = 3
+    smoothing: float | None = None
+    monotone: bool = True
+    noise_floor: float = 1e-6
+    prior_dof: float = 0.0
+
+
+@dataclass(frozen=True)
+class SmoothFit:
+    """A fitted curve.
+
+    ``grid``, ``value``, ``free`` and ``sd`` have the shape of the grid asked for; ``value`` is
+    the monotone curve, ``free`` the curve without that constraint and ``sd`` its standard
+    deviation.  ``fitted`` and ``leverage`` belong to the data points.  ``noise`` is in units of
+    the given ``sd``; ``effective_dof`` counts the curve's own parameters, ``residual_dof`` what
+    the data leave for the noise.
+    """
+
+    grid: Array
+    value: Array
+    free: Array
+    sd: Array
+    covariance: Array
+    """Of ``free``, shape (grid, grid)."""
+    fitted: Array
+    leverage: Array
+    noise: float
+    effective_dof: float
+    residual_dof: float
+
+    def band(self, coverage: float = 0.95, extra_sd: ArrayLike = 0.0) -> tuple[Array, Array]:
+        """Lower and upper edge, both non-decreasing, holding the curve with that probability.
+
+        A non-decreasing curve inside the band also lies above every earlier lower edge and
+        below every later upper edge, so both edges are made non-decreasing without loss.
+        ``extra_sd`` (a number or the grid's shape) is added in squares.
+        """
+        factor = float(stdtrit(max(self.residual_dof, 1.0), 0.5 + coverage / 2.0))
+        half = factor * np.sqrt(self.sd**2 + np.asarray(extra_sd, dtype=np.float64) ** 2)
+        low = np.minimum(np.maximum.accumulate(self.free - half), self.value)
+        high = np.maximum(np.minimum.accumulate((self.free + half)[::-1])[::-1], self.value)
+        return low, high
+
+
+@dataclass(frozen=True)
+class _Basis:
+    """The spline basis and the penalty, on 0 to 1."""
+
+    data: Array
+    grid: Array
+    difference: Array
+
+
+@dataclass(frozen=True)
+class _Candidate:
+    """One amount of smoothing: its score, coefficients and covariance."""
+
+    score: float
+    coefficients: Array
+    precision: Array
+    noise_squared: float
+
+
+def fit_smooth(
+    x: ArrayLike, y: ArrayLike, sd: ArrayLike, grid: ArrayLike,
+    settings: SmoothSettings | None = None,
+) -> SmoothFit:
+    """Smooth curve through points whose standard deviations are known up to a common factor.
+
+    Parameters
+    ----------
+    x, y, sd:
+        Shape (n,).  ``sd`` above 0; infinity leaves a point out.  Any units.
+    grid:
+        Shape (m,), increasing: where the curve is wanted; its ends are the ends of the curve
+        and every ``x`` must lie between them.
+
+    Raises
+    ------
+    ValueError
+        Fewer points than the penalty leaves free, or a value that is not a number.
+    """
+    settings = settings or SmoothSettings()
+    places, values, spread, nodes = (np.asarray(a, dtype=np.float64) for a in (x, y, sd, grid))
+    usable = np.isfinite(spread)
+    if usable.sum() <= settings.order or not np.all(np.isfinite(values + places)):
+        raise ValueError("too few points, or a point that is not a number")
+    basis = _make_basis(places, nodes, settings.order)
+    weight = np.where(usable, 1.0 / spread**2, 0.0)
+    candidates = _candidates(basis, values, weight, settings)
+    return _assemble(basis, nodes, candidates, weight, settings)
+
+
+def deleted_deviations(
+    x: ArrayLike, y: ArrayLike, sd: ArrayLike, order: int = 3
+) -> tuple[Array, float]:
+    """How far each point lies from the curve through the others, in its standard deviations.
+
+    The studentised deleted residual (Belsley, Kuh and Welsch 1980), with the amount of
+    smoothing chosen anew without the point: a gross error would otherwise buy itself a rougher
+    curve to hide in.  Needs no refit: without point i the penalised misfit falls by
+    ``r_i**2 / (1 - h_i)`` and the log determinant by ``-log(1 - h_i)``.
+
+    Parameters
+    ----------
+    x, y, sd:
+        Shape (n,), n above ``order + 1``; as in `fit_smooth`.
+
+    Returns
+    -------
+    The deviations, shape (n,), signed, and the degrees of freedom they were judged with.
+    """
+    places, values, spread = (np.asarray(a, dtype=np.float64) for a in (x, y, sd))
+    basis = _make_basis(places, np.array([places.min(), places.max()]), order)
+    rows = basis.data / spread[:, None]
+    target = values / spread
+    gram, moment = rows.T @ rows, rows.T @ target
+    penalty = basis.difference.T @ basis.difference
+    scale = float(np.trace(gram)) / gram.shape[0]
+    dof = values.size - 1 - order
+    scores, deviations, spent = [], [], []
+    for log_amount in _LOG_SMOOTHING[::2]:
+        amount = scale * 10.0**log_amount
+        inverse = np.linalg.inv(gram + amount * penalty + 1e-10 * scale * np.eye(gram.shape[0]))
+        coefficients = inverse @ moment
+        residual = target - rows @ coefficients
+        lever = np.clip(np.einsum("ij,jk,ik->i", rows, inverse, rows), 0.0, 0.999)
+        misfit = residual @ residual + amount * np.sum((basis.difference @ coefficients) ** 2)
+        noise2 = np.maximum((misfit - residual**2 / (1.0 - lever)) / dof, 1e-12)
+        scores.append(dof * np.log(noise2) + np.log1p(-lever)
+                      - np.linalg.slogdet(inverse)[1] - len(penalty) * np.log(amount)
+                      + order * np.log(amount))
+        deviations.append(residual / np.sqrt(noise2 * (1.0 - lever)))
+        spent.append(float(lever.sum()))
+    best = np.argmin(np.array(scores), axis=0)
+    chosen = np.array(deviations)[best, np.arange(values.size)]
+    return chosen, max(values.size - 1 - float(np.median(np.array(spent)[best])), 1.0)
+
+
+def _make_basis(x: Array, grid: Array, order: int) -> _Basis:
+    span = grid[-1] - grid[0]
+    knots = np.arange(-DEGREE, INTERVALS + DEGREE + 1) / INTERVALS
+
+    def design(at: Array) -> Array:
+        unit = np.clip((at - grid[0]) / span, 0.0, 1.0)
+        return np.asarray(BSpline.design_matrix(unit, knots, DEGREE).toarray())
+
+    difference = np.diff(np.eye(INTERVALS + DEGREE), order, axis=0)
+    return _Basis(design(x), design(grid), difference)
+
+
+def _candidates(
+    basis: _Basis, y: Array, weight: Array, settings: SmoothSettings
+) -> list[_Candidate]:
+    """Every amount of smoothing worth weighing, even along the curve and following a pilot."""
+    if settings.smoothing is not None:
+        return _scan(basis, y, weight, settings, np.array([np.log10(settings.smoothing)]))
+    even = _scan(basis, y, weight, settings, _LOG_SMOOTHING)
+    pilot = min(even, key=lambda c: c.score)
+    rough = _local_mean((basis.difference @ pilot.coefficients) ** 2)
+    rough = rough + 0.3 * rough.mean() + 1e-12
+    everything = list(even)
+    for power in _UNEVENNESS:
+        stiffness = rough**-power
+        stiffness /= np.exp(np.mean(np.log(stiffness)))
+        bent = np.sqrt(stiffness)[:, None] * basis.difference
+        uneven = _Basis(basis.data, basis.grid, bent)
+        everything += _scan(uneven, y, weight, settings, _LOG_SMOOTHING)
+    return everything
+
+
+def _local_mean(values: Array, width: float = 2.0) -> Array:
+    """Gaussian-weighted mean of the neighbours, ends renormalised."""
+    place = np.arange(values.size)
+    kernel = np.exp(-0.5 * ((place[:, None] - place[None, :]) / width) ** 2)
+    return np.asarray(kernel @ values / kernel.sum(axis=1))
+
+
+def _scan(
+    basis: _Basis, y: Array, weight: Array, settings: SmoothSettings, log_amounts: Array
+) -> list[_Candidate]:
+    """Fit at each amount of smoothing; score is -2 log restricted likelihood (Wood 2011)."""
+    size = basis.data.shape[1]
+    rank = basis.difference.shape[0]
+    penalty = basis.difference.T @ basis.difference
+    log_det_penalty = float(np.linalg.slogdet(basis.difference @ basis.difference.T)[1])
+    gram = basis.data.T @ (weight[:, None] * basis.data)
+    moment = basis.data.T @ (weight * y)
+    scale = float(np.trace(gram)) / size
+    free_dof = np.count_nonzero(weight) - settings.order + settings.prior_dof
+    found = []
+    for log_amount in log_amounts:
+        amount = scale * 10.0**log_amount
+        precision = gram + amount * penalty + 1e-10 * scale * np.eye(size)
+        lower = np.linalg.cholesky(precision)
+        coefficients = np.linalg.solve(precision, moment)
+        misfit = float(np.sum(weight * (y - basis.data @ coefficients) ** 2))
+        misfit += amount * float(np.sum((basis.difference @ coefficients) ** 2))
+        noise2 = max((misfit + settings.prior_dof) / free_dof, settings.noise_floor**2)
+        score = free_dof * np.log(noise2) + 2.0 * float(np.sum(np.log(np.diag(lower))))
+        score -= rank * np.log(amount) + log_det_penalty
+        found.append(_Candidate(score, coefficients, precision, noise2))
+    return found
+
+
+def _assemble(
+    basis: _Basis, grid: Array, candidates: list[_Candidate], weight: Array,
+    settings: SmoothSettings,
+) -> SmoothFit:
+    """Average over the candidates by their likelihood; the curve itself is the likeliest one."""
+    best = min(candidates, key=lambda c: c.score)
+    likelihood = np.exp(-0.5 * np.array([c.score - best.score for c in candidates]))
+    likelihood /= likelihood.sum()
+    kept = [(c, p) for c, p in zip(candidates, likelihood, strict=True) if p > 1e-3]
+    total = sum(p for _, p in kept)
+    mean = sum(p * c.coefficients for c, p in kept) / total
+    spread = np.zeros((mean.size, mean.size))
+    edf = noise2 = 0.0
+    data_gram = basis.data.T @ (weight[:, None] * basis.data)
+    for c, p in kept:
+        inverse = np.linalg.inv(c.precision)
+        shift = c.coefficients - mean
+        spread += p / total * (c.noise_squared * inverse + np.outer(shift, shift))
+        edf += p / total * float(np.sum(inverse * data_gram))
+        noise2 += p / total * c.noise_squared
+    inverse = np.linalg.inv(best.precision)
+    leverage = weight * np.einsum("ij,jk,ik->i", basis.data, inverse, basis.data)
+    shape = (nearest_rising(best.coefficients, best.precision) if settings.monotone
+             else best.coefficients)
+    covariance = basis.grid @ spread @ basis.grid.T
+    value = basis.grid @ shape
+    return SmoothFit(
+        grid=grid, value=np.maximum.accumulate(value) if settings.monotone else value,
+        free=basis.grid @ mean, sd=np.sqrt(np.maximum(np.diag(covariance), 0.0)),
+        covariance=covariance, fitted=basis.data @ shape, leverage=np.clip(leverage, 0.0, 0.999),
+        noise=float(np.sqrt(noise2)), effective_dof=edf,
+        residual_dof=np.count_nonzero(weight) - edf + settings.prior_dof,
+    )
+
+
+def nearest_rising(values: ArrayLike, precision: ArrayLike) -> Array:
+    """The non-decreasing sequence nearest to ``values`` in the metric of ``precision``.
+
+    A bounded least squares: a free start plus non-negative steps, the start written as a
+    difference of two non-negative numbers so that every unknown has the same bound.  With the
+    identity as metric this is isotonic regression (Barlow et al. 1972).
+
+    Parameters
+    ----------
+    values, precision:
+        Shapes (p,) and (p, p), the second positive definite.
+    """
+    root = np.linalg.cholesky(np.asarray(precision, dtype=np.float64)).T
+    steps = root @ np.tril(np.ones_like(root))
+    answer, _ = nnls(np.hstack([steps, -steps[:, :1]]), root @ np.asarray(values),
+                     maxiter=100 * root.shape[0])
+    start = answer[0] - answer[-1]
+    return np.asarray(start + np.concatenate([[0.0], np.cumsum(answer[1:-1])]))

@@ -1,0 +1,39 @@
+"""Telling a gross error from noise."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from tonewright.scales import Array
+
+KEEP, DROP = 2.8, 5.0
+"""Residuals up to KEEP standard deviations count fully, from DROP on not at all."""
+
+
+def robust_spread(residual: ArrayLike) -> float:
+    """Standard deviation that a few gross errors cannot move: 1.4826 x median |r|.
+
+    The factor makes it the standard deviation of a normal distribution (Hampel 1974).
+    """
+    return float(1.4826 * np.median(np.abs(np.asarray(residual, dtype=np.float64))))
+
+
+def taper(standardised: ArrayLike) -> Array:
+    """Weights 1 to 0 for residuals in standard deviations: full up to KEEP, none past DROP.
+
+    A three-part redescending weight (Hampel 1974) with a smooth descent; shape kept.
+    """
+    size = np.abs(np.asarray(standardised, dtype=np.float64))
+    part = np.clip((size - KEEP) / (DROP - KEEP), 0.0, 1.0)
+    return np.asarray((1.0 - part**2) ** 2)
+
+
+def deleted_residual(residual: ArrayLike, leverage: ArrayLike, spread: float) -> Array:
+    """Residuals over the standard deviation they would have had they not been fitted.
+
+    ``r / (s * sqrt(1 - h))`` (Belsley, Kuh and Welsch 1980), with a spread ``s`` that the
+    point itself does not enter, such as `robust_spread`.  Shapes (n,).
+    """
+    lever = np.asarray(leverage, dtype=np.float64)
+    return np.asarray(np.asarray(residual) / (spread * np.sqrt(1.0 - lever)))

@@ -1,0 +1,173 @@
+"""The only home of unit changes.
+
+Conventions, used everywhere:
+
+==============  ====================================================================
+ink level       0 to 1: 0 is clear film (prints black), 1 the heaviest ink
+code            16-bit value in a negative: 65535 is clear film, 0 is level 1
+exposure        log10 units; 0 is what reaches the coating through clear film at the
+                base printing time
+density         absolute visual reflection density, ``D = -log10 R``
+luminance       0 to 100, the perfect white diffuser is 100
+lightness       CIE L*, 0 to 100
+==============  ====================================================================
+
+All functions take a number or an array of any shape and give the same shape back as float64
+(codes: uint16).  NaN stays NaN; nothing is clipped unless the docstring says so.
+"""
+
+from __future__ import annotations
+
+import warnings
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from tonewright.errors import ReadingsError
+
+Array = NDArray[np.float64]
+
+FULL_CODE = 65535
+STOP = float(np.log10(2.0))
+"""One stop, in log10 exposure units."""
+
+# CIE 15:2018 (ISO/CIE 11664-4), eq. 8.6: the linear part below (6/29)^3 and its slope.
+_EPSILON = (6.0 / 29.0) ** 3
+_KAPPA = (29.0 / 3.0) ** 3
+
+
+def _floats(value: ArrayLike) -> Array:
+    return np.asarray(value, dtype=np.float64)
+
+
+def density_to_luminance(density: ArrayLike) -> Array:
+    """Luminance (0 to 100) of a density: ``100 * 10**-D`` (ISO 5-4)."""
+    return np.asarray(100.0 * np.power(10.0, -_floats(density)))
+
+
+def luminance_to_density(luminance: ArrayLike) -> Array:
+    """Density of a luminance (0 to 100, must be above 0): ``-log10(Y / 100)`` (ISO 5-4)."""
+    return np.asarray(-np.log10(_floats(luminance) / 100.0))
+
+
+def luminance_to_lightness(luminance: ArrayLike) -> Array:
+    """CIE L* (0 to 100) of a luminance (0 to 100, white 100); CIE 15, ISO/CIE 11664-4."""
+    ratio = _floats(luminance) / 100.0
+    cube_root = np.cbrt(np.maximum(ratio, _EPSILON))
+    return np.asarray(np.where(ratio > _EPSILON, 116.0 * cube_root - 16.0, _KAPPA * ratio))
+
+
+def lightness_to_luminance(lightness: ArrayLike) -> Array:
+    """Luminance (0 to 100) of a CIE L* (0 to 100); the inverse of `luminance_to_lightness`."""
+    light = _floats(lightness)
+    return np.asarray(100.0 * np.where(light > 8.0, ((light + 16.0) / 116.0) ** 3, light / _KAPPA))
+
+
+def density_to_lightness(density: ArrayLike) -> Array:
+    """CIE L* (0 to 100) of a density."""
+    return luminance_to_lightness(density_to_luminance(density))
+
+
+def lightness_to_density(lightness: ArrayLike) -> Array:
+    """Density of a CIE L* (0 to 100, must be above 0)."""
+    return luminance_to_density(lightness_to_luminance(lightness))
+
+
+def lightness_per_density(lightness: ArrayLike) -> Array:
+    """How many L* one unit of density makes at this L*, always positive: ``|dL*/dD|``.
+
+    The derivative of the formulas above; 0.02 in density is 0.6 L* in a black and 1.6 in a
+    light grey.
+    """
+    light = _floats(lightness)
+    cubic = (light + 16.0) / 3.0
+    return np.asarray(np.log(10.0) * np.where(light > 8.0, cubic, light))
+
+
+def level_to_code(level: ArrayLike) -> NDArray[np.uint16]:
+    """16-bit code of an ink level (0 to 1): ``round(65535 * (1 - u))``, clear film 65535."""
+    scaled = FULL_CODE * (1.0 - np.clip(_floats(level), 0.0, 1.0))
+    return np.asarray(np.floor(scaled + 0.5).astype(np.uint16))
+
+
+def code_to_level(code: ArrayLike) -> Array:
+    """Ink level (0 to 1) of a 16-bit code (0 to 65535)."""
+    return np.asarray(1.0 - _floats(code) / FULL_CODE)
+
+
+def luminance_of_spectrum(wavelengths: ArrayLike, reflectance: ArrayLike) -> Array:
+    """Luminance (0 to 100) under D50 for the CIE 1931 2-degree observer (ISO 13655).
+
+    Summed by colour-science after ASTM E308; a spectrum not at whole steps of 1, 5, 10
+    or 20 nm is interpolated to 1 nm by the same library first.
+
+    Parameters
+    ----------
+    wavelengths:
+        nm, increasing, from 400 or less to 700 or more, shape (m,).
+    reflectance:
+        0 to 1, shape (..., m); NaN is not allowed.
+
+    Returns
+    -------
+    Shape (...).
+
+    Raises
+    ------
+    ReadingsError
+        Wavelengths that are not increasing, leave out part of 400 to 700 nm or lie more than
+        20 nm apart.
+    """
+    return 100.0 * _visual_reflectance(wavelengths, reflectance, "D50")
+
+
+def visual_density_of_spectrum(wavelengths: ArrayLike, reflectance: ArrayLike) -> Array:
+    """ISO 5-3 visual density: illuminant A times V(lambda), ``-log10`` of the weighted mean.
+
+    Shapes, units, method and errors as in `luminance_of_spectrum`; the mean must be above 0.
+    """
+    return np.asarray(-np.log10(_visual_reflectance(wavelengths, reflectance, "A")))
+
+
+def _visual_reflectance(wavelengths: ArrayLike, reflectance: ArrayLike, illuminant: str) -> Array:
+    """Mean reflectance (0 to 1) weighted by illuminant times ybar, shape (...)."""
+    waves, values = _floats(wavelengths), _floats(reflectance)
+    _check_wavelengths(waves)
+    import colour  # a second of import, needed for spectra alone
+
+    observer = colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"]
+    light = colour.SDS_ILLUMINANTS[illuminant]
+    visible = (waves >= 360.0) & (waves <= 780.0)  # the range of ASTM E308
+    waves, values = waves[visible], values[..., visible]
+    step = round(float(waves[1] - waves[0]), 6)
+    even = step in (1.0, 5.0, 10.0, 20.0) and np.allclose(
+        waves, step * np.round(waves[0] / step) + step * np.arange(waves.size), rtol=0, atol=1e-6
+    )
+    fine = colour.SpectralShape(np.ceil(waves[0]), np.floor(waves[-1]), 1)
+    luminance = []
+    with warnings.catch_warnings():
+        # It says that it aligns the illuminant to the observer: what E308 asks for.
+        warnings.simplefilter("ignore", colour.utilities.ColourRuntimeWarning)
+        for row in values.reshape(-1, waves.size):
+            spectrum = colour.SpectralDistribution(row, waves)
+            if not even:
+                spectrum = spectrum.interpolate(fine)
+            luminance.append(colour.sd_to_XYZ(spectrum, observer, light, method="ASTM E308")[1])
+    return np.reshape(_floats(luminance) / 100.0, values.shape[:-1])
+
+
+def _check_wavelengths(waves: Array) -> None:
+    """ISO 13655 asks for 400 to 700 nm at least; wider steps than 20 nm have no E308 weights."""
+    if waves.ndim != 1 or waves.size < 2 or not np.all(np.diff(waves) > 0):
+        raise ReadingsError(
+            "the wavelengths of the spectrum are not in rising order",
+            "each wavelength stands once, from short to long",
+            "put the spectral columns in order and remove repeated ones",
+        )
+    if waves[0] > 400.0 or waves[-1] < 700.0 or np.max(np.diff(waves)) > 20.0 + 1e-6:
+        raise ReadingsError(
+            f"the spectrum has {waves.size} wavelengths from {waves[0]:g} to {waves[-1]:g} nm, "
+            f"up to {np.max(np.diff(waves)):g} nm apart",
+            "density needs at least 400 to 700 nm in steps of 20 nm or less",
+            "export the full spectrum, or export density or lightness instead",
+        )

@@ -1,0 +1,65 @@
+"""What a calibration was made with: without it a curve is worthless next month."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass, fields, replace
+from typing import Any
+
+from tonewright.errors import DocumentError
+
+
+@dataclass(frozen=True)
+class Setup:
+    """Everything that bends the tones, in the printer's own words; None where not said."""
+
+    paper: str | None = None
+    coating: str | None = None
+    developer: str | None = None
+    lamp: str | None = None
+    film: str | None = None
+    printer: str | None = None
+    ink: str | None = None
+    printing_time: str | None = None
+    date: str | None = None
+    notes: str | None = None
+
+    def with_changes(self, changes: dict[str, str | None]) -> Setup:
+        """A copy in which every entry that is given (not None) replaces the old one."""
+        return replace(self, **{k: v for k, v in changes.items() if v is not None})
+
+    def differences(self, other: Setup) -> dict[str, tuple[str | None, str | None]]:
+        """Entries that differ, as ``{name: (mine, the other's)}``; the notes do not count."""
+        mine, theirs = asdict(self), asdict(other)
+        return {k: (mine[k], theirs[k]) for k in mine if k != "notes" and mine[k] != theirs[k]}
+
+    def to_dict(self) -> dict[str, str | None]:
+        """Plain dictionary, every entry present."""
+        return asdict(self)
+
+
+SETUP_NAMES = tuple(f.name for f in fields(Setup))
+
+
+def setup_from_dict(data: Any) -> Setup:
+    """Check a dictionary from a document or a TOML file.
+
+    Numbers and dates are taken as they are spelled.
+
+    Raises
+    ------
+    DocumentError
+        Not a table, an unknown entry, or an entry that is itself a table or a list.
+    """
+    if not isinstance(data, dict):
+        raise DocumentError(f"the setup is a {type(data).__name__}", "it is a table of names and"
+                            " texts", f"write lines such as paper = \"…\"; known names:"
+                            f" {', '.join(SETUP_NAMES)}")
+    for name, value in data.items():
+        if name not in SETUP_NAMES:
+            raise DocumentError(f"the setup has an entry {name!r}",
+                                f"known entries are {', '.join(SETUP_NAMES)}",
+                                "put what has no entry of its own under notes")
+        if isinstance(value, dict | list):
+            raise DocumentError(f"the setup entry {name!r} is {value!r}", "each entry is one text",
+                                f"write {name} = \"…\"")
+    return Setup(**{k: None if v is None else str(v) for k, v in data.items()})

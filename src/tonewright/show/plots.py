@@ -1,0 +1,112 @@
+"""Pictures of curves and prints, as PNG bytes.
+
+matplotlib's object interface is used without pyplot: no window system, no global state.
+"""
+
+from __future__ import annotations
+
+import io
+from dataclasses import dataclass
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from numpy.typing import NDArray
+
+from tonewright.curve import Curve
+from tonewright.scales import Array
+
+INK, BAND, POINT, DOUBT = "#5b3a1e", "#d9c3a5", "#2f2f2f", "#b3261e"
+SECOND = "#1f4e8c"
+_DPI = 110
+
+
+def plot_curve(curve: Curve) -> bytes:
+    """Two panels: how the print answers to ink, and the curve that corrects it."""
+    figure = Figure(figsize=(11.0, 5.2), layout="constrained")
+    left, right = figure.subplots(1, 2)
+    _draw_response(left, curve)
+    _draw_correction(right, curve)
+    figure.suptitle(f"{curve.name}: from ink to print, and from picture to ink", fontsize=12)
+    return _png(figure)
+
+
+def _draw_response(axes: Axes, curve: Curve) -> None:
+    table, readings = curve.response, curve.readings
+    percent = 100.0 * table.level
+    axes.fill_between(percent, table.reading_low, table.reading_high, color=BAND, alpha=0.35,
+                      lw=0, label="where a reading should lie")
+    axes.fill_between(percent, table.lightness_low, table.lightness_high, color=BAND, lw=0,
+                      label="where the curve lies, 95 times in 100")
+    axes.plot(percent, table.lightness, color=INK, lw=1.8, label="print lightness")
+    doubtful = {d["patch"] for d in curve.summary.doubtful}
+    bad = np.array([p.patch in doubtful for p in readings.patches])
+    level, light = 100.0 * readings.level, readings.lightness
+    axes.plot(level[~bad], light[~bad], ".", color=POINT, ms=4, label="measured patches")
+    if bad.any():
+        axes.plot(level[bad], light[bad], "o", mfc="none", mec=DOUBT, ms=9, label="doubtful")
+    for edge in (curve.summary.level_black, curve.summary.level_white):
+        axes.axvline(100.0 * edge, color=INK, lw=0.8, ls=":")
+    axes.set(xlim=(0, 100), ylim=(0, 100), xlabel="ink on the film, % (0 is clear film)",
+             ylabel="lightness of the print, L*", title="What the paper does with the ink")
+    axes.legend(loc="upper left", fontsize=8, frameon=False)
+    axes.grid(alpha=0.2)
+
+
+def _draw_correction(axes: Axes, curve: Curve) -> None:
+    table = curve.correction
+    axes.fill_between(table.image_lightness, 100.0 * table.level_low, 100.0 * table.level_high,
+                      color=BAND, lw=0, label="how sure, 95 times in 100")
+    axes.plot(table.image_lightness, 100.0 * table.level, color=INK, lw=1.8, label="ink to print")
+    axes.set(xlim=(0, 100), ylim=(0, 100), xlabel="lightness of the picture, L*",
+             ylabel="ink on the film, %", title="The correction curve")
+    axes.legend(loc="upper left", fontsize=8, frameon=False)
+    axes.grid(alpha=0.2)
+
+
+@dataclass(frozen=True, eq=False)
+class ToneError:
+    """Print lightness less aim (L*) along the tone scale, and what to call it."""
+
+    label: str
+    image_lightness: Array
+    error: Array
+
+
+def plot_errors(errors: list[ToneError], title: str) -> bytes:
+    """How far each way of printing lands from its aim, over the tone scale."""
+    figure = Figure(figsize=(8.0, 4.4), layout="constrained")
+    axes = figure.subplots()
+    axes.axhspan(-1.0, 1.0, color="#e9e9e9", lw=0, label="within a just-visible step")
+    for error, colour in zip(errors, (DOUBT, INK, SECOND, POINT), strict=False):
+        rms = float(np.sqrt(np.mean(error.error**2)))
+        axes.plot(error.image_lightness, error.error, color=colour, lw=1.8,
+                  label=f"{error.label}: {rms:.1f} L* in the mean")
+    axes.axhline(0.0, color=POINT, lw=0.8)
+    axes.set(xlim=(0, 100), xlabel="lightness of the picture, L*",
+             ylabel="print lighter (+) or darker (−) than aimed, L*", title=title)
+    axes.legend(fontsize=9, frameon=False)
+    axes.grid(alpha=0.2)
+    return _png(figure)
+
+
+def plot_prints(prints: list[tuple[str, NDArray[np.float64]]]) -> bytes:
+    """Pictures side by side, each a title and its lightness (L*, rows by columns)."""
+    rows, columns = prints[0][1].shape
+    width = 5.0
+    figure = Figure(figsize=(width * len(prints), width * rows / columns + 0.4),
+                    layout="constrained")
+    for axes, (title, lightness) in zip(figure.subplots(1, len(prints)), prints, strict=True):
+        # L* is close to even steps for the eye, and so is a screen's gray scale
+        axes.imshow(lightness, cmap="gray", vmin=0.0, vmax=100.0, interpolation="antialiased")
+        axes.set_title(title, fontsize=11)
+        axes.set_axis_off()
+    return _png(figure)
+
+
+def _png(figure: Figure) -> bytes:
+    stream = io.BytesIO()
+    FigureCanvasAgg(figure)
+    figure.savefig(stream, format="png", dpi=_DPI, metadata={"Software": None})
+    return stream.getvalue()

@@ -1,0 +1,173 @@
+"""Files are written whole or not at all."""
+
+from __future__ import annotations
+
+import errno
+import os
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from tonewright.errors import FileError
+from tonewright.files.safe import make_folder, refuse_existing, whole_file, write_text
+
+
+def names(folder):
+    """What lies in a folder."""
+    return sorted(path.name for path in folder.iterdir())
+
+
+def test_what_was_written_arrives_under_the_name(tmp_path):
+    target = tmp_path / "a.csv"
+    with whole_file(target) as temp:
+        assert temp.parent == tmp_path
+        assert temp.suffix == ".csv"
+        temp.write_bytes(b"one")
+        assert not target.exists()
+    assert target.read_bytes() == b"one"
+    assert names(tmp_path) == ["a.csv"]
+
+
+def test_text_is_utf8_with_unix_line_ends(tmp_path):
+    write_text(tmp_path / "a.txt", "Grün\nzwei\n")
+    assert (tmp_path / "a.txt").read_bytes() == b"Gr\xc3\xbcn\nzwei\n"
+
+
+def test_a_file_name_that_is_no_text_does_not_stop_a_report(tmp_path):
+    write_text(tmp_path / "a.txt", "scan\udcff.tif")
+    assert (tmp_path / "a.txt").read_bytes() == b"scan\\udcff.tif"
+
+
+@pytest.mark.parametrize("error", [RuntimeError("x"), KeyboardInterrupt(), OSError(28, "full")])
+def test_a_failure_leaves_everything_as_it_was(tmp_path, error):
+    target = tmp_path / "a.json"
+    target.write_bytes(b"old")
+    with (
+        pytest.raises(FileError if isinstance(error, OSError) else type(error)),
+        whole_file(target, force=True) as temp,
+    ):
+        temp.write_bytes(b"half")
+        raise error
+    assert target.read_bytes() == b"old"
+    assert names(tmp_path) == ["a.json"]
+
+
+def test_an_existing_file_is_kept_unless_forced(tmp_path):
+    target = tmp_path / "a.json"
+    target.write_bytes(b"old")
+    with pytest.raises(FileError, match="--force"):
+        write_text(target, "new")
+    assert target.read_bytes() == b"old"
+    write_text(target, "new", force=True)
+    assert target.read_bytes() == b"new"
+
+
+def test_a_file_that_appears_meanwhile_is_kept(tmp_path):
+    target = tmp_path / "a.json"
+    with pytest.raises(FileError, match="there already"), whole_file(target) as temp:
+        temp.write_bytes(b"mine")
+        target.write_bytes(b"theirs")
+    assert target.read_bytes() == b"theirs"
+    assert names(tmp_path) == ["a.json"]
+
+
+def test_a_missing_folder_is_named_and_not_made(tmp_path):
+    with pytest.raises(FileError, match="no folder"):
+        write_text(tmp_path / "none" / "a.json", "x")
+    assert not (tmp_path / "none").exists()
+
+
+@pytest.mark.parametrize("name", ["", "x" * 300, "a\0b"])
+def test_impossible_names(tmp_path, name):
+    with pytest.raises(FileError):
+        write_text(tmp_path / name, "x", force=True)
+    assert names(tmp_path) == []
+
+
+def test_the_longest_name_still_works(tmp_path):
+    name = "x" * 250 + ".json"
+    write_text(tmp_path / name, "x")
+    assert names(tmp_path) == [name]
+
+
+def test_a_folder_below_a_file(tmp_path):
+    (tmp_path / "a").write_bytes(b"")
+    with pytest.raises(FileError):
+        write_text(tmp_path / "a" / "b.txt", "x")
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="there is no /dev/full here")
+def test_a_device_is_not_replaced():
+    with pytest.raises(FileError, match="ordinary file"):
+        refuse_existing("/dev/full", True)
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="there is no /dev/full here")
+def test_a_full_disk_is_called_so(tmp_path):
+    """The operating system itself reports the full disk here, through /dev/full."""
+    with (
+        pytest.raises(FileError, match="disk is full"),
+        whole_file(tmp_path / "a.tif"),
+        Path("/dev/full").open("wb") as full,
+    ):
+        full.write(b"x" * 100_000)
+    assert names(tmp_path) == []
+
+
+def test_no_permission_is_called_so(tmp_path):
+    if not hasattr(os, "geteuid") or os.geteuid() == 0:
+        pytest.skip("this user may write everywhere")
+    tmp_path.chmod(0o500)
+    with pytest.raises(FileError, match="not allowed"):
+        write_text(tmp_path / "a.txt", "x")
+
+
+@pytest.mark.parametrize(
+    ("code", "words"),
+    [(errno.ENOSPC, "disk is full"), (errno.EACCES, "not allowed"), (errno.EROFS, "not allowed")],
+)
+def test_system_errors_in_plain_words(tmp_path, code, words):
+    with pytest.raises(FileError, match=words), whole_file(tmp_path / "a"):
+        raise OSError(code, "in the system's words")
+
+
+def test_a_killed_run_leaves_no_output_and_blocks_nothing(tmp_path):
+    target = tmp_path / "a.txt"
+    code = (
+        "import os, sys\nfrom tonewright.files.safe import whole_file\n"
+        "with whole_file(sys.argv[1]) as temp:\n"
+        "    temp.write_bytes(b'half')\n    os._exit(9)\n"
+    )
+    killed = subprocess.run([sys.executable, "-c", code, str(target)], timeout=60, check=False)
+    assert killed.returncode == 9
+    (left,) = names(tmp_path)
+    assert left != "a.txt"
+    write_text(target, "whole")
+    assert target.read_bytes() == b"whole"
+    assert (tmp_path / left).exists()  # it might belong to a run that is still at work
+
+
+def test_an_old_leftover_is_removed(tmp_path):
+    with pytest.raises(RuntimeError), whole_file(tmp_path / "a.txt") as temp:
+        name = temp.name
+        raise RuntimeError
+    old = tmp_path / name
+    other = tmp_path / ".tonewright-00000000-00000000.part.txt"  # of another target
+    for leftover in (old, other):
+        leftover.write_bytes(b"half")
+        os.utime(leftover, (time.time() - 7200,) * 2)
+    write_text(tmp_path / "a.txt", "whole")
+    assert names(tmp_path) == sorted([other.name, "a.txt"])
+
+
+def test_make_folder(tmp_path):
+    assert make_folder(tmp_path / "new")
+    assert not make_folder(tmp_path / "new")
+    (tmp_path / "file").write_bytes(b"")
+    with pytest.raises(FileError, match="is a file"):
+        make_folder(tmp_path / "file")
+    with pytest.raises(FileError, match="no folder"):
+        make_folder(tmp_path / "none" / "deeper")
