@@ -126,7 +126,7 @@ def test_unevenness_is_smooth_and_of_the_asked_size():
 
 
 def test_level_out_of_range_is_refused():
-    with pytest.raises(OptionError, match=r"Level 1\.3"):
+    with pytest.raises(OptionError, match=r"level 1\.3"):
         measure_target(ROOM, [0.0, 1.3])
 
 

@@ -222,20 +222,35 @@ def test_the_output_is_checked_before_the_image_is_read(tmp_path):
         make_negative(tmp_path / "missing.tif", Straight(), tmp_path / "n.tif")
 
 
-def test_several_are_all_checked_before_the_first_is_written(tmp_path):
-    source = gray(tmp_path)
-    (tmp_path / "text.tif").write_text("words", encoding="utf-8")
-    pairs = output_names([source, tmp_path / "text.tif"], tmp_path / "new")
-    with pytest.raises(FileError, match=r"text\.tif is not a TIFF"):
-        make_negatives(pairs, Straight(), NegativeSettings())
-    assert not (tmp_path / "new").exists()
-    reports = make_negatives(
-        output_names([source, gray(tmp_path, "second.tif")], tmp_path / "new"),
-        Straight(),
-        NegativeSettings(),
+def test_one_bad_image_does_not_stop_the_rest(tmp_path):
+    good = [gray(tmp_path), gray(tmp_path, "second.tif")]
+    bad = tmp_path / "text.tif"
+    bad.write_text("words", encoding="utf-8")
+    pairs = output_names([good[0], bad, good[1]], tmp_path / "new")
+    told = []
+    batch = make_negatives(
+        pairs, Straight(), NegativeSettings(), lambda *what: told.append(what)
     )
     assert names(tmp_path / "new") == ["image-negative.tif", "second-negative.tif"]
-    assert [report.output.name for report in reports] == names(tmp_path / "new")
+    assert [report.output.name for report in batch.reports] == names(tmp_path / "new")
+    assert [failure.source for failure in batch.failures] == [bad]
+    assert "text.tif is not a TIFF" in str(batch.failures[0].error)
+    assert told == [(good[0], 1, 3), (bad, 2, 3), (good[1], 3, 3)]
+
+
+def test_no_image_at_all_leaves_no_folder(tmp_path):
+    pairs = output_names([tmp_path / "a.tif", tmp_path / "b.tif"], tmp_path / "new")
+    batch = make_negatives(pairs, Straight(), NegativeSettings())
+    assert len(batch.failures) == 2
+    assert names(tmp_path) == []
+
+
+@pytest.mark.parametrize("settings", [{"encoding": "film"}, {"ink_colour": "255,120,0"}])
+def test_options_that_no_image_can_have_stop_all_at_once(tmp_path, settings):
+    pairs = output_names([gray(tmp_path), tmp_path / "b.tif"], tmp_path / "new")
+    with pytest.raises(OptionError):
+        make_negatives(pairs, Straight(), NegativeSettings(**settings))
+    assert names(tmp_path) == ["image.tif"]
 
 
 def test_output_names(tmp_path):

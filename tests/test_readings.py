@@ -393,7 +393,8 @@ def test_combine() -> None:
     both = combine([first, second])
     assert both.patches == first.patches + second.patches
     assert [s.name for s in both.sources] == ["strip.csv", "second.csv"]
-    assert both.notes == ("note",)
+    assert both.notes[0] == "note"
+    assert "count as readings of one sheet" in both.notes[1]
     assert combine([first]) == first
 
 

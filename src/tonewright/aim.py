@@ -76,13 +76,16 @@ def _through(points: tuple[tuple[float, float], ...], image: Array) -> Array:
     from scipy.interpolate import PchipInterpolator  # needed for points alone
 
     places, wanted = np.array(points).T
-    return np.asarray(PchipInterpolator(places, wanted)(np.clip(image, places[0], places[-1])))
+    with np.errstate(over="ignore"):  # a rise of next to nothing has a reciprocal past any float
+        through = PchipInterpolator(places, wanted)
+    return np.asarray(through(np.clip(image, places[0], places[-1])))
 
 
 def _check_points(points: tuple[tuple[float, float], ...], label: str) -> None:
     way_out = "list image_lightness and print_lightness from black to white, both 0 to 100"
     if len(points) < 2:
-        raise OptionError(f"{label} has {len(points)} point", "an aim needs two at least", way_out)
+        count = "1 point" if points else "no points"
+        raise OptionError(f"{label} has {count}", "an aim needs two at least", way_out)
     for image, wanted in points:
         if not (0.0 <= image <= 100.0 and 0.0 <= wanted <= 100.0):
             raise OptionError(f"{label} has the point {image:g}, {wanted:g}",
@@ -104,10 +107,12 @@ def aim_from_dict(data: Any) -> Aim:
     """
     try:
         kind, label, points = data["kind"], data["label"], data["points"]
-        if kind not in ("lightness", "density", *_TABLE_KINDS):
+        if kind not in ("lightness", "density", *_TABLE_KINDS) or len(data) != 3:
             raise ValueError(kind)
+        if not isinstance(label, str | None):
+            raise TypeError(label)
         pairs = None if points is None else tuple((float(a), float(b)) for a, b in points)
         return Aim(kind, label, pairs)
-    except (TypeError, KeyError, ValueError) as error:
+    except (TypeError, KeyError, ValueError, OverflowError) as error:
         raise DocumentError(f"the aim is {data!r}"[:200], "it has a kind, a label and points",
                             "take an unedited copy of the document") from error

@@ -7,11 +7,17 @@ from dataclasses import asdict
 import numpy as np
 
 from tonewright.aim import Aim
-from tonewright.curve import Ancestor, Curve, Settings, Summary, made_by, make_correction
+from tonewright.curve import Ancestor, Curve, Settings, Summary, make_correction
+from tonewright.derive import make_derived_curve
 from tonewright.fit import FEWEST_LEVELS, FittedPrint, fit_print
+from tonewright.provenance import made_by
 from tonewright.readings import Readings
 from tonewright.setup import Setup
 
+WIDE_GAP = 0.21
+"""Widest step between ink levels that passes without a word: six even ones make 0.2."""
+PAPER_WHITE, GRAY_PAPER, PALE_BLACK = 88.0, 80.0, 42.0
+"""Lightness of usual papers, of none, and of no decent black (from memory, no source)."""
 FEW_LEVELS = 11
 """Fewer levels than this make a curve, but a poor one."""
 
@@ -38,6 +44,10 @@ def make_curve(
 
 def rebuild(curve: Curve) -> Curve:
     """The same curve, made again from the readings, settings and setup it carries."""
+    if curve.recipe is not None:
+        return make_derived_curve(curve.recipe, curve.settings, curve.setup, curve.name,
+                                  curve.ancestor)
+    assert curve.readings is not None  # a curve without a recipe was made from readings
     return make_curve(curve.readings, curve.settings, curve.setup, curve.name, curve.ancestor)
 
 
@@ -89,12 +99,29 @@ def _warnings(fitted: FittedPrint, readings: Readings, aim: Aim) -> list[str]:
             f" ({fitted.white.still_gaining:.1f} L* over the last tenth of the ink), so the whites"
             " stay gray by at least about that much. Heavier or better-blocking ink, or a process"
             " of higher contrast, would reach further.")
+    said += _unlikely_ends(fitted, readings.relative_to_paper)
     said += _range_warnings(fitted, readings)
     black, white = aim.beyond(fitted.black_lightness, fitted.white_lightness)
     for amount, end in ((black, "blacker than this print's black"),
                         (white, "lighter than this print's white")):
         if amount > 0.05:
             said.append(f"The aim asks for tones up to {amount:.1f} L* {end}; they are held there.")
+    return said
+
+
+def _unlikely_ends(fitted: FittedPrint, relative: bool) -> list[str]:
+    """An ink that gives up early levels off like paper white; the paper itself tells."""
+    said = []
+    if fitted.white.reached and not relative and fitted.white_lightness < GRAY_PAPER:
+        said.append(
+            f"The lightest tone has L* {fitted.white_lightness:.0f}, darker than bare papers"
+            f" (L* {PAPER_WHITE:.0f} and more), so paper white is not reached by about"
+            f" {PAPER_WHITE - fitted.white_lightness:.0f} L*: the ink lets light through even at"
+            " its heaviest, or the print was fogged. Measure the bare paper to be sure.")
+    if fitted.black.reached and fitted.black_lightness > PALE_BLACK:
+        said.append(
+            f"The black has L* {fitted.black_lightness:.0f}, pale for any process: check coating,"
+            " exposure and development.")
     return said
 
 
@@ -107,6 +134,10 @@ def _range_warnings(fitted: FittedPrint, readings: Readings) -> list[str]:
     if levels[-1] < 1.0:
         said.append(f"The heaviest ink was not measured; the highest level is {levels[-1]:.3g}."
                     " The curve stops there.")
+    gap = int(np.argmax(np.diff(levels)))
+    if levels[gap + 1] - levels[gap] > WIDE_GAP:
+        said.append(f"No patch was measured between ink levels {levels[gap]:.2f} and"
+                    f" {levels[gap + 1]:.2f}; the curve is guessed there.")
     if FEWEST_LEVELS <= levels.size < FEW_LEVELS:
         said.append(f"Only {levels.size} different levels were measured; with 21 or more the curve"
                     " is far surer.")

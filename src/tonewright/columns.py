@@ -70,7 +70,7 @@ class Source:
 
     name: str
     """File name, without its folder."""
-    kind: Literal["csv", "cgats"]
+    kind: Literal["csv", "cgats", "scan"]
     sha256: str
     notes: tuple[str, ...] = ()
     """Comment lines of the file, and keyword lines of CGATS text, kept as they were."""

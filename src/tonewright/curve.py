@@ -2,22 +2,34 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import asdict, dataclass, fields
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from tonewright import __version__, scales
+from tonewright import scales
 from tonewright.aim import Aim, aim_from_dict
-from tonewright.errors import DocumentError
+from tonewright.errors import DocumentError, OptionError
 from tonewright.numeric.inverse import invert, invert_band
-from tonewright.readings import Readings
-from tonewright.responses import PrintResponse, response_from_dict, table_from_dict
+from tonewright.provenance import check_header
+from tonewright.readings import Readings, Scale
+from tonewright.recipe import Recipe, recipe_from_dict
+from tonewright.responses import (
+    NegativeResponse,
+    PrintResponse,
+    check_levels,
+    is_number,
+    negative_from_dict,
+    response_from_dict,
+    table_from_dict,
+)
 from tonewright.scales import Array
 from tonewright.setup import Setup, setup_from_dict
 
 FORMAT, VERSION = "tonewright-curve", 1
+_Part = TypeVar("_Part")
 ROWS = 1001
 """Rows of the correction table: every 0.1 L* of the image."""
 
@@ -89,8 +101,28 @@ class Curve:
     summary: Summary
     response: PrintResponse
     correction: Correction
-    readings: Readings
+    readings: Readings | None
+    """Those that lie on the curve; None where it was derived without such a print."""
     ancestor: Ancestor | None = None
+    recipe: Recipe | None = None
+    """What a curve by way of process and negative was made from; None for a plain fit."""
+    negative: NegativeResponse | None = None
+    """Printing density of the ink, where a process response made it known."""
+    plan: tuple[float, ...] = ()
+    """Ink levels that would help most if they were printed and measured next."""
+
+    @property
+    def scale(self) -> Scale:
+        """What the densities behind the curve were weighted with."""
+        if self.readings is not None:
+            return self.readings.scale
+        assert self.recipe is not None
+        return self.recipe.processes[self.recipe.process].strip.scale
+
+    @property
+    def relative_to_paper(self) -> bool:
+        """Whether lightness counts from the bare paper."""
+        return self.readings is not None and self.readings.relative_to_paper
 
     def level_at(self, image_lightness: ArrayLike) -> Array:
         """Ink level (0 to 1) for image lightness (L*, 0 to 100), any shape."""
@@ -115,10 +147,14 @@ class Curve:
             "settings": {"aim": self.settings.aim.to_dict(),
                          "left_out": list(self.settings.left_out)},
             "ancestor": _ancestor_to_dict(self.ancestor),
-            "summary": asdict(self.summary),
+            "summary": {k: list(v) if isinstance(v, tuple) else v
+                        for k, v in asdict(self.summary).items()},
             "correction": self.correction.to_dict(),
             "response": self.response.to_dict(),
-            "readings": self.readings.to_dict(),
+            "negative": None if self.negative is None else self.negative.to_dict(),
+            "plan": list(self.plan),
+            "readings": None if self.readings is None else self.readings.to_dict(),
+            "recipe": None if self.recipe is None else self.recipe.to_dict(),
         }
 
 
@@ -142,14 +178,25 @@ def _rising(values: Array) -> Array:
     return np.asarray(np.round(np.maximum.accumulate(values), 9), dtype=np.float64)
 
 
-def make_name(path_stem: str) -> str:
-    """A curve's name from its file name: ``kallitype.curve.json`` is called kallitype."""
-    return path_stem.removesuffix(".json").removesuffix(".curve")
+def refuse_two_zeros(theirs: bool, mine: bool, whose: str) -> None:
+    """Raise `OptionError` if one counts from the bare paper (True) and the other does not.
+
+    The two differ by the paper's own density: some 8 L* in the light tones.
+    """
+    if theirs == mine:
+        return
+    from_paper, absolute = "counts from the bare paper", "is absolute"
+    here, there = (from_paper, absolute) if mine else (absolute, from_paper)
+    raise OptionError(
+        f"{whose} {there}, the new measurement {here}",
+        "the two are not compared: they differ by the density of the paper",
+        "measure both in the same way; --relative-to-paper with --paper-density makes a"
+        " measurement absolute")
 
 
-def made_by() -> str:
-    """Program and version, as documents carry it."""
-    return f"tonewright {__version__}"
+def make_name(file_name: str) -> str:
+    """A document's name from its file: ``kallitype.curve.json`` is called kallitype."""
+    return file_name.removesuffix(".json").removesuffix(".curve").removesuffix(".process")
 
 
 def _ancestor_to_dict(ancestor: Ancestor | None) -> dict[str, Any] | None:
@@ -159,8 +206,9 @@ def _ancestor_to_dict(ancestor: Ancestor | None) -> dict[str, Any] | None:
 
 
 _DAMAGED = "take an unedited copy, or make the curve again from its readings"
+_OPTIONAL = ("ancestor", "negative", "plan", "readings", "recipe")
 _PARTS = {"made_by": str, "name": str, "setup": dict, "settings": dict, "summary": dict,
-          "correction": dict, "response": dict, "readings": dict}
+          "correction": dict, "response": dict}
 
 
 def curve_from_dict(data: Any) -> Curve:
@@ -177,41 +225,46 @@ def curve_from_dict(data: Any) -> Curve:
         if not isinstance(data.get(part), kind):
             raise DocumentError(f"the curve's {part} is missing or not a {kind.__name__}",
                                 "a curve has " + ", ".join(_PARTS), _DAMAGED)
+    unknown = sorted(set(data) - {"format", "version", *_OPTIONAL, *_PARTS})
+    if unknown:
+        raise DocumentError(f"the curve has a part {unknown[0]!r}",
+                            "a curve has " + ", ".join(_PARTS) + " and "
+                            + ", ".join(_OPTIONAL), _DAMAGED)
+    if data.get("readings") is None and data.get("recipe") is None:
+        raise DocumentError("the curve has neither readings nor a recipe",
+                            "a curve carries what it was made from", _DAMAGED)
     return Curve(
         name=data["name"], made_by=data["made_by"], setup=setup_from_dict(data["setup"]),
         settings=_settings_from_dict(data["settings"]),
         summary=_summary_from_dict(data["summary"]),
         response=response_from_dict(data["response"]),
         correction=_correction_from_dict(data["correction"]),
-        readings=Readings.from_dict(data["readings"]),
+        readings=_optional(data, "readings", Readings.from_dict),
         ancestor=_ancestor_from_dict(data.get("ancestor")),
+        recipe=_optional(data, "recipe", recipe_from_dict),
+        negative=_optional(data, "negative", negative_from_dict),
+        plan=_plan_from_list(data.get("plan", [])),
     )
 
 
-def check_header(data: Any, fmt: str, version: int, what: str) -> None:
-    """Hold the format and version of a document.
+def _optional(data: dict[str, Any], name: str, rebuild: Callable[[Any], _Part]) -> _Part | None:
+    return None if data.get(name) is None else rebuild(data[name])
 
-    Raises
-    ------
-    DocumentError
-        With the value found and what to do.
-    """
-    found = data.get("format") if isinstance(data, dict) else None
-    if found != fmt:
-        raise DocumentError(f"this document says it is {found!r}" if found
-                            else "this document does not say what it is",
-                            f"a {what} has the format {fmt!r}", f"give a {what}")
-    if data.get("version") != version:
-        raise DocumentError(
-            f"this {what} has version {data.get('version')!r}",
-            f"this program, {made_by()}, reads version {version}",
-            "use the program version that made it, or make it again from its readings")
+
+def _plan_from_list(data: Any) -> tuple[float, ...]:
+    if not isinstance(data, list) or not all(is_number(v) and 0.0 <= v <= 1.0 for v in data):
+        raise DocumentError(f"the plan is {data!r:.60}", "it is a list of levels, 0 to 1", _DAMAGED)
+    return tuple(float(v) for v in data)
 
 
 def _settings_from_dict(data: dict[str, Any]) -> Settings:
     left_out = data.get("left_out")
-    if not isinstance(left_out, list) or not all(isinstance(n, str) for n in left_out):
-        raise DocumentError(f"left_out is {left_out!r}", "it is a list of patch names", _DAMAGED)
+    if not isinstance(left_out, list) or not _are_texts(left_out):
+        raise DocumentError(f"left_out is {left_out!r:.60}", "it is a list of patch names",
+                            _DAMAGED)
+    if set(data) != {"aim", "left_out"}:
+        raise DocumentError(f"the settings have {', '.join(data)}", "they have aim and left_out",
+                            _DAMAGED)
     return Settings(aim_from_dict(data.get("aim")), tuple(left_out))
 
 
@@ -224,21 +277,40 @@ def _summary_from_dict(data: dict[str, Any]) -> Summary:
     may_be_none = {"print_to_print_lightness_sd", "negative_density_range"}
     for name in names:
         value = data[name]
-        number = isinstance(value, int | float) and np.isfinite(value)
-        if not (isinstance(value, list) if name in lists
-                else number or (value is None and name in may_be_none)):
-            raise DocumentError(f"the summary's {name} is {value!r}", "it is a number", _DAMAGED)
+        if name == "doubtful":
+            right, rule = _doubts_hold(value), "it lists patches and how far off each one is"
+        elif name == "warnings":
+            right, rule = _are_texts(value), "it is a list of texts"
+        else:
+            right, rule = is_number(value), "it is a number"
+            right = right or (value is None and name in may_be_none)
+        if not right:
+            raise DocumentError(f"the summary's {name} is {value!r:.60}", rule, _DAMAGED)
     values: dict[str, Any] = {k: tuple(v) if k in lists else v for k, v in data.items()}
     return Summary(**values)
+
+
+def _are_texts(value: Any) -> bool:
+    return isinstance(value, list) and all(isinstance(v, str) for v in value)
+
+
+def _doubts_hold(value: Any) -> bool:
+    numbers = ("level", "off_by_density", "deviations")
+    return isinstance(value, list) and all(
+        isinstance(v, dict) and sorted(v) == sorted(("patch", *numbers))
+        and isinstance(v["patch"], str) and all(is_number(v[n]) for n in numbers) for v in value)
 
 
 def _correction_from_dict(data: Any) -> Correction:
     names = [f.name for f in fields(Correction)]
     correction = Correction(**table_from_dict(data, names, "correction"))
-    levels = np.concatenate([correction.level, correction.level_low, correction.level_high])
-    if levels.min() < 0.0 or levels.max() > 1.0:
-        raise DocumentError(f"the correction holds levels from {levels.min():g} to"
-                            f" {levels.max():g}", "a level lies between 0 and 1", _DAMAGED)
+    low, level, high = correction.level_low, correction.level, correction.level_high
+    check_levels(np.concatenate([low, level, high]), "correction")
+    if np.any(low > level) or np.any(level > high):
+        row = int(np.flatnonzero((low > level) | (level > high))[0])
+        raise DocumentError(f"the correction has the level {level[row]:g} between {low[row]:g} and"
+                            f" {high[row]:g} (row {row + 1})",
+                            "level_low, level and level_high stand in this order", _DAMAGED)
     ends = correction.image_lightness[[0, -1]]
     if ends[0] != 0.0 or ends[1] != 100.0:
         raise DocumentError(f"the correction runs from {ends[0]:g} to {ends[1]:g}",
@@ -249,9 +321,7 @@ def _correction_from_dict(data: Any) -> Correction:
 def _ancestor_from_dict(data: Any) -> Ancestor | None:
     if data is None:
         return None
-    try:
-        name, digest = str(data["name"]), str(data["sha256"])
-        return Ancestor(name, digest, setup_from_dict(data["setup"]))
-    except (TypeError, KeyError) as error:
+    if not isinstance(data, dict) or not _are_texts([data.get("name"), data.get("sha256")]):
         raise DocumentError("the ancestor is not complete",
-                            "it has a name, a sha256 and a setup", _DAMAGED) from error
+                            "it has a name, a sha256 and a setup", _DAMAGED)
+    return Ancestor(data["name"], data["sha256"], setup_from_dict(data.get("setup")))

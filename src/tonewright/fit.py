@@ -6,6 +6,7 @@ density, so each reading is weighted by what that error makes in L* where it lie
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -21,6 +22,8 @@ from tonewright.scales import Array
 
 NODES = 513
 FEWEST_LEVELS = 6
+SMALLEST_SPAN = 0.1
+"""Least range of ink levels that says anything of the rest."""
 SMALLEST_RANGE = 10.0
 """Least difference between black and white, L*, that is a tone scale at all."""
 NOISE_FLOOR = 5e-4
@@ -29,6 +32,8 @@ STATED_SD_WORTH = 8.0
 """How many readings' worth of belief an instrument's own uncertainty gets."""
 FALSE_ALARM = 0.02
 """How often a target without any bad patch may still get one called doubtful."""
+SMALLEST_DOUBT = 0.02
+"""Density by which a patch must be off at least to be worth a second look."""
 MOST_DOUBTFUL = 8
 """At most one reading in so many can be called doubtful."""
 END_TOLERANCE = 0.5
@@ -108,12 +113,14 @@ class _Data:
     stated: bool
     replicated: bool
     patches: tuple[Reading, ...]
+    names: tuple[str, ...]
 
     def subset(self, keep: Array) -> _Data:
         index = np.flatnonzero(keep)
         return replace(
             self, level=self.level[index], lightness=self.lightness[index],
             density_sd=self.density_sd[index], patches=tuple(self.patches[i] for i in index),
+            names=tuple(self.names[i] for i in index),
         )
 
 
@@ -155,8 +162,8 @@ def fit_print(readings: Readings, left_out: tuple[str, ...] = ()) -> FittedPrint
     final = robust if data.replicated else _fit(used, robust=False)
     scatter = _between_prints(used, final)
     response = _tabulate(final, scatter)
-    level_black, level_white = _usable_ends(response)
-    unused = tuple(p.patch for p, k in zip(data.patches, keep, strict=True) if not k)
+    level_black, level_white = usable_ends(response)
+    unused = tuple(name for name, k in zip(data.names, keep, strict=True) if not k)
     return FittedPrint(
         response=response, level_black=level_black, level_white=level_white,
         noise_density_sd=final.noise_density_sd,
@@ -168,22 +175,37 @@ def fit_print(readings: Readings, left_out: tuple[str, ...] = ()) -> FittedPrint
     )
 
 
+def patch_names(patches: tuple[Reading, ...]) -> tuple[str, ...]:
+    """What each patch is called: its name, and its sheet where several share the name."""
+    counts = Counter(p.patch for p in patches)
+    return tuple(
+        p.patch if counts[p.patch] == 1 or p.print_name is None else f"{p.patch} on {p.print_name}"
+        for p in patches)
+
+
 def _to_arrays(readings: Readings, left_out: tuple[str, ...]) -> _Data:
-    names = {p.patch for p in readings.patches}
+    full = patch_names(readings.patches)
+    names = {p.patch for p in readings.patches} | set(full)
     for name in left_out:
         if name not in names:
             raise FitError(f"no patch is called {name!r}", "only measured patches can be left out",
                            "names are in the patch column, or as the doubtful list gives them")
-    kept = tuple(p for p in readings.patches if p.patch not in left_out)
-    stated = [p.density_sd for p in kept if p.density_sd]
+    # a name that several sheets share leaves all of them out, unless the sheet is named too
+    keep = [p.patch not in left_out and name not in left_out
+            for p, name in zip(readings.patches, full, strict=True)]
+    kept = tuple(p for p, k in zip(readings.patches, keep, strict=True) if k)
+    # an instrument that claims more than its last digit would rule the whole curve
+    stated = [max(p.density_sd, NOISE_FLOOR) for p in kept if p.density_sd]
     usual = float(np.median(stated)) if stated else 1.0
     level = np.array([p.level for p in kept])
     counts = np.unique(level, return_counts=True)[1]
     density = np.array([p.density for p in kept])
     return _Data(
         level=level, lightness=scales.density_to_lightness(density),
-        density_sd=np.array([p.density_sd or usual for p in kept]), stated=bool(stated),
+        density_sd=np.array([max(p.density_sd or usual, NOISE_FLOOR) for p in kept]),
+        stated=bool(stated),
         replicated=bool(counts.size and np.median(counts) >= 2), patches=kept,
+        names=tuple(name for name, k in zip(full, keep, strict=True) if k),
     )
 
 
@@ -191,9 +213,14 @@ def _check(data: _Data) -> None:
     levels = np.unique(data.level)
     if levels.size < FEWEST_LEVELS:
         raise FitError(
-            f"there are {levels.size} different ink levels: {_spell(levels)}",
+            f"the number of different ink levels is {levels.size}: {_spell(levels)}",
             f"a curve needs at least {FEWEST_LEVELS}, and 21 or more to be trusted",
             "measure more patches of the target, from clear film to the heaviest ink")
+    if levels[-1] - levels[0] < SMALLEST_SPAN:
+        raise FitError(
+            f"the ink levels run from {levels[0]:g} to {levels[-1]:g}",
+            f"a curve needs at least {SMALLEST_SPAN:g} of the ink's range, and all of it to be"
+            " useful", "measure patches from clear film (0) to the heaviest ink (1)")
     heavy = np.median(data.lightness[data.level >= np.quantile(levels, 0.75)])
     light = np.median(data.lightness[data.level <= np.quantile(levels, 0.25)])
     spread = float(np.ptp(data.lightness))
@@ -283,11 +310,19 @@ class _Scatter:
     sd: Array
     sheets: int
 
+    def unsure(self, curve: SmoothFit) -> float:
+        """How much wider a band must be because few sheets tell their own scatter badly.
+
+        Student's factor for the sheets over the one that the band of the curve uses.
+        """
+        wide, narrow = stdtrit(np.array([self.sheets - 1.0, max(curve.residual_dof, 1.0)]), 0.975)
+        return float(max(wide / narrow, 1.0))
+
 
 def _between_prints(data: _Data, final: _Pass) -> _Scatter | None:
     """Spread of whole sheets around their common curve, noise of reading taken off.
 
-    Each sheet's deviation is a parabola along the ink levels: sheets differ in speed, contrast
+    Each sheet's deviation is a cubic along the ink levels: sheets differ in speed, contrast
     and black, not patch by patch.
     """
     names = np.array([p.print_name or "" for p in data.patches])
@@ -296,10 +331,10 @@ def _between_prints(data: _Data, final: _Pass) -> _Scatter | None:
         return None
     total = np.zeros(final.curve.grid.size)
     noise = np.zeros_like(total)
-    design = np.vander(final.curve.grid, 3)
+    design = np.vander(final.curve.grid, 4)
     for name in sheets:
         here = names == name
-        rows = np.vander(data.level[here], 3) / final.sd[here, None]
+        rows = np.vander(data.level[here], 4) / final.sd[here, None]
         residual = (data.lightness - final.curve.fitted)[here] / final.sd[here]
         inverse = np.linalg.pinv(rows.T @ rows)
         total += (design @ (inverse @ rows.T @ residual)) ** 2
@@ -311,15 +346,18 @@ def _between_prints(data: _Data, final: _Pass) -> _Scatter | None:
 def _tabulate(final: _Pass, scatter: _Scatter | None) -> PrintResponse:
     """The response as rounded columns: rounding keeps a rebuild equal on another machine."""
     curve = final.curve
-    between = np.zeros(curve.grid.size) if scatter is None else scatter.sd
+    between = np.zeros(curve.grid.size) if scatter is None else scatter.sd * scatter.unsure(curve)
     mean_sd = between / np.sqrt(scatter.sheets) if scatter else between
     low, high = curve.band(extra_sd=mean_sd)
     slope = scales.lightness_per_density(np.maximum(curve.value, 1.0))
     reading_sd = np.hypot(final.noise_density_sd * slope, np.hypot(between, mean_sd))
     reading_low, reading_high = curve.band(extra_sd=reading_sd)
 
+    # nothing prints lighter than the perfect white; counted from the paper, readings may pass it
+    most = np.maximum(100.0, curve.value)
+
     def column(values: Array) -> Array:
-        return np.asarray(np.round(np.maximum(values, 0.0), 6))
+        return np.asarray(np.round(np.clip(values, 0.0, most), 6))
 
     return PrintResponse(
         level=np.round(curve.grid, 9), lightness=column(curve.value), lightness_low=column(low),
@@ -327,7 +365,7 @@ def _tabulate(final: _Pass, scatter: _Scatter | None) -> PrintResponse:
         reading_high=column(reading_high))
 
 
-def _usable_ends(response: PrintResponse) -> tuple[float, float]:
+def usable_ends(response: PrintResponse) -> tuple[float, float]:
     """Most ink that still prints black, least ink that already prints white."""
     light = response.lightness
     black = int(np.flatnonzero(light <= light[0] + END_TOLERANCE)[-1])
@@ -357,7 +395,9 @@ def _doubts(data: _Data, robust: _Pass) -> tuple[Doubt, ...]:
         patch = data.patches[index]
         density = float(scales.lightness_to_density(max(float(expected[index]), 0.1)))
         # deviations are in lightness; a patch that is too dark has too much density
-        doubts.append(Doubt(patch.patch, patch.level, round(patch.density - density, 4),
+        if abs(patch.density - density) < SMALLEST_DOUBT:
+            continue
+        doubts.append(Doubt(data.names[index], patch.level, round(patch.density - density, 4),
                             round(-deviation, 2)))
     return tuple(sorted(doubts, key=lambda d: -abs(d.deviations)))
 

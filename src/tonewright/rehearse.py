@@ -8,7 +8,7 @@ negative in a file; only the printing and the measuring are simulated.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -16,42 +16,69 @@ from numpy.typing import ArrayLike
 
 from tonewright import darkroom
 from tonewright.aim import Aim
-from tonewright.calibrate import make_curve
-from tonewright.curve import Curve, Settings
-from tonewright.files.documents import fingerprint, write_curve
+from tonewright.curve import Curve, Settings, make_name
+from tonewright.derive import DerivedSettings, make_derived_curve, make_recipe
+from tonewright.files.documents import fingerprint, write_curve, write_process
 from tonewright.files.negatives import NegativeSettings, make_negative
 from tonewright.files.pictures import read_codes, write_picture
 from tonewright.files.safe import make_folder, refuse_existing, write_bytes, write_text
 from tonewright.files.tables import read_table
+from tonewright.process import Process
+from tonewright.process_fit import make_process
 from tonewright.readings import Readings, readings_from_table
-from tonewright.renew import movement, renew_from_readings
+from tonewright.rehearse_scan import ScanNames, ScanRoad, target_by_scan
+from tonewright.renew import Renewal, movement, renew_from_process, renew_from_readings
 from tonewright.scales import Array
 from tonewright.scene import scene
 from tonewright.setup import Setup
-from tonewright.show.plots import ToneError, plot_curve, plot_errors, plot_prints
+from tonewright.show.plots import ToneError, plot_curve, plot_errors, plot_prints, plot_process
 from tonewright.show.rehearsal_text import Outcome, rehearsal_text
+from tonewright.strip import StripOptions, strip_from_table
+from tonewright.tablet import nominal_tablet
+from tonewright.times import PrintingTime
 
 TONES = np.linspace(1.0, 99.0, 197)
 """Image lightness at which errors are counted: 1 % to 99 % of the tone scale."""
+GUESS = 1.3
+"""The first guess of the printing time, over the true one."""
+NOISE = 0.02
+"""Of the instrument, density."""
 _INVENTED = "invented: made by the virtual darkroom of tonewright"
-READINGS = "1-target-readings.csv"
-CURVE = "2-kallitype.curve.json"
-CURVE_PLOT = "2-kallitype-curve.png"
-PICTURE = "3-picture.tif"
-NEGATIVE = "4-negative.tif"
-STRAIGHT_NEGATIVE = "4-negative-without-curve.tif"
-PRINTS = "5-prints.png"
-TONES_PLOT = "5-tones.png"
-NEW_READINGS = "6-new-readings.csv"
-NEW_CURVE = "7-cyanotype.curve.json"
-NEW_CURVE_PLOT = "7-cyanotype-curve.png"
-NEW_NEGATIVE = "8-renewed-negative.tif"
-NEW_TONES_PLOT = "9-renewal-tones.png"
-NEW_PRINTS = "9-renewal-prints.png"
+STRIP = "1-strip-readings.csv"
+PROCESS = "1-kallitype.process.json"
+STRIP_PLOT = "1-strip.png"
+TARGET = "2-target.tif"
+TARGET_LAYOUT = "2-target.target.json"
+SCALE_SCAN = "2-gray-scale-scan.tif"
+SCANNER = "2-desk.scanner.json"
+SCAN = "2-target-scan.tif"
+OVERLAY = "2-target-overlay.png"
+READINGS = "2-target-readings.csv"
+CURVE = "3-kallitype.curve.json"
+CURVE_PLOT = "3-kallitype-curve.png"
+PICTURE = "4-picture.tif"
+NEGATIVE = "5-negative.tif"
+STRAIGHT_NEGATIVE = "5-negative-without-curve.tif"
+PRINTS = "6-prints.png"
+TONES_PLOT = "6-tones.png"
+NEW_STRIP = "7-new-strip-readings.csv"
+NEW_PROCESS = "7-cyanotype.process.json"
+NEW_CURVE = "8-cyanotype.curve.json"
+NEW_CURVE_PLOT = "8-cyanotype-curve.png"
+FEW_READINGS = "9-seven-patches.csv"
+FEW_CURVE = "9-cyanotype-surer.curve.json"
+FRESH_READINGS = "10-whole-new-target.csv"
+FRESH_CURVE = "10-cyanotype-fresh.curve.json"
+NEW_NEGATIVE = "11-renewed-negative.tif"
+NEW_TONES_PLOT = "11-roads.png"
+NEW_PRINTS = "11-prints.png"
 GUIDE = "LOOK-HERE-FIRST.txt"
 FILES = (
-    READINGS, CURVE, CURVE_PLOT, PICTURE, NEGATIVE, STRAIGHT_NEGATIVE, PRINTS,
-    TONES_PLOT, NEW_READINGS, NEW_CURVE, NEW_CURVE_PLOT, NEW_NEGATIVE, NEW_TONES_PLOT, NEW_PRINTS, GUIDE,
+    STRIP, PROCESS, STRIP_PLOT, TARGET, TARGET_LAYOUT, SCALE_SCAN, SCANNER, SCAN,
+    OVERLAY, READINGS, CURVE, CURVE_PLOT, PICTURE, NEGATIVE,
+    STRAIGHT_NEGATIVE, PRINTS, TONES_PLOT, NEW_STRIP, NEW_PROCESS, NEW_CURVE, NEW_CURVE_PLOT,
+    FEW_READINGS, FEW_CURVE, FRESH_READINGS, FRESH_CURVE, NEW_NEGATIVE, NEW_TONES_PLOT,
+    NEW_PRINTS, GUIDE,
 )
 
 _KALLITYPE = Setup(
@@ -122,38 +149,78 @@ def rehearse(
     for name in FILES:
         refuse_existing(folder / name, settings.force)
     room = _Rehearsal(folder, settings, tell)
-    curve = _calibrate(room)
+    process, curve = _calibrate(room)
     _print_picture(room, curve)
-    renewed = _renew(room, curve)
-    outcome = _judge(room, curve, renewed)
+    roads = _renew(room, curve)
+    outcome = _judge(room, process, curve, roads)
     write_text(room.path(GUIDE), rehearsal_text(outcome), force=settings.force)
     return outcome
 
 
-def _calibrate(room: _Rehearsal) -> Curve:
-    room.tell("printing a target and measuring it")
-    readings = _measure(room, room.old, READINGS, room.settings.seed)
-    room.tell("fitting the curve")
-    setup = _KALLITYPE.with_changes({"printing_time": _minutes(room.old.base_time)})
-    curve = make_curve(readings, Settings(Aim()), setup, "2-kallitype")
-    write_curve(room.path(CURVE), curve, force=room.settings.force)
-    write_bytes(room.path(CURVE_PLOT), plot_curve(curve), force=room.settings.force)
-    return curve
+def _calibrate(room: _Rehearsal) -> tuple[Process, Curve]:
+    """One coated sheet: a step tablet and a target side by side, at one guessed time."""
+    settings, old = room.settings, room.old
+    guess = PrintingTime(old.base_time * GUESS).on_timer()
+    room.tell("printing a step tablet and a target on one sheet, at a guessed time")
+    process = _strip(room, old, guess, (STRIP, PROCESS), _KALLITYPE)
+    write_bytes(room.path(STRIP_PLOT), plot_process(process), force=settings.force)
+    room.tell("scanning the target and reading the scan")
+    road = ScanRoad(
+        room.folder, ScanNames(TARGET, SCALE_SCAN, SCANNER, SCAN, OVERLAY, READINGS),
+        settings.levels, settings.repeats, settings.seed, settings.force)
+    readings = target_by_scan(road, replace(old, printing_time=guess.value), "kallitype, cotton")
+    room.tell("working out the curve for the base printing time")
+    recipe = make_recipe(process, readings, DerivedSettings(target_time=guess))
+    setup = process.setup.with_changes({"printing_time": str(recipe.printing_time.on_timer())})
+    curve = make_derived_curve(recipe, Settings(Aim()), setup, _called(CURVE))
+    _keep(room, curve, CURVE)
+    write_bytes(room.path(CURVE_PLOT), plot_curve(curve), force=settings.force)
+    return process, curve
 
 
-def _measure(
-    room: _Rehearsal, printed: darkroom.Darkroom, name: str, seed: int
+def _strip(
+    room: _Rehearsal, printed: darkroom.Darkroom, time: PrintingTime, names: tuple[str, str],
+    setup: Setup,
+) -> Process:
+    """Print and measure a tablet of 31 steps; the readings take the road through a file."""
+    tablet = nominal_tablet("31")
+    flaws = darkroom.Flaws(noise_density_sd=NOISE, uneven_exposure_sd=0.005)
+    read = darkroom.measure_strip(printed, tablet.density, time.value, flaws=flaws,
+                                  seed=room.settings.seed + 7)
+    rows = [f"{step},{density:.3f},{half},{time.value:g}s"
+            for half, column in (("film", read.density_film), ("bare", read.density_bare))
+            for step, density in zip(read.step, column, strict=True)]
+    text = "\n".join([f"# {_INVENTED}", "step,density,through,time", *rows]) + "\n"
+    write_text(room.path(names[0]), text, force=room.settings.force)
+    strip = strip_from_table(read_table(room.path(names[0]), "step"), tablet, StripOptions())
+    process = make_process(strip, tablet, setup, _called(names[1]))
+    write_process(room.path(names[1]), process, force=room.settings.force)
+    return process
+
+
+def _target(
+    room: _Rehearsal, printed: darkroom.Darkroom, time: PrintingTime, name: str,
+    what: tuple[Array, int, int],
 ) -> Readings:
-    """Print and measure a target; the readings take the road through a file."""
-    settings = room.settings
-    levels = np.linspace(0.0, 1.0, settings.levels)
-    flaws = darkroom.Flaws(noise_density_sd=0.02, uneven_exposure_sd=0.01, stains=1)
+    """Print and measure levels, so many times each, with so many stains, through a file."""
+    levels, repeats, stains = what
+    flaws = darkroom.Flaws(noise_density_sd=NOISE, uneven_exposure_sd=0.005, stains=stains)
     target = darkroom.measure_target(
-        printed, levels, repeats=settings.repeats, flaws=flaws, seed=seed)
+        replace(printed, printing_time=time.value), levels, repeats=repeats, flaws=flaws,
+        seed=room.settings.seed + len(levels))
     rows = [f"{p.patch},{p.level:.4f},{p.density:.3f}" for p in target.readings.patches]
     text = "\n".join([f"# {_INVENTED}", "patch,level,density", *rows]) + "\n"
-    write_text(room.path(name), text, force=settings.force)
+    write_text(room.path(name), text, force=room.settings.force)
     return readings_from_table(read_table(room.path(name)))
+
+
+def _called(file_name: str) -> str:
+    """``3-kallitype.curve.json`` is called kallitype."""
+    return make_name(file_name).partition("-")[2]
+
+
+def _keep(room: _Rehearsal, curve: Curve, name: str) -> None:
+    write_curve(room.path(name), curve, force=room.settings.force)
 
 
 def _print_picture(room: _Rehearsal, curve: Curve) -> None:
@@ -166,57 +233,87 @@ def _print_picture(room: _Rehearsal, curve: Curve) -> None:
     make_negative(room.path(PICTURE), curve, room.path(NEGATIVE), options)
     make_negative(room.path(PICTURE), _Straight(), room.path(STRAIGHT_NEGATIVE), options)
     wanted = np.asarray(curve.print_lightness_at(codes / 655.35))
+    at_its_time = _timed(room.old, curve)
     write_bytes(room.path(PRINTS), plot_prints([
         ("what the print should look like", wanted),
-        ("printed without a curve", _printed(room, room.old, STRAIGHT_NEGATIVE)),
-        ("printed through the curve", _printed(room, room.old, NEGATIVE)),
+        ("printed without a curve", _printed(room, at_its_time, STRAIGHT_NEGATIVE)),
+        ("printed through the curve", _printed(room, at_its_time, NEGATIVE)),
     ]), force=settings.force)
 
 
 def _printed(room: _Rehearsal, printed: darkroom.Darkroom, negative: str) -> Array:
+    """A print with the paper's grain."""
     flaws = darkroom.Flaws(noise_density_sd=0.0, texture_density_sd=0.01,
                            uneven_exposure_sd=0.005)
     return darkroom.print_image(read_codes(room.path(negative)), printed, flaws=flaws,
                                 seed=room.settings.seed)
 
 
-def _renew(room: _Rehearsal, old: Curve) -> Curve:
-    room.tell("changing to cyanotype, and renewing the curve")
+def _renew(room: _Rehearsal, old: Curve) -> dict[str, Curve]:
+    """Cyanotype: by a strip alone, by a strip and seven patches, by a whole new target."""
+    room.tell("changing to cyanotype: a strip, and the curve renewed without a new negative")
+    new, digest = room.new, fingerprint(room.path(CURVE))
+    guess = PrintingTime(new.base_time * 1.25).on_timer()
+    setup = _KALLITYPE.with_changes(dict(_CYANOTYPE))
+    process = _strip(room, new, guess, (NEW_STRIP, NEW_PROCESS), setup)
+    by_strip = renew_from_process(old, digest, Renewal(process), _called(NEW_CURVE), {})
+    _keep(room, by_strip, NEW_CURVE)
+    write_bytes(room.path(NEW_CURVE_PLOT), plot_curve(by_strip), force=room.settings.force)
+    base = process.base_time
+    few = _target(room, new, base, FEW_READINGS, (np.linspace(0.1, 0.9, 7), 1, 0))
+    surer = renew_from_process(old, digest, Renewal(process, readings=few),
+                               _called(FEW_CURVE), {})
+    _keep(room, surer, FEW_CURVE)
+    levels = np.linspace(0.0, 1.0, room.settings.levels)
+    whole = _target(room, new, base, FRESH_READINGS, (levels, room.settings.repeats, 0))
+    fresh = renew_from_readings(old, digest, whole, _called(FRESH_CURVE), dict(_CYANOTYPE))
+    _keep(room, fresh, FRESH_CURVE)
+    _print_renewed(room, by_strip)
+    return {"old curve kept": old, "renewed by a strip": by_strip,
+            "strip and seven patches": surer, "whole new target": fresh}
+
+
+def _print_renewed(room: _Rehearsal, curve: Curve) -> None:
     force = room.settings.force
-    readings = _measure(room, room.new, NEW_READINGS, room.settings.seed + 1)
-    changes = {**_CYANOTYPE, "printing_time": _minutes(room.new.base_time)}
-    curve = renew_from_readings(old, fingerprint(room.path(CURVE)), readings, "7-cyanotype",
-                                dict(changes))
-    write_curve(room.path(NEW_CURVE), curve, force=force)
-    write_bytes(room.path(NEW_CURVE_PLOT), plot_curve(curve), force=force)
-    kept = _printed(room, room.new, NEGATIVE)
     make_negative(room.path(PICTURE), curve, room.path(NEW_NEGATIVE),
                   NegativeSettings(force=force))
-    renewed = _printed(room, room.new, NEW_NEGATIVE)
     write_bytes(room.path(NEW_PRINTS), plot_prints([
-        ("cyanotype with the old curve", kept), ("cyanotype with the renewed curve", renewed),
+        ("cyanotype with the old curve", _printed(room, _timed(room.new, curve), NEGATIVE)),
+        ("cyanotype, renewed by a strip", _printed(room, _timed(room.new, curve), NEW_NEGATIVE)),
     ]), force=force)
-    return curve
 
 
-def _judge(room: _Rehearsal, curve: Curve, renewed: Curve) -> Outcome:
+def _judge(
+    room: _Rehearsal, process: Process, curve: Curve, roads: dict[str, Curve]
+) -> Outcome:
     """Distances from the aim, known exactly because the virtual darkroom knows its truth."""
     force = room.settings.force
-    straight = _error(room.old, _Straight().level_at(TONES), curve)
-    through = _error(room.old, curve.level_at(TONES), curve)
+    old = _timed(room.old, curve)
+    straight = _error(old, _Straight().level_at(TONES), curve)
+    through = _error(old, curve.level_at(TONES), curve)
     write_bytes(room.path(TONES_PLOT), plot_errors([
         ToneError("without a curve", TONES, straight),
         ToneError("through the curve", TONES, through),
     ], "Kallitype: how far the print lands from its aim"), force=force)
-    kept = _error(room.new, curve.level_at(TONES), renewed)
-    fresh = _error(room.new, renewed.level_at(TONES), renewed)
-    write_bytes(room.path(NEW_TONES_PLOT), plot_errors([
-        ToneError("old curve kept", TONES, kept), ToneError("renewed curve", TONES, fresh),
-    ], "Cyanotype: the old curve and the renewed one"), force=force)
+    by_strip = roads["renewed by a strip"]
+    new = _timed(room.new, by_strip)
+    errors = {name: _error(new, road.level_at(TONES),
+                           by_strip if name == "old curve kept" else road)
+              for name, road in roads.items()}
+    write_bytes(room.path(NEW_TONES_PLOT), plot_errors(
+        [ToneError(name, TONES, error) for name, error in errors.items()],
+        "Cyanotype: four roads to a curve"), force=force)
     return Outcome(
-        folder=str(room.folder), curve=curve, renewed=renewed,
-        without_curve=_rms(straight), through_curve=_rms(through), old_curve_kept=_rms(kept),
-        renewed_curve=_rms(fresh), moved=movement(curve, renewed), files=FILES)
+        folder=str(room.folder), process=process, true_base_time=room.old.base_time,
+        curve=curve, renewed=by_strip, without_curve=_rms(straight),
+        through_curve=_rms(through), roads={name: _rms(e) for name, e in errors.items()},
+        moved=movement(curve, by_strip), files=FILES)
+
+
+def _timed(printed: darkroom.Darkroom, curve: Curve) -> darkroom.Darkroom:
+    """The darkroom with its timer set to what the curve is for."""
+    assert curve.recipe is not None
+    return replace(printed, printing_time=curve.recipe.printing_time.value)
 
 
 def _error(printed: darkroom.Darkroom, level: Array, aim_of: Curve) -> Array:
@@ -226,7 +323,3 @@ def _error(printed: darkroom.Darkroom, level: Array, aim_of: Curve) -> Array:
 
 def _rms(error: Array) -> float:
     return round(float(np.sqrt(np.mean(error**2))), 2)
-
-
-def _minutes(seconds: float) -> str:
-    return f"{seconds / 60.0:.1f} min"

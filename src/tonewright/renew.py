@@ -7,9 +7,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from tonewright.calibrate import make_curve
-from tonewright.curve import Ancestor, Curve
-from tonewright.readings import Readings
+from tonewright.curve import Ancestor, Curve, refuse_two_zeros
+from tonewright.derive import make_derived_curve
+from tonewright.errors import OptionError
+from tonewright.process import Process
+from tonewright.readings import Readings, Scale
+from tonewright.recipe import PrintedTarget, pooled
 from tonewright.setup import Setup
+from tonewright.times import PrintingTime
 
 
 @dataclass(frozen=True)
@@ -29,10 +34,27 @@ class Movement:
     """Image lightness at which it happens."""
     rms_shift_lightness: float
     """Root mean square of that error over the tone scale."""
+    warning: str | None = None
+    """Why old and new lightness may not be quite comparable; None where they are."""
+
+
+@dataclass(frozen=True, eq=False)
+class Renewal:
+    """What is new; None where it is as before."""
+
+    process: Process | None = None
+    printing_time: PrintingTime | None = None
+    """What the curve shall hold for; None: the new process's base printing time."""
+    readings: Readings | None = None
+    """A few patches, printed on the new process."""
+    readings_time: PrintingTime | None = None
+    """What they were printed for; None: the time that the curve shall hold for."""
+    left_out: tuple[str, ...] = ()
 
 
 def renew_from_readings(
-    old: Curve, sha256: str, readings: Readings, name: str, changes: dict[str, str | None]
+    old: Curve, sha256: str, readings: Readings, name: str, changes: dict[str, str | None],
+    left_out: tuple[str, ...] = (),
 ) -> Curve:
     """Fit new readings with the old curve's aim, the setup carried over with its changes.
 
@@ -42,15 +64,87 @@ def renew_from_readings(
         The curve renewed and the fingerprint of its file, kept as the ancestor.
     changes:
         New entries of the setup; None keeps the old one.
+    left_out:
+        Names of new patches that shall not count; those left out of the old curve are its own.
 
     Raises
     ------
     FitError
         As `tonewright.calibrate.make_curve`.
+    OptionError
+        One of the two sets of readings counts from the bare paper, the other does not.
     """
-    settings = replace(old.settings, left_out=())
+    refuse_two_zeros(old.relative_to_paper, readings.relative_to_paper,
+                     f"the old curve {old.name}")
+    settings = replace(old.settings, left_out=left_out)
     return make_curve(readings, settings, old.setup.with_changes(changes), name,
                       Ancestor(old.name, sha256, old.setup))
+
+
+def renew_from_process(
+    old: Curve, sha256: str, new: Renewal, name: str, changes: dict[str, str | None]
+) -> Curve:
+    """``P_new(u) = H_new(x0 - N(u))``: a new curve without a new negative.
+
+    Parameters
+    ----------
+    old, sha256:
+        A curve made with a process response, and the fingerprint of its file.
+    new:
+        What changed: the process, the printing time, or both, and a few patches if there are.
+    changes:
+        New entries of the setup; None keeps the old one (or takes the new process's).
+
+    Raises
+    ------
+    OptionError
+        The old curve knows nothing of the ink, or scales or units do not go together.
+    FitError
+        As `tonewright.derive.make_derived_curve`.
+    """
+    recipe = old.recipe
+    if recipe is None:
+        raise OptionError(f"the curve {old.name} was made without a process response",
+                          "how dense its ink is can only be told through one",
+                          "print a strip on the old paper and make the curve again with"
+                          " tonewright fit --process, or renew it with --readings of a whole"
+                          " target")
+    processes, index = recipe.processes, recipe.process
+    prints = tuple(replace(p, left_out=tuple(
+        dict.fromkeys((*p.left_out, *old.settings.left_out))))
+                   for p in recipe.prints)
+    if new.process is not None:
+        processes, index = (*processes, new.process), len(processes)
+    process = processes[index]
+    time = new.printing_time or (process.base_time if new.process else recipe.printing_time)
+    if new.readings is not None:
+        prints = (*prints, PrintedTarget(new.readings, index, new.readings_time or time))
+    setup = old.setup
+    if new.process is not None:
+        setup = setup.with_changes(new.process.setup.to_dict())
+    setup = setup.with_changes({"printing_time": str(time.on_timer()), **{
+        k: v for k, v in changes.items() if v is not None}})
+    return make_derived_curve(pooled(processes, prints, index, time),
+                              replace(old.settings, left_out=new.left_out), setup, name,
+                              Ancestor(old.name, sha256, old.setup))
+
+
+LIGHT, INK = ("lamp", "film"), ("lamp", "film", "ink", "ink_colour", "printer")
+"""Entries of a setup that the ink's density hangs on; the second where the ink is shared."""
+
+
+def refuse_other_light(
+    old: Setup, new: Setup, whose: str, what: str, entries: tuple[str, ...] = LIGHT
+) -> None:
+    """Raise `OptionError` if lamp or film are said to differ: the ink blocks each its own way."""
+    for entry in entries:
+        before, after = getattr(old, entry), getattr(new, entry)
+        if before and after and before.strip().casefold() != after.strip().casefold():
+            raise OptionError(
+                f"the {entry.replace('_', ' ')} of {what} is {after!r}, that of {whose}"
+                f" {before!r}",
+                f"how much the ink blocks holds for one {entry.replace('_', ' ')} alone",
+                "print a target with the new one, or add --anyway if it makes no difference")
 
 
 def movement(old: Curve, new: Curve) -> Movement:
@@ -64,7 +158,16 @@ def movement(old: Curve, new: Curve) -> Movement:
         was.black_lightness, now.black_lightness, was.white_lightness, now.white_lightness,
         (was.level_black, was.level_white), (now.level_black, now.level_white),
         round(float(shift[worst]), 2), float(image[worst]),
-        round(float(np.sqrt(np.mean(shift**2))), 2))
+        round(float(np.sqrt(np.mean(shift**2))), 2), _two_scales(old.scale, new.scale))
+
+
+def _two_scales(old: Scale, new: Scale) -> str | None:
+    if old == new:
+        return None
+    names = {"luminance": "luminance", "visual-density": "visual density"}
+    return (f"The old curve was measured as {names[old]}, the new one as"
+            f" {names[new]}. On a neutral print the two agree; on a blue one they differ by"
+            " up to 0.07 in density, and part of what moved may be that.")
 
 
 def changed_setup(old: Setup, new: Setup) -> tuple[str, ...]:

@@ -11,6 +11,8 @@ from numpy.typing import ArrayLike
 from tonewright.errors import DocumentError
 from tonewright.scales import Array
 
+_DAMAGED = "take an unedited copy, or make the document again from its readings"
+
 
 @dataclass(frozen=True, eq=False)
 class PrintResponse:
@@ -38,6 +40,31 @@ class PrintResponse:
         return {f.name: getattr(self, f.name).tolist() for f in fields(self)}
 
 
+@dataclass(frozen=True, eq=False)
+class NegativeResponse:
+    """``N``: ink level to printing density, the film's base not counted, with its band.
+
+    All arrays have one shape (m,); ``level`` increases, the densities never fall.
+    """
+
+    level: Array
+    density: Array
+    density_low: Array
+    density_high: Array
+
+    def to_dict(self) -> dict[str, list[float]]:
+        """Arrays as lists."""
+        return {f.name: getattr(self, f.name).tolist() for f in fields(self)}
+
+
+def negative_from_dict(data: Any) -> NegativeResponse:
+    """Check and rebuild a negative response; `DocumentError` as `response_from_dict`."""
+    names = [f.name for f in fields(NegativeResponse)]
+    columns = table_from_dict(data, names, "negative response")
+    check_levels(columns["level"], "negative response")
+    return NegativeResponse(**columns)
+
+
 def response_from_dict(data: Any) -> PrintResponse:
     """Check and rebuild a response.
 
@@ -48,7 +75,15 @@ def response_from_dict(data: Any) -> PrintResponse:
         decrease and does.
     """
     columns = table_from_dict(data, [f.name for f in fields(PrintResponse)], "response")
+    check_levels(columns["level"], "response")
     return PrintResponse(**columns)
+
+
+def check_levels(level: Array, what: str) -> None:
+    """Ink levels of a document's table lie between 0 and 1, or `DocumentError`."""
+    if level.min() < 0.0 or level.max() > 1.0:
+        raise DocumentError(f"the {what} holds levels from {level.min():g} to {level.max():g}",
+                            "a level lies between 0 and 1", _DAMAGED)
 
 
 def table_from_dict(data: Any, names: list[str], what: str) -> dict[str, Array]:
@@ -59,7 +94,7 @@ def table_from_dict(data: Any, names: list[str], what: str) -> dict[str, Array]:
     DocumentError
         As the rule says, naming the table, the column and the value.
     """
-    way_out = "take an unedited copy, or make the document again from its readings"
+    way_out = _DAMAGED
     if not isinstance(data, dict) or sorted(data) != sorted(names):
         found = sorted(data) if isinstance(data, dict) else type(data).__name__
         raise DocumentError(f"the {what} has {found}", f"its columns are {', '.join(names)}",
@@ -80,11 +115,18 @@ def table_from_dict(data: Any, names: list[str], what: str) -> dict[str, Array]:
 
 
 def _column(value: Any, name: str, way_out: str) -> Array:
-    try:
-        column = np.asarray(value, dtype=np.float64)
-    except (TypeError, ValueError):
-        column = np.array([np.nan])
-    if column.ndim != 1 or column.size == 0 or not np.all(np.isfinite(column)):
+    column = np.array([])
+    # checked one by one: numpy would take "0.5" and true for numbers
+    if isinstance(value, list) and all(is_number(v) for v in value):
+        column = np.array(value, dtype=np.float64)
+    if column.size == 0:
         raise DocumentError(f"{name} holds something that is not a number",
                             "it is a list of numbers", way_out)
     return column
+
+
+def is_number(value: Any) -> bool:
+    """Whether a value from a document is a finite number; true and false are none."""
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return False
+    return -1e300 < value < 1e300  # not isfinite: whole numbers in JSON may pass any float

@@ -22,6 +22,8 @@ class Setup:
     printing_time: str | None = None
     date: str | None = None
     notes: str | None = None
+    ink_colour: str | None = None
+    """Red, green and blue of level 1 as ``255,120,0``; None: gray, level 1 is black."""
 
     def with_changes(self, changes: dict[str, str | None]) -> Setup:
         """A copy in which every entry that is given (not None) replaces the old one."""
@@ -38,6 +40,11 @@ class Setup:
 
 
 SETUP_NAMES = tuple(f.name for f in fields(Setup))
+
+
+def ink_colour_text(colour: tuple[int, int, int]) -> str:
+    """As `Setup.ink_colour` has it."""
+    return ",".join(str(value) for value in colour)
 
 
 def setup_from_dict(data: Any) -> Setup:

@@ -49,12 +49,12 @@ make_negative(sys.argv[1], Curve(), sys.argv[2], NegativeSettings(encoding="srgb
 status = Path("/proc/self/status")
 if status.exists():
     line = next(l for l in status.read_text(encoding="utf-8").splitlines() if "VmHWM" in l)
-    print(float(line.split()[1]) / 1000)
+    print(float(line.split()[1]) * 1024 / 1e6)
 else:
     try:
         import resource
         peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-        print(peak / 1e6 if sys.platform == "darwin" else peak / 1e3)
+        print(peak / 1e6 if sys.platform == "darwin" else peak * 1024 / 1e6)
     except ImportError:
         print("nan")
 """

@@ -25,6 +25,7 @@ def run(tmp_path, monkeypatch):
     """Runs the command in an empty folder with a stand-in for the curve."""
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr("tonewright.files.documents.read_curve", lambda path: Straight())
+    (tmp_path / "k.curve.json").write_text("{}", encoding="utf-8")  # only its hash is taken
 
     def call(*arguments):
         return CliRunner().invoke(main, ["negative", *arguments, "--curve", "k.curve.json"])
@@ -68,7 +69,8 @@ def test_no_mirror_is_done_and_said(run, tmp_path):
 
 
 def test_json_is_one_object_and_nothing_else(run, tmp_path):
-    save(tmp_path / "i.tif", resolution=(300, 300))
+    ramp = np.linspace(0, 65535, 240 * 360).astype(np.uint16).reshape(240, 360)
+    tifffile.imwrite("i.tif", ramp, photometric="minisblack", metadata=None, resolution=(300, 300))
     result = run("i.tif", "-o", "n.tif", "--json", "--encoding", "srgb")
     found = json.loads(result.stdout)
     assert found["output"] == "n.tif"
@@ -90,6 +92,25 @@ def test_several_images_go_into_a_folder(run, tmp_path):
     ]
 
 
+def test_a_bad_image_among_several_is_named_at_the_end(run, tmp_path):
+    save(tmp_path / "a.tif")
+    save(tmp_path / "c.tif")
+    (tmp_path / "b.tif").write_text("words", encoding="utf-8")
+    result = run("a.tif", "b.tif", "c.tif", "-o", "out")
+    assert result.exit_code == 2
+    assert sorted(p.name for p in (tmp_path / "out").iterdir()) == [
+        "a-negative.tif",
+        "c-negative.tif",
+    ]
+    assert "1 of 3 images" in result.stderr
+    assert re.search(r"b\.tif is not a TIFF.*16-bit gray", result.stderr)
+    assert "a-negative.tif" in result.stdout
+    again = run("a.tif", "b.tif", "c.tif", "-o", "out", "--force", "--json")
+    found = json.loads(again.stdout)
+    assert [f["source"] for f in found["failures"]] == ["b.tif"]
+    assert len(found["outputs"]) == 2
+
+
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
@@ -102,12 +123,38 @@ def test_several_images_go_into_a_folder(run, tmp_path):
         (["i.tif", "i.tif", "-o", "n.tif"], "folder"),
         (["i.tif", "-o", "n.tif", "--encoding", "film"], "gamma:2.2"),
         (["i.tif", "-o", "n.tif", "--encoding", ""], "gamma:2.2"),
+        (["i.tif", "-o", "n.tif", "--crop", "1,2,3,4"], "editor"),
+        (["i.tif", "-o", "n.tif", "--width", "200"], "--width.*200mm"),
+        (["i.tif", "-o", "n.tif", "--width", "nan mm"], "--width.*200mm"),
+        (["i.tif", "-o", "n.tif", "--width", "200mm", "--height", "90mm"], "crop"),
+        (["i.tif", "-o", "n.tif", "--ppi", "0"], "--ppi.*10 to 10000"),
+        (["i.tif", "-o", "n.tif", "--ppi", "inf"], "--ppi.*10 to 10000"),
+        (["i.tif", "-o", "n.tif", "--width", "5000mm", "--ppi", "10000"], "smaller size"),
+        (["i.tif", "-o", "n.tif", "--marks"], "does not say its size.*--width"),
+        (["i.tif", "-o", "n.tif", "--marks", "--margin", "3mm"], "--margin is 3 mm.*8 mm"),
+        (["i.tif", "-o", "n.tif", "--width", "30mm", "--tone-scale"], "needs 82 mm.*no-tone-scale"),
+        (["i.tif", "-o", "n.tif", "--ink-colour", "255,120"], "255,120,0"),
+        (["i.tif", "-o", "n.tif", "--ink-colour", "255,255,255"], "clear film"),
+        (["i.tif", "-o", "n.tif", "--ink-colour", "255,120,0"], "made from a target in gray"),
+        (["i.tif", "-o", "n.tif", "--page", "2"], "--page is 2"),
+        (["i.tif", "-o", "n.tif", "--layout", "text.tif"], "not a layout"),
+        (["i.tif", "-o", "n.tif", "--layout", "none.toml"], "no file none"),
+        (["i.tif", "-o", "n.tif", "--save-layout", "old.tif"], "is there already"),
+        (["i.tif", "-o", "n.tif", "--save-layout", "n.tif"], "something else"),
+        (["rgba.tif", "-o", "n.tif"], "--flatten"),
+        (["pages.tif", "-o", "n.tif"], "2 pages.*--page 1"),
+        (["float.tif", "-o", "n.tif"], "floating-point.*editor"),
     ],
 )
 def test_bad_use_is_one_message_and_nothing_written(run, tmp_path, arguments, words):
     save(tmp_path / "i.tif")
     (tmp_path / "text.tif").write_text("words", encoding="utf-8")
     (tmp_path / "old.tif").write_bytes(b"old")
+    gray = np.zeros((30, 40), np.uint16)
+    tifffile.imwrite("rgba.tif", np.zeros((30, 40, 4), np.uint16), photometric="rgb",
+                     extrasamples=["unassalpha"], metadata=None)
+    tifffile.imwrite("pages.tif", np.stack([gray, gray]), photometric="minisblack", metadata=None)
+    tifffile.imwrite("float.tif", gray.astype(np.float32), photometric="minisblack", metadata=None)
     before = {path: path.read_bytes() for path in tmp_path.iterdir()}
     result = run(*arguments)
     assert result.exit_code == 2
@@ -123,3 +170,96 @@ def test_force_replaces(run, tmp_path):
     (tmp_path / "old.tif").write_bytes(b"old")
     assert run("i.tif", "-o", "old.tif", "--force").exit_code == 0
     assert tifffile.imread("old.tif").shape == (240, 360)
+
+
+def fitted(tmp_path, setup=""):
+    """A real curve, fitted to invented readings by the command itself."""
+    from tonewright.darkroom import Darkroom, measure_target
+
+    readings = measure_target(Darkroom(), np.linspace(0.0, 1.0, 31), 2, seed=1).readings
+    rows = [f"{p.level:.5f},{p.density:.4f}" for p in readings.patches]
+    (tmp_path / "r.csv").write_text("\n".join(["level,density", *rows]), encoding="utf-8")
+    (tmp_path / "s.toml").write_text(setup, encoding="utf-8")
+    arguments = ["fit", "r.csv", "-o", "real.curve.json", "--setup", "s.toml"]
+    assert CliRunner().invoke(main, arguments).exit_code == 0
+    return "real.curve.json"
+
+
+def test_the_ink_colour_goes_from_the_setup_through_the_curve_into_the_negative(
+    tmp_path, monkeypatch
+):
+    monkeypatch.chdir(tmp_path)
+    curve = fitted(tmp_path, 'ink_colour = "255,120,0"\nprinting_time = "5 min"\n')
+    save(tmp_path / "i.tif")
+
+    def call(output, *more):
+        arguments = ["negative", "i.tif", "--curve", curve, "-o", output, *more]
+        return CliRunner().invoke(main, arguments)
+
+    result = call("n.tif", "--depth", "8")
+    assert result.exit_code == 0, result.output
+    text = " ".join(result.stdout.split())
+    assert "8-bit RGB, white is clear film, 255,120,0 the heaviest ink" in text
+    assert "different levels of ink" in text
+    seen = tifffile.imread("n.tif")
+    assert seen.shape == (240, 360, 3)
+    assert (seen[..., 0] == 255).all()
+    assert call("m.tif", "--ink-colour", "255,120,0").exit_code == 0
+    other = call("o.tif", "--ink-colour", "0,0,255")
+    assert other.exit_code == 2
+    assert "255,120,0" in other.stderr
+    assert not (tmp_path / "o.tif").exists()
+
+
+def test_a_real_curve_tells_what_the_negative_holds(tmp_path, monkeypatch):
+    """An 8-bit image of linear values bands in the shadows; half of it is black."""
+    monkeypatch.chdir(tmp_path)
+    curve = fitted(tmp_path)
+    values = np.zeros((100, 256), np.uint8)
+    values[50:] = np.arange(256)
+    tifffile.imwrite("i.tif", values, photometric="minisblack", metadata=None)
+    arguments = ["negative", "i.tif", "--curve", curve, "-o", "n.tif", "--encoding", "linear"]
+    found = json.loads(CliRunner().invoke(main, [*arguments, "--json"]).stdout)
+    warnings = " / ".join(found["warnings"])
+    assert "smooth tones there will print in steps" in warnings
+    assert "% of the picture prints as maximum black" in warnings
+    assert found["black_share"] == pytest.approx(0.502, abs=0.02)
+    assert found["largest_step_lightness"] > 1.0
+    assert found["distinct_levels"] <= 256
+
+
+def test_the_layout_is_remembered_and_single_options_win(run, tmp_path):
+    save(tmp_path / "i.tif", (900, 600), resolution=(150, 150))
+    first = run("i.tif", "-o", "a.tif", "--marks", "--tone-scale", "--caption", "--margin", "16mm",
+                "--border", "opaque", "--ppi", "100", "--save-layout", "my-sheet.toml")
+    assert first.exit_code == 0, first.output
+    assert run("i.tif", "-o", "b.tif", "--layout", "my-sheet.toml").exit_code == 0
+    assert np.array_equal(tifffile.imread("a.tif"), tifffile.imread("b.tif"))
+    assert (tmp_path / "b.target.json").exists()
+    result = run("i.tif", "-o", "c.tif", "--layout", "my-sheet.toml", "--no-tone-scale",
+                 "--border", "clear", "--json")  # fmt: skip
+    found = json.loads(result.stdout)
+    assert (found["border"], found["margin_mm"], found["target"]) == ("clear", 16.0, None)
+    assert (tmp_path / "my-sheet.toml").read_text(encoding="utf-8").count("\n") >= 6
+
+
+def test_a_border_named_alone_is_drawn(run, tmp_path):
+    save(tmp_path / "i.tif", (300, 200), resolution=(254, 254))
+    assert run("i.tif", "-o", "n.tif", "--border", "opaque").exit_code == 0
+    seen = tifffile.imread("n.tif")
+    assert seen.shape == (300 + 280, 200 + 280)
+    assert (seen[:140] == 0).all()
+    assert (seen[140:-140, 140:-140] == round(65535 * 0.95)).all()
+
+
+@pytest.mark.parametrize("value", [(4294967295, 1), (1, 4294967295), (20_000, 1), (5000, 1)])
+def test_a_border_for_an_impossible_resolution_is_refused_at_once(run, tmp_path, value):
+    """The resolution comes from the file: millimetres become pixels, and those cost memory."""
+    save(tmp_path / "i.tif", resolution=(value, value))
+    before = sorted(p.name for p in tmp_path.iterdir())
+    for options in (["--margin", "300mm"], ["--margin", "290mm", "--marks", "--caption"]):
+        result = run("i.tif", "-o", "n.tif", *options)
+        assert result.exit_code == 2
+        assert re.search("pixels to the inch", result.stderr)
+        assert len(result.stderr.strip().splitlines()) == 1
+    assert sorted(p.name for p in tmp_path.iterdir()) == before

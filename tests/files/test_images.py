@@ -12,8 +12,10 @@ import os
 import struct
 import sys
 import threading
+import zlib
 from fractions import Fraction
 
+import imagecodecs
 import numpy as np
 import pytest
 import tifffile
@@ -21,7 +23,8 @@ from PIL import Image, ImageOps
 
 from tonewright.errors import FileError, ImageError, TonewrightError
 from tonewright.files import bands
-from tonewright.files.images import WriteSettings, open_image, write_mapped
+from tonewright.files.images import open_image
+from tonewright.files.pipeline import WriteSettings, write_mapped
 from tonewright.files.tiff import Resolution
 from tonewright.files.tiff_header import tiff_header
 
@@ -277,9 +280,8 @@ def test_a_thumbnail_before_the_image_is_passed_over(tmp_path):
 
 
 def refusals():
-    gray, colour = every_code(), np.zeros((20, 20, 3), np.uint16)
+    gray = every_code()
     return {
-        "colour": (colour, {"photometric": "rgb"}),
         "transparency": (np.zeros((20, 20, 2), np.uint16), {"extrasamples": ["unassalpha"]}),
         "CMYK": (np.zeros((20, 20, 4), np.uint8), {"photometric": "separated"}),
         "Lab": (np.zeros((20, 20, 3), np.uint8), {"photometric": "cielab"}),
@@ -318,11 +320,12 @@ def test_a_stack_behind_one_directory_is_refused(tmp_path):
 @pytest.mark.parametrize(
     ("content", "word"),
     [
-        (b"just words\n", "not a TIFF"),
+        (b"just words\n", "not a TIFF, PNG or JPEG"),
         (b"", "empty"),
-        (b"II", "not a TIFF"),
-        (b"\xff\xd8\xff\xe0" + bytes(100), "JPEG"),
-        (b"\x89PNG\r\n\x1a\n" + bytes(100), "PNG"),
+        (b"II", "not a TIFF, PNG or JPEG"),
+        (b"%PDF-1.7\n" + bytes(100), "a PDF"),
+        (b"8BPS" + bytes(100), "layered"),
+        (b"GIF89a" + bytes(100), "a GIF"),
     ],
 )
 def test_other_files_are_refused(tmp_path, content, word):
@@ -397,6 +400,46 @@ def test_damaged_pixels_leave_nothing(tmp_path, monkeypatch):
         with pytest.raises(ImageError, match="damaged"):
             mapped(source, tmp_path / "out.tif")
         assert names(tmp_path) == ["in.tif"]
+
+
+def with_strip(path, compression, payload):
+    """A file of one strip whose compressed bytes are ``payload``."""
+    save(path, every_code(), compression=compression, rowsperstrip=HEIGHT)
+    whole = path.read_bytes()
+    path.write_bytes(whole + payload)
+    set_tag(path, 273, len(whole))
+    set_tag(path, 279, len(payload))
+    return path
+
+
+ENCODERS = {
+    "lzw": imagecodecs.lzw_encode,
+    "zlib": zlib.compress,
+    "packbits": imagecodecs.packbits_encode,
+}
+
+
+@pytest.mark.parametrize("compression", ENCODERS)
+@pytest.mark.parametrize("stream", [False, True])
+def test_a_strip_with_too_few_pixels(tmp_path, monkeypatch, compression, stream):
+    if stream:
+        monkeypatch.setattr(bands, "_STREAM_FROM", 50_000)
+    half = every_code()[: HEIGHT // 2].tobytes()
+    source = with_strip(tmp_path / "in.tif", compression, ENCODERS[compression](half))
+    with pytest.raises(ImageError, match="damaged"):
+        mapped(source, tmp_path / "out.tif")
+    assert names(tmp_path) == ["in.tif"]
+
+
+@pytest.mark.parametrize("compression", ["lzw", "zlib"])
+@pytest.mark.parametrize("stream", [False, True])
+def test_a_strip_with_more_than_its_pixels_is_taken(tmp_path, monkeypatch, compression, stream):
+    """As other readers do: what follows the last row is padding."""
+    if stream:
+        monkeypatch.setattr(bands, "_STREAM_FROM", 50_000)
+    payload = ENCODERS[compression](every_code().tobytes() + bytes(5000)) + b"behind"
+    source = with_strip(tmp_path / "in.tif", compression, payload)
+    assert np.array_equal(mapped(source, tmp_path / "out.tif", table=identity()), every_code())
 
 
 def large(path):

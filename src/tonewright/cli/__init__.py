@@ -5,6 +5,7 @@ A command's module is imported when that command is run, so that ``--help`` load
 
 from __future__ import annotations
 
+import os
 import sys
 from importlib import import_module
 from typing import Any
@@ -14,7 +15,15 @@ import click
 from tonewright import __version__
 from tonewright.errors import TonewrightError
 
+# Our matrices are small: on a busy machine several threads take twice as long as one.
+for _threads in ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS"):
+    os.environ.setdefault(_threads, "1")
+
 COMMANDS = {
+    "strip": "printing time, exposure range and process response from a step-tablet strip",
+    "target": "a target to print as a negative, and its layout",
+    "scanner": "what densities a scanner's values stand for, from a scan of a gray scale",
+    "read": "densities from the scan of a printed target, or an instrument's file",
     "fit": "a correction curve from the readings of a printed target",
     "negative": "printable negatives from finished images",
     "renew": "a curve for a new paper or chemistry from an old one",

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from tonewright.cli.options import PATH, force
+from tonewright.cli.options import PATH, check_outputs, force
 
 KINDS = ("curve-csv", "response-csv")
 
@@ -33,6 +33,7 @@ def command(curve: Path, kind: str, rows: int, output: Path | None, force: bool)
     from tonewright.files.documents import read_curve
     from tonewright.files.safe import write_text
 
+    check_outputs(output, None, [curve], force)
     document = read_curve(curve)
     columns = (curve_rows if kind == "curve-csv" else response_rows)(document, rows)
     # a table for another program starts with its header row: no notes

@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import click
+from click.core import ParameterSource
 
 from tonewright.cli.options import (
     PATH,
     SETUP_HELP,
+    anyway,
     as_json,
+    check_outputs,
     force,
+    leave_out,
     plot,
     print_json,
     read_readings,
@@ -27,10 +32,16 @@ from tonewright.errors import OptionError
 @click.option("-o", "--output", type=PATH, help="The curve to write, NAME.curve.json.")
 @click.option("--aim", "aim_text", default="lightness", show_default=True,
               help="lightness, density, like:OTHER.curve.json or points:FILE.csv.")
-@click.option("--leave-out", multiple=True, metavar="PATCH",
-              help="Leave a patch out; may be given several times.")
+@leave_out
 @click.option("--rebuild", type=PATH, metavar="CURVE",
               help="Make this curve again from the readings it carries.")
+@click.option("--process", "process_file", type=PATH, metavar="PROCESS",
+              help="Process response from a strip (tonewright strip): tells how dense the ink is.")
+@click.option("--target-time", metavar="TIME",
+              help="What the target was printed for; without it, the strip's time.")
+@click.option("--ink-from", multiple=True, type=PATH, metavar="CURVE",
+              help="Another curve made with --process and the same printer, film and ink.")
+@anyway
 @plot
 @reading_options
 @setup_options
@@ -40,8 +51,8 @@ def command(
     readings: tuple[Path, ...], output: Path | None, aim_text: str, leave_out: tuple[str, ...],
     rebuild: Path | None, level_field: str | None, scale: str | None, relative_to_paper: bool,
     paper_density: float | None, setup_file: Path | None, plot: Path | None, force: bool,
-    as_json: bool,
-    **setup: str | None,
+    as_json: bool, process_file: Path | None, target_time: str | None,
+    ink_from: tuple[Path, ...], anyway: bool, **setup: str | None,
 ) -> None:
     """A correction curve from the READINGS of a printed target.
 
@@ -53,67 +64,156 @@ def command(
     The curve is written to NAME.curve.json together with the readings and the setup, so that
     it can be made again, compared and renewed.
 
+    With --process, the target may have been printed for another time than the curve is for:
+    a tablet and a target side by side on one sheet, at a guessed time, give the curve for the
+    base printing time, or for --printing-time.
+
     \b
     Examples:
       tonewright fit target.csv -o kallitype.curve.json --setup kallitype.toml
+      tonewright fit target.csv --process kallitype.process.json -o kallitype.curve.json
       tonewright fit target.csv --aim density -o soft.curve.json
       tonewright fit --rebuild kallitype.curve.json -o again.curve.json
     """
     from tonewright.files.documents import write_curve
-    from tonewright.files.safe import refuse_existing
 
     if rebuild is not None:
-        _rebuild(rebuild, readings, output, force, as_json)
+        _refuse_beside_rebuild(rebuild)
+        check_outputs(output, plot, [], force)
+        _rebuild(rebuild, output, plot, force, as_json)
         return
-    if not readings:
+    if not readings and not ink_from:
         raise OptionError("no readings were named", "a curve is made from a file of readings",
                           "tonewright fit READINGS.csv -o NAME.curve.json")
     if output is None:
+        first = (*readings, *ink_from)[0]
         raise OptionError("no output was named", "the curve needs a file to go to",
-                          f"add -o {readings[0].stem}.curve.json")
-    refuse_existing(output, force)
-    if plot is not None:
-        refuse_existing(plot, force)
-    curve = _make(read_readings(
+                          f"add -o {first.stem}.curve.json")
+    inputs = [*readings, *ink_from, Path(aim_text.partition(":")[2] or aim_text)]
+    inputs += [process_file] if process_file else []
+    check_outputs(output, plot, [*inputs, setup_file] if setup_file else inputs, force)
+    measured = read_readings(
         readings, level_field=level_field, scale=scale, relative_to_paper=relative_to_paper,
-        paper_density=paper_density), aim_text, leave_out, setup_file, setup, output)
+        paper_density=paper_density) if readings else None
+    how = _Wanted(output, aim_text, leave_out, setup_file, setup)
+    if process_file is None:
+        _refuse_without_process(target_time, ink_from)
+        curve = _make(measured, how)
+    else:
+        curve = _derive(measured, how, _Process(process_file, target_time, ink_from, anyway))
     write_curve(output, curve, force=force)
     if plot is not None:
         write_plot(curve, plot, force)
     _say(curve, output, as_json)
 
 
-def _make(
-    measured: Any, aim_text: str, leave_out: tuple[str, ...], setup_file: Path | None,
-    setup: dict[str, str | None], output: Path,
-) -> Any:
-    from tonewright.calibrate import make_curve
-    from tonewright.curve import Settings, make_name
-    from tonewright.files.documents import read_aim, read_setup
-    from tonewright.setup import Setup
+@dataclass(frozen=True)
+class _Wanted:
+    """What the curve shall be."""
 
-    base = read_setup(setup_file) if setup_file else Setup()
-    changes = {name: setup[name] for name in SETUP_HELP}
-    return make_curve(measured, Settings(read_aim(aim_text), leave_out),
-                      base.with_changes(changes), make_name(output.name))
+    output: Path
+    aim_text: str
+    leave_out: tuple[str, ...]
+    setup_file: Path | None
+    setup: dict[str, str | None]
+
+    def settings(self, measured: Any) -> Any:
+        from tonewright.curve import Settings
+        from tonewright.files.documents import read_aim
+
+        return Settings(read_aim(self.aim_text, measured), self.leave_out)
+
+    def said(self) -> Any:
+        """The setup as the options and the file say it."""
+        from tonewright.files.documents import read_setup
+        from tonewright.setup import Setup
+
+        base = read_setup(self.setup_file) if self.setup_file else Setup()
+        return base.with_changes({name: self.setup[name] for name in SETUP_HELP})
+
+
+@dataclass(frozen=True)
+class _Process:
+    """The options that go with a process response."""
+
+    file: Path
+    target_time: str | None
+    ink_from: tuple[Path, ...]
+    anyway: bool
+
+
+def _make(measured: Any, how: _Wanted) -> Any:
+    from tonewright.calibrate import make_curve
+    from tonewright.curve import make_name
+
+    return make_curve(measured, how.settings(measured), how.said(), make_name(how.output.name))
+
+
+def _refuse_without_process(target_time: str | None, ink_from: tuple[Path, ...]) -> None:
+    given = "--target-time" if target_time else "--ink-from" if ink_from else None
+    if given:
+        raise OptionError(f"{given} is given without --process",
+                          "times and inks are told apart by a process response alone",
+                          "add --process NAME.process.json, from tonewright strip")
+
+
+def _derive(measured: Any, how: _Wanted, more: _Process) -> Any:
+    """A curve by way of the process response."""
+    from tonewright.curve import make_name
+    from tonewright.derive import DerivedSettings, make_derived_curve, make_recipe
+    from tonewright.files.documents import read_curve, read_process
+    from tonewright.renew import INK, refuse_other_light
+    from tonewright.times import parse_time
+
+    if more.target_time is not None and measured is None:
+        raise OptionError("--target-time is given without readings",
+                          "it says what the target was printed for",
+                          "name the target's readings, or leave --target-time out")
+    process = read_process(more.file)
+    said = how.said()
+    others = tuple(read_curve(p) for p in more.ink_from)
+    setup = process.setup.with_changes(said.to_dict())
+    if not more.anyway:
+        refuse_other_light(process.setup, said, f"the strip of {process.name}", "the target")
+    for other in others:
+        if not more.anyway:
+            refuse_other_light(setup, other.setup, "this curve", f"the curve {other.name}", INK)
+        setup = setup.with_changes({k: getattr(other.setup, k) for k in INK
+                                    if getattr(setup, k) is None})
+    recipe = make_recipe(process, measured, DerivedSettings(
+        parse_time(more.target_time) if more.target_time else None,
+        parse_time(said.printing_time) if said.printing_time else None, others))
+    setup = setup.with_changes({"printing_time": str(recipe.printing_time.on_timer())})
+    return make_derived_curve(recipe, how.settings(measured), setup,
+                              make_name(how.output.name))
+
+
+def _refuse_beside_rebuild(path: Path) -> None:
+    """A rebuild takes nothing but where to put it: anything else would silently not count."""
+    context = click.get_current_context()
+    for option in context.command.params:
+        given = context.get_parameter_source(option.name or "") is ParameterSource.COMMANDLINE
+        if given and option.name not in ("rebuild", "output", "plot", "force", "as_json"):
+            said = option.opts[0] if option.opts[0].startswith("-") else "readings"
+            raise OptionError(f"--rebuild {path} and {said} are both given",
+                              "a rebuild uses the readings, the aim and the setup that the curve"
+                              " carries", "leave one of the two out")
 
 
 def _rebuild(
-    path: Path, readings: tuple[Path, ...], output: Path | None, force: bool, as_json: bool
+    path: Path, output: Path | None, plot: Path | None, force: bool, as_json: bool
 ) -> None:
     """Make a curve again; without an output only say whether it comes out the same."""
     from tonewright.calibrate import rebuild
     from tonewright.files.documents import curve_text, read_curve, read_text, write_curve
 
-    if readings:
-        raise OptionError(f"--rebuild {path} and readings {readings[0]}",
-                          "a rebuild uses the readings that the curve carries",
-                          "leave the readings out, or leave --rebuild out")
     old = read_curve(path)
     new = rebuild(old)
     same = curve_text(new) == read_text(path)
     if output is not None:
         write_curve(output, new, force=force)
+    if plot is not None:
+        write_plot(new, plot, force)
     if as_json:
         print_json({"rebuilt": str(path), "same_bytes": same, "made_by": old.made_by,
                     "output": None if output is None else str(output)})

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
+
+from tonewright.errors import OptionError
 
 if TYPE_CHECKING:
     from tonewright.curve import Curve
@@ -19,7 +22,12 @@ PATH = click.Path(path_type=Path)
 force = click.option("--force", is_flag=True, help="Replace the output file if it exists.")
 as_json = click.option("--json", "as_json", is_flag=True,
                        help="Print one JSON object instead of text.")
+leave_out = click.option("--leave-out", multiple=True, metavar="PATCH",
+                         help="Leave a patch out; may be given several times.")
 plot = click.option("--plot", type=PATH, metavar="PNG", help="Also draw the curve as a picture.")
+
+anyway = click.option("--anyway", is_flag=True,
+                      help="Go on although lamp or film differ between the documents.")
 
 SETUP_HELP = {
     "paper": "Paper, as you call it.",
@@ -29,7 +37,7 @@ SETUP_HELP = {
     "film": "Film that the negative is printed on.",
     "printer": "Printer and its settings.",
     "ink": "Ink.",
-    "printing_time": "Printing time of the target.",
+    "printing_time": "Printing time that the curve is for.",
     "date": "Date of the print.",
     "notes": "Anything else.",
 }
@@ -68,6 +76,28 @@ def read_readings(
 
     options: ReadingOptions = ReadingOptions(level_field, scale, relative_to_paper, paper_density)
     return combine([readings_from_table(read_table(p, level_field), options) for p in paths])
+
+
+def check_outputs(
+    output: Path | None, plot: Path | None, inputs: Iterable[Path], force: bool
+) -> None:
+    """Refuse, before any work, what may not be written: existing files without ``force``, and
+    with it the files that are being read or one file for two things.
+    """
+    from tonewright.files.safe import refuse_existing
+
+    outputs = [path for path in (output, plot) if path is not None]
+    for path in outputs:
+        refuse_existing(path, force)
+        for source in inputs:
+            with contextlib.suppress(OSError, ValueError):
+                if path.samefile(source):
+                    raise OptionError(f"the output {path} is also what is being read",
+                                      "what a curve is made from is never written over",
+                                      "give the output another name")
+    if len({path.resolve() for path in outputs}) < len(outputs):
+        raise OptionError(f"the curve and the picture are both to go to {output}",
+                          "a file holds one thing", "give the picture another name, NAME.png")
 
 
 def write_plot(curve: Curve, path: Path, force: bool) -> None:

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from pathlib import Path
+from typing import Any
 
 import click
 
 from tonewright.cli.options import (
     PATH,
     SETUP_HELP,
+    anyway,
     as_json,
+    check_outputs,
     force,
+    leave_out,
     plot,
     print_json,
     read_readings,
@@ -25,58 +29,167 @@ from tonewright.errors import OptionError
 @click.command("renew")
 @click.argument("old", type=PATH)
 @click.option("--readings", "readings", multiple=True, type=PATH,
-              help="Readings of the target on the new paper; may be given several times.")
+              help="Readings of the target, or of a few patches; may be given several times.")
 @click.option("-o", "--output", type=PATH, required=True, help="The new curve to write.")
+@click.option("--process", "process_file", type=PATH, metavar="PROCESS",
+              help="Process response of the new paper or chemistry, from a strip.")
+@click.option("--target-time", metavar="TIME",
+              help="What the new patches were printed for; without it, the curve's own time.")
+@anyway
+@leave_out
 @plot
 @reading_options
 @setup_options
 @force
 @as_json
 def command(
-    old: Path, readings: tuple[Path, ...], output: Path, level_field: str | None,
-    scale: str | None, relative_to_paper: bool, paper_density: float | None,
-    setup_file: Path | None, plot: Path | None, force: bool, as_json: bool, **setup: str | None,
+    old: Path, readings: tuple[Path, ...], output: Path, leave_out: tuple[str, ...],
+    level_field: str | None, scale: str | None, relative_to_paper: bool,
+    paper_density: float | None, setup_file: Path | None, plot: Path | None, force: bool,
+    as_json: bool, process_file: Path | None, target_time: str | None, anyway: bool,
+    **setup: str | None,
 ) -> None:
     """A new curve from an OLD one, after the paper or the chemistry changed.
 
-    Print the same target on the new paper, measure it, and give the readings: aim and setup
-    are carried over; say what changed with --paper, --coating and so on. The new curve names
-    the old one as its ancestor, and what moved is reported.
+    Three ways, by what you have on the new paper:
+
+    a strip printed through a step tablet (--process): the curve is worked out without a new
+    negative, if the old one was made with --process; a few measured patches (--readings) make
+    it surer;
+
+    the whole target printed and measured again (--readings); fewer than ten patches are
+    added to a curve that was made with --process, on its own paper;
+
+    nothing but another printing time (--printing-time): no print at all.
+
+    Aim and setup are carried over; say what changed with --paper, --coating and so on.
 
     \b
-    Example:
-      tonewright renew kallitype.curve.json --readings new.csv \\
-          --paper "smooth cotton" -o smooth.curve.json
+    Examples:
+      tonewright renew kallitype.curve.json --process cyanotype.process.json -o cyanotype.curve.json
+      tonewright renew kallitype.curve.json --readings new.csv --paper "smooth cotton" \\
+          -o smooth.curve.json
+      tonewright renew kallitype.curve.json --printing-time 12min -o shorter.curve.json
     """
-    from tonewright.curve import make_name
-    from tonewright.files.documents import fingerprint, read_curve, read_setup, write_curve
-    from tonewright.files.safe import refuse_existing
-    from tonewright.renew import changed_setup, movement, renew_from_readings
-    from tonewright.show.text import fit_json, fit_text, movement_text
+    from tonewright.files.documents import read_curve, write_curve
 
-    if not readings:
-        raise OptionError("no readings were named", "a renewal needs measurements of the target"
-                          " on the new paper", "add --readings NEW.csv")
-    refuse_existing(output, force)
-    if plot is not None:
-        refuse_existing(plot, force)
-    before = read_curve(old)
-    changes = dict.fromkeys(SETUP_HELP) if setup_file is None else read_setup(setup_file).to_dict()
-    changes.update({k: setup[k] for k in SETUP_HELP if setup[k] is not None})
+    changes = _changes(setup_file, setup)
+    if not readings and process_file is None and changes["printing_time"] is None:
+        raise OptionError("nothing new was named", "a renewal needs a strip, a target or another"
+                          " printing time", "add --process NEW.process.json, --readings NEW.csv"
+                          " or --printing-time 12min")
+    inputs = [p for p in (old, *readings, process_file, setup_file) if p is not None]
+    check_outputs(output, plot, inputs, force)
+    before = _Old(old, read_curve(old))
     measured = read_readings(
         readings, level_field=level_field, scale=scale, relative_to_paper=relative_to_paper,
-        paper_density=paper_density)
-    new = renew_from_readings(before, fingerprint(old), measured, make_name(output.name), changes)
-    moved = movement(before, new)
-    changed = changed_setup(before.setup, new.setup)
+        paper_density=paper_density) if readings else None
+    new = _renew(before, measured, _New(
+        output.name, changes, leave_out, process_file, target_time, anyway))
     write_curve(output, new, force=force)
     if plot is not None:
         write_plot(new, plot, force)
+    _say(before.curve, new, output, as_json)
+
+
+def _changes(setup_file: Path | None, setup: dict[str, str | None]) -> dict[str, str | None]:
+    """New entries of the setup, single options before the file's; None where nothing is new."""
+    from tonewright.files.documents import read_setup
+
+    changes: dict[str, str | None] = dict.fromkeys(SETUP_HELP)
+    if setup_file is not None:
+        changes.update(read_setup(setup_file).to_dict())
+    changes.update({k: setup[k] for k in SETUP_HELP if setup[k] is not None})
+    return changes
+
+
+def _say(before: Any, new: Any, output: Path, as_json: bool) -> None:
+    from tonewright.renew import changed_setup, movement
+    from tonewright.show.text import fit_json, fit_text, movement_text, plan_text
+
+    moved, changed = movement(before, new), changed_setup(before.setup, new.setup)
     if as_json:
         print_json({**fit_json(new), "output": str(output), "ancestor": before.name,
                     "setup_changes": list(changed), "moved": asdict(moved)})
         return
     click.echo(fit_text(new))
+    if new.plan:
+        click.echo(plan_text(new))
     click.echo("\n" + movement_text(before.name, moved, changed))
     click.echo(f"\nWritten: {output}")
     click.echo(f"Next:    tonewright negative IMAGE.tif --curve {output} -o NEGATIVE.tif")
+
+
+@dataclass(frozen=True)
+class _Old:
+    path: Path
+    curve: Any
+
+
+@dataclass(frozen=True)
+class _New:
+    """What the new curve shall be."""
+
+    file_name: str
+    changes: dict[str, str | None]
+    leave_out: tuple[str, ...]
+    process_file: Path | None
+    target_time: str | None
+    anyway: bool
+
+
+def _renew(old: _Old, measured: Any, new: _New) -> Any:
+    """By way of the process where one is named or only the time changes, else by readings."""
+    from tonewright.curve import make_name
+    from tonewright.files.documents import fingerprint, read_process
+    from tonewright.renew import (
+        Renewal,
+        refuse_other_light,
+        renew_from_process,
+        renew_from_readings,
+    )
+    from tonewright.setup import Setup
+    from tonewright.times import parse_time
+
+    name, digest = make_name(new.file_name), fingerprint(old.path)
+    if new.target_time is not None and measured is None:
+        raise OptionError("--target-time is given without --readings",
+                          "it says what the new patches were printed for",
+                          "name them with --readings, or leave --target-time out")
+    if new.process_file is None and measured is not None and not _adds_patches(old.curve,
+                                                                              measured, new):
+        if new.target_time is not None:
+            raise OptionError("--target-time is given without --process",
+                              "times are told apart by a process response alone",
+                              "add --process, or leave --target-time out")
+        return renew_from_readings(old.curve, digest, measured, name, new.changes, new.leave_out)
+    process = None if new.process_file is None else read_process(new.process_file)
+    if not new.anyway:
+        now = Setup() if process is None else process.setup
+        refuse_other_light(old.curve.setup, now.with_changes(new.changes),
+                           f"the curve {old.curve.name}",
+                           "the new print" if process is None else f"the process {process.name}")
+    wanted = new.changes.get("printing_time")
+    return renew_from_process(old.curve, digest, Renewal(
+        process, parse_time(wanted) if wanted else None, measured,
+        parse_time(new.target_time) if new.target_time else None, new.leave_out),
+        name, new.changes)
+
+
+def _adds_patches(old: Any, measured: Any, new: _New) -> bool:
+    """Whether a few readings make a derived curve surer, rather than replace it.
+
+    Too few for a target of their own, they are of the paper that the curve is for.
+    """
+    from tonewright.derive import WHOLE_TARGET
+
+    if old.recipe is None or len(set(measured.level.tolist())) >= WHOLE_TARGET:
+        return False
+    for entry in ("paper", "coating", "developer"):
+        before, after = getattr(old.setup, entry), new.changes[entry]
+        if after is not None and after != before:
+            raise OptionError(
+                f"there are few readings, and the {entry} is new: {after!r}",
+                "a few patches help only beside a strip of the same paper and chemistry",
+                "add --process NEW.process.json from a strip, or measure a whole target")
+    return True

@@ -1,16 +1,20 @@
-"""The pixels of a TIFF page, a band of rows at a time, in bounded memory.
+"""The pixels of an image, a band of rows at a time, in bounded memory.
 
-A *job* is a function without arguments that reads and decodes one band; it may run in any
-thread.  The bands together are the whole image, whatever its strips or tiles look like.  Bands of
-about 512 KB are fastest: they stay in the processor's cache until they are written.
+A *job* reads and decodes one band; it may run in any thread.  The bands together are the whole
+image, whatever its strips or tiles look like.  Bands of about 1 MB are fastest: they stay in the
+processor's cache until they are written.
 """
 
 from __future__ import annotations
 
+import threading
 import zlib
 from collections import deque
-from collections.abc import Callable, Iterable, Iterator
-from dataclasses import replace
+from collections.abc import Callable, Generator, Iterable, Iterator
+from contextlib import closing, contextmanager
+from dataclasses import dataclass, replace
+from functools import partial
+from pathlib import Path
 from typing import Any, BinaryIO, TypeVar
 
 import numpy as np
@@ -21,22 +25,49 @@ from tonewright.files import tiff
 from tonewright.files.tiff import ByteSource, Page, Segments
 
 Band = NDArray[Any]
-"""Stored values, uint8 or uint16, shape (rows, width): the raw bytes as this machine reads them.
+"""Stored values, uint8 or uint16, shape (rows, width * samples): the raw bytes as this machine
+reads them.
 
 `tiff.Page.fold` makes a table that fits them.
 """
-Job = Callable[[], Band]
 T = TypeVar("T")
 
-BAND_BYTES = 512 << 10
+
+@dataclass(frozen=True)
+class Job:
+    """Work that ends in a band."""
+
+    rows: int
+    """Rows of the band, known before it is there."""
+    work: Callable[[], Band]
+
+    def __call__(self) -> Band:
+        """The band."""
+        return self.work()
+
+    def then(self, more: Callable[[Band], Band]) -> Job:
+        """The same followed by something that keeps the number of rows."""
+        work = self.work
+        return Job(self.rows, lambda: more(work()))
+
+
+BAND_BYTES = 1 << 20
 _STREAM_READ = 64 << 10
 _STREAM_FROM = 4 << 20  # a Deflate strip that becomes larger is decoded piece by piece
 _TURN_BYTES = 4 << 20  # a quarter turn wants larger bands, or its pieces become too small
 _IN_FLIGHT = 24 << 20
 
 
-def in_order(jobs: Iterable[Callable[[], T]], ahead: int = 3) -> Iterator[T]:
-    """Run jobs in two threads; yield their results in order, at most ``ahead`` + 1 in memory."""
+def in_order(jobs: Iterable[Callable[[], T]], ahead: int = 3) -> Generator[T, None, None]:
+    """Run jobs in two threads; yield their results in order, at most ``ahead`` + 1 in memory.
+
+    Close it before the files that the jobs read: only then the threads have ended.  Within
+    `one_thread` each job runs when its result is fetched.
+    """
+    if getattr(_LOCAL, "one_thread", False):
+        for job in jobs:
+            yield job()
+        return
     from concurrent.futures import Future, ThreadPoolExecutor
 
     pool = ThreadPoolExecutor(2)
@@ -52,27 +83,42 @@ def in_order(jobs: Iterable[Callable[[], T]], ahead: int = 3) -> Iterator[T]:
         pool.shutdown(cancel_futures=True)
 
 
+_LOCAL = threading.local()
+
+
+@contextmanager
+def one_thread() -> Generator[None, None, None]:
+    """Whatever this thread does in here, it does alone: for callers with threads of their own."""
+    _LOCAL.one_thread = True
+    try:
+        yield
+    finally:
+        _LOCAL.one_thread = False
+
+
 def ahead_for(page: Page) -> int:
     """How many bands of this page may wait in memory."""
-    strip = page.segments.height * page.width * page.value_bytes
-    whole = page.segments.tiled or (page.compression != tiff.NONE and not streams(page))
-    return int(max(0, min(3, _IN_FLIGHT // strip - 1))) if whole else 3
+    piece = page.segments.height * page.row_bytes
+    whole = page.segments.tiled or (page.compression > tiff.NONE and not streams(page))
+    return int(max(0, min(3, _IN_FLIGHT // piece - 1))) if whole else 3
 
 
 def streams(page: Page) -> bool:
-    """Whether its strips are too large to decode whole, so that bands come in order only."""
-    strip = page.segments.height * page.width * page.value_bytes
+    """Whether it is decoded piece by piece from its start, so that bands come in order only."""
+    if page.compression == tiff.PNG:
+        return True
+    piece = page.segments.height * page.row_bytes // (len(page.planes) or 1)
     deflate = page.compression in (tiff.DEFLATE, tiff.OLD_DEFLATE)
-    return deflate and not page.segments.tiled and strip > _STREAM_FROM
+    return deflate and not page.segments.tiled and piece > _STREAM_FROM
 
 
 def check_memory(source: ByteSource, page: Page) -> None:
     """Raise `ImageError` if a piece that must be decoded whole is larger than memory allows."""
     segments = page.segments
-    if streams(page) or (page.compression == tiff.NONE and not segments.tiled):
+    if streams(page) or (page.compression <= tiff.NONE and not segments.tiled):
         return
     across = -(-page.width // segments.width) * segments.width
-    size = across * segments.height * page.value_bytes
+    size = across * segments.height * page.value_bytes * page.samples
     if size > tiff.LARGEST_SEGMENT:
         kind = "a row of its tiles" if segments.tiled else "one of its compressed strips"
         raise ImageError(
@@ -82,90 +128,183 @@ def check_memory(source: ByteSource, page: Page) -> None:
         )
 
 
+class Room:
+    """Memory for bands, one after another: new memory for each costs a third of the time.
+
+    Each thread has one band at a time; the next one overwrites it.
+    """
+
+    def __init__(self) -> None:
+        self._local = threading.local()
+
+    def band(self, rows: int, page: Page) -> Band:
+        """A band of undefined values."""
+        size = rows * page.row_bytes
+        room: NDArray[np.uint8] | None = getattr(self._local, "room", None)
+        if room is None or room.size < size:
+            room = self._local.room = np.empty(max(size, BAND_BYTES), np.uint8)
+        return room[:size].view(page.dtype).reshape(rows, page.row_values)
+
+
+def _new_band(rows: int, page: Page) -> Band:
+    return np.empty((rows, page.row_values), page.dtype)
+
+
 def stored_jobs(
-    source: ByteSource, page: Page, *, reverse: bool = False, band_bytes: int = BAND_BYTES
+    source: ByteSource, page: Page, *, reverse: bool = False, band_bytes: int = BAND_BYTES,
+    room: Room | None = None,
 ) -> Iterator[Job]:
     """Jobs for all bands, top to bottom as stored, or bottom to top with ``reverse``.
 
     Within a band rows stay in stored order.  ``reverse`` is impossible if `streams` (page).
+    With ``room`` a band may lie in there: whoever runs a job is done with its band before the
+    same thread runs the next one.
     Jobs raise `ImageError` where the file contradicts itself and `FileError` if reading fails.
     """
+    if page.planes:
+        return _plane_jobs(source, page, reverse, band_bytes)
+    if page.compression == tiff.PNG:
+        from tonewright.files.png import png_jobs
+
+        return png_jobs(source, page, band_bytes)
+    if page.compression == tiff.JPEG:
+        from tonewright.files.jpeg import jpeg_jobs
+
+        return jpeg_jobs(source, page, reverse, band_bytes)
+    new_band = _new_band if room is None else room.band
     if page.segments.tiled:
-        return _tile_jobs(source, page, reverse)
+        return _tile_jobs(source, page, reverse, new_band)
     if page.compression == tiff.NONE:
-        return _row_jobs(source, page, reverse, band_bytes)
+        return _row_jobs(source, page, spans(page.height, _step(page, band_bytes), reverse),
+                         new_band)
     if streams(page):
         return _stream_jobs(source, page, band_bytes)
-    return _strip_jobs(source, page, reverse, band_bytes)
+    return _strip_jobs(source, page, reverse, band_bytes, new_band)
 
 
-def _spans(count: int, step: int, reverse: bool) -> Iterator[tuple[int, int]]:
+NewBand = Callable[[int, Page], Band]
+
+
+def _step(page: Page, band_bytes: int) -> int:
+    """Rows of a band of about so many bytes."""
+    return max(1, band_bytes // page.row_bytes)
+
+
+def _plane_jobs(
+    source: ByteSource, page: Page, reverse: bool, band_bytes: int
+) -> Iterator[Job]:
+    """Values stored apart: the same band of each plane, put together."""
+    every = [
+        stored_jobs(source, page.plane(n), reverse=reverse, band_bytes=band_bytes)
+        for n in range(page.samples)
+    ]
+
+    def together(parts: tuple[Job, ...]) -> Band:
+        bands = [part() for part in parts]
+        return np.stack(bands, axis=-1).reshape(len(bands[0]), page.row_values)
+
+    for parts in zip(*every, strict=True):
+        yield Job(parts[0].rows, partial(together, parts))
+
+
+def spans(count: int, step: int, reverse: bool) -> Iterator[tuple[int, int]]:
+    """First and one past the last of pieces of ``step``, from the start or from the end."""
     starts = range(0, count, step)
     return ((a, min(a + step, count)) for a in (reversed(starts) if reverse else starts))
 
 
-def _bytes(band: Band) -> memoryview:
+def as_bytes(band: Band) -> memoryview:
+    """The memory of a contiguous band."""
     return band.reshape(-1).view(np.uint8).data
 
 
-def _row_jobs(source: ByteSource, page: Page, reverse: bool, band_bytes: int) -> Iterator[Job]:
+def _row_jobs(
+    source: ByteSource, page: Page, pieces: Iterator[tuple[int, int]], new_band: NewBand
+) -> Iterator[Job]:
     """Uncompressed strips: any rows can be read on their own."""
-    row_bytes = page.width * page.value_bytes
+    row_bytes = page.row_bytes
     high, offsets = page.segments.height, page.segments.offsets
     if np.all(np.diff(offsets) == high * row_bytes):  # strips without gaps are one strip
         high, offsets = page.height, offsets[:1]
 
     def read(first: int, end: int) -> Band:
-        band = np.empty((end - first, page.width), page.dtype)
+        band = new_band(end - first, page)
         for strip in range(first // high, (end - 1) // high + 1):
             top = max(first, strip * high)
             bottom = min(end, (strip + 1) * high)
             start = int(offsets[strip]) + (top - strip * high) * row_bytes
-            source.read_into(start, _bytes(band[top - first : bottom - first]))
+            source.read_into(start, as_bytes(band[top - first : bottom - first]))
         return band
 
-    for first, end in _spans(page.height, max(1, band_bytes // row_bytes), reverse):
-        yield lambda first=first, end=end: read(first, end)  # type: ignore[misc]
+    for first, end in pieces:
+        yield Job(end - first, partial(read, first, end))
 
 
-def _strip_jobs(source: ByteSource, page: Page, reverse: bool, band_bytes: int) -> Iterator[Job]:
+def _strip_jobs(
+    source: ByteSource, page: Page, reverse: bool, band_bytes: int, new_band: NewBand
+) -> Iterator[Job]:
     """Compressed strips: each is decoded whole, small ones several to a band."""
     segments, decode = page.segments, _decoder(source, page)
     high = segments.height
-    step = max(1, band_bytes // (high * page.width * page.value_bytes))
+    step = max(1, band_bytes // (high * page.row_bytes))
 
-    def read(first: int, end: int) -> Band:
-        rows = min(end * high, page.height) - first * high
-        band = np.empty((rows, page.width), page.dtype)
-        for strip in range(first, end):
-            top = (strip - first) * high
-            data = source.read(int(segments.offsets[strip]), int(segments.sizes[strip]))
+    def read(first: int, end: int, rows: int) -> Band:
+        strips = [
+            source.read(int(segments.offsets[n]), int(segments.sizes[n])) for n in range(first, end)
+        ]
+        fast = _by_libtiff(page, strips, rows)
+        if fast is not None:
+            return fast
+        band = new_band(rows, page)
+        for top, data in zip(range(0, rows, high), strips, strict=True):
             decode(data, band[top : top + high])
         return band
 
-    for first, end in _spans(len(segments.offsets), step, reverse):
-        yield lambda first=first, end=end: read(first, end)  # type: ignore[misc]
+    for first, end in spans(len(segments.offsets), step, reverse):
+        rows = min(end * high, page.height) - first * high
+        yield Job(rows, partial(read, first, end, rows))
 
 
-def _tile_jobs(source: ByteSource, page: Page, reverse: bool) -> Iterator[Job]:
+def _by_libtiff(page: Page, strips: list[bytes], rows: int) -> Band | None:
+    """LZW strips decoded by libtiff, which is a quarter faster, as a small TIFF of their own.
+
+    None where that is not possible, or if it finds a fault: then the other way says which.
+    """
+    if page.compression != tiff.LZW or not page.plain or (page.foreign_order and page.predictor):
+        return None
+    import imagecodecs
+
+    from tonewright.files.tiff_header import lzw_file
+
+    try:
+        band: Band = imagecodecs.tiff_decode(lzw_file(page, strips, rows))
+    except (RuntimeError, ValueError):
+        return None
+    return band if band.shape == (rows, page.width) and band.dtype == page.dtype else None
+
+
+def _tile_jobs(
+    source: ByteSource, page: Page, reverse: bool, new_band: NewBand
+) -> Iterator[Job]:
     """Tiles: one row of tiles to a band; what hangs over the edges is cut off."""
     segments, decode = page.segments, _decoder(source, page)
-    wide, high = segments.width, segments.height
-    across = -(-page.width // wide)
+    wide, high = segments.width * page.samples, segments.height
+    across = -(-page.row_values // wide)
 
-    def read(row: int) -> Band:
-        band = np.empty((min(high, page.height - row * high), page.width), page.dtype)
+    def read(row: int, rows: int) -> Band:
+        band = new_band(rows, page)
         tile = np.empty((high, wide), page.dtype)
         for column in range(across):
             index = row * across + column
             data = source.read(int(segments.offsets[index]), int(segments.sizes[index]))
             decode(data, tile)
             left = column * wide
-            band[:, left : left + wide] = tile[: len(band), : page.width - left]
+            band[:, left : left + wide] = tile[:rows, : page.row_values - left]
         return band
 
-    for row, _ in _spans(-(-page.height // high), 1, reverse):
-        yield lambda row=row: read(row)  # type: ignore[misc]
+    for row, _ in spans(-(-page.height // high), 1, reverse):
+        rows = min(high, page.height - row * high)
+        yield Job(rows, partial(read, row, rows))
 
 
 def _stream_jobs(source: ByteSource, page: Page, band_bytes: int) -> Iterator[Job]:
@@ -174,34 +313,43 @@ def _stream_jobs(source: ByteSource, page: Page, band_bytes: int) -> Iterator[Jo
     The unpacking happens where the jobs are fetched; the jobs themselves only undo the predictor.
     """
     finish = _unpredict(page)
-    row_bytes = page.width * page.value_bytes
-    step = max(1, band_bytes // row_bytes)
-    for strip, (top, bottom) in enumerate(_spans(page.height, page.segments.height, False)):
-        sizes = [(end - first) * row_bytes for first, end in _spans(bottom - top, step, False)]
-        for packed in _unpack(source, page, strip, sizes):
-            band = np.frombuffer(packed, page.dtype).reshape(-1, page.width)
-            yield lambda band=band: finish(band)  # type: ignore[misc]
+    step = _step(page, band_bytes)
+    segments = page.segments
+    for strip, (top, bottom) in enumerate(spans(page.height, segments.height, False)):
+        sizes = [(end - first) * page.row_bytes for first, end in spans(bottom - top, step, False)]
+        part = (int(segments.offsets[strip]), int(segments.sizes[strip]))
+        for packed in inflate_pieces(source, [part], sizes, f"strip {strip + 1}"):
+            band = np.frombuffer(packed, page.dtype).reshape(-1, page.row_values)
+            yield Job(len(band), partial(finish, band))
 
 
-def _unpack(source: ByteSource, page: Page, strip: int, sizes: list[int]) -> Iterator[bytearray]:
-    """One Deflate strip in pieces of the given sizes."""
-    position, left = int(page.segments.offsets[strip]), int(page.segments.sizes[strip])
+def inflate_pieces(
+    source: ByteSource, parts: Iterable[tuple[int, int]], sizes: Iterable[int], what: str
+) -> Iterator[bytearray]:
+    """One Deflate stream in pieces of the given sizes.
+
+    It lies in ``parts`` of the file (position, bytes); ``what`` names it in messages.
+    """
+    left = iter(parts)
+    position, more = next(left, (0, 0))
     unpacker = zlib.decompressobj()
     packed = b""
     for size in sizes:
         piece = bytearray()
         while len(piece) < size:
-            if not packed and left:
-                packed = source.read(position, min(left, _STREAM_READ))
-                position, left = position + len(packed), left - len(packed)
+            while not packed and position >= 0:
+                packed = source.read(position, min(more, _STREAM_READ))
+                position, more = position + len(packed), more - len(packed)
+                if not more:
+                    position, more = next(left, (-1, 0))
             try:
                 got = unpacker.decompress(packed, size - len(piece))
             except zlib.error as error:
-                raise source.damaged(f"strip {strip + 1} cannot be unpacked") from error
+                raise source.damaged(f"{what} cannot be unpacked") from error
             packed = unpacker.unconsumed_tail
             piece += got
-            if not got and (unpacker.eof or not (packed or left)):
-                raise source.damaged(f"strip {strip + 1} ends before its last row")
+            if not got and (unpacker.eof or not (packed or position >= 0)):
+                raise source.damaged(f"{what} ends before its last row")
         yield piece
 
 
@@ -214,14 +362,15 @@ def _unpredict(page: Page) -> Callable[[Band], Band]:
     def undo(band: Band) -> Band:
         if page.foreign_order:
             band.byteswap(inplace=True)
-        delta_decode(band, axis=-1, out=band)
+        pixels = band.reshape(len(band), -1, page.samples)
+        delta_decode(pixels, axis=1, out=pixels)
         return band
 
     return undo
 
 
 def _decoder(source: ByteSource, page: Page) -> Callable[[bytes, Band], None]:
-    """A function that fills an array, shape (rows, width), from the bytes of a strip or tile."""
+    """A function that fills an array, shape (rows, values), from the bytes of a strip or tile."""
     undo = _unpredict(page)
     unpack: Callable[[bytes, memoryview], int]
     if page.compression == tiff.NONE:
@@ -239,7 +388,7 @@ def _decoder(source: ByteSource, page: Page) -> Callable[[bytes, Band], None]:
 
     def decode(data: bytes, out: Band) -> None:
         try:
-            filled = unpack(data, _bytes(out))
+            filled = unpack(data, as_bytes(out))
         except (RuntimeError, ValueError, zlib.error) as error:
             raise source.damaged("a strip or tile cannot be unpacked") from error
         if filled != out.nbytes:
@@ -266,34 +415,40 @@ def _inflate(data: bytes, out: memoryview) -> int:
 
 
 def unpacked_jobs(
-    scratch: BinaryIO, source: ByteSource, page: Page, *, turn: bool, reverse: bool
+    scratch: BinaryIO, jobs: Iterator[Job], page: Page, *, turn: bool, reverse: bool
 ) -> Iterator[Job]:
-    """Write the whole page to ``scratch``, then hand over jobs that read it from there.
+    """Write a whole gray image to ``scratch``, then hand over jobs that read it from there.
 
     For what cannot be read in the order it is wanted.  Without ``turn`` the jobs are as those of
     `stored_jobs`.  With it they are bands of the transposed image: stored columns become rows,
     left to right (right to left with ``reverse``), shape (columns, stored height).
 
-    ``scratch`` is an empty file, open for reading and writing without a buffer.  Raises `OSError`
-    if it cannot be written, and what jobs raise.
+    ``jobs`` are those of `stored_jobs` made gray, ``page`` says how large the image is and what
+    its values are (`gray_page`); ``scratch`` is an empty file, open for reading and writing
+    without a buffer.  Raises `OSError` if it cannot be written, and what jobs raise.
     """
     blocks: list[tuple[int, int]] = []
     top = 0
-    step = max(1, _TURN_BYTES // (page.width * page.value_bytes))
-    jobs = stored_jobs(source, page, band_bytes=_TURN_BYTES if turn else BAND_BYTES)
-    for band in in_order(jobs, ahead_for(page)):
-        for first, end in _spans(len(band), step, False):
-            block = band[first:end]
-            write_all(scratch, _bytes(np.ascontiguousarray(block.T if turn else block)))
-            blocks.append((top, len(block)))
-            top += len(block)
-    copy = ByteSource(source.path, scratch)
+    step = max(1, _TURN_BYTES // page.row_bytes)
+    with closing(in_order(jobs, ahead_for(page))) as decoded:
+        for band in decoded:
+            for first, end in spans(len(band), step, False):
+                block = band[first:end]
+                write_all(scratch, as_bytes(np.ascontiguousarray(block.T if turn else block)))
+                blocks.append((top, len(block)))
+                top += len(block)
+    copy = ByteSource(Path("scratch"), scratch)
     if turn:
         return _turned_jobs(copy, page, blocks, reverse)
-    size = np.array([page.height * page.width * page.value_bytes])
+    size = np.array([page.height * page.row_bytes])
     strip = Segments(page.width, page.height, False, np.zeros(1, np.int64), size)
     plain = replace(page, compression=tiff.NONE, segments=strip)
-    return _row_jobs(copy, plain, reverse, BAND_BYTES)
+    return _row_jobs(copy, plain, spans(page.height, _step(page, BAND_BYTES), reverse), _new_band)
+
+
+def turning_bytes(turn: bool) -> int:
+    """How large the bands that `unpacked_jobs` takes should be."""
+    return _TURN_BYTES if turn else BAND_BYTES
 
 
 def _turned_jobs(
@@ -307,12 +462,12 @@ def _turned_jobs(
         for top, rows in blocks:
             piece = np.empty((right - left, rows), page.dtype)
             start = (top * page.width + left * rows) * page.value_bytes
-            copy.read_into(start, _bytes(piece))
+            copy.read_into(start, as_bytes(piece))
             band[:, top : top + rows] = piece
         return band
 
-    for left, right in _spans(page.width, step, reverse):
-        yield lambda left=left, right=right: read(left, right)  # type: ignore[misc]
+    for left, right in spans(page.width, step, reverse):
+        yield Job(right - left, partial(read, left, right))
 
 
 def write_all(stream: BinaryIO, data: memoryview) -> None:

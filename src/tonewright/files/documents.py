@@ -10,12 +10,15 @@ from pathlib import Path
 from typing import Any
 
 from tonewright.aim import Aim
-from tonewright.curve import Curve, curve_from_dict
+from tonewright.curve import Curve, curve_from_dict, refuse_two_zeros
 from tonewright.errors import DocumentError
 from tonewright.files.opening import read_bytes
 from tonewright.files.safe import write_text
 from tonewright.files.tables import read_table
+from tonewright.process import Process, process_from_dict
+from tonewright.readings import Readings
 from tonewright.setup import Setup, setup_from_dict
+from tonewright.tablet import Tablet, nominal_tablet, tablet_from_table
 
 LARGEST = 64 * 1024 * 1024
 _PER_LINE = 12
@@ -40,6 +43,31 @@ def write_curve(path: str | os.PathLike[str], curve: Curve, *, force: bool = Fal
 def curve_text(curve: Curve) -> str:
     """The bytes of a curve document, as text."""
     return to_text(curve.to_dict())
+
+
+def read_process(path: str | os.PathLike[str]) -> Process:
+    """Read and check a ``*.process.json``; raises as `read_curve` does."""
+    return process_from_dict(read_json(path, "process response"))
+
+
+def write_process(
+    path: str | os.PathLike[str], process: Process, *, force: bool = False
+) -> None:
+    """Write a process response, whole or not at all; never over another without ``force``."""
+    write_text(path, to_text(process.to_dict()), force=force)
+
+
+def read_tablet(text: str) -> Tablet:
+    """A tablet as it is named: ``31``, ``21``, ``N x D``, or a CSV file of its densities.
+
+    Raises
+    ------
+    OptionError, FileError, ReadingsError
+        No such tablet, or a file that does not hold one.
+    """
+    if text.lower().endswith((".csv", ".txt")):
+        return tablet_from_table(read_table(Path(text)))
+    return nominal_tablet(text)
 
 
 def fingerprint(path: str | os.PathLike[str]) -> str:
@@ -122,23 +150,27 @@ def read_setup(path: str | os.PathLike[str]) -> Setup:
     return setup_from_dict(data)
 
 
-def read_aim(text: str) -> Aim:
+def read_aim(text: str, readings: Readings | None = None) -> Aim:
     """An aim as it is typed: ``lightness``, ``density``, ``like:CURVE`` or ``points:CSV``.
 
     Raises
     ------
     DocumentError, FileError, OptionError
-        An unknown aim, or a file that does not hold one.
+        An unknown aim, a file that does not hold one, or a print to be like whose readings
+        count from the bare paper where ``readings`` do not, or the other way round.
     """
     kind, _, name = text.partition(":")
     if kind in ("lightness", "density") and not name:
         return Aim(kind)  # type: ignore[arg-type]
     if kind == "like" and name:
-        other = read_curve(name).correction
-        rows = slice(None, None, 10)
-        pairs = zip(
-            other.image_lightness[rows].tolist(), other.print_lightness[rows].tolist(), strict=True
-        )
+        curve = read_curve(name)
+        if readings is not None:
+            refuse_two_zeros(curve.relative_to_paper, readings.relative_to_paper,
+                             f"the print of {Path(name).name}")
+        other, rows = curve.correction, slice(None, None, 10)
+        # counted from the bare paper, noise takes a white a little past 100
+        light = other.print_lightness[rows].clip(max=100.0)
+        pairs = zip(other.image_lightness[rows].tolist(), light.tolist(), strict=True)
         return Aim("like", Path(name).name, tuple(pairs))
     if kind == "points" and name:
         return Aim("points", Path(name).name, _read_points(name))

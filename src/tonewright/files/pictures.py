@@ -33,6 +33,21 @@ def write_picture(
             iccprofile=lightness_profile())
 
 
+def write_scan(
+    path: str | os.PathLike[str], codes: NDArray[np.uint16], ppi: float, *, force: bool = False
+) -> None:
+    """Write a virtual scan, shape (rows, columns), as a 16-bit gray TIFF without a profile.
+
+    Raises
+    ------
+    FileError
+        The file exists and ``force`` is not given, or it cannot be written.
+    """
+    with whole_file(path, force=force) as temp:
+        tifffile.imwrite(temp, codes, photometric="minisblack", resolution=(ppi, ppi),
+                         resolutionunit="INCH", metadata=None, software=False)
+
+
 def read_codes(path: str | os.PathLike[str]) -> NDArray[np.uint16]:
     """The codes of a 16-bit gray TIFF as they are stored, shape (rows, columns).
 

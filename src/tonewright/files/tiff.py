@@ -7,12 +7,14 @@ truncated or hostile header costs a message and neither time nor memory.
 
 from __future__ import annotations
 
+import os
 import sys
 import threading
 from dataclasses import dataclass, replace
+from io import BytesIO
 from pathlib import Path
 from types import TracebackType
-from typing import BinaryIO, Literal
+from typing import BinaryIO, Literal, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,11 +25,13 @@ from tonewright.files.opening import reading_error
 # Tags, by their names in TIFF 6.0.
 SUBFILE_TYPE, WIDTH, HEIGHT, BITS, COMPRESSION, PHOTOMETRIC = 254, 256, 257, 258, 259, 262
 FILL_ORDER, DESCRIPTION, STRIP_OFFSETS, ORIENTATION, SAMPLES = 266, 270, 273, 274, 277
-ROWS_PER_STRIP, STRIP_SIZES, X_RESOLUTION, Y_RESOLUTION = 278, 279, 282, 283
+ROWS_PER_STRIP, STRIP_SIZES, X_RESOLUTION, Y_RESOLUTION, PLANAR = 278, 279, 282, 283, 284
 RESOLUTION_UNIT, SOFTWARE, PREDICTOR, TILE_WIDTH, TILE_HEIGHT = 296, 305, 317, 322, 323
 TILE_OFFSETS, TILE_SIZES, EXTRA_SAMPLES, SAMPLE_FORMAT, PROFILE = 324, 325, 338, 339, 34675
 
 NONE, LZW, DEFLATE, OLD_DEFLATE, PACKBITS = 1, 5, 8, 32946, 32773
+PNG, JPEG = -1, -2
+"""How `Page.compression` calls the pixels of those files, which are no TIFFs."""
 
 _SIZE_OF_TYPE = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 8, 11: 4, 12: 8}
 _SIZE_OF_TYPE |= {13: 4, 16: 8, 17: 8, 18: 8}
@@ -45,7 +49,12 @@ LARGEST_PROFILE = 16 << 20
 LARGEST_SEGMENT = 64 << 20
 """Bytes of a strip or a row of tiles that has to be decoded in one piece."""
 
+Alpha = Literal["straight", "premultiplied"]
+
+NATIVE: Literal["<", ">"] = "<" if sys.byteorder == "little" else ">"
+
 Integers = NDArray[np.int64]
+Entries = TypeVar("Entries", np.uint16, np.float32)
 _RULE = "a negative is made from an image file"
 
 
@@ -62,6 +71,9 @@ class ByteSource:
         try:
             self._stream = path.open("rb", buffering=0) if stream is None else stream
             self.size = self._stream.seek(0, 2)
+            # a read that names its place needs no lock; a stream in memory has no number
+            real = hasattr(os, "preadv") and not isinstance(self._stream, BytesIO)
+            self._file = self._stream.fileno() if real else None
         except (OSError, ValueError) as error:
             raise reading_error(path, error, _RULE) from error
 
@@ -87,16 +99,21 @@ class ByteSource:
         """Fill ``view`` (bytes) from ``offset``; `ImageError` if the file does not have them."""
         self._inside(offset, view.nbytes)
         try:
-            with self._lock:
-                self._stream.seek(offset)
-                filled = 0
-                while filled < view.nbytes:
-                    got = self._stream.readinto(view[filled:])  # type: ignore[attr-defined]
-                    if not got:
-                        raise self.damaged("it became shorter while it was being read")
-                    filled += got
+            while view.nbytes:
+                got = self._read_part(offset, view)
+                if not got:
+                    raise self.damaged("it became shorter while it was being read")
+                offset, view = offset + got, view[got:]
         except OSError as error:
             raise reading_error(self.path, error, _RULE) from error
+
+    def _read_part(self, offset: int, view: memoryview) -> int:
+        if self._file is not None:
+            return os.preadv(self._file, [view], offset)
+        with self._lock:
+            self._stream.seek(offset)
+            got: int = self._stream.readinto(view)  # type: ignore[attr-defined]
+            return got
 
     def damaged(self, what: str) -> ImageError:
         """The error for a file that contradicts itself."""
@@ -179,8 +196,11 @@ def is_tiff(head: bytes) -> bool:
     return head[:4] in (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
 
 
-def read_directories(source: ByteSource) -> list[Directory]:
-    """All pages of a TIFF in order, at least one; `ImageError` if its structure is broken."""
+def read_directories(source: ByteSource, most: int | None = None) -> list[Directory]:
+    """The pages of a TIFF in order, at least one; `ImageError` if its structure is broken.
+
+    With ``most`` what follows so many pages is not looked at.
+    """
     head = source.read(0, min(16, source.size))
     order: Literal["<", ">"] = "<" if head[:1] == b"I" else ">"
     big = b"+" in head[2:4]
@@ -191,7 +211,7 @@ def read_directories(source: ByteSource) -> list[Directory]:
     position = int(np.frombuffer(head[8:16] if big else head[4:8], f"{order}u{8 if big else 4}")[0])
     pages: list[Directory] = []
     seen: set[int] = set()
-    while position:
+    while position and (most is None or len(pages) < most):
         if position in seen or len(pages) >= MOST_PAGES:
             raise source.damaged("its list of pages runs in a circle or never ends")
         seen.add(position)
@@ -260,7 +280,7 @@ class Segments:
 
 @dataclass(frozen=True)
 class Page:
-    """A gray image as it is stored."""
+    """An image as it is stored."""
 
     width: int
     height: int
@@ -271,11 +291,35 @@ class Page:
     predictor: bool
     """Each value is stored as the difference from its left neighbour."""
     segments: Segments
+    samples: int = 1
+    """Values of one pixel: gray, or red, green and blue; then perhaps alpha, and what is of no
+    use."""
+    colour: bool = False
+    """Whether the first three are red, green and blue."""
+    alpha: Alpha | None = None
+    """What the value after gray or blue is: whether those are multiplied by it already."""
+    planes: tuple[Segments, ...] = ()
+    """Strips or tiles of each value, where they are stored apart; else empty."""
 
     @property
     def value_bytes(self) -> int:
-        """Bytes of one pixel."""
+        """Bytes of one value."""
         return self.bits // 8
+
+    @property
+    def row_values(self) -> int:
+        """Values in a row."""
+        return self.width * self.samples
+
+    @property
+    def row_bytes(self) -> int:
+        """Bytes of a row."""
+        return self.row_values * self.value_bytes
+
+    @property
+    def plain(self) -> bool:
+        """Whether a pixel is one gray value and nothing else."""
+        return self.samples == 1
 
     @property
     def dtype(self) -> np.dtype[np.uint8] | np.dtype[np.uint16]:
@@ -285,9 +329,15 @@ class Page:
     @property
     def foreign_order(self) -> bool:
         """Whether stored 16-bit values have the other byte order than this machine."""
-        return self.bits == 16 and self.order != ("<" if sys.byteorder == "little" else ">")
+        return self.bits == 16 and self.order != NATIVE
 
-    def fold(self, table: NDArray[np.uint16]) -> NDArray[np.uint16]:
+    def plane(self, number: int) -> Page:
+        """One value of every pixel, where values are stored apart, as a gray page."""
+        return replace(
+            self, samples=1, colour=False, alpha=None, segments=self.planes[number], planes=()
+        )
+
+    def fold(self, table: NDArray[Entries]) -> NDArray[Entries]:
         """A table over image values made into one over the values `bands` hands over.
 
         WhiteIsZero and a foreign byte order cost nothing this way.  ``table`` has one entry for
@@ -300,13 +350,23 @@ class Page:
 
 
 def read_segments(
-    directory: Directory, width: int, height: int, value_bytes: int, compression: int
+    directory: Directory, width: int, height: int, pixel_bytes: int, compression: int
 ) -> Segments:
-    """Positions of all strips or tiles, each checked against the file.
+    """Positions of all strips or tiles, each checked against the file, as `read_planes`."""
+    return read_planes(directory, (width, height, pixel_bytes), compression, 1)[0]
+
+
+def read_planes(
+    directory: Directory, shape: tuple[int, int, int], compression: int, planes: int
+) -> tuple[Segments, ...]:
+    """Positions of all strips or tiles of each plane, each checked against the file.
+
+    ``shape``: width, height and bytes of a pixel of one plane.
 
     Raises `ImageError` if one lies outside the file, claims more pixels than its bytes can hold,
     or is missing.
     """
+    width, height, pixel_bytes = shape
     tiled = TILE_WIDTH in directory or TILE_OFFSETS in directory
     if tiled:
         wide, high = directory.number(TILE_WIDTH), directory.number(TILE_HEIGHT)
@@ -316,19 +376,23 @@ def read_segments(
     if not (1 <= wide <= LONGEST_SIDE and 1 <= high <= LONGEST_SIDE):
         raise damaged(f"its strips or tiles are {wide} x {high} pixels")
     count = -(-width // wide) * -(-height // high)
-    if count > MOST_SEGMENTS:
-        raise damaged(f"it claims to be cut into {count} pieces")
-    offsets = directory.numbers(TILE_OFFSETS if tiled else STRIP_OFFSETS, count)
-    sizes = directory.numbers(TILE_SIZES if tiled else STRIP_SIZES, count)
-    holds = np.full(count, wide * high * value_bytes, np.int64)
+    total = planes * count
+    if total > MOST_SEGMENTS:
+        raise damaged(f"it claims to be cut into {total} pieces")
+    offsets = directory.numbers(TILE_OFFSETS if tiled else STRIP_OFFSETS, total)
+    sizes = directory.numbers(TILE_SIZES if tiled else STRIP_SIZES, total)
+    holds = np.full(count, wide * high * pixel_bytes, np.int64)
     if not tiled:
-        holds[-1] = (height - (count - 1) * high) * wide * value_bytes
+        holds[-1] = (height - (count - 1) * high) * wide * pixel_bytes
+    holds = np.tile(holds, planes)
     if not sizes.size and compression == NONE:
         sizes = holds
-    if offsets.size < count or sizes.size < count:
-        raise damaged(f"it needs {count} strips or tiles and lists {min(offsets.size, sizes.size)}")
+    if offsets.size < total or sizes.size < total:
+        raise damaged(f"it needs {total} strips or tiles and lists {min(offsets.size, sizes.size)}")
     _check_against_file(directory.source, offsets, sizes, holds, compression)
-    return Segments(wide, high, tiled, offsets, holds if compression == NONE else sizes)
+    sizes = holds if compression == NONE else sizes
+    parts = (slice(n * count, (n + 1) * count) for n in range(planes))
+    return tuple(Segments(wide, high, tiled, offsets[part], sizes[part]) for part in parts)
 
 
 def _check_against_file(

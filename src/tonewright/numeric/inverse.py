@@ -16,7 +16,7 @@ def invert(x: ArrayLike, y: ArrayLike, wanted: ArrayLike) -> Array:
     x, y:
         Shape (m,): ``x`` increasing, ``y`` non-decreasing; straight lines between the nodes.
     wanted:
-        Any shape, in the units of ``y``; beyond the ends the end is returned.
+        Any shape, in the units of ``y``; beyond the ends as at the end.
 
     Returns
     -------
@@ -41,7 +41,7 @@ def invert_band(
 def _edge(x: ArrayLike, y: ArrayLike, wanted: ArrayLike, last: bool) -> Array:
     """First or last place where the curve equals the wanted value."""
     nodes, values = np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64)
-    want = np.asarray(wanted, dtype=np.float64)
+    want = np.clip(np.asarray(wanted, dtype=np.float64), values[0], values[-1])
     if last:
         # the first place of the curve turned end for end is the last place of the curve
         return np.asarray(-_edge(-nodes[::-1], -values[::-1], -want, last=False))

@@ -21,6 +21,9 @@ from tonewright.scales import Array
 
 INTERVALS = 24
 DEGREE = 3
+CHOSEN_FROM_DATA = 1.05
+"""How much wider a band must be because the pilot is drawn from the same points: without it the
+95 % band holds the truth 93 to 95 times in 100 (measured in simulations)."""
 _LOG_SMOOTHING = np.linspace(-5.0, 9.0, 57)
 _UNEVENNESS = (0.5, 1.0)
 """How strongly the penalty follows the pilot's own roughness: a plateau stays flat and a
@@ -74,6 +77,9 @@ class SmoothFit:
     noise: float
     effective_dof: float
     residual_dof: float
+    score: float
+    """-2 log restricted likelihood of the best amount of smoothing, for comparing fits of the
+    same number of points."""
 
     def band(self, coverage: float = 0.95, extra_sd: ArrayLike = 0.0) -> tuple[Array, Array]:
         """Lower and upper edge, both non-decreasing, holding the curve with that probability.
@@ -270,6 +276,8 @@ def _assemble(
         spread += p / total * (c.noise_squared * inverse + np.outer(shift, shift))
         edf += p / total * float(np.sum(inverse * data_gram))
         noise2 += p / total * c.noise_squared
+    if settings.smoothing is None:
+        spread *= CHOSEN_FROM_DATA**2
     inverse = np.linalg.inv(best.precision)
     leverage = weight * np.einsum("ij,jk,ik->i", basis.data, inverse, basis.data)
     shape = (nearest_rising(best.coefficients, best.precision) if settings.monotone
@@ -281,7 +289,7 @@ def _assemble(
         free=basis.grid @ mean, sd=np.sqrt(np.maximum(np.diag(covariance), 0.0)),
         covariance=covariance, fitted=basis.data @ shape, leverage=np.clip(leverage, 0.0, 0.999),
         noise=float(np.sqrt(noise2)), effective_dof=edf,
-        residual_dof=np.count_nonzero(weight) - edf + settings.prior_dof,
+        residual_dof=np.count_nonzero(weight) - edf + settings.prior_dof, score=best.score,
     )
 
 

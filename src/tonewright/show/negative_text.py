@@ -5,8 +5,7 @@ from __future__ import annotations
 import textwrap
 from typing import Any
 
-from tonewright.files.negatives import NegativeReport
-from tonewright.files.tiff import Resolution
+from tonewright.files.negatives import Batch, NegativeReport
 
 _MEANINGS = {
     "lightness": "values proportional to lightness (L*)",
@@ -19,9 +18,7 @@ _PRINT = (
     " in the program and in the printer driver, on the side of the film that takes ink, with the"
     " film, ink and printer settings of the target. Let it dry."
 )
-_MIRRORED = (
-    "Lay it with the ink on the coating: the picture is mirrored, so the print reads right."
-)
+_MIRRORED = "Lay it with the ink on the coating: the picture is mirrored, so the print reads right."
 _AS_IS = (
     "The picture is not mirrored: with the ink on the coating the print would come out the wrong"
     " way round."
@@ -36,6 +33,7 @@ _CARE = (
 def negative_json(report: NegativeReport) -> dict[str, Any]:
     """What was made, under the names the command line promises."""
     per_inch = report.resolution.per_inch if report.resolution else None
+    frame = report.frame
     return {
         "output": str(report.output),
         "source": str(report.source),
@@ -48,22 +46,99 @@ def negative_json(report: NegativeReport) -> dict[str, Any]:
         "level_white": report.level_white,
         "mirrored": report.mirrored,
         "warnings": list(report.warnings),
+        "picture_mm": None if report.picture_mm is None else list(report.picture_mm),
+        "resampled_from": None if report.resampled_from is None else list(report.resampled_from),
+        "depth": report.depth,
+        "distinct_levels": report.distinct_levels,
+        "ink_colour": report.ink_colour,
+        "black_share": report.black_share,
+        "white_share": report.white_share,
+        "largest_step_lightness": report.largest_step_lightness,
+        "coloured_share": report.coloured_share,
+        "negative_density_range": report.density_range,
+        "margin_mm": frame.margin,
+        "border": frame.border if frame.wanted else None,
+        "target": None if report.target is None else str(report.target),
     }
+
+
+def batch_json(batch: Batch) -> dict[str, Any]:
+    """Several negatives, and the images that did not become any."""
+    return {
+        "outputs": [negative_json(report) for report in batch.reports],
+        "failures": [
+            {"source": str(failure.source), "message": str(failure.error)}
+            for failure in batch.failures
+        ],
+    }
+
+
+def failures_text(batch: Batch) -> str:
+    """Which images did not become negatives, and why."""
+    count = len(batch.failures)
+    of = count + len(batch.reports)
+    return "\n".join(
+        [
+            f"tonewright negative: {count} of {of} images did not become negatives.",
+            *(f"  {failure.source}: {failure.error}" for failure in batch.failures),
+        ]
+    )
 
 
 def negative_text(report: NegativeReport) -> str:
     """One negative: one fact a line."""
     meaning = _MEANINGS.get(report.encoding, report.encoding.replace(":", " "))
     low, high = sorted((report.level_black, report.level_white))
+    density = report.density_range
     facts = [
         ("from", str(report.source)),
-        ("size", _size(report.width, report.height, report.resolution)),
+        ("size", _size(report)),
+        ("sheet", _sheet(report)),
         ("values", f"taken as {meaning}"),
         ("curve", f"{report.curve}; uses {low:.1%} to {high:.1%} of the ink"),
-        ("film", "16-bit gray, white is clear film, " + _side(report.mirrored)),
+        ("range", "" if density is None else f"a printing density of {density:.2f} between the"
+         " picture's black and white"),
+        ("film", _film(report)),
+        ("ends", _ends(report)),
         *(("warning", warning) for warning in report.warnings),
     ]
-    return "\n".join([f"Negative {report.output}", *(_line(*fact, "  ") for fact in facts)])
+    lines = (_line(label, text, "  ") for label, text in facts if text)
+    return "\n".join([f"Negative {report.output}", *lines])
+
+
+def _film(report: NegativeReport) -> str:
+    kind = f"{report.depth}-bit gray, white is clear film"
+    if report.ink_colour is not None:
+        kind = f"{report.depth}-bit RGB, white is clear film, {report.ink_colour} the heaviest ink"
+    if report.depth == 8:
+        kind += (
+            f" ({report.distinct_levels} different levels of ink, and those between them by"
+            " spreading)"
+        )
+    return f"{kind}, {_side(report.mirrored)}"
+
+
+def _ends(report: NegativeReport) -> str:
+    dark, light = report.black_share, report.white_share
+    return f"{dark:.1%} of the picture prints as maximum black, {light:.1%} as paper white"
+
+
+def _sheet(report: NegativeReport) -> str:
+    frame = report.frame
+    if not frame.wanted:
+        return ""
+    border = {"clear": "clear film, prints black", "opaque": "opaque ink, stays paper white"}
+    parts = [f"{frame.margin:g} mm border of {border[frame.border]}"]
+    parts += [
+        words
+        for has, words in (
+            (frame.marks, "marks at corners and middles"),
+            (frame.tone_scale, f"tone scale (its places are in {report.target})"),
+            (frame.caption, "caption"),
+        )
+        if has
+    ]
+    return "; ".join(parts)
 
 
 def next_step(mirrored: bool) -> str:
@@ -89,10 +164,17 @@ def _side(mirrored: bool) -> str:
     return "not mirrored, as --no-mirror asks"
 
 
-def _size(width: int, height: int, resolution: Resolution | None) -> str:
-    pixels = f"{width} x {height} pixels"
+def _size(report: NegativeReport) -> str:
+    pixels = f"{report.width} x {report.height} pixels"
+    if report.resampled_from is not None:
+        was = " x ".join(str(side) for side in report.resampled_from)
+        pixels += f" (resampled in luminance from {was})"
+    resolution = report.resolution
     per_inch = resolution.per_inch if resolution else None
     if per_inch is None:
         return f"{pixels}, resolution not known"
-    wide, high = 25.4 * width / per_inch[0], 25.4 * height / per_inch[1]
-    return f"{pixels}, {per_inch[0]:.4g} to the inch: {wide:.1f} x {high:.1f} mm on film"
+    wide, high = 25.4 * report.width / per_inch[0], 25.4 * report.height / per_inch[1]
+    on_film = f"{pixels}, {per_inch[0]:.4g} to the inch: {wide:.1f} x {high:.1f} mm on film"
+    if report.frame.wanted and report.picture_mm is not None:
+        on_film += f", the picture {report.picture_mm[0]:.1f} x {report.picture_mm[1]:.1f} mm"
+    return on_film

@@ -15,7 +15,9 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from tonewright.curve import Curve
-from tonewright.scales import Array
+from tonewright.fit import patch_names
+from tonewright.process import Process
+from tonewright.scales import STOP, Array
 
 INK, BAND, POINT, DOUBT = "#5b3a1e", "#d9c3a5", "#2f2f2f", "#b3261e"
 SECOND = "#1f4e8c"
@@ -33,25 +35,32 @@ def plot_curve(curve: Curve) -> bytes:
 
 
 def _draw_response(axes: Axes, curve: Curve) -> None:
-    table, readings = curve.response, curve.readings
+    table = curve.response
     percent = 100.0 * table.level
     axes.fill_between(percent, table.reading_low, table.reading_high, color=BAND, alpha=0.35,
                       lw=0, label="where a reading should lie")
     axes.fill_between(percent, table.lightness_low, table.lightness_high, color=BAND, lw=0,
                       label="where the curve lies, 95 times in 100")
     axes.plot(percent, table.lightness, color=INK, lw=1.8, label="print lightness")
-    doubtful = {d["patch"] for d in curve.summary.doubtful}
-    bad = np.array([p.patch in doubtful for p in readings.patches])
-    level, light = 100.0 * readings.level, readings.lightness
-    axes.plot(level[~bad], light[~bad], ".", color=POINT, ms=4, label="measured patches")
-    if bad.any():
-        axes.plot(level[bad], light[bad], "o", mfc="none", mec=DOUBT, ms=9, label="doubtful")
+    _draw_readings(axes, curve)
     for edge in (curve.summary.level_black, curve.summary.level_white):
         axes.axvline(100.0 * edge, color=INK, lw=0.8, ls=":")
     axes.set(xlim=(0, 100), ylim=(0, 100), xlabel="ink on the film, % (0 is clear film)",
              ylabel="lightness of the print, L*", title="What the paper does with the ink")
     axes.legend(loc="upper left", fontsize=8, frameon=False)
     axes.grid(alpha=0.2)
+
+
+def _draw_readings(axes: Axes, curve: Curve) -> None:
+    readings = curve.readings
+    if readings is None:
+        return
+    doubtful = {d["patch"] for d in curve.summary.doubtful}
+    bad = np.array([name in doubtful for name in patch_names(readings.patches)])
+    level, light = 100.0 * readings.level, readings.lightness
+    axes.plot(level[~bad], light[~bad], ".", color=POINT, ms=4, label="measured patches")
+    if bad.any():
+        axes.plot(level[bad], light[bad], "o", mfc="none", mec=DOUBT, ms=9, label="doubtful")
 
 
 def _draw_correction(axes: Axes, curve: Curve) -> None:
@@ -63,6 +72,34 @@ def _draw_correction(axes: Axes, curve: Curve) -> None:
              ylabel="ink on the film, %", title="The correction curve")
     axes.legend(loc="upper left", fontsize=8, frameon=False)
     axes.grid(alpha=0.2)
+
+
+def plot_process(process: Process) -> bytes:
+    """The strip: measured steps, the response through them, and the base printing time."""
+    figure = Figure(figsize=(8.0, 4.8), layout="constrained")
+    axes = figure.subplots()
+    base = process.shift(process.base_time)
+    stops = (process.exposure - base) / STOP
+    axes.fill_between(stops, process.density_low, process.density_high, color=BAND, lw=0,
+                      label="where the response lies, 95 times in 100")
+    axes.plot(stops, process.density, color=INK, lw=1.8, label="process response")
+    film = process.findings.film_density or 0.0
+    for half, colour, label in (("film", POINT, "steps through the film"),
+                                ("bare", SECOND, "bare steps")):
+        rows = [p for p in process.strip.patches if p.through == half]
+        place = [process.shift(p.time) - process.tablet.densities[p.step - 1] - base
+                 + (film if half == "bare" else 0.0) for p in rows]
+        if rows:
+            axes.plot(np.array(place) / STOP, [p.density for p in rows], ".", color=colour, ms=5,
+                      label=label)
+    axes.axvline(0.0, color=INK, lw=0.8, ls=":")
+    axes.annotate("clear film at the\nbase printing time", (0.0, 0.25), (6, 0),
+                  textcoords="offset points", fontsize=8, color=INK)
+    axes.set(xlim=(stops[0], min(stops[-1], 3.0)), xlabel="exposure, stops",
+             ylabel="density of the print", title=f"{process.name}: what the paper makes of light")
+    axes.legend(fontsize=8, frameon=False, loc="upper left")
+    axes.grid(alpha=0.2)
+    return _png(figure)
 
 
 @dataclass(frozen=True, eq=False)

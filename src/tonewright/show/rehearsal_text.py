@@ -7,8 +7,10 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from tonewright.curve import Curve
+from tonewright.process import Process
 from tonewright.renew import Movement
-from tonewright.show.text import WIDTH, fit_json, read_text
+from tonewright.show.text import WIDTH, fit_json, readings_line
+from tonewright.times import PrintingTime
 
 
 @dataclass(frozen=True, eq=False)
@@ -16,16 +18,21 @@ class Outcome:
     """What came of a rehearsal; every distance is a root mean square in L* from the aim."""
 
     folder: str
+    process: Process
+    true_base_time: float
+    """Seconds."""
     curve: Curve
     renewed: Curve
+    """Renewed by a strip alone."""
     without_curve: float
     through_curve: float
-    old_curve_kept: float
-    renewed_curve: float
+    roads: dict[str, float]
+    """Distance after the change of chemistry, by the road taken."""
     moved: Movement
     files: tuple[str, ...]
 
 
+STRIP_PICTURE, CURVE_PICTURE = "1-strip.png", "3-kallitype-curve.png"
 CAUTIONS = (
     "UV lamps hurt eyes and skin, sensitisers and developers can poison: shield the lamp, wear"
     " gloves and eye protection, air the room, read the safety data sheets of your chemicals,"
@@ -39,8 +46,9 @@ def rehearsal_json(outcome: Outcome) -> dict[str, Any]:
         "folder": outcome.folder, "files": list(outcome.files),
         "without_curve_rms_lightness": outcome.without_curve,
         "through_curve_rms_lightness": outcome.through_curve,
-        "old_curve_kept_rms_lightness": outcome.old_curve_kept,
-        "renewed_curve_rms_lightness": outcome.renewed_curve,
+        "roads_rms_lightness": outcome.roads,
+        "base_printing_time_s": outcome.process.findings.base_printing_time,
+        "true_base_printing_time_s": round(outcome.true_base_time, 1),
         "curve": fit_json(outcome.curve), "renewed": fit_json(outcome.renewed),
         "moved": asdict(outcome.moved),
     }
@@ -49,32 +57,42 @@ def rehearsal_json(outcome: Outcome) -> dict[str, Any]:
 def rehearsal_text(outcome: Outcome) -> str:
     """The guide that lies beside the files."""
     curve, renewed = outcome.curve.summary, outcome.renewed.summary
+    found = outcome.process.findings
+    roads = outcome.roads
     story = [
         ("A rehearsal: everything here is invented, printed and measured in a virtual darkroom."
          " One unit of L* is about the smallest step of tone that the eye sees."),
-        (f"1  A target was printed as kallitype and measured: {read_text(outcome.curve.readings)}."
-         f" The readings scatter by ±{curve.noise_density_sd:.3f} in density, and one patch has a"
-         " stain."),
-        ("2  `tonewright fit` drew a smooth curve through them. Open 2-kallitype-curve.png: the"
-         " dark band is how sure the curve is. It found a black of L*"
-         f" {curve.black_lightness:.0f}, a white of L* {curve.white_lightness:.0f}, and uses"
-         f" {curve.level_black:.0%} to {curve.level_white:.0%} of the ink."),
-        ("3, 4  A picture was made (3-picture.tif) and `tonewright negative` turned it into"
-         " 4-negative.tif, corrected, inverted and mirrored."),
-        ("5  Open 5-prints.png: what the print should look like, the print without a curve, and"
-         " the print through the curve. 5-tones.png shows the same in numbers: without a curve"
+        ("1  A step tablet was printed on kallitype paper, half of it through clear film, at a"
+         f" guessed time of {_spoken(outcome.process.reference_time.value)}. `tonewright strip`"
+         f" found the base printing time, {_spoken(found.base_printing_time)} (the truth, which"
+         f" only a virtual darkroom knows: {_spoken(outcome.true_base_time)}), and what the"
+         f" paper makes of light: {STRIP_PICTURE}."),
+        ("2  A target (2-target.tif, `tonewright target`) was printed beside it, on the same sheet"
+         " at the same guessed time, and the dry print scanned. `tonewright read` found it in the"
+         " scan, stains, dust, crooked sheet and all: 2-target-overlay.png shows what was read"
+         " where. A gray scale of known densities, scanned as well, told what the scanner makes"
+         f" of a density. {_readings(outcome.curve)}."),
+        ("3  `tonewright fit --process` worked out the curve for the base printing time, without"
+         f" another print. Open {CURVE_PICTURE}: the dark band is how sure the curve is. It found"
+         f" a black of L* {curve.black_lightness:.0f}, a white of L* {curve.white_lightness:.0f},"
+         f" and uses {curve.level_black:.0%} to {curve.level_white:.0%} of the ink."),
+        ("4, 5  A picture was made (4-picture.tif) and `tonewright negative` turned it into"
+         " 5-negative.tif, corrected, inverted and mirrored."),
+        ("6  Open 6-prints.png: what the print should look like, the print without a curve, and"
+         " the print through the curve. 6-tones.png shows the same in numbers: without a curve"
          f" the tones are off by {outcome.without_curve:.1f} L* in the mean, through the curve by"
          f" {outcome.through_curve:.1f}."),
-        ("6, 7  Then the print room moved to cyanotype. The same target was printed and measured"
-         " again, and `tonewright renew` made a new curve: black L*"
-         f" {renewed.black_lightness:.0f}, white L* {renewed.white_lightness:.0f}, ink"
+        ("7, 8  Then the print room moved to cyanotype. One strip through the step tablet, and"
+         " `tonewright renew --process` made the new curve: no new negative, no new target. Black"
+         f" L* {renewed.black_lightness:.0f}, white L* {renewed.white_lightness:.0f}, ink"
          f" {renewed.level_black:.0%} to {renewed.level_white:.0%}."),
-        ("8, 9  Open 9-renewal-prints.png: cyanotype with the old curve and with the renewed one."
-         f" The old curve would be off by {outcome.old_curve_kept:.1f} L* in the mean, the renewed"
-         f" one is off by {outcome.renewed_curve:.1f}."),
-        ("Next, with your own paper: print a target, measure it into a table with the columns"
-         " level (0 clear film to 1 heaviest ink) and density, and type  tonewright fit"
-         " YOURS.csv -o YOURS.curve.json"),
+        ("9, 10  For comparison, seven patches were added to the strip, and a whole new target"
+         " was printed as well."),
+        ("11  Open 11-prints.png and 11-roads.png. Off from the aim, in the mean: "
+         + "; ".join(f"{name} {error:.1f} L*" for name, error in roads.items()) + "."),
+        ("Next, with your own paper: print a step tablet and a target, measure both into tables,"
+         " and type  tonewright strip STRIP.csv --tablet 31 --time 10min -o MINE.process.json"
+         "  and then  tonewright fit TARGET.csv --process MINE.process.json -o MINE.curve.json"),
         CAUTIONS,
     ]
     return "\n\n".join(_paragraph(p) for p in story) + "\n"
@@ -86,3 +104,12 @@ def _paragraph(text: str) -> str:
         return textwrap.fill(rest, WIDTH, initial_indent=f"{head:<6}", subsequent_indent=" " * 6,
                              break_on_hyphens=False)
     return textwrap.fill(text, WIDTH, break_on_hyphens=False)
+
+
+def _readings(curve: Curve) -> str:
+    assert curve.recipe is not None
+    return readings_line(curve.recipe.prints[0].readings)
+
+
+def _spoken(seconds: float) -> str:
+    return str(PrintingTime(seconds).on_timer())

@@ -29,9 +29,27 @@ def fit_json(curve: Curve) -> dict[str, Any]:
         "negative_density_range": found.negative_density_range,
         "print_to_print_lightness_sd": found.print_to_print_lightness_sd,
         "least_sure_level": found.least_sure_level,
-        "scale": curve.readings.scale,
-        "warnings": list(found.warnings) + list(curve.readings.notes),
+        "scale": curve.scale,
+        "warnings": list(found.warnings) + _notes(curve),
+        **_derived_json(curve),
     }
+
+
+def _derived_json(curve: Curve) -> dict[str, Any]:
+    """What only a curve by way of a process response knows."""
+    if curve.recipe is None:
+        return {}
+    process = curve.recipe.processes[curve.recipe.process]
+    return {
+        "printing_time_s": curve.recipe.printing_time.value,
+        "time_unit": curve.recipe.printing_time.unit, "process": process.name,
+        "process_log_exposure_range": process.findings.log_exposure_range,
+        "plan_levels": list(curve.plan),
+    }
+
+
+def _notes(curve: Curve) -> list[str]:
+    return [] if curve.readings is None else list(curve.readings.notes)
 
 
 def fit_text(curve: Curve) -> str:
@@ -40,28 +58,32 @@ def fit_text(curve: Curve) -> str:
     span = found.white_lightness - found.black_lightness
     lines = [
         f"Curve {curve.name}",
-        _line("read", read_text(curve.readings)),
-        _line("scale", _SCALES[curve.readings.scale]
-              + (", counted from the bare paper" if curve.readings.relative_to_paper else "")),
-        _line("noise", f"a single reading is good to ±{found.noise_density_sd:.3f} in density"),
-        _line("sheets", _sheets_text(curve)),
-        _line("black", f"L* {found.black_lightness:.1f}, printed by ink up to"
+        *_origin_lines(curve),
+        labelled("scale", _SCALES[curve.scale]
+                 + (", counted from the bare paper" if curve.relative_to_paper else "")),
+        *([labelled("left out", ", ".join(curve.settings.left_out))]
+          if curve.settings.left_out else []),
+        labelled("noise", f"a single reading is good to ±{found.noise_density_sd:.3f} in density"),
+        *([labelled("sheets", _sheets_text(curve.readings, found.print_to_print_lightness_sd))]
+          if curve.recipe is None and curve.readings is not None else []),
+        labelled("black", f"L* {found.black_lightness:.1f}, printed by ink up to"
               f" {found.level_black:.0%}"),
-        _line("white", f"L* {found.white_lightness:.1f}, printed by ink from"
+        labelled("white", f"L* {found.white_lightness:.1f}, printed by ink from"
               f" {found.level_white:.0%} on"),
-        _line("range", f"{span:.0f} L* between black and white; the curve uses"
+        labelled("range", f"{span:.0f} L* between black and white; the curve uses"
               f" {found.level_black:.0%} to {found.level_white:.0%} of the ink"),
-        _line("how sure", f"the true tone lies within ±{found.band_halfwidth_mean:.1f} L* on the"
+        labelled("how sure", f"the true tone lies within ±{found.band_halfwidth_mean:.1f} L* on the"
               f" average (95 times in 100); least sure, ±{found.band_halfwidth_max:.1f} L*, at"
               f" {found.least_sure_level:.0%} ink"),
-        _line("doubtful", _doubtful_text(found.doubtful)),
+        labelled("doubtful", _doubtful_text(found.doubtful)),
     ]
-    lines += [_line("note", text) for text in curve.readings.notes]
-    lines += [_line("warning", text) for text in found.warnings]
+    lines += _range_lines(curve)
+    lines += [labelled("note", text) for text in _notes(curve)]
+    lines += [labelled("warning", text) for text in found.warnings]
     return "\n".join(lines)
 
 
-def read_text(readings: Readings) -> str:
+def readings_line(readings: Readings) -> str:
     """How many patches of how many levels came from which files."""
     levels = len(set(readings.level.tolist()))
     files = ", ".join(s.name for s in readings.sources) or "readings made in the program"
@@ -71,24 +93,64 @@ def read_text(readings: Readings) -> str:
 def movement_text(old_name: str, moved: Movement, changed: tuple[str, ...]) -> str:
     """What moved since the old curve."""
     lines = [f"Renewed from {old_name}"]
-    lines += [_line("changed", text) for text in changed] or [
-        _line("changed", "nothing in the setup: say what is new with --paper, --coating, …")]
+    lines += [labelled("changed", text) for text in changed] or [
+        labelled("changed", "nothing in the setup: say what is new with --paper, --coating, …")]
     lines += [
-        _line("black", f"L* {moved.old_black_lightness:.1f} → {moved.new_black_lightness:.1f}"),
-        _line("white", f"L* {moved.old_white_lightness:.1f} → {moved.new_white_lightness:.1f}"),
-        _line("ink", f"{moved.old_levels[0]:.0%} to {moved.old_levels[1]:.0%} →"
+        labelled("black", f"L* {moved.old_black_lightness:.1f} → {moved.new_black_lightness:.1f}"),
+        labelled("white", f"L* {moved.old_white_lightness:.1f} → {moved.new_white_lightness:.1f}"),
+        labelled("ink", f"{moved.old_levels[0]:.0%} to {moved.old_levels[1]:.0%} →"
               f" {moved.new_levels[0]:.0%} to {moved.new_levels[1]:.0%}"),
-        _line("tones", "had the old curve been kept, tones would be off by up to"
+        labelled("tones", "had the old curve been kept, tones would be off by up to"
               f" {moved.largest_shift_lightness:+.1f} L* (image L*"
               f" {moved.shift_at_image_lightness:.0f}), {moved.rms_shift_lightness:.1f} L* in the"
               " mean"),
     ]
+    if moved.warning is not None:
+        lines.append(labelled("warning", moved.warning))
     return "\n".join(lines)
 
 
-def _sheets_text(curve: Curve) -> str:
-    sd = curve.summary.print_to_print_lightness_sd
-    sheets = {p.print_name for p in curve.readings.patches}
+def _origin_lines(curve: Curve) -> list[str]:
+    """What was read, and for a derived curve the process and the time as well."""
+    recipe = curve.recipe
+    if recipe is None:
+        return [] if curve.readings is None else [labelled("read", readings_line(curve.readings))]
+    process = recipe.processes[recipe.process]
+    lines = [labelled("ink", f"{readings_line(p.readings)}, printed as"
+                      f" {recipe.processes[p.process].name} for {p.time.on_timer()}")
+             for p in recipe.prints]
+    lines.append(labelled("process", f"{process.name}, from a strip of"
+                          f" {len(process.strip.patches)} steps"))
+    return [*lines, labelled("time", f"the curve is for a printing time of"
+                             f" {recipe.printing_time.on_timer()}")]
+
+
+def _range_lines(curve: Curve) -> list[str]:
+    """The negative's density range against what the process needs."""
+    found = curve.summary.negative_density_range
+    if found is None or curve.recipe is None:
+        return []
+    needed = curve.recipe.processes[curve.recipe.process].findings.log_exposure_range
+    need = "not known" if needed is None else f"{needed:.2f} (ISO 6846)"
+    spread = ""
+    if curve.negative is not None:
+        ends = curve.negative.density_low[-1], curve.negative.density_high[-1]
+        spread = f" (±{(ends[1] - ends[0]) / 2.0:.2f})"
+    return [labelled("negative", f"has a density range of {found:.2f}{spread} in the light that"
+                     f" prints; the process needs {need}")]
+
+
+def plan_text(curve: Curve) -> str:
+    """Which patches to print next, if the curve shall be surer."""
+    levels = ", ".join(f"{v:.2f}" for v in curve.plan)
+    return labelled("plan", f"to be surer, print patches at ink levels {levels}, measure them, and"
+                    " add them: tonewright renew THIS.curve.json --readings FEW.csv")
+
+
+def _sheets_text(readings: Readings, sd: float | None) -> str:
+    sheets = {p.print_name for p in readings.patches}
+    if sd is None and len(sheets) > 1:
+        return f"{len(sheets)}, but too few patches on each to tell how much they differ"
     if sd is None:
         return "one; how much the next sheet may differ is not known from it"
     return f"{len(sheets)}; they differ by ±{sd:.1f} L* from one to the next"
@@ -103,7 +165,8 @@ def _doubtful_text(doubtful: tuple[dict[str, Any], ...]) -> str:
         for d in doubtful)
 
 
-def _line(label: str, text: str) -> str:
+def labelled(label: str, text: str) -> str:
+    """A fact under its label, wrapped."""
     return textwrap.fill(text, WIDTH, initial_indent=f"  {label:<10}",
                          subsequent_indent=" " * 12, break_on_hyphens=False,
                          break_long_words=False)

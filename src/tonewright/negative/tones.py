@@ -1,4 +1,4 @@
-"""From image values to the codes of a negative: the numbers, without any file.
+"""What image values mean, and the code of a negative for each.
 
 What an image value means is a table of image lightness, one entry for each value from black to
 white.  A curve turns lightness into ink level, `scales` turns level into code, and what remains
@@ -8,7 +8,8 @@ for a pixel is one look into a table of codes.
 from __future__ import annotations
 
 import math
-from typing import Any, Protocol
+import threading
+from typing import Any, Protocol, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +20,8 @@ from tonewright.scales import Array
 
 ASSUMED_ENCODING = "gamma:2.2"
 """What values are taken for when neither the image nor the user says."""
+
+T = TypeVar("T", np.uint16, np.float32)
 
 _BLOCK = 1 << 16  # pixels mapped at once: their indices stay in the processor's cache
 
@@ -114,37 +117,62 @@ def code_table(lightness: Array, curve: LevelCurve) -> NDArray[np.uint16]:
 
 def apply_band(
     values: NDArray[Any],
-    table: NDArray[np.uint16],
+    table: NDArray[T],
     *,
     mirror: bool,
     upside_down: bool = False,
-    out: NDArray[np.uint16] | None = None,
-) -> NDArray[np.uint16]:
-    """The codes of a band of rows.
+    out: NDArray[T] | None = None,
+) -> NDArray[T]:
+    """What a table says of a band of rows: the codes of a negative, for example.
 
     Parameters
     ----------
     values:
         uint8 or uint16, shape (rows, width).
     table:
-        uint16, one code for each value: shape (256,) or (65536,).
+        One entry for each value: shape (256,) or (65536,).
     mirror:
         Swap left and right, so that the printed side of the film can lie on the coating.
     upside_down:
         Swap top and bottom.
     out:
-        Where to put the result, uint16, shape (rows, width), contiguous; made if not given.  It
-        may be ``values`` itself unless ``upside_down``.
+        Where to put the result, of the table's type, shape (rows, width), contiguous; made if
+        not given.  It may be ``values`` itself unless ``upside_down``.
     """
     rows, width = values.shape
-    codes = np.empty((rows, width), np.uint16) if out is None else out
+    result = np.empty((rows, width), table.dtype) if out is None else out
     step = max(1, _BLOCK // width)
-    index = np.empty((min(step, rows), width), np.intp)
+    index = _index(min(step, rows) * width).reshape(-1, width)
     source = values[::-1] if upside_down else values
     for first in range(0, rows, step):
         block = source[first : first + step]
         part = index[: len(block)]
         np.copyto(part, block[:, ::-1] if mirror else block)
         # mode="clip" writes straight into `out`, and no value lies outside the table anyway.
-        np.take(table, part, out=codes[first : first + step], mode="clip")
-    return codes
+        np.take(table, part, out=result[first : first + step], mode="clip")
+    return result
+
+
+_LOCAL = threading.local()
+
+
+def _index(size: int) -> NDArray[np.intp]:
+    """Room for indices, kept for the next band of this thread: fresh memory costs time."""
+    room: NDArray[np.intp] | None = getattr(_LOCAL, "room", None)
+    if room is None or room.size < size:
+        room = _LOCAL.room = np.empty(max(size, _BLOCK), np.intp)
+    return room[:size]
+
+
+def lightness_index(luminance: NDArray[np.float32]) -> NDArray[np.uint16]:
+    """Lightness in 65535ths of L* 100, rounded, of relative luminance (0 to 1), any shape.
+
+    `scales.luminance_to_lightness` in single precision, for many pixels: exact to one step.
+    """
+    steps = scales.FULL_CODE / 100.0
+    cubic = np.cbrt(luminance)
+    cubic *= np.float32(116.0 * steps)
+    cubic += np.float32(0.5 - 16.0 * steps)
+    linear = luminance * np.float32(steps * 100.0 * (29.0 / 3.0) ** 3 / 100.0) + np.float32(0.5)
+    dark = luminance <= np.float32((6.0 / 29.0) ** 3)
+    return np.where(dark, linear, cubic).astype(np.uint16)

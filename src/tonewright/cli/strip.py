@@ -1,0 +1,229 @@
+"""``tonewright strip``."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import click
+
+from tonewright.cli.options import (
+    PATH,
+    SETUP_HELP,
+    as_json,
+    check_outputs,
+    force,
+    print_json,
+    setup_options,
+)
+from tonewright.errors import OptionError
+
+
+@click.command("strip")
+@click.argument("readings", nargs=-1, type=PATH)
+@click.option("--tablet", "tablet_text", required=True, metavar="TABLET",
+              help="31, 21, N x D such as 25x0.12, or a CSV of measured step densities.")
+@click.option("--time", "times", multiple=True, metavar="TIME",
+              help="Printing time: 10min, 90s, 7:30 or 120units. One for each strip.")
+@click.option("--merged", multiple=True, type=int, metavar="K",
+              help="By eye: steps 1 to K cannot be told apart. One for each strip; 1 if all can.")
+@click.option("-o", "--output", type=PATH, help="The process to write, NAME.process.json.")
+@click.option("--flip", is_flag=True, help="The strip was read from the dense end.")
+@click.option("--skip", multiple=True, type=int, metavar="STEP",
+              help="A step that was not measured; may be given several times.")
+@click.option("--scale", type=click.Choice(["luminance", "visual-density"]),
+              help="Which scale to use where a file holds both.")
+@click.option("--just-visible", type=float, default=1.0, show_default=True,
+              help="L* between maximum black and step 2 at the base printing time.")
+@click.option("--scanner", "scanner_file", type=PATH, metavar="SCANNER",
+              help="Scan: the scanner's response, NAME.scanner.json, from tonewright scanner.")
+@click.option("--corners", metavar="X0,Y0,...",
+              help="Scan: corners of the row of steps by hand, eight pixel numbers clockwise from"
+              " the top left, step 1 at the left edge.")
+@click.option("--halves", default="2", show_default=True,
+              type=click.Choice(["2", "film/bare", "bare/film", "1", "film", "bare"]),
+              help="Scan: 2 halves along the row, the lighter under the film; film/bare: the upper"
+              " one under the film, step 1 at the left; 1: all under the film.")
+@click.option("--channel", type=click.Choice(["red", "green", "blue", "luminance"]),
+              help="RGB scan: which channel to read; without it the luminance.")
+@click.option("--allow-jpeg", is_flag=True,
+              help="Scan: read a JPEG all the same; its blacks are not to be trusted.")
+@setup_options
+@force
+@as_json
+def command(
+    readings: tuple[Path, ...], tablet_text: str, times: tuple[str, ...],
+    merged: tuple[int, ...], output: Path | None, flip: bool, skip: tuple[int, ...],
+    scale: str | None, just_visible: float, setup_file: Path | None, force: bool, as_json: bool,
+    scanner_file: Path | None, corners: str | None, halves: str, channel: str | None,
+    allow_jpeg: bool, **setup: str | None,
+) -> None:
+    """Printing time and process response from a step-tablet strip on coated paper.
+
+    Lay the tablet on the coated paper, half of it over a piece of the clear film that the
+    negatives are printed on; expose, develop, dry.
+
+    By eye: count the steps that cannot be told apart from step 1, through the film, and give
+    --merged with --time. From measurements: READINGS is a CSV with the columns step and density
+    (or lightness, LAB, XYZ, a spectrum), and if need be through (film or bare), time, print.
+
+    From a scan: READINGS is the scan of the strip (TIFF or PNG, 16-bit gray, automatic
+    corrections off), and --scanner what its values mean. The row of steps is found at any turn.
+
+    \b
+    Examples:
+      tonewright strip --tablet 31 --time 10min --merged 1
+      tonewright strip --tablet 31 --time 10min --merged 1 --time 15min --merged 2
+      tonewright strip strip.csv --tablet 31 --time 10min -o kallitype.process.json
+      tonewright strip scan.tif --tablet 31 --time 10min --scanner flatbed.scanner.json
+    """
+    from tonewright.files.documents import read_tablet
+    from tonewright.times import parse_time
+
+    tablet = read_tablet(tablet_text)
+    printed = [parse_time(t) for t in times]
+    if merged and readings:
+        raise OptionError("--merged and readings are both given",
+                          "a strip is judged by eye or measured", "leave one of the two out")
+    if not readings:
+        _by_eye(tablet, printed, merged, output, as_json)
+        return
+    inputs = [*readings, Path(tablet_text), *([setup_file] if setup_file else [])]
+    check_outputs(output, None, inputs, force)
+    scans = _Scans(scanner_file, corners, halves, channel, allow_jpeg)
+    scans.check(readings, flip)
+    strip = _read(readings, tablet, printed, (scale, flip, skip), scans)
+    process = _evaluate(strip, tablet, (output or readings[0]).name, just_visible,
+                        (setup_file, setup))
+    _finish(process, output, force, as_json)
+
+
+@dataclass(frozen=True)
+class _Scans:
+    """The options that hold for scans alone."""
+
+    scanner: Path | None
+    corners: str | None
+    halves: str
+    channel: str | None
+    allow_jpeg: bool
+
+    def check(self, readings: tuple[Path, ...], flip: bool) -> None:
+        """Refuse what would silently not count."""
+        from tonewright.files.scans import is_picture
+
+        scans = [path for path in readings if is_picture(path)]
+        given = [name for name, value in (
+            ("--scanner", self.scanner), ("--corners", self.corners), ("--channel", self.channel),
+            ("--allow-jpeg", self.allow_jpeg), ("--halves", self.halves != "2")) if value]
+        if given and not scans:
+            raise OptionError(f"{given[0]} is given, but {readings[0]} is no scan",
+                              "it says how a scan (TIFF or PNG) is read",
+                              f"leave {given[0]} out, or name the scan")
+        if self.corners and len(scans) > 1:
+            raise OptionError(f"--corners is given for {len(scans)} scans",
+                              "each scan has corners of its own", "read one scan at a time")
+        if scans and flip:
+            raise OptionError(f"--flip is given, but {scans[0]} is a scan",
+                              "in a scan the dark end is step 1, whichever way it lies",
+                              "leave --flip out")
+
+    def table(self, path: Path, steps: int) -> Any:
+        """A scanned strip as a table of readings."""
+        from tonewright.files.scanners import read_scanner
+        from tonewright.files.scans import read_scan, sha256_of
+        from tonewright.scan.steps import parse_corners
+        from tonewright.scan.strips import StripScan, read_strip_scan
+
+        response = read_scanner(self.scanner) if self.scanner else None
+        corners = parse_corners(self.corners) if self.corners else None
+        scan = read_scan(path, allow_jpeg=self.allow_jpeg,
+                         channel=self.channel)  # type: ignore[arg-type]
+        how = StripScan(response, corners, self.halves)  # type: ignore[arg-type]
+        return read_strip_scan(scan, steps, sha256_of(path), how).table
+
+
+def _by_eye(
+    tablet: Any, printed: list[Any], merged: tuple[int, ...], output: Path | None, as_json: bool
+) -> None:
+    from tonewright.exposure import EyeStrip, judge_by_eye
+    from tonewright.show.strip_text import eye_json, eye_text
+
+    if not merged:
+        raise OptionError("neither readings nor --merged are given",
+                          "a strip is measured or judged by eye",
+                          "name a CSV file of readings, or count the steps that merge with step 1"
+                          " and add --merged")
+    if len(merged) != len(printed):
+        raise OptionError(f"there are {len(printed)} times and {len(merged)} counts of merged"
+                          " steps", "every strip has a time and a count",
+                          "write --time 10min --merged 2 for each strip")
+    if output is not None:
+        raise OptionError("-o with --merged", "the eye alone gives a time, not a process response",
+                          "measure the strip, or leave -o out")
+    strips = [EyeStrip(t, k) for t, k in zip(printed, merged, strict=True)]
+    result = judge_by_eye(tablet, strips)
+    if as_json:
+        print_json(eye_json(result))
+    else:
+        click.echo(eye_text(result, tablet, strips))
+
+
+def _read(
+    paths: tuple[Path, ...], tablet: Any, printed: list[Any], how: tuple[Any, bool, Any],
+    scans: _Scans,
+) -> Any:
+    """Strips of one or several files; with as many times as files, each has its own."""
+    from tonewright.files.scans import is_picture
+    from tonewright.files.tables import read_table
+    from tonewright.strip import StripOptions, combine_strips, strip_from_table
+
+    if len(printed) not in (0, 1, len(paths)):
+        raise OptionError(f"there are {len(printed)} times and {len(paths)} files",
+                          "one time holds for all files, or each file has its own",
+                          "give --time once, or once for each file in the same order")
+    times = printed * len(paths) if len(printed) == 1 else printed or [None] * len(paths)
+    scale, flip, skip = how
+    count = len(tablet.densities)
+    tables = [scans.table(p, count) if is_picture(p) else read_table(p, "step") for p in paths]
+    return combine_strips([
+        strip_from_table(table, tablet, StripOptions(t, scale, flip, skip))
+        for table, t in zip(tables, times, strict=True)])
+
+
+def _evaluate(
+    strip: Any, tablet: Any, name: str, just_visible: float,
+    said: tuple[Path | None, dict[str, str | None]],
+) -> Any:
+    from tonewright.files.documents import read_setup
+    from tonewright.process import ProcessSettings
+    from tonewright.process_fit import make_process
+    from tonewright.setup import Setup
+
+    setup_file, setup = said
+    base = read_setup(setup_file) if setup_file else Setup()
+    plain = name.removesuffix(".json").removesuffix(".process").removesuffix(".csv")
+    plain = plain.removesuffix(".tif").removesuffix(".tiff").removesuffix(".png")
+    return make_process(strip, tablet, base.with_changes({k: setup[k] for k in SETUP_HELP}),
+                        plain, ProcessSettings(just_visible))
+
+
+def _finish(process: Any, output: Path | None, force: bool, as_json: bool) -> None:
+    from tonewright.files.documents import write_process
+    from tonewright.show.strip_text import (
+        exposing_text,
+        next_words,
+        process_json,
+        process_text,
+    )
+
+    if output is not None:
+        write_process(output, process, force=force)
+    if as_json:
+        print_json({**process_json(process), "output": None if output is None else str(output)})
+        return
+    click.echo(process_text(process))
+    click.echo("\nWritten: " + (str(output) if output else "nothing; add -o NAME.process.json"))
+    click.echo(f"Next:    {next_words(process, None if output is None else str(output))}")
+    click.echo(exposing_text())

@@ -1,0 +1,116 @@
+"""What a negative cannot hold, in numbers: tones lost at the ends, steps that would show."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tonewright.negative.tones import LevelCurve
+from tonewright.scales import Array
+
+JUST_VISIBLE = 1.0
+"""L*: about the smallest step of tone that the eye sees where two tones meet."""
+_TELL_SHARE = 0.01
+"""Share of pixels at an end of the scale from which it is worth a warning."""
+_TELL_SPAN = 2.0
+"""L* of the image that come out as one tone, from which it is worth a warning."""
+
+
+@dataclass(frozen=True)
+class Ends:
+    """The codes between which a negative has tones, and how many pixels lie at them."""
+
+    black: int
+    white: int
+    """Codes: the least and the most ink that the curve uses."""
+    found: list[tuple[int, int]] = field(default_factory=list)
+    """Pixels at black and at white, band by band; filled from several threads."""
+
+    def count(self, codes: NDArray[np.uint16]) -> None:
+        """Count a band of codes."""
+        # most bands reach neither end, and that is known faster than how many pixels do
+        black = np.count_nonzero(codes == self.black) if codes.max() == self.black else 0
+        white = np.count_nonzero(codes == self.white) if codes.min() == self.white else 0
+        self.found.append((int(black), int(white)))
+
+    @property
+    def pixels(self) -> tuple[int, int]:
+        """Pixels at black and at white."""
+        return sum(b for b, _ in self.found), sum(w for _, w in self.found)
+
+
+def ends_of(table: NDArray[np.uint16]) -> Ends:
+    """The ends of a table of codes."""
+    return Ends(int(table.max()), int(table.min()))
+
+
+@dataclass(frozen=True)
+class Reach:
+    """Where in the image tones end: beyond these all print alike."""
+
+    black_lightness: float
+    white_lightness: float
+    """L* of the image."""
+
+
+def reach_of(lightness: Array, table: NDArray[np.uint16]) -> Reach:
+    """What part of an image's lightness, shape (n,), the table tells apart."""
+    dark = lightness[table == table.max()]
+    light = lightness[table == table.min()]
+    return Reach(float(dark.max(initial=0.0)), float(light.min(initial=100.0)))
+
+
+def largest_step(lightness: Array, curve: LevelCurve) -> tuple[float, float] | None:
+    """The largest step of print lightness between neighbouring values of the image.
+
+    Parameters
+    ----------
+    lightness:
+        Image lightness of every value from black to white, shape (n,).
+    curve:
+        The correction curve.
+
+    Returns
+    -------
+    The step in L* of the print, and the L* of the image where it is; None if the curve does not
+    say what it aims at.
+    """
+    aims: Any = getattr(curve, "print_lightness_at", None)
+    if aims is None:
+        return None
+    steps = np.diff(np.asarray(aims(lightness), dtype=np.float64))
+    where = int(np.argmax(np.abs(steps)))
+    return float(abs(steps[where])), float(lightness[where])
+
+
+def banding_warning(bits: int, step: tuple[float, float] | None) -> str | None:
+    """What to say if a smooth tone would print in steps."""
+    if step is None or step[0] <= JUST_VISIBLE:
+        return None
+    return (
+        f"from one of its {1 << bits} tones to the next the print jumps by up to"
+        f" {step[0]:.1f} L* (near image L* {step[1]:.0f}): smooth tones there will print in steps;"
+        " a 16-bit original is better"
+    )
+
+
+def end_warnings(shares: tuple[float, float], reach: Reach) -> tuple[str, ...]:
+    """What to say of pixels at the ends: shares (0 to 1) at black and at white."""
+    said = []
+    dark, light = shares
+    if dark >= _TELL_SHARE:
+        said.append(f"{_percent(dark)} of the picture prints as maximum black, without any tone"
+                    + (f": all below image L* {reach.black_lightness:.0f}"
+                       if reach.black_lightness >= _TELL_SPAN else ""))
+    if light >= _TELL_SHARE:
+        said.append(f"{_percent(light)} of the picture prints as paper white, without any tone"
+                    + (f": all above image L* {reach.white_lightness:.0f}"
+                       if reach.white_lightness <= 100.0 - _TELL_SPAN else ""))
+    return tuple(said)
+
+
+def _percent(share: float) -> str:
+    return f"{100 * share:.0f} %" if share >= 0.1 else f"{100 * share:.1f} %"

@@ -1,0 +1,161 @@
+"""How large the negative lies on the film, and how many pixels that takes."""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+from fractions import Fraction
+
+from tonewright.errors import OptionError
+
+INCH = Fraction(254, 10)
+_UNITS = {"mm": Fraction(1), "cm": Fraction(10), "in": INCH, '"': INCH}
+_LENGTH = re.compile(r"\s*(\d{1,6}(?:\.\d{1,4})?)\s*(mm|cm|in|\")\s*", re.I)
+SMALLEST_MM, LARGEST_MM = 1, 5000
+MOST_PIXELS = 4_000_000_000
+LONGEST_SIDE = 1_000_000
+_TOLERANCE = 0.005
+"""By how much width and height given together may differ from the picture's shape."""
+ROTATIONS = (0, 90, 180, 270)
+
+
+@dataclass(frozen=True)
+class SizeWish:
+    """What the printer asked for; None: as the image has it."""
+
+    width_mm: Fraction | None = None
+    height_mm: Fraction | None = None
+    """Of the picture, after turning."""
+    ppi: Fraction | None = None
+    """Pixels to the inch: the picture is resampled to it."""
+    rotate: int = 0
+    """Degrees clockwise, one of `ROTATIONS`."""
+
+
+@dataclass(frozen=True)
+class Size:
+    """What that comes to."""
+
+    width: int
+    height: int
+    """Pixels."""
+    per_inch: tuple[Fraction, Fraction] | None
+    """Pixels to the inch, across and down; None: not known."""
+    resampled: bool
+
+    @property
+    def millimetres(self) -> tuple[float, float] | None:
+        """Width and height on the film; None: not known."""
+        if self.per_inch is None:
+            return None
+        across, down = self.per_inch
+        return float(self.width * INCH / across), float(self.height * INCH / down)
+
+
+def parse_length(text: str, what: str) -> Fraction:
+    """A length such as ``200mm``, ``20cm`` or ``8in``, in millimetres.
+
+    Raises
+    ------
+    OptionError
+        It is none, or lies outside 1 mm to 5 m; ``what`` names the option.
+    """
+    match = _LENGTH.fullmatch(text)
+    length = Fraction(match[1]) * _UNITS[match[2].lower()] if match else Fraction(0)
+    if not SMALLEST_MM <= length <= LARGEST_MM:
+        raise OptionError(
+            f"{what} is {text!r}",
+            "it is a length with its unit, mm, cm or in, from 1 mm to 5 m",
+            "write it as 200mm, 20cm or 8in",
+        )
+    return length
+
+
+def parse_ppi(text: str) -> Fraction:
+    """Pixels to the inch, 10 to 10000; `OptionError` if it is none."""
+    try:
+        ppi = Fraction(text.strip()).limit_denominator(1000)
+    except (ValueError, ZeroDivisionError):
+        ppi = Fraction(0)
+    if not 10 <= ppi <= 10_000:
+        raise OptionError(
+            f"--ppi is {text!r}",
+            "it is a number of pixels to the inch, from 10 to 10000",
+            "give the printer's own resolution, such as 360 or 720",
+        )
+    return ppi
+
+
+def plan_size(
+    width: int, height: int, per_inch: tuple[Fraction, Fraction] | None, wish: SizeWish
+) -> Size:
+    """How large the picture becomes.
+
+    Without ``wish.ppi`` its pixels stay as they are, and only how many go to the inch changes.
+
+    Parameters
+    ----------
+    width, height:
+        Pixels of the picture as it will lie (turned already).
+    per_inch:
+        Its own pixels to the inch, across and down, turned already; None: not known.
+    wish:
+        What is asked.
+
+    Raises
+    ------
+    OptionError
+        Width and height do not go with the picture's shape; the result is too large or small.
+    """
+    across, down = per_inch or (Fraction(1), Fraction(1))
+    shape = (height / down) / (width / across)  # height over width, on the film
+    wide = _asked_width(wish, shape)
+    if wide is None and (wish.ppi is None or per_inch is None):
+        # nothing asked, or no size known to resample from: its pixels are printed as they are
+        return Size(width, height, per_inch if wish.ppi is None else (wish.ppi, wish.ppi), False)
+    if wide is None:
+        wide = width * INCH / across
+    if wish.ppi is None:
+        new = width * INCH / wide
+        return _checked(Size(width, height, (new, new * down / across), False))
+    new_width = max(1, _nearest(wide * wish.ppi / INCH))
+    new_height = max(1, _nearest(wide * shape * wish.ppi / INCH))
+    changed = (new_width, new_height) != (width, height)
+    return _checked(Size(new_width, new_height, (wish.ppi, wish.ppi), changed))
+
+
+def _nearest(number: Fraction) -> int:
+    return math.floor(number + Fraction(1, 2))
+
+
+def _asked_width(wish: SizeWish, shape: Fraction) -> Fraction | None:
+    """Width on the film that was asked for, directly or through the height."""
+    if wish.height_mm is None:
+        return wish.width_mm
+    width = wish.height_mm / shape
+    if wish.width_mm is not None and abs(float(wish.width_mm / width) - 1.0) > _TOLERANCE:
+        raise OptionError(
+            f"--width is {float(wish.width_mm):g} mm and --height {float(wish.height_mm):g} mm,"
+            f" and a picture of this shape is {float(wish.width_mm):g} x"
+            f" {float(wish.width_mm * shape):.1f} mm or {float(width):.1f} x"
+            f" {float(wish.height_mm):g} mm",
+            "a picture keeps its shape: to crop it is the editor's job",
+            "give one of the two, or crop the picture in your editor first",
+        )
+    return wish.width_mm or width
+
+
+def _checked(size: Size) -> Size:
+    check_pixels(size.width, size.height)
+    return size
+
+
+def check_pixels(width: int, height: int) -> None:
+    """Raise `OptionError` for more pixels than a negative may have."""
+    if max(width, height) > LONGEST_SIDE or width * height > MOST_PIXELS:
+        raise OptionError(
+            f"the negative would be {width} x {height} pixels",
+            f"it may have {LONGEST_SIDE} on a side and {MOST_PIXELS // 1_000_000} million in all",
+            "take a smaller size, a narrower margin or fewer pixels to the inch",
+        )

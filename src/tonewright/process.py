@@ -1,0 +1,168 @@
+"""The process response: what the paper, coated and developed, makes of exposure.
+
+One step-tablet strip holds it.  Exposure is counted in log10 units from clear film at a
+reference time; a step of density d lies at -d.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import asdict, dataclass, fields
+from typing import Any
+
+from tonewright.errors import DocumentError, OptionError
+from tonewright.provenance import check_header
+from tonewright.responses import is_number, table_from_dict
+from tonewright.scales import Array
+from tonewright.setup import Setup, setup_from_dict
+from tonewright.strip import Strip, strip_from_dict
+from tonewright.tablet import Tablet
+from tonewright.times import PrintingTime, TimeUnit, ratio
+
+FORMAT, VERSION = "tonewright-process", 1
+JUST_VISIBLE = 1.0
+"""L* between maximum black and step 2 at the base printing time: a just-visible step."""
+
+
+@dataclass(frozen=True)
+class ProcessSettings:
+    """What the evaluation of a strip was told."""
+
+    just_visible_lightness: float = JUST_VISIBLE
+
+    def __post_init__(self) -> None:
+        """Hold the rule; `OptionError` otherwise."""
+        if not 0.1 <= self.just_visible_lightness <= 10.0:
+            raise OptionError(f"a just-visible step of {self.just_visible_lightness:g} L*",
+                              "it lies between 0.1 and 10", "leave it out for 1 L*")
+
+
+@dataclass(frozen=True)
+class Findings:
+    """What a strip says; times in seconds or integrator units, None where not known."""
+
+    base_printing_time: float
+    base_printing_time_low: float
+    base_printing_time_high: float
+    """Nine times in ten the base printing time lies between these two."""
+    strict_printing_time: float
+    reached_black: bool
+    next_time: float | None
+    """What to try next; None when the strip is enough."""
+    log_exposure_range: float | None
+    iso_range: int | None
+    film_density: float | None
+    film_density_sd: float | None
+    max_black_density: float
+    paper_white_density: float
+    noise_density_sd: float
+    reciprocity: float
+    """Schwarzschild exponent; 1 unless several times show another."""
+    reciprocity_sd: float | None
+    warnings: tuple[str, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Process:
+    """A process response with the strip behind it."""
+
+    name: str
+    made_by: str
+    setup: Setup
+    settings: ProcessSettings
+    tablet: Tablet
+    strip: Strip
+    reference_time: PrintingTime
+    """Time at which clear film is exposure 0 in the table."""
+    findings: Findings
+    exposure: Array
+    """log10, shape (m,), increasing."""
+    density: Array
+    density_low: Array
+    density_high: Array
+
+    @property
+    def unit(self) -> TimeUnit:
+        """Seconds or integrator units."""
+        return self.reference_time.unit
+
+    @property
+    def base_time(self) -> PrintingTime:
+        """The base printing time."""
+        return PrintingTime(self.findings.base_printing_time, self.unit)
+
+    def shift(self, time: PrintingTime) -> float:
+        """Exposure (log10) of clear film at another time."""
+        return self.findings.reciprocity * math.log10(ratio(time, self.reference_time))
+
+    def to_dict(self) -> dict[str, Any]:
+        """The document as plain numbers and texts."""
+        return {
+            "format": FORMAT, "version": VERSION, "made_by": self.made_by, "name": self.name,
+            "setup": self.setup.to_dict(), "settings": asdict(self.settings),
+            "tablet": {"name": self.tablet.name, "densities": list(self.tablet.densities),
+                       "calibrated": self.tablet.calibrated},
+            "reference_time": self.reference_time.value, "time_unit": self.unit,
+            "findings": {**asdict(self.findings), "warnings": list(self.findings.warnings)},
+            "response": {name: getattr(self, name).tolist() for name in _TABLE},
+            "strip": self.strip.to_dict(),
+        }
+
+
+_TABLE = ("exposure", "density", "density_low", "density_high")
+
+
+def process_from_dict(data: Any) -> Process:
+    """Check a document and rebuild the process.
+
+    Raises
+    ------
+    DocumentError
+        Another format or version, or a part that is missing or does not hold together.
+    """
+    check_header(data, FORMAT, VERSION, "process response")
+    try:
+        unit: TimeUnit = data["time_unit"]
+        if unit not in ("s", "unit"):
+            raise ValueError(f"time unit {unit!r:.30}")
+        tablet, strip = data["tablet"], strip_from_dict(data["strip"])
+        steps = len(tablet["densities"])
+        if max(p.step for p in strip.patches) > steps or strip.patches[0].time.unit != unit:
+            raise ValueError(f"the strip does not go with a tablet of {steps} steps or its time")
+        table = table_from_dict(data["response"], list(_TABLE), "process response")
+        return Process(
+            name=str(data["name"]), made_by=str(data["made_by"]),
+            setup=setup_from_dict(data["setup"]),
+            settings=ProcessSettings(float(data["settings"]["just_visible_lightness"])),
+            tablet=Tablet(str(tablet["name"]), tuple(map(float, tablet["densities"])),
+                          bool(tablet["calibrated"])),
+            strip=strip, reference_time=PrintingTime(float(data["reference_time"]), unit),
+            findings=_findings_from_dict(data["findings"]), **table)
+    except (TypeError, KeyError, ValueError, OptionError) as error:
+        raise DocumentError(f"the process response does not hold together ({error})",
+                            "it has all its parts", "take an unedited copy, or evaluate the strip"
+                            " again with tonewright strip") from error
+
+
+_MAY_BE_NONE = ("next_time", "log_exposure_range", "iso_range", "film_density",
+                "film_density_sd", "reciprocity_sd")
+_ABOVE_ZERO = ("base_printing_time", "base_printing_time_low", "base_printing_time_high",
+               "strict_printing_time", "next_time", "noise_density_sd", "reciprocity")
+
+
+def _findings_from_dict(data: dict[str, Any]) -> Findings:
+    """Findings, each of its kind; `ValueError` names the one that is not."""
+    if sorted(data) != sorted(f.name for f in fields(Findings)):
+        raise ValueError("findings are not complete")
+    for name, value in data.items():
+        if name == "warnings":
+            good = isinstance(value, list) and all(isinstance(w, str) for w in value)
+        elif name == "reached_black":
+            good = isinstance(value, bool)
+        elif value is None:
+            good = name in _MAY_BE_NONE
+        else:
+            good = is_number(value) and (name not in _ABOVE_ZERO or value > 0.0)
+        if not good:
+            raise ValueError(f"{name} is {value!r:.30}")
+    return Findings(**{**data, "warnings": tuple(data["warnings"])})

@@ -1,0 +1,272 @@
+"""From a step-tablet strip to the process response and the base printing time."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import minimize_scalar
+
+from tonewright import scales
+from tonewright.errors import FitError
+from tonewright.exposure import iso_range_class, log_exposure_range
+from tonewright.numeric.chain import RiseModel, model_from_sample
+from tonewright.numeric.monotone import SmoothFit, SmoothSettings, fit_smooth
+from tonewright.numeric.sigmoid import sample_rises
+from tonewright.process import JUST_VISIBLE, Findings, Process, ProcessSettings
+from tonewright.provenance import made_by
+from tonewright.scales import STOP, Array
+from tonewright.setup import Setup
+from tonewright.strip import Strip
+from tonewright.tablet import Tablet
+from tonewright.times import PrintingTime, ratio
+
+NOISE_FLOOR = 0.004
+GUESS_STOPS, GUESS_SPREAD, GUESS_TAIL = 0.75, 0.8, 4.0
+"""A printer's guess lies between half a stop short and two stops long of the base time, mostly
+(Student's distribution with so many degrees of freedom).  This only matters where the strip
+itself says little: when it is far too short."""
+BEYOND_BLACK, BEYOND_WHITE = 1.6, 0.3
+SAMPLE = 1200
+
+
+@dataclass(frozen=True, eq=False)
+class _Places:
+    """Where each reading lies: exposure relative to the reference time."""
+
+    x: Array
+    y: Array
+    sd: Array
+    """Relative: the stated uncertainty, or 1."""
+    reciprocity: float = 1.0
+    reciprocity_sd: float | None = None
+    film: float | None = None
+    film_sd: float | None = None
+
+
+def make_process(
+    strip: Strip, tablet: Tablet, setup: Setup, name: str,
+    settings: ProcessSettings | None = None,
+) -> Process:
+    """Everything one or several strips say of a process.
+
+    Raises
+    ------
+    FitError
+        No step under the film, no black, or the two halves exchanged.
+    """
+    settings = settings or ProcessSettings()
+    if not any(p.through == "film" for p in strip.patches):
+        raise FitError("all steps are bare", "the printing time is found through the film that"
+                       " the negative is printed on", "print half of the strip under clear film")
+    reference = _reference_time(strip)
+    places = _place(strip, tablet, reference)
+    drawn = draw_responses(places.x, places.y, places.sd)
+    findings = _findings(strip, tablet, reference, places, drawn, settings)
+    low, middle, high = (np.maximum.accumulate(weighted_quantile(drawn.curves, drawn.weights, q))
+                         for q in (0.025, 0.5, 0.975))
+    return Process(
+        name=name, made_by=made_by(), setup=setup, settings=settings, tablet=tablet, strip=strip,
+        reference_time=reference, findings=findings, exposure=_rounded(drawn.nodes, 6),
+        density=_rounded(middle), density_low=_rounded(low), density_high=_rounded(high))
+
+
+def _rounded(values: Array, places: int = 5) -> Array:
+    return np.asarray(np.round(values, places), dtype=np.float64)
+
+
+def rebuild_process(process: Process) -> Process:
+    """The same process, evaluated again from the strip it carries."""
+    return make_process(process.strip, process.tablet, process.setup, process.name,
+                        process.settings)
+
+
+def response_model(process: Process) -> tuple[RiseModel, float]:
+    """The response as a mean with modes of uncertainty, and the noise of a reading.
+
+    Nodes are exposures relative to the reference time; values are densities.
+    """
+    places = _place(process.strip, process.tablet, process.reference_time, process.findings)
+    drawn = draw_responses(places.x, places.y, places.sd)
+    return model_from_sample(drawn.nodes, drawn.curves, drawn.weights), drawn.noise
+
+
+def _reference_time(strip: Strip) -> PrintingTime:
+    """The middle one of the strips' times, so that it stands for all."""
+    times = strip.times()
+    return times[len(times) // 2]
+
+
+@dataclass(frozen=True, eq=False)
+class DrawnResponses:
+    """Responses that may be the truth: shape (count, nodes), with weights (count,)."""
+
+    nodes: Array
+    curves: Array
+    weights: Array
+    noise: float
+
+
+def draw_responses(x: Array, y: Array, sd: Array) -> DrawnResponses:
+    """Sample the density curves that fit readings ``y`` at exposures ``x``, shape (n,)."""
+    smooth = _smooth(x, y, sd)
+    noise = max(smooth.noise * float(np.median(sd)), NOISE_FLOOR)
+    nodes = np.arange(x.min() - BEYOND_WHITE, x.max() + BEYOND_BLACK, 0.02)
+    curves = sample_rises(x, y, noise * sd / float(np.median(sd)), nodes, SAMPLE)
+    black = just_black(nodes, curves, JUST_VISIBLE)
+    guess = (x.max() - black) / STOP
+    off = (guess - GUESS_STOPS) / GUESS_SPREAD
+    weights = (1.0 + off**2 / GUESS_TAIL) ** (-0.5 * (GUESS_TAIL + 1.0))
+    return DrawnResponses(nodes, curves, weights / weights.sum(), noise)
+
+
+def just_black(nodes: Array, curves: Array, step: float) -> Array:
+    """Exposure at which each curve comes within ``step`` L* of its black, shape (count,)."""
+    lightness = scales.density_to_lightness(curves)
+    return np.array([np.interp(-(row[-1] + step), -row, nodes) for row in lightness])
+
+
+def weighted_quantile(values: Array, weights: Array, part: float) -> Array:
+    """Quantile along the first axis of weighted values."""
+    order = np.argsort(values, axis=0, kind="stable")
+    ranked = np.take_along_axis(values, order, axis=0)
+    cumulative = np.cumsum(weights[order], axis=0)
+    first = np.argmax(cumulative >= part * cumulative[-1:], axis=0)
+    return np.asarray(np.take_along_axis(ranked, first[None, ...], axis=0)[0])
+
+
+def _smooth(x: Array, y: Array, sd: Array) -> SmoothFit:
+    """A plain smooth curve, for the noise and for comparing shifts by their likelihood."""
+    settings = SmoothSettings(noise_floor=NOISE_FLOOR / float(np.median(sd)))
+    return fit_smooth(x, y, sd, np.linspace(x.min(), x.max(), 60), settings)
+
+
+def _place(
+    strip: Strip, tablet: Tablet, reference: PrintingTime, known: Findings | None = None
+) -> _Places:
+    """Exposure of every reading; the film's density and the reciprocity found on the way."""
+    patches = strip.patches
+    base = np.array([-tablet.densities[p.step - 1] for p in patches])
+    longer = np.array([math.log10(ratio(p.time, reference)) for p in patches])
+    bare = np.array([p.through == "bare" for p in patches])
+    stated = [p.density_sd for p in patches if p.density_sd]
+    usual = float(np.median(stated)) if stated else 1.0
+    sd = np.array([p.density_sd or usual for p in patches])
+    y = strip.density
+    if known is not None:
+        x = base + known.reciprocity * longer + bare * (known.film_density or 0.0)
+        return _Places(x, y, sd)
+    power, power_sd = _find_reciprocity(base[~bare], longer[~bare], y[~bare], sd[~bare])
+    x = base + power * longer
+    film = film_sd = None
+    if bare.any():
+        film, film_sd = _best_shift(lambda f: _smooth(x + f * bare, y, sd).score, (-0.6, 0.9))
+        _check_halves(film, film_sd)
+        x = x + film * bare
+    return _Places(x, y, sd, power, power_sd, film, film_sd)
+
+
+def _check_halves(film: float, film_sd: float) -> None:
+    if film < -0.03 and film < -2.0 * film_sd:
+        raise FitError(
+            f"the half under the film printed darker: as if the film let through"
+            f" {10.0**-film:.2f} times the light", "film takes light away",
+            "the two halves are exchanged: swap film and bare in the column through, or in"
+            " --halves for a scan")
+
+
+def _find_reciprocity(
+    base: Array, longer: Array, y: Array, sd: Array
+) -> tuple[float, float | None]:
+    """Schwarzschild exponent (E = I t**p, 1900), only where times differ by a stop or more.
+
+    It stays 1 unless the strips say otherwise by more than twice their uncertainty.
+    """
+    if np.ptp(longer) < STOP - 1e-6:
+        return 1.0, None
+    power, spread = _best_shift(lambda p: _smooth(base + p * longer, y, sd).score, (0.6, 1.3))
+    if spread < 0.1 and abs(power - 1.0) > 2.0 * spread:
+        return round(power, 3), spread
+    return 1.0, spread
+
+
+def _best_shift(
+    score: Callable[[float], float], bounds: tuple[float, float]
+) -> tuple[float, float]:
+    """Place of the smallest -2 log likelihood and its standard deviation."""
+    coarse = np.linspace(*bounds, 16)
+    start = coarse[int(np.argmin([score(c) for c in coarse]))]
+    gap = coarse[1] - coarse[0]
+    found = minimize_scalar(score, bounds=(start - gap, start + gap), method="bounded",
+                            options={"xatol": 1e-3})
+    best, step = float(found.x), 0.02
+    bend = (score(best + step) - 2.0 * float(found.fun) + score(best - step)) / step**2
+    return best, math.sqrt(2.0 / bend) if bend > 0.0 else gap
+
+
+def _findings(
+    strip: Strip, tablet: Tablet, reference: PrintingTime, places: _Places,
+    drawn: DrawnResponses, settings: ProcessSettings,
+) -> Findings:
+    step = settings.just_visible_lightness
+    black_at = just_black(drawn.nodes, drawn.curves, step)
+    # step 2 shall lie where black ends: its exposure at the reference time is -density
+    change = (black_at + tablet.densities[1]) / places.reciprocity
+    low, middle, high = (float(weighted_quantile(change, drawn.weights, q))
+                         for q in (0.05, 0.5, 0.95))
+    base = reference.times(10.0**middle)
+    most = float(places.x.max())
+    reached = float(weighted_quantile(black_at, drawn.weights, 0.5)) <= most
+    ranges = np.array([log_exposure_range(drawn.nodes, c) or np.nan for c in drawn.curves])
+    known = np.isfinite(ranges)
+    log_range = (float(weighted_quantile(ranges[known], drawn.weights[known], 0.5))
+                 if known.any() else None)
+    longest = strip.times()[-1]
+    interval = tablet.densities[1] - tablet.densities[0]
+    return Findings(
+        base_printing_time=_round(base.value),
+        base_printing_time_low=_round(reference.times(10.0**low).value),
+        base_printing_time_high=_round(reference.times(10.0**high).value),
+        strict_printing_time=_round(base.value * 10.0 ** (-interval / places.reciprocity)),
+        reached_black=reached,
+        next_time=None if reached else _next_time(base, longest),
+        log_exposure_range=None if log_range is None else round(log_range, 4),
+        iso_range=iso_range_class(log_range),
+        film_density=None if places.film is None else round(places.film, 4),
+        film_density_sd=None if places.film_sd is None else round(places.film_sd, 4),
+        max_black_density=_middle(drawn, -1), paper_white_density=_middle(drawn, 0),
+        noise_density_sd=round(drawn.noise, 5), reciprocity=places.reciprocity,
+        reciprocity_sd=None if places.reciprocity_sd is None else round(places.reciprocity_sd, 4),
+        warnings=_warnings(strip, low, high, reached, places))
+
+
+def _middle(drawn: DrawnResponses, node: int) -> float:
+    return round(float(weighted_quantile(drawn.curves[:, node], drawn.weights, 0.5)), 4)
+
+
+def _round(value: float) -> float:
+    return float(f"{value:.5g}")
+
+
+def _next_time(base: PrintingTime, longest: PrintingTime) -> float:
+    """Towards the estimate, by half a stop at least and two stops at most."""
+    stops = np.clip(math.log2(ratio(base, longest)), 0.5, 2.0)
+    return longest.times(2.0 ** float(stops)).on_timer().value
+
+
+def _warnings(
+    strip: Strip, low: float, high: float, reached: bool, places: _Places
+) -> tuple[str, ...]:
+    said = list(strip.notes)
+    if not reached:
+        said.append("Maximum black was not reached: even the clearest step still prints lighter"
+                    " than this paper can. The times are extrapolated; print another strip for"
+                    " the next time given.")
+    elif (high - low) / STOP > 1.5:
+        said.append(f"The base printing time is known only to ±{(high - low) / STOP / 2.0:.1f}"
+                    " stop; measuring the dark steps again, or a second strip, would settle it.")
+    if places.film is not None and places.film_sd is not None and places.film_sd > 0.05:
+        said.append(f"The film's density is known only to ±{places.film_sd:.2f}.")
+    return tuple(said)

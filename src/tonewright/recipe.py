@@ -1,0 +1,144 @@
+"""What a derived curve is made from: process responses, prints, and where it shall hold."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+from tonewright.errors import DocumentError, OptionError
+from tonewright.process import Process, process_from_dict
+from tonewright.readings import Readings
+from tonewright.times import PrintingTime, ratio
+
+FARTHEST = 32.0
+"""Times as long or as short as the strip's that are still compared: five stops."""
+
+
+@dataclass(frozen=True, eq=False)
+class PrintedTarget:
+    """A target as it was printed: on which of the recipe's processes, and for how long."""
+
+    readings: Readings
+    process: int
+    time: PrintingTime
+    left_out: tuple[str, ...] = ()
+    """Names of its patches that do not count."""
+
+
+@dataclass(frozen=True, eq=False)
+class Recipe:
+    """Everything that a curve by way of ``P(u) = H(x0 - N(u))`` is made from.
+
+    The curve holds on ``processes[process]`` at ``printing_time``; the prints on any of the
+    processes tell of the ink.
+    """
+
+    processes: tuple[Process, ...]
+    prints: tuple[PrintedTarget, ...]
+    process: int
+    printing_time: PrintingTime
+
+    def __post_init__(self) -> None:
+        """Hold the rules; `OptionError` says which one is broken."""
+        for print_ in self.prints:
+            process = self.processes[print_.process]
+            _refuse_far_time(print_.time, process, "a target was printed for")
+            if print_.readings.relative_to_paper:
+                raise OptionError("the readings count from the bare paper",
+                                  "a strip's densities are absolute, and so must these be",
+                                  "add --paper-density, the density of the bare paper")
+            if print_.readings.scale != process.strip.scale:
+                raise OptionError(
+                    f"the readings are on the scale {print_.readings.scale}, the strip of"
+                    f" {process.name} on {process.strip.scale}",
+                    "on a coloured print the two differ by up to 0.07 in density and are not"
+                    " mixed", "measure both in the same way, or choose with --scale")
+        _refuse_far_time(self.printing_time, self.processes[self.process],
+                         "the curve is wanted for")
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain dictionary."""
+        return {
+            "processes": [p.to_dict() for p in self.processes],
+            "prints": [{"readings": p.readings.to_dict(), "process": p.process,
+                        "time": p.time.value, "time_unit": p.time.unit,
+                        "left_out": list(p.left_out)} for p in self.prints],
+            "process": self.process, "printing_time": self.printing_time.value,
+            "time_unit": self.printing_time.unit,
+        }
+
+
+def recipe_from_dict(data: Any) -> Recipe:
+    """Check and rebuild a recipe.
+
+    Raises
+    ------
+    DocumentError
+        Not what `Recipe.to_dict` writes.
+    """
+    try:
+        processes = tuple(process_from_dict(p) for p in data["processes"])
+        prints = tuple(
+            PrintedTarget(Readings.from_dict(p["readings"]), _index(p["process"], processes),
+                          _time(p["time"], p["time_unit"]), _names(p["left_out"]))
+            for p in data["prints"])
+        return Recipe(processes, prints, _index(data["process"], processes),
+                      _time(data["printing_time"], data["time_unit"]))
+    except (TypeError, KeyError, ValueError, OptionError) as error:
+        raise DocumentError(f"the recipe does not hold together ({error})",
+                            "it has processes, prints, process and printing_time",
+                            "take an unedited copy of the document") from error
+
+
+def _index(value: Any, processes: tuple[Process, ...]) -> int:
+    if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value < len(processes):
+        raise ValueError(f"process {value!r} of {len(processes)}")
+    return value
+
+
+def _time(value: Any, unit: Any) -> PrintingTime:
+    if unit not in ("s", "unit"):
+        raise ValueError(f"time unit {unit!r:.30}")
+    return PrintingTime(float(value), unit)
+
+
+def _names(value: Any) -> tuple[str, ...]:
+    if not isinstance(value, list) or not all(isinstance(name, str) for name in value):
+        raise ValueError(f"left_out {value!r:.30}")
+    return tuple(value)
+
+
+def _refuse_far_time(time: PrintingTime, process: Process, what: str) -> None:
+    """A strip says nothing of times far from its own; mostly one of the two was mistyped."""
+    strip = process.reference_time
+    if not 1.0 / FARTHEST <= ratio(time, strip) <= FARTHEST:
+        raise OptionError(
+            f"{what} {time}, the strip of {process.name} for {strip}",
+            f"times more than {FARTHEST:g} times apart are not compared",
+            "check both times and their units, or print a strip for a time nearer to it")
+
+
+def pooled(
+    processes: tuple[Process, ...], prints: tuple[PrintedTarget, ...], process: int,
+    time: PrintingTime,
+) -> Recipe:
+    """A recipe in which each strip and each print counts once, however often it is named.
+
+    Raises
+    ------
+    OptionError
+        As `Recipe`.
+    """
+    kept: list[Process] = []
+    place = []
+    for one in processes:
+        same = next((i for i, k in enumerate(kept)
+                     if k.strip == one.strip and k.tablet == one.tablet), len(kept))
+        if same == len(kept):
+            kept.append(one)
+        place.append(same)
+    once: dict[tuple[Any, ...], PrintedTarget] = {}
+    for print_ in prints:
+        moved = replace(print_, process=place[print_.process])
+        once.setdefault((moved.process, moved.time, moved.readings.patches), moved)
+    return Recipe(tuple(kept), tuple(once.values()), place[process], time)

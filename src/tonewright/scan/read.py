@@ -1,0 +1,421 @@
+"""From the scan of a printed target to the density of each of its patches."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tonewright.errors import ImageError, OptionError
+from tonewright.numeric.robust import robust_spread
+from tonewright.scales import Array
+from tonewright.scan.image import Scan
+from tonewright.scan.place import INVERTED, Located, locate
+from tonewright.scan.response import response_from_anchors, response_from_profile
+from tonewright.scan.sample import BLOCKS, Box, Sample, midmean, sample_box
+from tonewright.scan.scanner import ScannerResponse
+from tonewright.scan.uneven import Unevenness, find_unevenness
+from tonewright.target import Patch, Target
+
+MOST_CLIPPED = 0.02
+"""Share of a patch's pixels that may be clipped before its density is only a bound."""
+_WHITE_NAMES, _BLACK_NAMES = ("full", "white"), ("clear", "black")
+_GROSS_BLOCK = 5.0
+"""Standard deviations from the rest of its patch at which a square is a scratch or a stain."""
+_LEAST_BLOCK = 0.02
+"""Density by which it must differ as well."""
+_SPOILT = 0.08
+"""Share of a patch's squares at which it is said to be doubtful."""
+_EXPOSURE_OFF = (
+    "scan again with automatic exposure, sharpening and contrast switched off, without setting"
+    " black and white points, as 16-bit gray"
+)
+
+
+@dataclass(frozen=True)
+class ReadSettings:
+    """What the scan itself does not say."""
+
+    response: ScannerResponse | None = None
+    """From a scan of known densities; the surest."""
+    known: Mapping[str, float] = field(default_factory=dict)
+    """Densities of patches by name, instead of a response or to set its lamp right; ``white``
+    (or ``full``) and ``black`` (or ``clear``) stand for all reference patches of that kind."""
+    corners: Sequence[float] | None = None
+    """The marks' centres by hand, eight numbers."""
+
+
+@dataclass(frozen=True)
+class PatchReading:
+    """One patch as read."""
+
+    patch: Patch
+    density: float | None
+    """None: the scan does not show it."""
+    density_sd: float | None
+    code: float
+    """In the scan's own encoding, 0 (black) to 1; that of a print even if the scan is inverted."""
+    clipped: float
+    """Share of its pixels that are clipped, 0 to 1."""
+    spoilt: float
+    """Share of it that was left aside as scratched or stained, 0 to 1."""
+    doubts: tuple[str, ...]
+    """What is wrong with it; empty: nothing."""
+    kept: tuple[bool, ...] = ()
+    """Which of its squares were read, row by row; the rest is scratched or stained."""
+
+
+@dataclass(frozen=True, eq=False)
+class ScanReading:
+    """A target as read from a scan."""
+
+    target: Target
+    located: Located
+    patches: tuple[PatchReading, ...]
+    """In the order of the target."""
+    response: ScannerResponse
+    unevenness: Unevenness
+    warnings: tuple[str, ...]
+
+    @property
+    def doubtful(self) -> tuple[PatchReading, ...]:
+        """The patches with doubts."""
+        return tuple(p for p in self.patches if p.doubts)
+
+    @property
+    def density_sd_median(self) -> float:
+        """Of the patches that could be read."""
+        return float(np.median([p.density_sd for p in self.patches if p.density_sd is not None]))
+
+
+def read_target_scan(
+    scan: Scan, target: Target, settings: ReadSettings | None = None
+) -> ScanReading:
+    """Find the print in the scan and read the density of every patch.
+
+    Raises
+    ------
+    ImageError
+        Marks not found, another target, a cropped or clipped scan, a scan too coarse, tones that
+        do not follow the ink.
+    OptionError
+        Corners or known patches that cannot be; nothing that says what the codes mean.
+    """
+    settings = settings or ReadSettings()
+    located = locate(scan.pixels, target, settings.corners)
+    if not target.dots:
+        located = _right_way_up(scan.pixels, target, located)
+    samples = [_sample(scan.pixels, located, patch) for patch in target.patches]
+    _check_coarse(target, samples)
+    sure = [s for s in samples if s is not None]
+    _check_exposure(target, sure)
+    _check_order(target, np.array([s.code for s in sure]), by_hand=located.by_hand)
+    response, warnings = _response(scan, target, sure, settings)
+    return _densities(scan, target, located, sure, response, warnings)
+
+
+def _right_way_up(pixels: NDArray[np.float32], target: Target, located: Located) -> Located:
+    """Whether the scan is inverted, told by the patches: beside a picture the marks are drawn light
+    on dark or dark on light."""
+    plain = replace(located, light=True)
+    samples = [_sample(pixels, plain, patch) for patch in target.patches]
+    _check_coarse(target, samples)
+    if _agreement(target.level, np.array([s.code for s in samples if s is not None])) >= 0.0:
+        return plain
+    return replace(located, light=False, warnings=(*located.warnings, INVERTED))
+
+
+def _sample(pixels: NDArray[np.float32], located: Located, patch: Patch) -> Sample | None:
+    box = Box(patch.x_mm, patch.y_mm, patch.width_mm, patch.height_mm)
+    sample = sample_box(pixels, located.placement, box)
+    if sample is None or located.light:
+        return sample
+    return Sample(1.0 - sample.blocks, sample.spread, sample.clipped_black, sample.clipped_white,
+                  sample.pixels)
+
+
+# Checks of the whole
+
+
+def _check_coarse(target: Target, samples: Sequence[Sample | None]) -> None:
+    lost = [p.name for p, s in zip(target.patches, samples, strict=True) if s is None]
+    if lost:
+        raise ImageError(
+            f"the scan is too coarse: patch {lost[0]} has fewer than 150 pixels",
+            "a patch is judged from many pixels", "scan at 300 pixels to the inch or more")
+
+
+def _check_exposure(target: Target, samples: Sequence[Sample]) -> None:
+    """A scan that is clipped where paper white or full black lies is no measurement."""
+    for kind, end, what in (("full", "white", "paper white"), ("clear", "black", "full black")):
+        shares = [getattr(s, f"clipped_{end}")
+                  for p, s in zip(target.patches, samples, strict=True) if p.kind == kind]
+        if shares and np.median(shares) > 0.25:
+            raise ImageError(
+                f"the scan is clipped to {end}: {float(np.median(shares)):.0%} of the pixels of"
+                f" its {what} patches have the {'highest' if end == 'white' else 'lowest'} value"
+                " there is",
+                "beyond its end values a scan shows nothing", _EXPOSURE_OFF)
+
+
+def _check_order(target: Target, codes: Array, *, by_hand: bool) -> None:
+    """More ink prints lighter; else the document is another target's, whatever its border."""
+    level = target.level
+    if np.ptp(codes) < 0.02:
+        raise ImageError(
+            f"the patches differ by {np.ptp(codes):.1%} of the scan's range only",
+            "a printed target runs from black to paper white",
+            "check that this is the scan of the finished print, and its exposure")
+    agreement = _agreement(level, codes)
+    if agreement < 0.7:
+        raise ImageError(
+            f"the patches' tones do not follow the ink (agreement {agreement:.2f} of 1)",
+            "more ink on the film prints lighter",
+            "check that --corners names the centres of the marks with 1, 2, 3 and 4 spots, in"
+            " that order" if by_hand else
+            "look at the line of text on the print, and name that target's .target.json")
+
+
+def _agreement(level: Array, codes: Array) -> float:
+    """Rank correlation, -1 to 1; 0 where all are alike."""
+    if np.ptp(codes) < 1e-6 or np.ptp(level) < 1e-6:
+        return 0.0
+    return float(np.corrcoef(_ranks(level), _ranks(codes))[0, 1])
+
+
+def _ranks(values: Array) -> Array:
+    _, where = np.unique(np.round(values, 6), return_inverse=True)
+    return where.astype(np.float64)
+
+
+# What codes mean
+
+
+def _response(
+    scan: Scan, target: Target, samples: Sequence[Sample], settings: ReadSettings
+) -> tuple[ScannerResponse, list[str]]:
+    """The response to use, and what to say of it."""
+    if settings.response is not None:
+        if not settings.known:
+            return settings.response, []
+        return _shifted(settings.response, target, samples, settings.known)
+    if settings.known:
+        density, code, code_sd = _known_codes(target, samples, settings.known)
+        response = response_from_anchors(density, code, code_sd, scan=scan)
+        return response, [
+            "densities between the known patches rest on the usual tone curve of scanners, not on"
+            " a measurement of yours: a scanned gray scale (`tonewright scanner`) is much surer"]
+    return response_from_profile(scan), [
+        "densities rest on the embedded profile alone, and may be off by 0.1 and more in the"
+        " blacks: a scanned gray scale (`tonewright scanner`) or two measured patches"
+        " (--known white=0.07 --known black=1.60) are much surer"]
+
+
+def _known_codes(
+    target: Target, samples: Sequence[Sample], known: Mapping[str, float]
+) -> tuple[list[float], list[float], list[float]]:
+    """Density, code and its standard deviation of each known patch."""
+    code, code_sd = [], []
+    for name in known:
+        codes = np.array([samples[i].code for i in _members(target, name)])
+        code.append(float(np.median(codes)))
+        scatter = robust_spread(codes - np.median(codes)) if codes.size > 2 else 0.0
+        code_sd.append(max(scatter / np.sqrt(codes.size), 0.002 * code[-1]))
+    return list(known.values()), code, code_sd
+
+
+def _shifted(
+    response: ScannerResponse, target: Target, samples: Sequence[Sample],
+    known: Mapping[str, float],
+) -> tuple[ScannerResponse, list[str]]:
+    """A scanner's response with the light of this scan set right by known patches.
+
+    A lamp that is darker where the print lay than where the scale lay adds one density to all.
+    """
+    density, code, _ = _known_codes(target, samples, known)
+    off = np.array(density) - response.density_of(code)[0]
+    shift = float(np.median(off))
+    if abs(shift) > 0.2 or float(np.ptp(off)) > 0.15:
+        raise OptionError(
+            "the known patches differ from the scanner's response by "
+            + ", ".join(f"{d:+.2f}" for d in off) + " in density",
+            "a lamp changes all densities alike, by less than 0.2",
+            "check the densities given with --known, and that the scale was scanned with the same"
+            " settings as the print")
+    moved = replace(
+        response, density=tuple(d + shift for d in response.density),
+        lightest_density=response.lightest_density + shift,
+        darkest_density=response.darkest_density + shift)
+    return moved, [f"all densities were moved by {shift:+.3f} to agree with the known patches"]
+
+
+def _members(target: Target, name: str) -> tuple[int, ...]:
+    """Indices of the patches that a name of --known stands for."""
+    wanted = name.strip().lower()
+    found: Sequence[int] = ()
+    if wanted in _WHITE_NAMES:
+        found = target.of_kind("full") or [i for i, u in enumerate(target.level) if u == 1.0]
+    elif wanted in _BLACK_NAMES:
+        found = target.of_kind("clear") or [i for i, u in enumerate(target.level) if u == 0.0]
+    found = found or [i for i, p in enumerate(target.patches) if p.name.lower() == wanted]
+    if not found:
+        raise OptionError(
+            f"--known names the patch {name!r}",
+            f"the target has patches {target.patches[0].name} to {target.patches[-1].name}"
+            + (", and white and black for its reference patches" if target.of_kind("full")
+               else ", and none of clear film or full ink"),
+            "look the name up on the print: row letter and column number")
+    return tuple(found)
+
+
+# Densities
+
+
+def _densities(
+    scan: Scan, target: Target, located: Located, samples: Sequence[Sample],
+    response: ScannerResponse, warnings: list[str],
+) -> ScanReading:
+    blocks = np.stack([s.blocks for s in samples])
+    density = response.density_of(blocks)[0]
+    # one step of an 8-bit code is 0.03 in density in the blacks
+    grain = response.density_per_code(np.nanmedian(blocks, axis=1)) / ((1 << scan.bits) - 1)
+    clean = _clean_blocks(density, target.level, grain)
+    spoilt = 1.0 - clean.mean(axis=1)
+    value = np.array([midmean(d[c]) for d, c in zip(density, clean, strict=True)])
+    code = np.array([midmean(b[c]) for b, c in zip(blocks, clean, strict=True)])
+    own_sd = np.array([_scatter(d[c]) for d, c in zip(density, clean, strict=True)])
+    _, response_sd, inside = response.density_of(code)
+    clipped = np.array([s.clipped_white + s.clipped_black for s in samples])
+    seen = (clipped <= MOST_CLIPPED) & np.isfinite(value)
+    uneven = find_unevenness(target.level, np.where(seen, value, np.nan), own_sd,
+                             target.patch_centres, spoilt < _SPOILT)
+    noise = np.maximum(own_sd, uneven.scatter)
+    noise = np.hypot(noise, grain / np.sqrt(12.0 * BLOCKS))
+    sd = np.sqrt(noise**2 + response_sd**2 + uneven.shift_sd**2)
+    sd = np.where(uneven.gross, np.hypot(sd, np.nan_to_num(uneven.off)), sd)
+    patches = tuple(
+        PatchReading(
+            patch, float(value[i] - uneven.shift[i]) if seen[i] else None,
+            float(max(sd[i], 1e-4)) if seen[i] else None, float(code[i]), float(clipped[i]),
+            float(spoilt[i]),
+            tuple(_doubts(float(clipped[i]), float(spoilt[i]), bool(inside[i]),
+                          float(uneven.off[i]) if uneven.gross[i] else None, samples[i],
+                          response)),
+            tuple(map(bool, clean[i])))
+        for i, patch in enumerate(target.patches))
+    _check_enough(patches)
+    return ScanReading(target, located, patches, response, uneven, (
+        *scan.warnings, *located.warnings, *warnings, *_summary(patches)))
+
+
+def _clean_blocks(density: Array, level: Array, grain: Array) -> NDArray[np.bool_]:
+    """Which squares of each patch, shape (n, squares), are neither scratched nor stained.
+
+    Judged against the scatter usual for patches of about that density: a stain cannot hide by
+    making its own patch look rough.  ``grain`` is the density of one step of the scan's codes,
+    shape (n,).  Where half a patch is stained, the half that suits the other patches counts.
+    """
+    middle = np.nanmedian(density, axis=1)
+    away = density - middle[:, None] - _slopes(density - middle[:, None])
+    own = 1.4826 * np.nanmedian(np.abs(away), axis=1)
+    order = np.argsort(middle)
+    usual = np.empty_like(own)
+    for place, i in enumerate(order):
+        near = order[max(place - 6, 0) : place + 7]
+        usual[i] = np.median(own[near])
+    limit = np.maximum(_GROSS_BLOCK * np.maximum(usual, 1e-4), _LEAST_BLOCK) + grain
+    clean = np.abs(away) <= limit[:, None]
+    _choose_half(density, level, clean)
+    clean = _without_neighbours(clean)
+    # what is left must be most of the patch; otherwise nothing tells stain from patch
+    hopeless = clean.mean(axis=1) < 0.4
+    clean[hopeless] = np.isfinite(density[hopeless])
+    return np.asarray(clean)
+
+
+def _choose_half(density: Array, level: Array, clean: NDArray[np.bool_]) -> None:
+    """In patches of two halves, take the one that suits the sound patches; `clean` is changed."""
+    spoilt = 1.0 - clean.mean(axis=1)
+    sound = spoilt < _SPOILT
+    if sound.sum() < 5:
+        return
+    steps = np.unique(np.round(level[sound], 6))
+    means = np.array([np.median([midmean(density[i]) for i in np.flatnonzero(
+        sound & (np.abs(level - s) < 1e-6))]) for s in steps])
+    for i in np.flatnonzero(spoilt >= 0.3):
+        expected = float(np.interp(level[i], steps, means))
+        other = ~clean[i] & np.isfinite(density[i])
+        here, there = (abs(midmean(density[i][part]) - expected) for part in (clean[i], other))
+        if there < 0.5 * here:
+            centre = midmean(density[i][other])
+            clean[i] = np.abs(density[i] - centre) <= max(abs(here - there) / 3.0, _LEAST_BLOCK)
+
+
+def _without_neighbours(clean: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Squares beside a spoilt one left out as well, where enough remain: stains fade out."""
+    side = int(np.sqrt(clean.shape[1]))
+    padded = np.pad(clean.reshape(-1, side, side), ((0, 0), (1, 1), (1, 1)), constant_values=True)
+    narrow = (padded[:, 1:-1, 1:-1] & padded[:, :-2, 1:-1] & padded[:, 2:, 1:-1]
+              & padded[:, 1:-1, :-2] & padded[:, 1:-1, 2:]).reshape(clean.shape)
+    return np.where(narrow.mean(axis=1, keepdims=True) >= 0.3, narrow, clean)
+
+
+def _slopes(away: Array) -> Array:
+    """Gentle slopes across patches: differences of like halves, by medians, shape as given."""
+    side = int(np.sqrt(away.shape[1]))
+    square = away.reshape(-1, side, side)
+    ramp = (np.arange(side) - (side - 1) / 2.0) / side
+    half = side // 2
+    down = (np.nanmedian(square[:, -half:], axis=(1, 2))
+            - np.nanmedian(square[:, :half], axis=(1, 2)))
+    across = (np.nanmedian(square[:, :, -half:], axis=(1, 2))
+              - np.nanmedian(square[:, :, :half], axis=(1, 2)))
+    # a slope steeper than any lamp's is the edge of a stain
+    down, across = (np.clip(2.0 * s, -0.02, 0.02) for s in (down, across))
+    plane = down[:, None, None] * ramp[:, None] + across[:, None, None] * ramp
+    return np.asarray(plane.reshape(away.shape))
+
+
+def _scatter(blocks: Array) -> float:
+    """Standard deviation of a patch's mean, from its squares; neighbours count as half."""
+    kept = blocks[np.isfinite(blocks)]
+    if kept.size < 4:
+        return float("nan")
+    spread = max(robust_spread(kept - np.median(kept)), 1e-5)
+    return float(spread / np.sqrt(kept.size / 2.0))
+
+
+def _doubts(
+    clipped: float, spoilt: float, inside: bool, off: float | None, sample: Sample,
+    response: ScannerResponse,
+) -> list[str]:
+    doubts = []
+    if clipped > MOST_CLIPPED:
+        end = "white" if sample.clipped_white > sample.clipped_black else "black"
+        doubts.append(f"{clipped:.0%} of it is clipped to {end}, so that its density is not known")
+    elif not inside:
+        doubts.append("it lies outside the densities that the scanner's response covers"
+                      f" ({response.lightest_density:.2f} to {response.darkest_density:.2f})")
+    if spoilt >= _SPOILT:
+        doubts.append(f"a scratch or stain covers {spoilt:.0%} of it; the rest was read")
+    if off is not None:
+        doubts.append(f"it is {abs(off):.2f} {'denser' if off > 0 else 'lighter'} than its like"
+                      " and its place on the sheet let expect")
+    return doubts
+
+
+def _check_enough(patches: Sequence[PatchReading]) -> None:
+    unread = [p for p in patches if p.density is None]
+    if len(unread) > len(patches) // 3:
+        raise ImageError(
+            f"{len(unread)} of {len(patches)} patches are clipped in the scan",
+            "beyond its end values a scan shows nothing", _EXPOSURE_OFF)
+
+
+def _summary(patches: Sequence[PatchReading]) -> list[str]:
+    unread = [p.patch.name for p in patches if p.density is None]
+    if not unread:
+        return []
+    return [f"left out, because the scan is clipped there: {', '.join(unread)}"]

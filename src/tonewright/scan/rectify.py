@@ -1,0 +1,214 @@
+"""Between millimetres on the print and pixels of a scan: plane perspective.
+
+A homography is a matrix of shape (3, 3) with h[2, 2] = 1 that takes (x, y, 1) in millimetres to
+(u w, v w, w) in pixels; pixel (0, 0) has its centre at (0, 0).  Hartley and Zisserman, Multiple
+View Geometry, chapters 2 and 4.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from tonewright.scales import Array
+
+
+@dataclass(frozen=True, eq=False)
+class Placement:
+    """How the print lies in the scan."""
+
+    matrix: Array
+    """mm on the print to pixels of the scan, shape (3, 3)."""
+
+    def to_scan(self, points_mm: ArrayLike) -> Array:
+        """Pixels (column, row) of points (x, y) in mm, shape (..., 2)."""
+        return apply(self.matrix, points_mm)
+
+    def to_print(self, points_px: ArrayLike) -> Array:
+        """mm (x, y) of points (column, row) in pixels, shape (..., 2)."""
+        return apply(inverse(self.matrix), points_px)
+
+    def scaled(self, factor: float) -> Placement:
+        """The placement in a scan of which each block of factor x factor pixels became one."""
+        return Placement(shrink_matrix(factor) @ self.matrix)
+
+    def unscaled(self, factor: float) -> Placement:
+        """The reverse of `scaled`."""
+        return Placement(inverse(shrink_matrix(factor)) @ self.matrix)
+
+    def jacobian(self, point_mm: ArrayLike) -> Array:
+        """Pixels per mm around a point, shape (2, 2): rows column and row, columns x and y."""
+        x, y = np.asarray(point_mm, dtype=np.float64)
+        u, v, w = self.matrix @ np.array([x, y, 1.0])
+        top, last = self.matrix[:2, :2], self.matrix[2, :2]
+        return np.asarray(top / w - np.outer([u, v], last) / w**2)
+
+    def turn(self, centre_mm: ArrayLike) -> tuple[float, bool]:
+        """(degrees, mirrored): the scan shows the print swapped left to right if mirrored, and
+        then turned clockwise by so many degrees (-180 to 180)."""
+        slope = self.jacobian(centre_mm)
+        mirrored = bool(np.linalg.det(slope) < 0.0)
+        if mirrored:
+            slope = slope * np.array([-1.0, 1.0])
+        angle = np.arctan2(slope[1, 0] - slope[0, 1], slope[0, 0] + slope[1, 1])
+        return float(np.degrees(angle)), mirrored
+
+
+def shrink_matrix(factor: float) -> Array:
+    """From pixels of a scan to pixels of its block means; block centres lie between pixels."""
+    shift = (1.0 / factor - 1.0) / 2.0
+    return np.array([[1.0 / factor, 0.0, shift], [0.0, 1.0 / factor, shift], [0.0, 0.0, 1.0]])
+
+
+def inverse(matrix: Array) -> Array:
+    """The homography back."""
+    return np.asarray(np.linalg.inv(matrix), dtype=np.float64)
+
+
+def apply(matrix: Array, points: ArrayLike) -> Array:
+    """Points (..., 2) through a homography."""
+    at = np.asarray(points, dtype=np.float64)
+    wide = at @ matrix[:, :2].T + matrix[:, 2]
+    with np.errstate(divide="ignore", invalid="ignore"):  # points on the horizon: not finite
+        return np.asarray(wide[..., :2] / wide[..., 2:])
+
+
+def through_four(points: Array, images: Array) -> Array:
+    """Homographies through four points each.
+
+    Parameters
+    ----------
+    points:
+        mm, shape (4, 2).
+    images:
+        Pixels, shape (..., 4, 2).
+
+    Returns
+    -------
+    Shape (..., 3, 3).  Raises `numpy.linalg.LinAlgError` if three of the four lie on a line.
+    """
+    places = np.asarray(images, dtype=np.float64)
+    x, y = np.broadcast_to(points[:, 0], places.shape[:-1]), np.broadcast_to(
+        points[:, 1], places.shape[:-1])
+    rows = np.empty((*places.shape[:-2], 8, 8))
+    one, none = np.ones_like(x), np.zeros_like(x)
+    u, v = places[..., 0], places[..., 1]
+    rows[..., 0::2, :] = np.stack([x, y, one, none, none, none, -u * x, -u * y], axis=-1)
+    rows[..., 1::2, :] = np.stack([none, none, none, x, y, one, -v * x, -v * y], axis=-1)
+    right = np.empty((*places.shape[:-2], 8))
+    right[..., 0::2], right[..., 1::2] = u, v
+    solved = np.linalg.solve(rows, right[..., None])[..., 0]
+    last = np.ones((*solved.shape[:-1], 1))
+    return np.asarray(np.concatenate([solved, last], axis=-1).reshape(*solved.shape[:-1], 3, 3))
+
+
+def fit_homography(
+    points: Array, images: Array, start: Array
+) -> tuple[Array, Array, NDArray[np.bool_]]:
+    """The homography nearest to many correspondences, gross errors left out.
+
+    Least squares of the distances in the image by Gauss and Newton, from a start close by; points
+    further off than 4 robust standard deviations are left out and the rest fitted again.
+
+    Parameters
+    ----------
+    points, images:
+        mm and pixels, shape (n, 2), n at least 4.
+    start:
+        A homography close by, shape (3, 3).
+
+    Returns
+    -------
+    The homography; the distance of each point in pixels, shape (n,); which were used, shape (n,).
+    """
+    used = np.ones(len(points), dtype=np.bool_)
+    matrix = start / start[2, 2]
+    away = np.zeros(len(points))
+    for _ in range(4):
+        matrix = _least_squares(points[used], images[used], matrix)
+        away = np.linalg.norm(apply(matrix, points) - images, axis=1)
+        # distances in the plane: their median is 1.18 of the spread in one direction
+        limit = max(4.0 * float(np.median(away[used])) / 1.18, 0.5)
+        kept = away <= limit
+        if kept.sum() < 6 or np.array_equal(kept, used):
+            break
+        used = kept
+    return matrix, away, used
+
+
+def _least_squares(points: Array, images: Array, start: Array) -> Array:
+    # centred and of size 1: the normal equations stay well conditioned
+    before, after = _normaliser(points), _normaliser(images)
+    p, q = apply(before, points), apply(after, images)
+    h = after @ start @ np.linalg.inv(before)
+    h = h / h[2, 2]
+    for _ in range(10):
+        wide = np.column_stack([p, np.ones(len(p))]) @ h.T
+        w = wide[:, 2]
+        u, v = wide[:, 0] / w, wide[:, 1] / w
+        base = np.column_stack([p, np.ones(len(p))]) / w[:, None]
+        none = np.zeros_like(base)
+        slope = np.vstack([
+            np.hstack([base, none, -u[:, None] * base[:, :2]]),
+            np.hstack([none, base, -v[:, None] * base[:, :2]]),
+        ])
+        off = np.concatenate([q[:, 0] - u, q[:, 1] - v])
+        step = np.linalg.lstsq(slope, off, rcond=1e-10)[0]
+        h = h + np.append(step, 0.0).reshape(3, 3)
+        if float(np.max(np.abs(step))) < 1e-10:
+            break
+    h = np.linalg.inv(after) @ h @ before
+    return np.asarray(h / h[2, 2])
+
+
+def _normaliser(points: Array) -> Array:
+    middle = points.mean(axis=0)
+    size = max(float(np.sqrt(np.mean((points - middle) ** 2))), 1e-12)
+    return np.array([[1 / size, 0.0, -middle[0] / size], [0.0, 1 / size, -middle[1] / size],
+                     [0.0, 0.0, 1.0]])
+
+
+def shrink(pixels: NDArray[np.float32], factor: int) -> NDArray[np.float32]:
+    """Means of blocks of factor x factor pixels; what does not fill a block is cut off."""
+    if factor == 1:
+        return pixels
+    rows, columns = pixels.shape[0] // factor, pixels.shape[1] // factor
+    out = np.zeros((rows, columns), dtype=np.float32)
+    for i in range(factor):  # strided sums: no copy of the whole scan
+        for j in range(factor):
+            out += pixels[i : rows * factor : factor, j : columns * factor : factor]
+    out /= factor * factor
+    return out
+
+
+def sample_at(pixels: NDArray[np.float32], points: Array) -> Array:
+    """Values between pixels (linear) at points (column, row), shape (..., 2); edges go on."""
+    from scipy.ndimage import map_coordinates
+
+    at = np.where(np.isfinite(points), points, -1e6)
+    where = np.moveaxis(at[..., ::-1], -1, 0)
+    return np.asarray(map_coordinates(pixels, where, output=np.float64, order=1, mode="nearest"))
+
+
+def upright(
+    pixels: NDArray[np.float32], placement: Placement, size_mm: tuple[float, float],
+    per_mm: float,
+) -> NDArray[np.float32]:
+    """The print as it reads right, straight and without perspective.
+
+    Parameters
+    ----------
+    pixels:
+        The scan, shape (rows, columns).
+    size_mm:
+        Width and height of the sheet.
+    per_mm:
+        Pixels per mm of the result, whose pixel (0, 0) covers the corner of the sheet.
+    """
+    width, height = (max(round(side * per_mm), 1) for side in size_mm)
+    x = (np.arange(width) + 0.5) / per_mm
+    y = (np.arange(height) + 0.5) / per_mm
+    grid = np.stack(np.broadcast_arrays(x[None, :], y[:, None]), axis=-1)
+    return sample_at(pixels, placement.to_scan(grid)).astype(np.float32)

@@ -1,0 +1,165 @@
+"""From a rough placement to an exact one: every mark and dot is looked for where it should lie."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tonewright.scales import Array
+from tonewright.scan.rectify import Placement, fit_homography, sample_at, through_four
+from tonewright.sheet import HOLE, SPOT_RADIUS, spots
+from tonewright.target import Dot, Mark, Target
+
+CLEAR = 0.6
+"""Correlation from which a mark or a dot of the border counts as found."""
+
+
+@dataclass(frozen=True, eq=False)
+class Refined:
+    """A placement fitted to what was found."""
+
+    placement: Placement
+    error_px: float
+    """Root mean square distance from the fit; NaN if there is nothing left over to tell."""
+    likeness: Array
+    """Of the four marks and then the dots with what they should look like, -1 to 1."""
+    alike: Array
+    """Of the dots: how much liker the layout's kind (hollow or solid) than the other."""
+    settled: bool
+    """False: too little was found to improve on the first placement."""
+
+
+def refine(
+    small: NDArray[np.float32], target: Target, first: Placement, light: bool, *, by_hand: bool
+) -> Refined:
+    """Look for every mark and dot near its place, and fit the placement to all of them.
+
+    ``small`` is the scan made small, 0 to 1, shape (rows, columns), ``first`` a placement in it
+    that is right to a few mm (``by_hand``) or better; ``light``: marks are light on dark.
+    """
+    points = np.vstack([target.mark_centres, target.dot_centres])
+    placement, settled, error = first, False, float("nan")
+    likeness, alike = np.zeros(len(points)), np.zeros(len(target.dots))
+    reaches = (4.0, 2.0, 1.0, 0.6) if by_hand else (2.0, 1.0, 0.6)
+    for reach in reaches:
+        shifts, likeness, alike = _search(small, target, placement, light, reach)
+        clear = likeness >= CLEAR
+        if not target.dots and clear.all():  # four marks, and nothing left over to judge them by
+            seen = placement.to_scan(points + shifts)
+            placement, settled = Placement(through_four(points, seen)), True
+        if clear.sum() < 8:
+            continue
+        places = placement.to_scan(points[clear] + shifts[clear])
+        matrix, away, used = fit_homography(points[clear], places, placement.matrix)
+        placement, settled = Placement(matrix), True
+        error = float(np.sqrt(np.mean(away[used] ** 2)))
+    return Refined(placement, error, likeness, alike, settled)
+
+
+def marks_likeness(
+    small: NDArray[np.float32], target: Target, placement: Placement, light: bool
+) -> float:
+    """Mean correlation (-1 to 1) of what lies where the four marks should with the marks."""
+    finder = _Finder(small, placement, 1.0, light)
+    return float(np.mean([finder.match(m, [_mark_view(int(m.name))])[1] for m in target.marks]))
+
+
+def _search(
+    small: NDArray[np.float32], target: Target, placement: Placement, light: bool, reach: float
+) -> tuple[Array, Array, Array]:
+    """Where each mark and dot lies, mm from its place; its likeness; what the dots look like."""
+    finder = _Finder(small, placement, reach, light)
+    shifts, likeness, alike = [], [], []
+    for mark in target.marks:
+        shift, like = finder.match(mark, [_mark_view(int(mark.name))])
+        shifts.append(shift)
+        likeness.append(like[0])
+    for dot in target.dots:
+        shift, like = finder.match(dot, [_dot_view(dot.hollow), _dot_view(not dot.hollow)])
+        shifts.append(shift)
+        likeness.append(max(like))
+        alike.append(like[0] - like[1])
+    return np.array(shifts), np.array(likeness), np.array(alike)
+
+
+_HALF = 11
+"""Half the width of a view, in samples; its disc has the radius 8."""
+_RADIUS = 8.0
+
+
+def _view_grid() -> tuple[Array, Array]:
+    side = np.arange(-_HALF, _HALF + 1) / _RADIUS
+    x, y = np.meshgrid(side, side)
+    return x, y
+
+
+def _mark_view(number: int) -> Array:
+    """A mark in its own radii, light 1, dark 0, NaN where it does not matter."""
+    x, y = _view_grid()
+    view = _soft(1.0 - np.hypot(x, y))
+    for spot_x, spot_y in spots(number):
+        view = view - _soft(SPOT_RADIUS - np.hypot(x - spot_x, y - spot_y))
+    return np.asarray(np.where(np.hypot(x, y) > 1.35, np.nan, view))
+
+
+def _dot_view(hollow: bool) -> Array:
+    x, y = _view_grid()
+    away = np.hypot(x, y)
+    view = _soft(1.0 - away) - (_soft(HOLE - away) if hollow else 0.0)
+    return np.asarray(np.where(away > 1.35, np.nan, view))
+
+
+def _soft(inside: Array) -> Array:
+    """1 inside, 0 outside, with an edge about a sample wide as a scan has."""
+    return np.asarray(np.clip(0.5 + inside * _RADIUS / 1.5, 0.0, 1.0))
+
+
+@dataclass(frozen=True, eq=False)
+class _Finder:
+    """Looks for small shapes near where they should be."""
+
+    small: NDArray[np.float32]
+    placement: Placement
+    reach: float
+    """mm."""
+    light: bool
+
+    def match(self, shape: Mark | Dot, views: list[Array]) -> tuple[Array, list[float]]:
+        """The shift in mm at which the likest view is seen; likeness of each view."""
+        step = 0.5 * shape.size_mm / _RADIUS
+        most = max(int(np.ceil(self.reach / step)), 2)
+        side = np.arange(-_HALF - most, _HALF + most + 1) * step
+        x, y = np.meshgrid(shape.x_mm + side, shape.y_mm + side)
+        seen = sample_at(self.small, self.placement.to_scan(np.stack([x, y], axis=-1)))
+        windows = np.lib.stride_tricks.sliding_window_view(seen, views[0].shape)
+        matters = np.isfinite(views[0])
+        inside = windows[..., matters] * (1.0 if self.light else -1.0)
+        inside = inside - inside.mean(axis=-1, keepdims=True)
+        norm = np.sqrt(np.sum(inside**2, axis=-1))
+        best: tuple[float, Array] = (-2.0, np.zeros(2))
+        likeness = []
+        for view in views:
+            pattern = view[matters] - view[matters].mean()
+            score = inside @ (pattern / np.linalg.norm(pattern)) / np.maximum(norm, 1e-9)
+            score = np.where(norm > 1e-4 * pattern.size, score, 0.0)
+            top, place = _peak(score)
+            likeness.append(top)
+            if top > best[0]:
+                best = (top, (place - most) * step)
+        return best[1], likeness
+
+
+def _peak(score: Array) -> tuple[float, Array]:
+    """Height and place (x, y) of the highest point, between samples by a parabola."""
+    row, column = np.unravel_index(int(np.argmax(score)), score.shape)
+    place = []
+    for line, at in ((score[row, :], int(column)), (score[:, column], int(row))):
+        shift = 0.0
+        if 0 < at < line.size - 1:
+            before, here, after = line[at - 1 : at + 2]
+            bend = before - 2.0 * here + after
+            shift = 0.5 * (before - after) / bend if bend < -1e-12 else 0.0
+        place.append(at + float(np.clip(shift, -0.5, 0.5)))
+    return float(score[row, column]), np.array(place)

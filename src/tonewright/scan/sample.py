@@ -1,0 +1,115 @@
+"""What the scan shows inside each patch: robust values of small squares of its inner part."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tonewright.scales import Array
+from tonewright.scan.rectify import Placement
+
+INNER = 0.64
+"""Share of a patch's sides that is sampled: its edges are blurred by film, lamp and scanner."""
+BLOCKS = 6
+"""A patch is looked at in 6 x 6 squares, so that a scratch or a stain shows as some of them."""
+CLIPPED_BLACK, CLIPPED_WHITE = 1e-5, 0.9998
+"""Codes at which a scanner ran out."""
+_MOST_PIXELS = 14_000
+"""Of a patch that are looked at: more would not make it surer."""
+_LEAST_PIXELS = 4 * BLOCKS**2
+
+
+@dataclass(frozen=True, eq=False)
+class Box:
+    """A rectangle on the print, mm."""
+
+    x: float
+    y: float
+    width: float
+    height: float
+
+
+@dataclass(frozen=True, eq=False)
+class Sample:
+    """One patch as scanned; codes are 0 (black) to 1."""
+
+    blocks: Array
+    """Midmean code of each square, shape (BLOCKS * BLOCKS,), row by row; NaN without pixels."""
+    spread: float
+    """Standard deviation of single pixels within a square, robust: grain, texture and noise."""
+    clipped_white: float
+    clipped_black: float
+    """Shares of the pixels, 0 to 1."""
+    pixels: int
+
+    @property
+    def code(self) -> float:
+        """The middle of the patch: mean of the middle half of the squares (the midmean)."""
+        return midmean(self.blocks)
+
+
+def midmean(values: Array) -> float:
+    """Mean of the middle half of some values, NaN left aside; gross errors do not move it."""
+    ordered = np.sort(values[np.isfinite(values)])
+    cut = ordered.size // 4
+    return float(np.mean(ordered[cut : ordered.size - cut])) if ordered.size else float("nan")
+
+
+def sample_box(pixels: NDArray[np.float32], placement: Placement, box: Box) -> Sample | None:
+    """The inner part of a rectangle on the print, as the scan shows it.
+
+    Pixels are taken as they are, by where their centres lie on the print; nothing is resampled.
+
+    Parameters
+    ----------
+    pixels:
+        The scan, 0 to 1, shape (rows, columns).
+    placement:
+        How the print lies in it.
+    box:
+        The whole patch, mm.
+
+    Returns
+    -------
+    None if fewer than four pixels fall to a square: the scan is too coarse for this patch.
+    """
+    x = box.x + 0.5 * (1.0 - INNER) * box.width
+    y = box.y + 0.5 * (1.0 - INNER) * box.height
+    wide, high = INNER * box.width, INNER * box.height
+    quad = placement.to_scan([[x, y], [x + wide, y], [x + wide, y + high], [x, y + high]])
+    low = np.maximum(np.floor(quad.min(axis=0)).astype(int), 0)
+    top = np.minimum(np.ceil(quad.max(axis=0)).astype(int) + 1, pixels.shape[::-1])
+    if np.any(top - low < 2):
+        return None
+    area = float(np.prod(top - low))
+    step = max(int(np.sqrt(area / _MOST_PIXELS)), 1)
+    columns, rows = np.arange(low[0], top[0], step), np.arange(low[1], top[1], step)
+    grid = np.stack(np.broadcast_arrays(columns[None, :], rows[:, None]), axis=-1)
+    place = (placement.to_print(grid) - [x, y]) / [wide, high] * BLOCKS
+    inside = np.all((place >= 0.0) & (place < BLOCKS), axis=-1)
+    if inside.sum() < _LEAST_PIXELS:
+        return None
+    square = place[inside].astype(np.int64) @ np.array([1, BLOCKS])
+    values = pixels[low[1] : top[1] : step, low[0] : top[0] : step][inside].astype(np.float64)
+    blocks, spread = _midmeans(values, square)
+    return Sample(blocks, spread, float(np.mean(values >= CLIPPED_WHITE)),
+                  float(np.mean(values <= CLIPPED_BLACK)), values.size)
+
+
+def _midmeans(values: Array, square: NDArray[np.int64]) -> tuple[Array, float]:
+    """Midmean of each square, and the robust spread of pixels within squares.
+
+    The mean of the middle half, because a median of 8-bit codes would be one of few values.
+    """
+    order = np.lexsort((values, square))
+    total = np.concatenate([[0.0], np.cumsum(values[order])])
+    count = np.bincount(square, minlength=BLOCKS**2)
+    start = np.concatenate([[0], np.cumsum(count)[:-1]])
+    cut = count // 4
+    low, high = start + cut, start + count - cut
+    with np.errstate(invalid="ignore", divide="ignore"):
+        means = np.where(count > 0, (total[high] - total[low]) / (high - low), np.nan)
+    spread = 1.4826 * float(np.median(np.abs(values - means[square])))
+    return means, spread

@@ -1,0 +1,318 @@
+"""Readings of a step tablet printed on coated paper."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import asdict, dataclass, replace
+from typing import Any, Literal
+
+import numpy as np
+
+from tonewright import columns
+from tonewright.columns import Scale, Source, Table
+from tonewright.errors import DocumentError, OptionError, ReadingsError
+from tonewright.responses import is_number
+from tonewright.scales import Array
+from tonewright.tablet import Tablet
+from tonewright.times import PrintingTime, TimeUnit, parse_time, ratio
+
+Through = Literal["film", "bare"]
+_WET = re.compile(r"\b(wet|damp|not\s+(yet\s+)?dry|still\s+drying)\b", re.IGNORECASE)
+FEWEST = 6
+
+
+@dataclass(frozen=True)
+class StripPatch:
+    """One measured step."""
+
+    step: int
+    """1 is the clearest step of the tablet."""
+    density: float
+    """Print density, absolute, on the strip's scale."""
+    density_sd: float | None
+    through: Through
+    time: PrintingTime
+    print_name: str | None
+
+
+@dataclass(frozen=True)
+class Strip:
+    """Measured steps of one or several strips on the same paper."""
+
+    patches: tuple[StripPatch, ...]
+    scale: Scale
+    sources: tuple[Source, ...]
+    notes: tuple[str, ...] = ()
+
+    @property
+    def density(self) -> Array:
+        """Print densities, shape (n,)."""
+        return np.array([p.density for p in self.patches])
+
+    def times(self) -> list[PrintingTime]:
+        """The different printing times, shortest first."""
+        return sorted({p.time for p in self.patches}, key=lambda t: t.value)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain dictionary of equal columns."""
+        rows = self.patches
+        return {
+            "scale": self.scale, "notes": list(self.notes),
+            "sources": [{**asdict(s), "notes": list(s.notes)} for s in self.sources],
+            "step": [p.step for p in rows], "density": [p.density for p in rows],
+            "density_sd": [p.density_sd for p in rows], "through": [p.through for p in rows],
+            "time": [p.time.value for p in rows], "time_unit": rows[0].time.unit,
+            "print": [p.print_name for p in rows],
+        }
+
+
+@dataclass(frozen=True)
+class StripOptions:
+    """What a strip's file does not say of itself."""
+
+    time: PrintingTime | None = None
+    """Printing time, where the file has no times of its own."""
+    scale: Scale | None = None
+    flip: bool = False
+    """The strip was read from the dense end."""
+    skip: tuple[int, ...] = ()
+    """Steps that are missing on purpose."""
+
+
+def strip_from_table(table: Table, tablet: Tablet, options: StripOptions) -> Strip:
+    """The measured steps of a table.
+
+    Columns: ``step`` and a value as in `columns`; ``through`` (film or bare), ``time``,
+    ``print``, ``density_sd`` and ``state`` (dry or wet) if they are there.
+
+    Raises
+    ------
+    ReadingsError
+        Steps missing, doubled or beyond the tablet, no time, a strip read backwards, cells that
+        cannot be what they say.
+    """
+    columns.check_columns(table)
+    where = columns.find(table, "step")
+    if where is None:
+        raise ReadingsError(f"{table.source.name} has the columns {columns.listed(table.columns)}",
+                            "a strip's file has a column step, 1 for the clearest",
+                            "for a target's readings use tonewright fit")
+    value = columns.measured(table, options.scale)
+    steps = _step_numbers(table, where, tablet, options.flip)
+    through = _through(table)
+    times = _times(table, options.time)
+    prints = _cells(table, "print")
+    sd = _cells(table, "density_sd")
+    patches = tuple(
+        StripPatch(int(steps[i]), round(float(value.density[i]), 6), _number(table, sd, i),
+                   through[i], times[i], (prints[i] or None) if prints else None)
+        for i in range(len(table.rows)) if int(steps[i]) not in options.skip)
+    _check_densities(table, patches)
+    _check_complete(table, patches, tablet, options.skip)
+    _check_direction(table, patches, tablet, options.flip)
+    return Strip(patches, value.scale, (table.source,),
+                 table.notes + value.notes + _wet_notes(table) + _time_notes(times, options.time))
+
+
+def combine_strips(strips: list[Strip]) -> Strip:
+    """Several strips of one paper as one.
+
+    Raises
+    ------
+    ReadingsError, OptionError
+        Two scales, or minutes beside integrator units.
+    """
+    first = strips[0]
+    for other in strips[1:]:
+        if other.scale != first.scale:
+            raise ReadingsError(f"one strip is on the scale {first.scale}, another on"
+                                f" {other.scale}", "the two are not mixed",
+                                "choose one that all files hold with --scale")
+        ratio(other.patches[0].time, first.patches[0].time)
+    return replace(first, patches=tuple(p for s in strips for p in s.patches),
+                   sources=tuple(s for strip in strips for s in strip.sources),
+                   notes=tuple(n for s in strips for n in s.notes))
+
+
+def _cells(table: Table, name: str) -> list[str] | None:
+    index = columns.find(table, name)
+    return None if index is None else [row[index] for row in table.rows]
+
+
+def _number(table: Table, cells: list[str] | None, row: int) -> float | None:
+    if cells is None or not cells[row]:
+        return None
+    try:
+        number = float(cells[row])
+    except ValueError:
+        number = np.nan
+    if not 0.0 < number < 1.0:
+        raise ReadingsError(f"{table.where(row)}: density_sd is {cells[row]!r}",
+                            "it lies between 0 and 1", "leave it blank where it is not known")
+    return number
+
+
+def _step_numbers(table: Table, index: int, tablet: Tablet, flip: bool) -> Array:
+    steps = columns.numbers(table, index)
+    count = len(tablet.densities)
+    for row, step in enumerate(steps):
+        if step != round(step) or not 1 <= step <= count:
+            raise ReadingsError(
+                f"{table.where(row)}: step {step:g}",
+                f"the tablet {tablet.name} has the steps 1 to {count}",
+                "name the tablet that was printed with --tablet")
+    return count + 1 - steps if flip else steps
+
+
+def _through(table: Table) -> list[Through]:
+    cells = _cells(table, "through")
+    if cells is None:
+        return ["film"] * len(table.rows)
+    found: list[Through] = []
+    for row, cell in enumerate(cells):
+        word = cell.lower()
+        if word not in ("film", "bare"):
+            raise ReadingsError(f"{table.where(row)}: through is {cell!r}",
+                                "it is film (under the negative's film) or bare", "mend the cell")
+        found.append("film" if word == "film" else "bare")
+    return found
+
+
+def _times(table: Table, given: PrintingTime | None) -> list[PrintingTime]:
+    cells = _cells(table, "time")
+    times: list[PrintingTime] = []
+    for row in range(len(table.rows)):
+        cell = cells[row] if cells else ""
+        if cell:
+            times.append(parse_time(cell))
+        elif given is not None:
+            times.append(given)
+        else:
+            raise ReadingsError(f"{table.where(row)}: no printing time is known",
+                                "a strip tells of the time it was printed for",
+                                "add --time 10min, or a column time")
+        ratio(times[-1], times[0])
+    return times
+
+
+def _check_densities(table: Table, patches: tuple[StripPatch, ...]) -> None:
+    for patch in patches:
+        if not -0.02 <= patch.density <= 6.0:
+            raise ReadingsError(
+                f"{table.source.name}, step {patch.step}: density {patch.density:g}",
+                "print densities lie between 0 and 6",
+                "measure against the instrument's own white, not against the paper"
+                if patch.density < 0.0 else
+                "if these are percent of light, name the column luminance; if they are L*,"
+                " lightness")
+
+
+def _check_complete(
+    table: Table, patches: tuple[StripPatch, ...], tablet: Tablet, skip: tuple[int, ...]
+) -> None:
+    """Each strip has every step of the tablet once."""
+    groups: dict[tuple[Through, float, str | None], list[int]] = {}
+    for p in patches:
+        groups.setdefault((p.through, p.time.value, p.print_name), []).append(p.step)
+    wanted = [s for s in range(1, len(tablet.densities) + 1) if s not in skip]
+    for steps in groups.values():
+        double = sorted({s for s in steps if steps.count(s) > 1})
+        missing = [s for s in wanted if s not in steps]
+        if double:
+            raise ReadingsError(
+                f"{table.source.name} has step {', '.join(map(str, double))} more than once",
+                "each strip has each step once",
+                "for several strips add a column print that tells them apart")
+        if missing:
+            listed = ", ".join(map(str, missing[:12]))
+            raise ReadingsError(
+                f"{table.source.name} lacks step {listed}" + (" …" if missing[12:] else ""),
+                f"the tablet {tablet.name} has {len(tablet.densities)} steps",
+                "name the right tablet with --tablet, or steps left out on purpose with --skip")
+        if len(steps) < FEWEST:
+            raise ReadingsError(f"{table.source.name} has {len(steps)} steps",
+                                f"a strip needs {FEWEST}", "measure more steps")
+
+
+def _check_direction(
+    table: Table, patches: tuple[StripPatch, ...], tablet: Tablet, flipped: bool
+) -> None:
+    """The clearest step prints blackest."""
+    film = [p for p in patches if p.through == patches[0].through]
+    third = max(len(tablet.densities) // 3, 1)
+    clear = np.median([p.density for p in film if p.step <= third])
+    dense = np.median([p.density for p in film if p.step > len(tablet.densities) - third])
+    if dense > clear + 0.15:
+        raise ReadingsError(
+            f"{table.source.name}: the print gets darker from step 1 ({clear:.2f}) to step"
+            f" {len(tablet.densities)} ({dense:.2f})",
+            "step 1 is the clearest step of the tablet and prints blackest",
+            "the strip was read from the right end: leave --flip out" if flipped
+            else "the strip was read from the other end: add --flip")
+    if clear - dense < 0.15:
+        raise ReadingsError(
+            f"{table.source.name}: densities run only from {clear:.2f} to {dense:.2f}",
+            "a strip runs from black to paper white",
+            "check that the right strip was measured, and that it was exposed and developed")
+
+
+def _time_notes(
+    times: list[PrintingTime], given: PrintingTime | None
+) -> tuple[str, ...]:
+    """A time given beside a column that never says so counts for nothing: say it."""
+    if given is None or given in times:
+        return ()
+    listed = ", ".join(dict.fromkeys(str(t) for t in times))
+    return (f"The file says what it was printed for ({listed}); --time {given} is not used.",)
+
+
+def _wet_notes(table: Table) -> tuple[str, ...]:
+    states = _cells(table, "state") or []
+    marked = any(_WET.search(s) for s in (*states, *table.source.notes))
+    if not marked:
+        return ()
+    return (f"{table.source.name}: some readings are marked as wet or not yet dry. Prints dry"
+            " down: blacks change by several L*. Measure again when the strip is dry.",)
+
+
+def strip_from_dict(data: Any) -> Strip:
+    """Check and rebuild the strip of a document.
+
+    Raises
+    ------
+    DocumentError
+        Not what `Strip.to_dict` writes.
+    """
+    try:
+        unit, scale = data["time_unit"], data["scale"]
+        if unit not in ("s", "unit") or scale not in ("luminance", "visual-density"):
+            raise ValueError(f"time unit {unit!r:.30}, scale {scale!r:.30}")
+        names = ("step", "density", "density_sd", "through", "time", "print")
+        rows = list(zip(*(data[n] for n in names), strict=True))
+        if not rows:
+            raise ValueError("no readings")
+        sources = tuple(Source(str(s["name"]), s["kind"], str(s["sha256"]), tuple(s["notes"]))
+                        for s in data["sources"])
+        return Strip(tuple(_patch_from_row(row, unit) for row in rows), scale, sources,
+                     tuple(map(str, data["notes"])))
+    except (TypeError, KeyError, ValueError, OptionError) as error:
+        raise DocumentError(f"the strip in the document does not hold together ({error})",
+                            "it has columns of equal length", "take an unedited copy") from error
+
+
+def _patch_from_row(row: tuple[Any, ...], unit: TimeUnit) -> StripPatch:
+    """One step as a document holds it; `ValueError` names the value that cannot be."""
+    step, density, sd, through, time, name = row
+    good = {
+        "step": isinstance(step, int) and not isinstance(step, bool) and step >= 1,
+        "density": is_number(density) and -0.02 <= density <= 6.0,
+        "density_sd": sd is None or (is_number(sd) and 0.0 < sd < 1.0),
+        "through": through in ("film", "bare"),
+        "time": is_number(time),
+        "print": name is None or isinstance(name, str),
+    }
+    for column, value in zip(good, row, strict=True):
+        if not good[column]:
+            raise ValueError(f"{column} is {value!r:.30}")
+    return StripPatch(step, float(density), None if sd is None else float(sd), through,
+                      PrintingTime(float(time), unit), name)

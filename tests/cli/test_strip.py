@@ -1,0 +1,263 @@
+"""`tonewright strip`: by eye, from readings, and with everything that can be wrong."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from tonewright.cli import main
+from tonewright.darkroom import Darkroom, measure_strip
+from tonewright.files.documents import read_process
+from tonewright.tablet import nominal_tablet
+
+REFERENCE = Path(__file__).parents[1] / "reference"
+# issue B, "--json on strip"
+PROMISED = {
+    "base_printing_time_s", "base_printing_time_low_s", "base_printing_time_high_s",
+    "strict_printing_time_s", "reached_black", "next_time_s", "log_exposure_range", "iso_range",
+    "film_density", "max_black_density", "paper_white_density", "just_visible_lightness",
+}  # fmt: skip
+HEADER = ("step", "density", "through", "time")
+
+
+def rows(stops=0.3, tablet="31", seed=4):
+    room = Darkroom()
+    seconds = round(room.base_time * 2.0**stops)
+    read = measure_strip(room, nominal_tablet(tablet).density, seconds, seed=seed)
+    return [[str(s), f"{d:.3f}", half, f"{seconds}s"]
+            for half, density in (("film", read.density_film), ("bare", read.density_bare))
+            for s, d in zip(read.step, density, strict=True)]
+
+
+def write(name, body, header=HEADER, note="# invented"):
+    lines = [note, ",".join(header), *(",".join(r) for r in body)]
+    Path(name).write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
+@pytest.fixture
+def run(tmp_path, monkeypatch):
+    """Runs `tonewright` in a folder with one good strip."""
+    monkeypatch.chdir(tmp_path)
+    write("strip.csv", rows())
+
+    def call(*arguments):
+        return CliRunner().invoke(main, arguments)
+
+    return call
+
+
+def files():
+    return {p.name: p.read_bytes() for p in Path().iterdir() if p.is_file()}
+
+
+def refused(run, *arguments):
+    """The one message of a command that may not do, write or lose anything."""
+    before = files()
+    done = run(*arguments)
+    assert done.exit_code == 2, done.output
+    assert done.stdout == ""
+    assert "Traceback" not in done.stderr
+    assert files() == before
+    return " ".join(done.stderr.split())
+
+
+def found(run, *arguments):
+    done = run(*arguments, "--json")
+    assert done.exit_code == 0, done.output
+    assert done.stderr == ""
+    return json.loads(done.stdout)
+
+
+READ = ("strip", "strip.csv", "--tablet", "31")
+
+
+def test_from_readings(run):
+    done = run(*READ, "-o", "mine.process.json", "--paper", "cotton")
+    assert done.exit_code == 0, done.output
+    said = " ".join(done.stdout.split())
+    for words in ("Process mine", "62 steps (film and bare)", "base printing time", "ISO range",
+                  "Written: mine.process.json", "--process mine.process.json", "UV lamps hurt"):
+        assert words in said
+    process = read_process("mine.process.json")
+    assert (process.name, process.setup.paper) == ("mine", "cotton")
+    base = Darkroom().base_time
+    low, high = process.findings.base_printing_time_low, process.findings.base_printing_time_high
+    assert 0.9 * low <= base <= 1.1 * high
+
+
+def test_json_keys_as_promised(run):
+    data = found(run, *READ)
+    assert set(data) >= PROMISED
+    assert data["output"] is None
+    assert data["time_unit"] == "s"
+    assert data["reached_black"] is True
+    assert data["next_time_s"] is None
+    assert data["film_density"] == pytest.approx(0.06, abs=0.03)
+    assert 100 <= data["iso_range"] <= 180
+
+
+def test_without_output_nothing_is_written(run):
+    before = files()
+    done = run(*READ)
+    assert done.exit_code == 0
+    assert "Written: nothing; add -o" in done.stdout
+    assert files() == before
+
+
+def test_film_alone_and_integrator_units(run):
+    write("film.csv", [r[:2] for r in rows()[:31]], HEADER[:2])
+    seconds = found(run, "strip", "film.csv", "--tablet", "31", "--time", "120s")
+    units = found(run, "strip", "film.csv", "--tablet", "31", "--time", "120units")
+    assert units["time_unit"] == "unit"
+    assert units["film_density"] is None
+    assert {k: v for k, v in units.items() if k != "time_unit"} == {
+        k: v for k, v in seconds.items() if k != "time_unit"}
+
+
+def test_a_short_strip_names_the_next_time(run):
+    write("short.csv", rows(-1.5))
+    data = found(run, "strip", "short.csv", "--tablet", "31")
+    assert data["reached_black"] is False
+    assert data["next_time_s"] > 1.3 * Darkroom().base_time * 2.0**-1.5
+    assert any("not reached" in w for w in data["warnings"])
+    text = run("strip", "short.csv", "--tablet", "31").stdout
+    assert "Next:    print another strip for" in text
+
+
+def test_several_strips_each_with_its_time(run):
+    for name, stops, seed in (("a.csv", 0.0, 1), ("b.csv", 1.5, 2)):
+        write(name, [r[:3] for r in rows(stops, seed=seed)], HEADER[:3])
+    times = [f"{Darkroom().base_time * f:.0f}s" for f in (1.0, 2.0**1.5)]
+    data = found(run, "strip", "a.csv", "b.csv", "--tablet", "31", "--time", times[0],
+                 "--time", times[1])
+    assert data["reciprocity"] == 1.0
+    assert "2 times and 1 files" in refused(run, "strip", "a.csv", "--tablet", "31", "--time",
+                                            times[0], "--time", times[1])
+    assert "same unit" in refused(run, "strip", "a.csv", "b.csv", "--tablet", "31", "--time",
+                                  "10min", "--time", "120units")
+
+
+def test_a_measured_tablet_moves_the_answer(run):  # published.json: tablet_21_measured
+    measured = json.loads((REFERENCE / "tablet_21_measured.json").read_text(encoding="utf-8"))
+    write("tablet.csv", [[str(k), str(d)] for k, d in enumerate(measured["density"], 1)],
+          ("step", "density"))
+    write("strip21.csv", rows(tablet="21"))
+    nominal = found(run, "strip", "strip21.csv", "--tablet", "21")
+    real = found(run, "strip", "strip21.csv", "--tablet", "tablet.csv")
+    assert real["base_printing_time_s"] != pytest.approx(nominal["base_printing_time_s"], rel=0.02)
+    assert real["log_exposure_range"] < nominal["log_exposure_range"]
+
+
+def test_read_from_the_other_end_or_with_steps_left_out(run):
+    right = found(run, *READ)
+    body = rows()
+    write("back.csv", [[str(32 - int(r[0])), *r[1:]] for r in body])
+    assert "add --flip" in refused(run, "strip", "back.csv", "--tablet", "31", "-o", "x.json")
+    assert found(run, "strip", "back.csv", "--tablet", "31", "--flip") == right
+    assert "leave --flip out" in refused(run, *READ, "--flip")
+    write("gap.csv", [r for r in body if r[0] != "7"])
+    assert "lacks step 7" in refused(run, "strip", "gap.csv", "--tablet", "31")
+    assert found(run, "strip", "gap.csv", "--tablet", "31", "--skip", "7")["iso_range"]
+
+
+def change(column, value, step=None):
+    def edit(body):
+        at = HEADER.index(column)
+        return [[*r[:at], value, *r[at + 1:]] if step in (None, r[0]) else r for r in body]
+    return edit
+
+
+@pytest.mark.parametrize(("edit", "said"), [
+    (lambda b: [*b, b[3]], "step 4 more than once.*column print"),
+    (change("time", "0s"), "longer than 0"), (change("time", "12"), "a time has a unit"),
+    (change("time", "120units", "9"), "same unit"), (change("time", ""), "no printing time"),
+    (lambda b: [[*r[:2], "bare" if r[2] == "film" else "film", r[3]] for r in b],
+     "halves are exchanged: swap film and bare"),
+    (lambda b: [r for r in b if r[2] == "bare"], "all steps are bare"),
+    (change("through", "glass"), "'glass'.*film.*bare"),
+    (change("density", "0.10"), "exposed and developed"),
+    (change("density", "abc", "5"), "'abc'"), (change("density", "", "5"), "blank"),
+    (change("density", "nan", "5"), "'nan'"), (change("density", "-0.4", "5"), "own white"),
+    (lambda b: [[r[0], f"{100 * 10 ** -float(r[1]):.2f}", *r[2:]] for r in b], "column luminance"),
+    (change("step", "1.5", "2"), "step 1.5"), (change("step", "32", "31"), "steps 1 to 31"),
+    (lambda b: [r for r in b if int(r[0]) < 22], "lacks step 22"),
+    (lambda b: [], "no rows"),
+])
+def test_strips_that_cannot_be(run, edit, said):
+    import re
+
+    write("bad.csv", edit(rows()))
+    message = refused(run, "strip", "bad.csv", "--tablet", "31", "-o", "x.process.json")
+    assert re.search(said, message, re.IGNORECASE), message
+
+
+def test_wet_readings_are_warned_of(run):
+    write("wet.csv", [[*r, "wet"] for r in rows()], (*HEADER, "state"))
+    write("note.csv", rows(), note="# measured while damp")
+    for name in ("wet.csv", "note.csv"):
+        warnings = found(run, "strip", name, "--tablet", "31")["warnings"]
+        assert any("dry down" in w for w in warnings)
+    assert not found(run, *READ)["warnings"]
+
+
+@pytest.mark.parametrize(("tablet", "said"), [
+    ("21", "steps 1 to 21"), ("nope", "31 (steps of 0.10)"), ("nope.csv", "no file"),
+    ("strip.csv", "without a gap"), ("3x0.5", "6 at least"), ("31x0", "denser"),
+    ("31x0.5", "between 0 and 6")])
+def test_tablets_that_do_not_fit(run, tablet, said):
+    assert said in refused(run, "strip", "strip.csv", "--tablet", tablet)
+
+
+def test_nothing_is_written_over(run):
+    write("tablet.csv", [[str(k), str(k / 10)] for k in range(1, 32)], ("step", "density"))
+    Path("there.process.json").write_text("mine", encoding="utf-8")
+    assert "--force" in refused(run, *READ, "-o", "there.process.json")
+    for source in ("strip.csv", "tablet.csv"):
+        assert "being read" in refused(run, "strip", "strip.csv", "--tablet", "tablet.csv", "-o",
+                                       source, "--force")
+    assert run(*READ, "-o", "there.process.json", "--force").exit_code == 0
+
+
+@pytest.mark.parametrize(("arguments", "said"), [
+    (("--tablet", "31"), "--merged"), (("--tablet", "31", "--time", "10min"), "--merged"),
+    (("--tablet", "31", "--merged", "2"), "0 times and 1 counts"),
+    (("strip.csv", "--tablet", "31", "--merged", "2"), "by eye or measured"),
+    (("strip.csv",), "--tablet"), (("none.csv", "--tablet", "31"), "no file"),
+    (("strip.csv", "--tablet", "31", "--just-visible", "0"), "0.1 and 10"),
+    (("--tablet", "31", "--time", "10", "--merged", "2"), "has a unit"),
+    (("--tablet", "31", "--time", "0min", "--merged", "2"), "longer than 0"),
+    (("--tablet", "31", "--time", "9min", "--merged", "31"), "not all of them"),
+    (("--tablet", "31", "--time", "9min", "--merged", "0"), "1 (every step"),
+    (("--tablet", "31", "--time", "10min", "--time", "90units", "--merged", "1", "--merged", "2"),
+     "one time is 90 units, another 10 min"),
+    (("--tablet", "31", "--time", "15min", "--time", "10min", "--merged", "1", "--merged", "3"),
+     "over 15 min, another that it is at most 8 min"),
+    (("--tablet", "31", "--time", "9min", "--merged", "2", "-o", "x.json"), "-o with --merged"),
+])
+def test_wrong_use(run, arguments, said):
+    assert said in refused(run, "strip", *arguments)
+
+
+def test_a_targets_file_is_sent_to_fit(run):
+    write("target.csv", [["0", "1.6"], ["1", "0.1"]], ("level", "density"))
+    assert "tonewright fit" in refused(run, "strip", "target.csv", "--tablet", "31", "--time",
+                                       "9min")
+
+
+def test_by_eye(run):
+    data = found(run, "strip", "--tablet", "31", "--time", "10min", "--merged", "1")
+    assert set(data) >= PROMISED
+    assert data["base_printing_time_s"] is None
+    assert data["base_printing_time_low_s"] == 600.0
+    assert 14 * 60 <= data["next_time_s"] <= 15 * 60  # common practice, no source
+    data = found(run, "strip", "--tablet", "31", "--time", "10min", "--merged", "1", "--time",
+                 "15min", "--merged", "2")
+    assert data["base_printing_time_s"] == 900.0
+    assert 600.0 <= data["base_printing_time_low_s"] < 900.0
+    assert data["strict_printing_time_s"] == pytest.approx(720.0, abs=15.0)  # as above
+    text = run("strip", "--tablet", "31", "--time", "15min", "--merged", "3").stdout
+    assert "print for 12 min" in text
+    assert "UV lamps hurt" in text

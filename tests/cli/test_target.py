@@ -1,0 +1,146 @@
+"""`tonewright target` as it is typed, in the right order and in the wrong one."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+import tifffile
+from click.testing import CliRunner
+
+from tonewright import darkroom
+from tonewright.aim import Aim
+from tonewright.calibrate import make_curve
+from tonewright.cli import main
+from tonewright.curve import Settings
+from tonewright.files.documents import write_curve
+from tonewright.files.targets import read_target
+from tonewright.setup import Setup
+
+SMALL = ("--ppi", "100")
+
+
+@pytest.fixture(scope="module")
+def curve(tmp_path_factory):
+    """A curve of an invented process on disk."""
+    room = darkroom.Darkroom(darkroom.DEMO_INK, darkroom.KALLITYPE)
+    readings = darkroom.measure_target(room, np.linspace(0, 1, 21), 2, seed=3).readings
+    made = make_curve(readings, Settings(Aim()), Setup(), "invented")
+    path = tmp_path_factory.mktemp("curve") / "invented.curve.json"
+    write_curve(path, made)
+    return path, made
+
+
+@pytest.fixture
+def run(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    return lambda *arguments: CliRunner().invoke(main, ["target", *map(str, arguments)])
+
+
+def test_draws_a_negative_and_its_layout_and_says_what_comes_next(run):
+    done = run("-o", "T.tif", *SMALL, "--name", "cotton", "--date", "2026-03-01")
+    assert done.exit_code == 0, done.output
+    target = read_target("T.target.json")
+    assert (target.name, target.date, target.ppi, target.mirrored) == ("cotton", "2026-03-01",
+                                                                       100.0, True)
+    with tifffile.TiffFile("T.tif") as file:
+        page = file.pages[0]
+        assert page.dtype == np.uint16 and page.photometric == tifffile.PHOTOMETRIC.MINISBLACK
+        assert page.shape == (700, 500)  # 5 x 7 inches
+    words = " ".join(done.stdout.split())
+    assert "Written: T.tif (to print) and T.target.json" in words
+    assert "tonewright read SCAN.tif --target T.target.json -o READINGS.csv" in words
+    assert "gloves" in words and "local rules" in words
+
+
+def test_json_is_one_object_and_nothing_else(run):
+    done = run("-o", "T.tif", *SMALL, "--levels", 11, "--repeat", 3, "--json")
+    assert done.exit_code == 0 and done.stderr == ""
+    found = json.loads(done.stdout)
+    assert (found["levels"], found["tone_patches"]) == (11, 33)
+    assert found["patches"] == len(read_target("T.target.json").patches)
+    assert found["patches"] == 33 + found["clear_patches"] + found["full_patches"]
+
+
+def test_the_sheet_is_as_asked(run):
+    assert run("-o", "A.tif", *SMALL, "--size", "130x180mm").exit_code == 0
+    assert run("-o", "B.tif", *SMALL, "--paper-size", "letter", "--landscape").exit_code == 0
+    first, second = read_target("A.target.json"), read_target("B.target.json")
+    assert (first.width_mm, first.height_mm) == (130.0, 180.0)
+    assert (second.width_mm, second.height_mm) == pytest.approx((279.4, 215.9))
+
+
+def test_the_seed_scatters_and_the_same_seed_gives_the_same_bytes(run):
+    for name, seed in (("A", 1), ("B", 1), ("C", 2)):
+        assert run("-o", f"{name}.tif", *SMALL, "--name", "x", "--seed", seed).exit_code == 0
+    one, same, other = (Path(f"{n}.tif").read_bytes() for n in "ABC")
+    assert one == same != other
+
+
+def test_levels_from_a_file(run):
+    Path("levels.csv").write_text("level\n0\n0.2\n0.4\n1\n", encoding="utf-8")
+    assert run("-o", "T.tif", *SMALL, "--levels-file", "levels.csv").exit_code == 0
+    tones = {p.level for p in read_target("T.target.json").patches if p.kind == "tone"}
+    assert tones == {0.0, 0.2, 0.4, 1.0}
+
+
+def test_through_a_curve_patches_have_known_aims_and_corrected_levels(run, curve):
+    path, made = curve
+    done = run("-o", "V.tif", *SMALL, "--through", path, "--levels", 11)
+    assert done.exit_code == 0, done.output
+    assert "11 even tones through the curve invented" in " ".join(done.stdout.split())
+    target = read_target("V.target.json")
+    tones = sorted((p for p in target.patches if p.kind == "tone"), key=lambda p: p.level)[::2]
+    assert target.through == "invented" and len(tones) == 11
+    image = np.linspace(0.0, 100.0, 11)
+    np.testing.assert_allclose([p.aim_lightness for p in tones], made.print_lightness_at(image),
+                               atol=1e-3)
+    # corrected like an image: the same table lookup that a negative goes through
+    np.testing.assert_allclose([p.level for p in tones], made.level_at(image), atol=1e-6)
+
+
+def test_levels_for_a_curve_are_uneven_and_whole(run, curve):
+    assert run("-o", "T.tif", *SMALL, "--levels-for", curve[0], "--levels", 15).exit_code == 0
+    target = read_target("T.target.json")
+    levels = np.unique([p.level for p in target.patches if p.kind == "tone"])
+    assert levels.size == 15 and levels[0] == 0.0 and levels[-1] == 1.0
+    assert np.ptp(np.diff(levels)) > 0.01
+
+
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        (["-o", "T.png"], "T.tif"),
+        (["-o", "T.tif", "--size", "60x60mm"], "What fits: --levels 12 --repeat 1|--paper-size"),
+        (["-o", "T.tif", "--size", "5x7"], "130x180mm or 5x7in"),
+        (["-o", "T.tif", "--paper-size", "napkin"], "napkin"),
+        (["-o", "T.tif", "--paper-size", "a5", "--size", "5x7in"], "one size is enough"),
+        (["-o", "T.tif", "--levels", "2"], "--levels is 2"),
+        (["-o", "T.tif", "--repeat", "0"], "--repeat is 0"),
+        (["-o", "T.tif", "--ppi", "3"], "--ppi is 3"),
+        (["-o", "T.tif", "--patch-mm", "1"], "--patch-mm is 1"),
+        (["-o", "T.tif", "--levels-file", "none.csv"], "no file none.csv"),
+        (["-o", "T.tif", "--through", "none.curve.json"], "none.curve.json"),
+        (["-o", "T.tif", "--through", "a", "--levels-for", "a"], "one place"),
+        (["-o", "T.tif", "--levels-file", "a", "--levels", "5"], "leave one out"),
+        (["-o", "nowhere/T.tif"], "no folder nowhere"),
+    ],
+)
+def test_what_cannot_be_is_refused_with_a_way_out(run, options, said):
+    done = run(*options)
+    assert done.exit_code == 2, done.output
+    assert done.stdout == "" and done.stderr.startswith("tonewright target: ")
+    assert done.stderr.count("\n") == 1
+    assert any(part.lower() in done.stderr.lower() for part in said.split("|")), done.stderr
+    assert not list(Path().iterdir())
+
+
+def test_an_existing_file_is_not_replaced_unasked(run):
+    Path("T.target.json").write_text("mine", encoding="utf-8")
+    done = run("-o", "T.tif", *SMALL)
+    assert done.exit_code == 2 and "--force" in done.stderr
+    assert [p.name for p in Path().iterdir()] == ["T.target.json"]
+    assert Path("T.target.json").read_text(encoding="utf-8") == "mine"
+    assert run("-o", "T.tif", *SMALL, "--force").exit_code == 0

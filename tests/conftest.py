@@ -1,0 +1,8 @@
+"""Before any test imports numpy: one thread, as the command line does it."""
+
+from __future__ import annotations
+
+import os
+
+for name in ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS"):
+    os.environ.setdefault(name, "1")

@@ -1,0 +1,356 @@
+"""Curve documents on disk, setups in TOML, aims as they are typed."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import subprocess
+import sys
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from tonewright.aim import Aim
+from tonewright.calibrate import make_curve, rebuild
+from tonewright.curve import Settings
+from tonewright.darkroom import Darkroom, Flaws, measure_target
+from tonewright.errors import DocumentError, FileError, OptionError, TonewrightError
+from tonewright.files.documents import (
+    curve_text,
+    fingerprint,
+    read_aim,
+    read_curve,
+    read_json,
+    read_setup,
+    to_text,
+    write_curve,
+)
+from tonewright.setup import Setup
+
+
+def invented(relative=False):
+    flaws = Flaws(noise_density_sd=0.01, stains=1)
+    readings = measure_target(Darkroom(), np.linspace(0, 1, 21), 1, flaws=flaws, seed=4).readings
+    if relative:
+        patches = tuple(
+            type(p)(p.level, p.density - 0.13, None, p.print_name, p.patch)
+            for p in readings.patches
+        )
+        readings = type(readings)(patches, readings.scale, True)
+    setup = Setup(paper="Bütten, 300 g — “rough”", notes='a "quote", a \\ and a\nnew line')
+    return make_curve(readings, Settings(Aim()), setup, "kallitype")
+
+
+@pytest.fixture(scope="module")
+def curve():
+    return invented()
+
+
+@pytest.fixture(scope="module")
+def text(curve):
+    return curve_text(curve)
+
+
+@pytest.fixture
+def written(tmp_path, curve):
+    path = tmp_path / "kallitype.curve.json"
+    write_curve(path, curve)
+    return path
+
+
+# curves
+
+
+def test_read_back_is_what_was_written(written, curve, text):
+    assert written.read_bytes() == text.encode("utf-8")
+    assert read_curve(written).to_dict() == curve.to_dict()
+    assert read_curve(written).setup == curve.setup
+
+
+def test_rebuilt_to_the_same_bytes(written):
+    assert curve_text(rebuild(read_curve(written))).encode() == written.read_bytes()
+
+
+def test_a_rebuild_in_another_process_gives_the_same_bytes(written):
+    """Threads, hash seeds and locale of another interpreter change nothing."""
+    code = (
+        "import sys\n"
+        "from tonewright.calibrate import rebuild\n"
+        "from tonewright.files.documents import curve_text, read_curve\n"
+        "sys.stdout.buffer.write(curve_text(rebuild(read_curve(sys.argv[1]))).encode('utf-8'))\n"
+    )
+    environment = {**os.environ, "PYTHONHASHSEED": "77", "OPENBLAS_NUM_THREADS": "2", "LC_ALL": "C"}
+    done = subprocess.run(
+        [sys.executable, "-c", code, str(written)], capture_output=True, check=True, timeout=60,
+        env=environment,
+    )  # fmt: skip
+    assert done.stdout == written.read_bytes()
+
+
+def test_evaluation_needs_numpy_alone(written):
+    """A fresh interpreter reads a curve and uses it without scipy, matplotlib or click."""
+    code = (
+        "import json, sys\n"
+        "from tonewright.files.documents import read_curve\n"
+        "curve = read_curve(sys.argv[1])\n"
+        "level = curve.level_at([0.0, 50.0, 100.0]).tolist()\n"
+        "code = curve.code_at([0.0, 50.0, 100.0]).tolist()\n"
+        "names = sorted({m.split('.')[0] for m in sys.modules})\n"
+        "print(json.dumps([level, code, names]))\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code, str(written)], capture_output=True, check=True, timeout=60
+    )
+    level, code, names = json.loads(done.stdout)
+    assert "numpy" in names
+    assert not set(names) & {"scipy", "matplotlib", "click", "colour", "PIL", "tifffile"}
+    assert level == read_curve(written).level_at([0.0, 50.0, 100.0]).tolist()
+    assert code[0] > code[1] > code[2]
+
+
+def test_never_over_another_file_without_force(written, curve):
+    before = written.read_bytes()
+    with pytest.raises(FileError, match="there already"):
+        write_curve(written, curve)
+    assert written.read_bytes() == before
+    written.write_text("old", encoding="utf-8")
+    write_curve(written, curve, force=True)
+    assert written.read_bytes() == before
+    assert [p.name for p in written.parent.iterdir()] == [written.name]
+
+
+def test_fingerprint_is_sha256(written):
+    assert fingerprint(written) == hashlib.sha256(written.read_bytes()).hexdigest()
+
+
+@pytest.mark.parametrize("share", [0.0, 0.001, 0.1, 0.5, 0.9, 0.999])
+def test_cut_short_is_refused(tmp_path, text, share):
+    path = tmp_path / "cut.curve.json"
+    path.write_text(text[: int(share * len(text))], encoding="utf-8")
+    with pytest.raises(DocumentError, match=r"cut\.curve\.json is not a whole JSON document"):
+        read_curve(path)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ('"noise_density_sd": ', '"noise_density_sd": NaN, "x": ', "NaN"),
+        ('"noise_density_sd": ', '"noise_density_sd": Infinity, "x": ', "Infinity"),
+        ('"noise_density_sd": 0', '"noise_density_sd": 1e999, "x": 0', "summary has"),
+        ('"version": 1', '"version": 99', "version 99"),
+        ('"format": "tonewright-curve"', '"format": "tonewright-target"', "tonewright-target"),
+        ('"kallitype"', '"kallitype', "whole JSON"),
+        ('"left_out": []', '"left_out": ' + "9" * 5000, "JSON|left_out"),
+        ('"left_out": []', '"left_out": ' + "[" * 100_000, "nested too deeply"),
+    ],
+)
+def test_damage_is_refused_by_name(tmp_path, text, old, new, said):
+    assert old in text
+    path = tmp_path / "x.curve.json"
+    path.write_text(text.replace(old, new, 1), encoding="utf-8")
+    with pytest.raises(DocumentError, match=said):
+        read_curve(path)
+
+
+@pytest.mark.parametrize(
+    "raw",
+    [b"", b"\x00\x01\x02", b"\xff\xfe{}", b"level,density\n0,1.6\n", b"null", b"[]", b'"x"', b"{}"],
+)
+def test_another_file_is_refused(tmp_path, raw):
+    path = tmp_path / "x.curve.json"
+    path.write_bytes(raw)
+    with pytest.raises(DocumentError):
+        read_curve(path)
+
+
+def test_not_there_a_folder_not_readable(tmp_path):
+    with pytest.raises(FileError, match="no file"):
+        read_curve(tmp_path / "none.curve.json")
+    with pytest.raises(FileError, match="is a folder"):
+        read_curve(tmp_path)
+    with pytest.raises(FileError, match="cannot be read"):
+        read_curve("a\0b")
+
+
+def test_a_mark_at_the_start_and_other_line_ends_are_no_damage(tmp_path, text, curve):
+    path = tmp_path / "x.curve.json"
+    path.write_bytes(b"\xef\xbb\xbf" + text.replace("\n", "\r\n").encode())
+    assert read_curve(path).to_dict() == curve.to_dict()
+
+
+@settings(deadline=None, max_examples=60)
+@given(st.data())
+def test_a_flipped_byte_is_read_or_refused_and_never_a_crash(text, tmp_path_factory, data):
+    raw = bytearray(text.encode("utf-8"))
+    place = data.draw(st.integers(0, len(raw) - 1))
+    raw[place] = data.draw(st.integers(0, 255))
+    path = tmp_path_factory.getbasetemp() / "flipped.curve.json"
+    path.write_bytes(bytes(raw))
+    try:
+        level = read_curve(path).level_at(np.linspace(0, 100, 11))
+    except TonewrightError:
+        return
+    assert np.all(np.diff(level) >= 0.0)
+
+
+# JSON text
+
+
+json_values = st.recursive(
+    st.none() | st.booleans() | st.integers(-(10**9), 10**9)
+    | st.floats(allow_nan=False, allow_infinity=False) | st.text(max_size=8),
+    lambda inner: st.lists(inner, max_size=20) | st.dictionaries(st.text(max_size=5), inner),
+    max_leaves=30,
+)  # fmt: skip
+
+
+@given(st.dictionaries(st.text(max_size=5), json_values, max_size=5))
+def test_any_document_reads_back(document):
+    assert json.loads(to_text(document)) == document
+
+
+def test_documents_read_well_in_a_diff(text):
+    assert max(map(len, text.splitlines())) < 400
+    assert text.endswith("}\n")
+    assert "Bütten" in text
+
+
+@pytest.mark.parametrize("number", [float("nan"), float("inf")])
+def test_no_document_holds_what_is_no_number(number):
+    with pytest.raises(ValueError, match=r"(?i)not JSON compliant|out of range"):
+        to_text({"x": [number]})
+
+
+def test_read_json_names_the_file_and_what_it_should_be(tmp_path):
+    path = tmp_path / "odd.json"
+    path.write_text("{", encoding="utf-8")
+    with pytest.raises(DocumentError, match=r"odd\.json.*process response"):
+        read_json(path, "process response")
+
+
+# setups
+
+
+def test_setup_from_toml(tmp_path):
+    path = tmp_path / "kallitype.toml"
+    path.write_text(
+        '# my usual\npaper = "Bütten"\nprinting_time = 12.5\ndate = 2024-05-01\n', encoding="utf-8"
+    )
+    assert read_setup(path) == Setup(paper="Bütten", printing_time="12.5", date="2024-05-01")
+    path.write_bytes(b"\xef\xbb\xbf" + b'paper = "x"\r\n')
+    assert read_setup(path) == Setup(paper="x")
+    path.write_text("", encoding="utf-8")
+    assert read_setup(path) == Setup()
+
+
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [
+        (b"paper = cotton", "not a setup file"),
+        ("paper = “cotton”".encode(), "straight double quotes"),
+        (b'papr = "x"', "papr"),
+        (b'paper = ["x"]', "paper"),
+        (b'[paper]\nname = "x"', "paper"),
+        (b'paper = "a"\npaper = "b"', "not a setup file"),
+        (b"\xff\xfe\x00", "not a setup file"),
+        (b"level,density\n0,1", "not a setup file"),
+    ],
+)
+def test_a_bad_setup_is_refused(tmp_path, content, said):
+    path = tmp_path / "bad.toml"
+    path.write_bytes(content)
+    with pytest.raises(DocumentError, match=said):
+        read_setup(path)
+
+
+# aims
+
+
+def test_plain_aims():
+    assert read_aim("lightness") == Aim()
+    assert read_aim("density") == Aim("density")
+
+
+def test_an_aim_like_another_print(written, curve):
+    aim = read_aim(f"like:{written}")
+    assert (aim.kind, aim.label) == ("like", "kallitype.curve.json")
+    black, white = curve.summary.black_lightness, curve.summary.white_lightness
+    image = np.linspace(0, 100, 33)
+    np.testing.assert_allclose(
+        aim.print_lightness(image, black, white), curve.print_lightness_at(image), atol=0.01
+    )
+
+
+def test_like_a_print_measured_from_another_zero_is_refused(written, curve, tmp_path):
+    relative = invented(relative=True)
+    path = tmp_path / "relative.curve.json"
+    write_curve(path, relative)
+    assert relative.summary.white_lightness > 99.0
+    with pytest.raises(OptionError, match=r"relative\.curve\.json.*bare paper"):
+        read_aim(f"like:{path}", curve.readings)
+    with pytest.raises(OptionError, match="bare paper"):
+        read_aim(f"like:{written}", relative.readings)
+    # among their own kind it works, even where noise took the white past 100
+    assert max(p for _, p in read_aim(f"like:{path}", relative.readings).points) <= 100.0
+    assert read_aim(f"like:{written}", curve.readings).kind == "like"
+
+
+@pytest.mark.parametrize(
+    ("content", "points"),
+    [
+        ("image_lightness,print_lightness\n0,20\n100,90\n", ((0, 20), (100, 90))),
+        ("print_lightness;image_lightness\n20,5;0\n90;100\n", ((0, 20.5), (100, 90))),
+        ("# mine\n Image_Lightness , Print_Lightness \n0,20\n\n100,90", ((0, 20), (100, 90))),
+    ],
+)
+def test_points_from_a_table(tmp_path, content, points):
+    path = tmp_path / "own.csv"
+    path.write_text(content, encoding="utf-8")
+    assert read_aim(f"points:{path}") == Aim("points", "own.csv", points)
+
+
+def test_points_from_an_exported_curve(tmp_path, curve):
+    """A table that was exported can be an aim: its columns have the same names."""
+    from tonewright.export import csv_text, curve_rows
+
+    path = tmp_path / "own.csv"
+    path.write_text(csv_text(curve_rows(curve, 21), []), encoding="utf-8")
+    aim = read_aim(f"points:{path}")
+    assert len(aim.points) == 21
+
+
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [
+        ("level,density\n0,1.6\n", "need image_lightness and print_lightness"),
+        ("image_lightness,print_lightness\n", "no points|no rows"),
+        ("image_lightness,print_lightness\n0,20\n", "1 point"),
+        ("image_lightness,print_lightness\n0,20\n50,x\n100,90\n", r"own\.csv, line 3"),
+        ("image_lightness,print_lightness\n0,20\n50,nan\n", "nan"),
+        ("image_lightness,print_lightness\n0,20\n50,10\n", "never print darker"),
+        ("image_lightness,print_lightness\n0,0.2\n50,130\n", "between 0 and 100"),
+        ("", "empty"),
+    ],
+)
+def test_bad_points_are_refused(tmp_path, content, said):
+    path = tmp_path / "own.csv"
+    path.write_text(content, encoding="utf-8")
+    with pytest.raises(TonewrightError, match=said):
+        read_aim(f"points:{path}")
+
+
+@pytest.mark.parametrize(
+    "text", ["", "bright", "Lightness", "like", "like:", "points:", "lightness:x", "points", ":x"]
+)
+def test_an_unknown_aim_names_the_known_ones(text):
+    with pytest.raises(DocumentError, match=r"lightness, density, like:NAME\.curve\.json"):
+        read_aim(text)
+
+
+@pytest.mark.parametrize("kind", ["like", "points"])
+def test_an_aim_in_a_file_that_is_not_there(kind, tmp_path):
+    with pytest.raises(FileError, match="no file"):
+        read_aim(f"{kind}:{tmp_path / 'none.csv'}")

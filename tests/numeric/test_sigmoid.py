@@ -1,0 +1,58 @@
+"""Rising curves and what is not known of them."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from tonewright.numeric.sigmoid import FAMILIES, sample_rises
+
+Z = np.linspace(-8.0, 8.0, 161)
+NAMED = {f.name: f for f in FAMILIES}
+
+
+@pytest.mark.parametrize(("name", "reference"), [
+    ("logistic", stats.logistic.cdf), ("normal", stats.norm.cdf),
+    ("early", stats.gumbel_r.cdf), ("late", stats.gumbel_l.cdf)])
+def test_families_are_distribution_functions(name, reference):  # scipy.stats
+    assert NAMED[name].rise(Z, np.array([])) == pytest.approx(reference(Z), abs=1e-12)
+
+
+def test_richards_with_nu_1_is_logistic():  # Richards 1959
+    assert NAMED["richards"].rise(Z, np.array([0.0])) == pytest.approx(stats.logistic.cdf(Z))
+
+
+@pytest.mark.parametrize("family", FAMILIES, ids=lambda f: f.name)
+def test_every_family_rises_from_0_to_1(family):
+    shape = np.array(family.shape_mean)
+    wide = np.linspace(-60.0, 60.0, 4001)
+    rise = family.rise(wide, shape)
+    assert np.all(np.diff(rise) >= -1e-12)
+    assert rise[0] == pytest.approx(0.0, abs=1e-4)
+    assert rise[-1] == pytest.approx(1.0, abs=1e-4)
+
+
+def truth(x):  # of none of the families: an arctangent-like rise, cut short
+    return 0.1 + 1.5 * (2.0 / np.pi) * np.arctan(np.exp((x + 1.2) / 0.24))
+
+
+def test_samples_hold_a_truth_of_no_family_and_never_fall():
+    nodes = np.linspace(-3.2, 0.2, 120)
+    x = -np.arange(31) * 0.1
+    inside = []
+    for seed in range(6):
+        y = truth(x) + np.random.default_rng(seed).normal(0.0, 0.02, x.size)
+        curves = sample_rises(x, y, np.full(x.size, 0.02), nodes, 300)
+        assert curves.shape == (300, nodes.size)
+        assert np.all(np.diff(curves, axis=1) >= 0.0)
+        low, high = np.quantile(curves, [0.025, 0.975], axis=0)
+        inside.append(np.mean((truth(nodes) >= low) & (truth(nodes) <= high)))
+    assert np.mean(inside) > 0.8
+
+
+def test_the_same_seed_gives_the_same_curves():
+    x = -np.arange(31) * 0.1
+    nodes = np.linspace(-3.2, 1.0, 50)
+    one, two = (sample_rises(x, truth(x), np.full(31, 0.02), nodes, 50) for _ in range(2))
+    assert np.array_equal(one, two)

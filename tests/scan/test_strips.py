@@ -1,0 +1,123 @@
+"""Printed step tablets, rendered, scanned and read back as a strip."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from tonewright.errors import OptionError, ReadingsError
+from tonewright.scan.image import Scan
+from tonewright.scan.response import response_from_scale
+from tonewright.scan.strips import StripScan, read_strip_scan
+from tonewright.scanroom import Lying, PaperFlaws, Scanner, print_strip, scan_sheet
+from tonewright.strip import StripOptions, strip_from_table
+from tonewright.tablet import nominal_tablet
+from tonewright.times import parse_time
+from tonewright.truth import Darkroom
+
+ROOM = Darkroom()
+TABLET = nominal_tablet("21")
+FLATBED = Scanner(encoding="srgb", flare=0.006, ppi=200.0)
+FLAWS = PaperFlaws(texture_density_sd=0.015, streak_exposure_sd=0.003, dust=8)
+PLACE = (0.0, 0.0, 105.0, 24.0)
+TIME = ROOM.base_time * 1.25
+
+
+def response(darkest=2.2):
+    known = np.linspace(0.05, darkest, 18)
+    return response_from_scale(known, FLATBED.code(known), np.full(18, 1e-4), name="flatbed")
+
+
+def rendered(lying=None, scanner=FLATBED):
+    sheet = print_strip(TABLET.densities, ROOM, TIME, FLAWS, seed=3)
+    render = scan_sheet(sheet, scanner, lying or Lying(2.0), seed=4)
+    return Scan(render.pixels, 16, 200.0, None, name="strip.tif"), render.corners(*PLACE)
+
+
+def truth():
+    steps = TABLET.density
+    return {word: ROOM.process_density(ROOM.tablet_exposure(steps, TIME, bare=word == "bare"))
+            for word in ("film", "bare")}
+
+
+def strip_of(reading):
+    return strip_from_table(reading.table, TABLET, StripOptions(parse_time("10min")))
+
+
+@pytest.mark.parametrize("lying", [Lying(2.0), Lying(-5.0, 2), Lying(1.0, 1)])
+def test_densities_of_both_halves_whichever_way_it_lies(lying):
+    scan, _ = rendered(lying)
+    strip = strip_of(read_strip_scan(scan, 21, "0" * 64, StripScan(response())))
+    for word, expected in truth().items():
+        found = [p.density for p in strip.patches if p.through == word]
+        assert len(found) == 21
+        assert np.sqrt(np.mean((np.array(found) - expected) ** 2)) < 0.015
+    assert strip.sources[0].kind == "scan"
+    assert "flatbed" in strip.sources[0].notes[0]
+    assert strip.notes == ()
+
+
+def test_by_corners_and_the_deviation_is_honest():
+    scan, corners = rendered()
+    reading = read_strip_scan(scan, 21, "0" * 64, StripScan(response(), corners))
+    strip = strip_of(reading)
+    expected = np.concatenate([truth()[word] for word in reading.through])
+    sd = np.array([p.density_sd for p in strip.patches])
+    off = np.abs(strip.density - expected)
+    assert off.max() < 0.04
+    assert np.median(sd) < 0.01
+    assert reading.through == ("film", "bare")
+
+
+@pytest.mark.parametrize(
+    ("halves", "through"),
+    [("film/bare", ("film", "bare")), ("bare/film", ("bare", "film")), ("1", ("film",)),
+     ("film", ("film",)), ("bare", ("bare",))],
+)
+def test_halves_as_they_are_named(halves, through):
+    scan, corners = rendered()
+    reading = read_strip_scan(scan, 21, "0" * 64, StripScan(response(), corners, halves))
+    assert reading.through == through
+    assert len(reading.table.rows) == 21 * len(through)
+
+
+def test_halves_that_do_not_differ_must_be_named():
+    bare = Darkroom(film=type(ROOM.film)(density=0.0))
+    sheet = print_strip(TABLET.densities, bare, None, seed=1)
+    render = scan_sheet(sheet, FLATBED, seed=1)
+    scan = Scan(render.pixels, 16, 200.0, None)
+    with pytest.raises(ReadingsError, match="--halves film/bare"):
+        read_strip_scan(scan, 21, "0" * 64, StripScan(response(), render.corners(*PLACE)))
+
+
+def test_a_response_that_ends_before_the_black_is_refused():
+    """Its black would be taken for the paper's, and the printing time come out far too short."""
+    scan, corners = rendered()
+    with pytest.raises(ReadingsError, match=r"steps 1 to \d+ are darker .*found from the blacks"):
+        read_strip_scan(scan, 21, "0" * 64, StripScan(response(1.3), corners))
+
+
+def test_clipped_steps_are_refused():
+    scan, corners = rendered(scanner=Scanner(encoding="srgb", gain=1.4, ppi=200.0))
+    with pytest.raises(ReadingsError, match="clipped to white"):
+        read_strip_scan(scan, 21, "0" * 64, StripScan(response(), corners))
+
+
+def test_without_response_or_profile_it_is_refused():
+    scan, corners = rendered()
+    with pytest.raises(OptionError, match="--scanner"):
+        read_strip_scan(scan, 21, "0" * 64, StripScan(None, corners))
+
+
+def test_by_the_profile_alone_with_a_warning():
+    scan, corners = rendered()
+    codes = np.linspace(0.0, 1.0, 512)
+    light = np.where(codes <= 0.04045, codes / 12.92, ((codes + 0.055) / 1.055) ** 2.4)
+    lightness = np.where(light > 216 / 24389, 116 * np.cbrt(light) - 16, 24389 / 27 * light)
+    scan = Scan(scan.pixels, 16, 200.0, lightness, name="strip.tif")
+    reading = read_strip_scan(scan, 21, "0" * 64, StripScan(None, corners))
+    assert "profile alone" in reading.table.notes[-1]
+    off = strip_of(reading).density - np.concatenate([truth()["film"], truth()["bare"]])
+    sd = np.array([p.density_sd for p in strip_of(reading).patches])
+    assert np.all(np.abs(off) < 3.0 * sd + 0.02)
+    assert sd.min() > 0.02

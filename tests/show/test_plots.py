@@ -1,0 +1,101 @@
+"""Pictures: what is on the axes, and that the bytes are a PNG and always the same."""
+
+from __future__ import annotations
+
+import io
+import subprocess
+import sys
+
+import numpy as np
+import pytest
+from matplotlib.figure import Figure
+from PIL import Image
+
+from tonewright.aim import Aim
+from tonewright.calibrate import make_curve
+from tonewright.curve import Settings
+from tonewright.darkroom import Darkroom, Flaws, measure_target
+from tonewright.setup import Setup
+from tonewright.show import plots
+from tonewright.show.plots import ToneError, plot_curve, plot_errors, plot_prints
+
+
+@pytest.fixture(scope="module")
+def curve():
+    flaws = Flaws(noise_density_sd=0.01, stains=1)
+    readings = measure_target(Darkroom(), np.linspace(0, 1, 21), 1, flaws=flaws, seed=4).readings
+    return make_curve(readings, Settings(Aim()), Setup(), "kallitype")
+
+
+@pytest.fixture
+def drawn(monkeypatch):
+    """The figures that are turned into bytes."""
+    figures: list[Figure] = []
+    real = plots._png
+    monkeypatch.setattr(plots, "_png", lambda f: (figures.append(f), real(f))[1])
+    return figures
+
+
+def picture(data: bytes) -> np.ndarray:
+    assert data.startswith(b"\x89PNG\r\n\x1a\n")
+    with Image.open(io.BytesIO(data)) as image:
+        assert image.info.get("Software") is None  # no version of a library, no time
+        return np.asarray(image.convert("L"))
+
+
+def test_curve_picture_holds_the_curve_and_the_readings(curve, drawn):
+    pixels = picture(plot_curve(curve))
+    assert pixels.shape[0] > 400
+    assert pixels.shape[1] > 900
+    assert pixels.std() > 10  # not blank
+    left, right = drawn[0].axes
+    lines = {line.get_label(): line for line in left.lines}
+    np.testing.assert_allclose(lines["print lightness"].get_ydata(), curve.response.lightness)
+    np.testing.assert_allclose(
+        lines["print lightness"].get_xdata(), 100.0 * curve.response.level
+    )
+    assert len(lines["measured patches"].get_xdata()) == 20
+    doubtful = curve.summary.doubtful[0]
+    assert lines["doubtful"].get_xdata() == pytest.approx([100.0 * doubtful["level"]])
+    edges = [line.get_xdata()[0] for line in left.lines[-2:]]
+    assert edges == [100.0 * curve.summary.level_black, 100.0 * curve.summary.level_white]
+    (ink,) = right.lines
+    np.testing.assert_allclose(ink.get_ydata(), 100.0 * curve.correction.level)
+    for axes in (left, right):
+        assert axes.get_xlabel()
+        assert axes.get_ylabel()
+        assert axes.get_legend() is not None
+
+
+def test_the_same_curve_gives_the_same_bytes(curve):
+    assert plot_curve(curve) == plot_curve(curve)
+
+
+def test_no_window_system_is_touched():
+    # in a process of its own: other libraries load pyplot for themselves
+    script = ("import sys, tonewright.show.plots as p; p.plot_prints([('a', p.np.ones((4, 4)))"
+              " ] * 2); print('matplotlib.pyplot' in sys.modules)")
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True)
+    assert done.stdout.strip() == "False", done.stderr
+
+
+def test_error_picture_says_the_mean_error(drawn):
+    tone = np.linspace(0, 100, 11)
+    errors = [ToneError("old", tone, np.full(11, 3.0)), ToneError("new", tone, np.zeros(11))]
+    picture(plot_errors(errors, "What moved"))
+    (axes,) = drawn[0].axes
+    assert axes.get_title() == "What moved"
+    labels = [text.get_text() for text in axes.get_legend().get_texts()]
+    assert "old: 3.0 L* in the mean" in labels
+    assert "new: 0.0 L* in the mean" in labels
+
+
+def test_prints_side_by_side_on_the_scale_of_lightness(drawn):
+    dark, light = np.full((20, 30), 20.0), np.full((20, 30), 90.0)
+    picture(plot_prints([("dark", dark), ("light", light)]))
+    axes = drawn[0].axes
+    assert [a.get_title() for a in axes] == ["dark", "light"]
+    for a, lightness in zip(axes, (20.0, 90.0), strict=True):
+        (image,) = a.images
+        assert image.get_clim() == (0.0, 100.0)
+        assert image.get_array().mean() == lightness

@@ -1,0 +1,99 @@
+"""What a negative cannot hold is counted and said."""
+
+from __future__ import annotations
+
+import colour
+import numpy as np
+import pytest
+
+from tonewright.negative import code_table, encoding_lightness, honesty
+
+
+class Curve:
+    """Ink proportional to image lightness within two ends, flat beyond; aims from 8 to 92."""
+
+    name = "stand-in"
+
+    def __init__(self, dark=0.0, light=100.0):
+        self.dark, self.light = dark, light
+
+    def level_at(self, image_lightness):
+        return np.interp(image_lightness, [self.dark, self.light], [0.05, 0.8])
+
+    def print_lightness_at(self, image_lightness):
+        return np.interp(image_lightness, [self.dark, self.light], [8.0, 92.0])
+
+
+def test_pixels_at_the_ends_are_counted_band_by_band():
+    table = code_table(encoding_lightness("lightness", 65536), Curve(10.0, 95.0))
+    values = np.random.default_rng(1).integers(0, 65536, (50, 40))
+    ends = honesty.ends_of(table)
+    for band in np.array_split(table[values], 7):
+        ends.count(band)
+    # counted from the image instead: all at or below L* 10, all at or above L* 95, to half a code
+    lightness = values * 100 / 65535
+    half = 0.5 / 65535 / (0.75 / 85)
+    assert ends.pixels == ((lightness <= 10 + half).sum(), (lightness >= 95 - half).sum())
+
+
+def test_ends_start_from_nothing():
+    table = np.array([9, 3], np.uint16)
+    one, two = honesty.ends_of(table), honesty.ends_of(table)
+    one.count(np.array([[9, 9, 3]], np.uint16))
+    assert (one.pixels, two.pixels) == ((2, 1), (0, 0))
+
+
+def test_reach_says_where_tones_end():
+    lightness = encoding_lightness("lightness", 65536)
+    reach = honesty.reach_of(lightness, code_table(lightness, Curve(10.0, 95.0)))
+    assert (reach.black_lightness, reach.white_lightness) == pytest.approx((10, 95), abs=0.01)
+    full = honesty.reach_of(lightness, code_table(lightness, Curve()))
+    assert (full.black_lightness, full.white_lightness) == pytest.approx((0, 100), abs=0.01)
+
+
+def test_ends_are_told_from_one_pixel_in_a_hundred():
+    reach = honesty.Reach(10.0, 100.0)
+    assert honesty.end_warnings((0.0099, 0.0099), reach) == ()
+    dark, light = honesty.end_warnings((0.012, 0.25), reach)
+    assert "1.2 % of the picture prints as maximum black" in dark
+    assert "below image L* 10" in dark
+    assert "25 % of the picture prints as paper white" in light
+    assert "above" not in light  # only pure white is lost
+
+
+def test_steps_of_8_bits_as_colour_science_has_them():
+    """Linear 8-bit values: the first step is L* 903.3 / 255 = 3.54 of the image."""
+    step, where = honesty.largest_step(encoding_lightness("linear", 256), Curve())
+    expected = np.diff(colour.colorimetry.lightness_CIE1976(100 * np.arange(256) / 255)) * 0.84
+    assert step == pytest.approx(expected.max(), rel=1e-3)
+    assert where == pytest.approx(0.0, abs=1e-9)
+
+
+def test_banding_is_told_where_the_source_has_too_few_tones():
+    curve = Curve()
+    coarse = honesty.largest_step(encoding_lightness("linear", 256), curve)
+    words = honesty.banding_warning(8, coarse)
+    assert "256 tones" in words
+    assert "jumps by up to 3.0 L*" in words
+    assert "16-bit" in words
+    fine = honesty.largest_step(encoding_lightness("linear", 65536), curve)
+    assert honesty.banding_warning(16, fine) is None
+    ordinary = honesty.largest_step(encoding_lightness("gamma:2.2", 256), curve)
+    assert honesty.banding_warning(8, ordinary) is None
+
+
+def test_a_curve_that_stretches_few_tones_bands():
+    """The same 8-bit image through an aim that spreads image L* 40 to 60 over the whole print."""
+    steps = honesty.largest_step(encoding_lightness("gamma:2.2", 256), Curve(40.0, 60.0))
+    assert "print in steps" in honesty.banding_warning(8, steps)
+
+
+def test_without_an_aim_nothing_is_claimed():
+    class Bare:
+        name = "bare"
+
+        def level_at(self, image_lightness):
+            return image_lightness / 100
+
+    assert honesty.largest_step(encoding_lightness("linear", 256), Bare()) is None
+    assert honesty.banding_warning(8, None) is None

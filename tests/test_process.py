@@ -1,0 +1,103 @@
+"""The process response as a document."""
+
+from __future__ import annotations
+
+import copy
+import json
+
+import pytest
+
+from tonewright.darkroom import Darkroom, measure_strip
+from tonewright.errors import OptionError, TonewrightError
+from tonewright.files.documents import read_process, write_process
+from tonewright.process import ProcessSettings, process_from_dict
+from tonewright.process_fit import make_process
+from tonewright.setup import Setup
+from tonewright.strip import Strip, StripPatch
+from tonewright.tablet import nominal_tablet
+from tonewright.times import PrintingTime
+
+
+@pytest.fixture(scope="module")
+def process():
+    tablet = nominal_tablet("31")
+    read = measure_strip(Darkroom(), tablet.density, 1600.0, seed=3)
+    patches = [StripPatch(int(s), float(d), 0.02 if s % 2 else None, half, PrintingTime(1600.0),
+                          "one")
+               for half, density in (("film", read.density_film), ("bare", read.density_bare))
+               for s, d in zip(read.step, density, strict=True)]
+    return make_process(Strip(tuple(patches), "visual-density", (), ("a note",)), tablet,
+                        Setup(lamp="invented"), "invented", ProcessSettings(1.5))
+
+
+def test_round_trip_by_way_of_a_file(process, tmp_path):
+    path = tmp_path / "p.process.json"
+    write_process(path, process)
+    again = read_process(path)
+    assert again.to_dict() == process.to_dict()
+    assert again.findings == process.findings
+    assert again.strip == process.strip
+    assert again.tablet == process.tablet
+    assert (again.setup.lamp, again.settings.just_visible_lightness) == ("invented", 1.5)
+    write_process(tmp_path / "q.process.json", again)
+    assert (tmp_path / "q.process.json").read_bytes() == path.read_bytes()
+
+
+def test_shift_is_the_logarithm_of_the_time_and_base_time_is_found(process):
+    assert process.shift(PrintingTime(16000.0)) == pytest.approx(1.0)
+    assert process.base_time == PrintingTime(process.findings.base_printing_time)
+    with pytest.raises(OptionError, match="same unit"):
+        process.shift(PrintingTime(100.0, "unit"))
+
+
+REMOVED = object()
+DAMAGE = [
+    (("format",), "tonewright-curve", "tonewright-process"), (("version",), 2, "version 2"),
+    (("setup",), None, "setup"), (("setup",), {"colour": "x"}, "colour"),
+    (("settings",), [], "hold together"), (("settings", "just_visible_lightness"), 0, "0.1 and 10"),
+    (("tablet",), REMOVED, "tablet"), (("tablet", "densities"), [0.1 * k for k in range(10)], "10"),
+    (("tablet", "densities", 3), "x", "hold together"),
+    (("tablet", "densities", 3), 9.0, "tablet"),
+    (("reference_time",), 0, "longer than 0"), (("reference_time",), "soon", "hold together"),
+    (("time_unit",), "hours", "hours"), (("time_unit",), "unit", "time"),
+    (("findings",), {}, "complete"), (("findings", "base_printing_time"), "x", "base_printing"),
+    (("findings", "base_printing_time"), -1, "base_printing"),
+    (("findings", "base_printing_time"), None, "base_printing"),
+    (("findings", "film_density"), "x", "film_density"),
+    (("findings", "log_exposure_range"), "1.4", "log_exposure_range"),
+    (("findings", "reciprocity"), 0, "reciprocity"),
+    (("findings", "reached_black"), 1, "reached_black"),
+    (("findings", "warnings"), "text", "warnings"), (("findings", "extra"), 1, "complete"),
+    (("response",), None, "response"), (("response", "density", 0), 9.0, "never falls"),
+    (("response", "exposure", 0), 9.0, "never falls"), (("response", "density"), [1.0], "length"),
+    (("strip",), REMOVED, "strip"), (("strip", "step", 4), 99, "31 steps"),
+    (("strip", "step", 4), 0, "step is 0"), (("strip", "step", 4), 1.5, "step is 1.5"),
+    (("strip", "density", 4), None, "density"), (("strip", "density", 4), 99, "density is 99"),
+    (("strip", "density_sd", 4), 0, "density_sd"), (("strip", "through", 4), "glass", "glass"),
+    (("strip", "time", 4), 0, "longer than 0"), (("strip", "print", 4), 3, "print is 3"),
+    (("strip", "scale"), "status-a", "status-a"), (("strip", "time_unit"), "min", "min"),
+    (("strip", "sources"), "x", "hold together"),
+]
+
+
+@pytest.mark.parametrize(("path", "value", "said"), DAMAGE,
+                         ids=[".".join(map(str, p)) + f"-{i}" for i, (p, _, _) in
+                              enumerate(DAMAGE)])
+def test_damage_is_named_and_the_way_out_given(process, path, value, said):
+    document = json.loads(json.dumps(process.to_dict()))
+    inner = document
+    for key in path[:-1]:
+        inner = inner[key]
+    if value is REMOVED:
+        del inner[path[-1]]
+    else:
+        inner[path[-1]] = copy.copy(value)
+    with pytest.raises(TonewrightError, match=said) as caught:
+        process_from_dict(document)
+    assert caught.value.way_out
+
+
+@pytest.mark.parametrize("document", [None, [], "text", 7, {}])
+def test_no_document_at_all(document):
+    with pytest.raises(TonewrightError, match="process response"):
+        process_from_dict(document)

@@ -1,0 +1,81 @@
+"""Responses as tables: evaluated, written, and checked when read."""
+
+from __future__ import annotations
+
+import json
+
+import numpy as np
+import pytest
+
+from tonewright.errors import DocumentError
+from tonewright.responses import PrintResponse, response_from_dict, table_from_dict
+
+NAMES = ["level", "lightness", "lightness_low", "lightness_high", "reading_low", "reading_high"]
+
+
+def table() -> dict[str, list[float]]:
+    light = [18.0, 30.0, 70.0, 92.0]
+    return {
+        "level": [0.0, 0.3, 0.6, 1.0],
+        "lightness": light,
+        **{n: [v + d for v in light] for n, d in zip(NAMES[2:], (-1, 1, -3, 3), strict=True)},
+    }
+
+
+def test_straight_between_the_rows_and_held_at_the_ends():
+    response = response_from_dict(table())
+    np.testing.assert_allclose(
+        response.lightness_at([-1.0, 0.0, 0.15, 0.8, 1.0, 7.0]), [18, 18, 24, 81, 92, 92]
+    )
+    assert response.lightness_at(np.full((2, 3), 0.3)).shape == (2, 3)
+
+
+def test_round_trip_through_json():
+    response = response_from_dict(table())
+    again = response_from_dict(json.loads(json.dumps(response.to_dict())))
+    assert isinstance(again, PrintResponse)
+    assert again.to_dict() == response.to_dict() == table()
+    assert list(response.to_dict()) == NAMES
+
+
+def spoilt(name, place, value):
+    data = table()
+    data[name][place] = value
+    return data
+
+
+@pytest.mark.parametrize(
+    ("data", "said"),
+    [
+        (spoilt("lightness", 2, 29.0), "lightness: 29 follows 30.*row 3"),
+        (spoilt("level", 1, 0.0), "level: 0 follows 0"),
+        (spoilt("reading_high", 3, 0.0), "reading_high"),
+        (spoilt("level", 3, 1.2), "levels from 0 to 1.2"),
+        (spoilt("level", 0, -0.1), "levels from -0.1"),
+        (spoilt("lightness", 1, float("nan")), "not a number"),
+        (spoilt("lightness", 3, float("inf")), "not a number"),
+        (spoilt("lightness", 1, "30"), "not a number"),
+        (spoilt("lightness", 1, None), "not a number"),
+        (spoilt("level", 0, False), "not a number"),
+        (spoilt("lightness", 3, 10**400), "not a number"),
+        (spoilt("lightness", 1, [30.0]), "not a number"),
+        (table() | {"lightness": [18.0, 92.0]}, "length"),
+        (table() | {"lightness": []}, "not a number"),
+        (table() | {"lightness": 18.0}, "not a number"),
+        ({n: v[:1] for n, v in table().items()}, "two rows"),
+        (table() | {"more": [1.0, 2.0, 3.0, 4.0]}, "columns are"),
+        ({n: v for n, v in table().items() if n != "reading_low"}, "columns are"),
+        ([1, 2], "list"),
+        (None, "NoneType"),
+    ],
+)
+def test_what_does_not_hold_is_refused(data, said):
+    with pytest.raises(DocumentError, match=said):
+        response_from_dict(data)
+
+
+def test_only_the_first_column_must_rise_strictly():
+    found = table_from_dict({"a": [0, 1, 2], "b": [5, 5, 5]}, ["a", "b"], "thing")
+    np.testing.assert_array_equal(found["b"], [5.0, 5.0, 5.0])
+    with pytest.raises(DocumentError, match="thing, a"):
+        table_from_dict({"a": [0, 0, 2], "b": [5, 5, 5]}, ["a", "b"], "thing")
