@@ -65,6 +65,13 @@ class Aim:
         wanted = [w for _, w in self.points]
         return max(black - min(wanted), 0.0), max(max(wanted) - white, 0.0)
 
+    def held_words(self, black: float, white: float) -> list[str]:
+        """What is said of tones asked for beyond the print's own ends (L*)."""
+        ends = ("blacker than this print's black", "lighter than this print's white")
+        return [f"The aim asks for tones up to {amount:.1f} L* {end}; they are held there."
+                for amount, end in zip(self.beyond(black, white), ends, strict=True)
+                if amount > 0.05]
+
     def to_dict(self) -> dict[str, Any]:
         """Plain dictionary."""
         points = None if self.points is None else [list(p) for p in self.points]

@@ -101,11 +101,7 @@ def _warnings(fitted: FittedPrint, readings: Readings, aim: Aim) -> list[str]:
             " of higher contrast, would reach further.")
     said += _unlikely_ends(fitted, readings.relative_to_paper)
     said += _range_warnings(fitted, readings)
-    black, white = aim.beyond(fitted.black_lightness, fitted.white_lightness)
-    for amount, end in ((black, "blacker than this print's black"),
-                        (white, "lighter than this print's white")):
-        if amount > 0.05:
-            said.append(f"The aim asks for tones up to {amount:.1f} L* {end}; they are held there.")
+    said += aim.held_words(fitted.black_lightness, fitted.white_lightness)
     return said
 
 

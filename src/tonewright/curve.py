@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import asdict, dataclass, fields
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -15,7 +15,6 @@ from tonewright.errors import DocumentError, OptionError
 from tonewright.numeric.inverse import invert, invert_band
 from tonewright.provenance import check_header
 from tonewright.readings import Readings, Scale
-from tonewright.recipe import Recipe, recipe_from_dict
 from tonewright.responses import (
     NegativeResponse,
     PrintResponse,
@@ -27,6 +26,9 @@ from tonewright.responses import (
 )
 from tonewright.scales import Array
 from tonewright.setup import Setup, setup_from_dict
+
+if TYPE_CHECKING:
+    from tonewright.recipe import Recipe
 
 FORMAT, VERSION = "tonewright-curve", 1
 _Part = TypeVar("_Part")
@@ -241,10 +243,16 @@ def curve_from_dict(data: Any) -> Curve:
         correction=_correction_from_dict(data["correction"]),
         readings=_optional(data, "readings", Readings.from_dict),
         ancestor=_ancestor_from_dict(data.get("ancestor")),
-        recipe=_optional(data, "recipe", recipe_from_dict),
+        recipe=_optional(data, "recipe", _recipe_from_dict),
         negative=_optional(data, "negative", negative_from_dict),
         plan=_plan_from_list(data.get("plan", [])),
     )
+
+
+def _recipe_from_dict(data: Any) -> Recipe:
+    from tonewright.recipe import recipe_from_dict  # a plain curve does without
+
+    return recipe_from_dict(data)
 
 
 def _optional(data: dict[str, Any], name: str, rebuild: Callable[[Any], _Part]) -> _Part | None:

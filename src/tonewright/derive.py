@@ -143,7 +143,8 @@ def make_derived_curve(
         band_halfwidth_max=round(float(np.max(half)), 3),
         least_sure_level=round(float(derived.response.level[np.argmax(half)]), 4),
         negative_density_range=round(derived.density_range, 3),
-        warnings=derived.warnings)
+        warnings=(*derived.warnings,
+                  *settings.aim.held_words(float(light[0]), float(light[-1]))))
     return Curve(
         name=name, made_by=made_by(), setup=setup, settings=settings, summary=summary,
         response=derived.response,

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import importlib.util
 from dataclasses import replace
+from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
@@ -28,6 +29,11 @@ DOTTED = make_target(even_levels(9), LayoutSettings(name="scale", repeats=1, see
 BARE = replace(DOTTED, dots=())
 
 
+@lru_cache
+def on_the_glass(dotted, degrees, mirrored=False):
+    return paper.laid(DOTTED if dotted else BARE, degrees=degrees, mirrored=mirrored)
+
+
 def furthest(placement, matrix):
     away = placement.to_scan(BARE.patch_centres) - apply(matrix, BARE.patch_centres)
     return float(np.max(np.linalg.norm(away, axis=1)))
@@ -42,7 +48,7 @@ def laid():
 @pytest.mark.parametrize("off", [3.0, 9.0])
 def test_a_rough_placement_becomes_exact(target, off):
     """From corners that are off by up to 1.5 mm, at 6 pixels a mm, to a quarter of a pixel."""
-    scan, matrix = paper.laid(target, degrees=4.0)
+    scan, matrix = on_the_glass(bool(target.dots), 4.0)
     corners = apply(matrix, target.mark_centres)
     corners = corners + off * np.array([[1, -1], [-1, 0.5], [0.3, 1], [-0.7, -0.7]])
     first = Placement(through_four(target.mark_centres, corners))
@@ -97,7 +103,7 @@ def test_a_sheet_of_another_shape_is_told_by_its_sides(laid):
 @pytest.mark.parametrize("inverted", [False, True])
 def test_patches_tell_an_inverted_scan_from_a_sheet_drawn_dark_on_light(dark_marks, inverted):
     """Patches always print lighter with more ink, whichever way the marks are drawn."""
-    scan, matrix = paper.laid(BARE, degrees=2.0, noise=0.005)
+    scan, matrix = on_the_glass(False, 4.0)
     if dark_marks:  # everything but the patches turned round
         inside = np.zeros(scan.shape, dtype=bool)
         rows, columns = np.mgrid[0 : scan.shape[0], 0 : scan.shape[1]]

@@ -8,7 +8,7 @@ import pytest
 from tonewright.errors import OptionError, ReadingsError
 from tonewright.scan.image import Scan
 from tonewright.scan.response import response_from_scale
-from tonewright.scan.strips import StripScan, read_strip_scan
+from tonewright.scan.strips import StripScan, _out_of_line, read_strip_scan
 from tonewright.scanroom import Lying, PaperFlaws, Scanner, print_strip, scan_sheet
 from tonewright.strip import StripOptions, strip_from_table
 from tonewright.tablet import nominal_tablet
@@ -121,3 +121,25 @@ def test_by_the_profile_alone_with_a_warning():
     sd = np.array([p.density_sd for p in strip_of(reading).patches])
     assert np.all(np.abs(off) < 3.0 * sd + 0.02)
     assert sd.min() > 0.02
+
+
+@pytest.mark.parametrize(("step", "by"), [(21, 0.15), (17, 0.15), (8, 0.45), (1, -0.3)])
+def test_a_stained_step_is_named(step, by):
+    density = truth()["film"].copy()
+    density[step - 1] += by
+    assert _out_of_line(density).tolist() == [step]
+
+
+def test_texture_is_no_stain():
+    noise = np.random.default_rng(0).normal(0.0, 0.01, 21)
+    assert _out_of_line(truth()["film"] + noise).size == 0
+
+
+def test_a_stain_is_said_with_the_way_out():
+    scan, corners = rendered()
+    sheet_step = corners[0] + (corners[2] - corners[0]) * [18.5 / 21, 0.25]
+    column, row = sheet_step.astype(int)
+    scan.pixels[row - 40 : row + 40, column - 18 : column + 18] *= 0.8
+    reading = read_strip_scan(scan, 21, "0" * 64, StripScan(response(), corners))
+    assert "step 19 is out of line" in reading.table.notes[-1]
+    assert "--skip 19" in reading.table.notes[-1]

@@ -7,18 +7,19 @@ import json
 import os
 import tomllib
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from tonewright.aim import Aim
 from tonewright.curve import Curve, curve_from_dict, refuse_two_zeros
 from tonewright.errors import DocumentError
 from tonewright.files.opening import read_bytes
 from tonewright.files.safe import write_text
-from tonewright.files.tables import read_table
-from tonewright.process import Process, process_from_dict
 from tonewright.readings import Readings
 from tonewright.setup import Setup, setup_from_dict
-from tonewright.tablet import Tablet, nominal_tablet, tablet_from_table
+
+if TYPE_CHECKING:
+    from tonewright.process import Process
+    from tonewright.tablet import Tablet
 
 LARGEST = 64 * 1024 * 1024
 _PER_LINE = 12
@@ -47,6 +48,8 @@ def curve_text(curve: Curve) -> str:
 
 def read_process(path: str | os.PathLike[str]) -> Process:
     """Read and check a ``*.process.json``; raises as `read_curve` does."""
+    from tonewright.process import process_from_dict  # making a negative does without
+
     return process_from_dict(read_json(path, "process response"))
 
 
@@ -65,6 +68,9 @@ def read_tablet(text: str) -> Tablet:
     OptionError, FileError, ReadingsError
         No such tablet, or a file that does not hold one.
     """
+    from tonewright.files.tables import read_table
+    from tonewright.tablet import nominal_tablet, tablet_from_table
+
     if text.lower().endswith((".csv", ".txt")):
         return tablet_from_table(read_table(Path(text)))
     return nominal_tablet(text)
@@ -182,6 +188,8 @@ def read_aim(text: str, readings: Readings | None = None) -> Aim:
 
 
 def _read_points(path: str) -> tuple[tuple[float, float], ...]:
+    from tonewright.files.tables import read_table
+
     table = read_table(Path(path))
     names = [c.lower() for c in table.columns]
     wanted = ("image_lightness", "print_lightness")

@@ -33,6 +33,8 @@ _LONGEST = 1600
 """Pixels of the longer side in which the row is looked for."""
 _BANDS = 60
 _LEAST_TOTAL = 4.5
+_TRIED = 6
+"""Spacings that are looked into, the best first."""
 _WAY_OUT = (
     "scan the row flat, with plain surroundings, or give its corners with --corners "
     "x0,y0,x1,y1,x2,y2,x3,y3: pixels, clockwise from the top left, step 1 at the left edge"
@@ -66,22 +68,43 @@ def find_row(pixels: NDArray[np.float32], count: int, name: str = "the scan") ->
     # roughly even steps for even steps of density, whatever the encoding
     tone = np.log10(np.clip(small, 0.0, 1.0) + 0.03)
     angle = _tilt(tone)
-    best: tuple[Comb, int, Plane, Array] | None = None
+    found: list[tuple[Comb, int, Plane, Array]] = []
     for quarter in (0, 1):
         straight, matrix = _straightened(tone, angle + 90.0 * quarter)
-        for comb, row in _combs(straight, count):
-            if best is None or comb.total > best[0].total:
-                best = (comb, row, straight, matrix)
-    if best is None or best[0].total < max(_LEAST_TOTAL, 0.2 * count):
-        raise ReadingsError(
-            f"no row of {count} equal steps was found in {name}",
-            "a row shows as evenly spaced edges that all step the same way", _WAY_OUT)
-    comb, row, straight, matrix = best
-    extent = _extent(straight, row, comb, count)
-    comb, warnings = _decided(straight, extent, comb, count, name)
-    box = _outline(straight, extent, comb, count)
-    to_scan = np.linalg.inv(shrink_matrix(float(factor))) @ matrix
-    return FoundRow(_reading_order(apply(to_scan, box)), comb.seen, warnings)
+        found += [(comb, row, straight, matrix) for comb, row in _combs(straight, count)]
+    refusal = ReadingsError(
+        f"no row of {count} equal steps was found in {name}",
+        "a row shows as evenly spaced edges that all step the same way", _WAY_OUT)
+    for number, (comb, row, straight, matrix) in enumerate(_likeliest(found, count)):
+        extent = _extent(straight, row, comb, count)
+        try:
+            comb, warnings = _decided(straight, extent, comb, count, name)
+        except ReadingsError as error:
+            refusal = error if number == 0 else refusal
+            continue
+        box = _outline(straight, extent, comb, count)
+        to_scan = np.linalg.inv(shrink_matrix(float(factor))) @ matrix
+        return FoundRow(_reading_order(apply(to_scan, box)), comb.seen, warnings)
+    raise refusal
+
+
+def _likeliest(
+    found: list[tuple[Comb, int, Plane, Array]], count: int
+) -> list[tuple[Comb, int, Plane, Array]]:
+    """The best spacings that differ, the best first."""
+    ranked = sorted(found, key=lambda item: -item[0].total)
+    chosen: list[tuple[Comb, int, Plane, Array]] = []
+    for item in ranked:
+        comb = item[0]
+        enough = comb.total >= max(_LEAST_TOTAL, 0.2 * count, 0.6 * ranked[0][0].total)
+        like = any(other.rising == comb.rising and plane is item[2]
+                   and abs(other.lattice.pitch / comb.lattice.pitch - 1.0) < 0.02
+                   for other, _, plane, _ in chosen)
+        if enough and not like:
+            chosen.append(item)
+        if len(chosen) == _TRIED:
+            break
+    return chosen
 
 
 def _reading_order(corners: Array) -> Array:
@@ -199,11 +222,14 @@ def _decided(
     fitting = {first for first in firsts if first <= low and high <= first + count}
     if not fitting and seen == count - 1:
         fitting = {low - 1}
+    if len(fitting) > 1:  # the likelier holds less of what goes on above and below
+        held = {first: int(whole.border[first : first + count].sum()) for first in fitting}
+        fitting = {first for first in fitting if held[first] == min(held.values())}
     _check_more(whole, fitting, count, name)
     if len(fitting) != 1 or seen < FEWEST_SEEN:
         raise ReadingsError(
-            f"of the row in {name}, {max(seen, 0)} edges between steps show in line "
-            f"({count - 1} are needed), and "
+            f"of the row in {name}, {max(seen, 0)} of {count - 1} edges between steps show in "
+            "line, and "
             + ("they fit in more than one way" if len(fitting) > 1 else "neither end is clear"),
             "where steps merge into each other or their surroundings, the first cannot be told",
             _WAY_OUT)

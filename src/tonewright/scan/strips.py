@@ -18,6 +18,9 @@ from tonewright.scan.steps import StepRow, read_step_row
 
 Halves = Literal["2", "film/bare", "bare/film", "1", "film", "bare"]
 HALVES: tuple[Halves, ...] = ("2", "film/bare", "bare/film", "1", "film", "bare")
+_OUT_OF_LINE, _MOST_STAINED = 0.05, 3
+"""Density by which a step must be denser than one before it to look stained; with more such steps
+it is no stain: some processes get lighter again where they are overexposed."""
 MOST_CLIPPED = 0.02
 """Share of a step's pixels that may be clipped before its density is not known."""
 
@@ -78,7 +81,8 @@ def read_strip_scan(
             rows.append((str(k + 1), f"{density[half, k]:.4f}", f"{sd[half, k]:.4f}", word))
             lines.append(k + 1)
     notes = (*(f"{scan.name}: {w}" for w in (*scan.warnings, *row.warnings)),
-             *_notes(row, response, inside, through, scan.name))
+             *_notes(response, inside, through, scan.name),
+             *_stain_notes(density, through, scan.name))
     source = Source(scan.name, "scan", sha256, (_origin(response),))
     table = Table(("step", "density", "density_sd", "through"), tuple(rows), source, tuple(lines),
                   notes)
@@ -129,8 +133,7 @@ def _through(row: StepRow, halves: Halves, name: str) -> tuple[str, ...]:
 
 
 def _notes(
-    row: StepRow, response: ScannerResponse, inside: NDArray[np.bool_], through: tuple[str, ...],
-    name: str,
+    response: ScannerResponse, inside: NDArray[np.bool_], through: tuple[str, ...], name: str
 ) -> list[str]:
     notes = []
     for half, word in enumerate(through):
@@ -144,6 +147,40 @@ def _notes(
             f"{name}: densities rest on the embedded profile alone, and may be off by 0.1 and"
             " more in the blacks; a scanned gray scale (`tonewright scanner`) is much surer")
     return notes
+
+
+def _stain_notes(density: Array, through: tuple[str, ...], name: str) -> list[str]:
+    """Steps that break the fall of density from step to step."""
+    notes = []
+    for half, word in enumerate(through):
+        odd = _out_of_line(density[half])
+        if 0 < odd.size <= _MOST_STAINED:
+            skip = " ".join(f"--skip {k}" for k in odd)
+            notes.append(f"{name}, {word}: {_runs(odd)} out of line with the neighbours, as under a"
+                         f" stain or a scratch; look at the strip, and if so add {skip}")
+    return notes
+
+
+def _out_of_line(density: Array) -> NDArray[np.int64]:
+    """Numbers of the fewest steps without which density falls but for noise, shape (n,)."""
+    left = list(range(density.size))
+    out: list[int] = []
+    while True:
+        value = density[left]
+        rises = np.triu(value[None, :] - value[:, None] > _OUT_OF_LINE, 1)
+        wrong = rises.sum(axis=0) + rises.sum(axis=1)
+        if not wrong.any():
+            return np.sort(np.array(out, dtype=np.int64)) + 1
+        # of two that break the fall with each other alone, the one further off its neighbours
+        away = np.abs(value - _middle_of_neighbours(value))
+        worst = int(np.lexsort((away, wrong))[-1])
+        out.append(left.pop(worst))
+
+
+def _middle_of_neighbours(value: Array) -> Array:
+    """Mean of the step before and the step after, the nearest two at an end, shape (n,)."""
+    wide = np.concatenate([[value[1]], value, [value[-2]]])
+    return np.asarray((wide[:-2] + wide[2:]) / 2.0)
 
 
 def _check_black(

@@ -137,7 +137,8 @@ def _aims(pairs: list[tuple[str, float]], target: Target) -> list[str]:
 def next_step(output: Path, target: Target, *, relative: bool = False) -> str:
     """What to do with the readings now."""
     if target.through is not None:
-        return f"Next:    tonewright check {output} --curve {target.through}.curve.json"
+        return ("Next:    compare what the print has with its aim, patch by patch: the columns"
+                f" density and aim_lightness in {output}")
     return (f"Next:    tonewright fit {output} -o NAME.curve.json"
             + (" --relative-to-paper" if relative else ""))
 
