@@ -6,3 +6,9 @@ import os
 
 for name in ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS"):
     os.environ.setdefault(name, "1")
+
+from hypothesis import settings  # noqa: E402  (after the threads are set)
+
+# a busy machine is slow, not wrong
+settings.register_profile("patient", deadline=None)
+settings.load_profile("patient")

@@ -24,10 +24,12 @@ from tonewright.tablet import Tablet
 from tonewright.times import PrintingTime, ratio
 
 NOISE_FLOOR = 0.004
-GUESS_STOPS, GUESS_SPREAD, GUESS_TAIL = 0.75, 0.8, 4.0
-"""A printer's guess lies between half a stop short and two stops long of the base time, mostly
-(Student's distribution with so many degrees of freedom).  This only matters where the strip
-itself says little: when it is far too short."""
+GUESS_STOPS, GUESS_SPREAD = 0.75, 0.8
+"""A printer's guess lies between half a stop short and two stops long of the base time, mostly.
+This only matters where the strip itself says little."""
+SHORT_TAIL = 4.0
+"""A strip that looks short of black may be far short: Student's distribution with so many degrees
+of freedom takes the place of the normal one."""
 BEYOND_BLACK, BEYOND_WHITE = 1.6, 0.3
 SAMPLE = 1200
 
@@ -118,8 +120,17 @@ def draw_responses(x: Array, y: Array, sd: Array) -> DrawnResponses:
     black = just_black(nodes, curves, JUST_VISIBLE)
     guess = (x.max() - black) / STOP
     off = (guess - GUESS_STOPS) / GUESS_SPREAD
-    weights = (1.0 + off**2 / GUESS_TAIL) ** (-0.5 * (GUESS_TAIL + 1.0))
+    weights = (np.exp(-0.5 * off**2) + 1e-9 if is_reached(black, x) else
+               (1.0 + off**2 / SHORT_TAIL) ** (-0.5 * (SHORT_TAIL + 1.0)))
     return DrawnResponses(nodes, curves, weights / weights.sum(), noise)
+
+
+def is_reached(black: Array, x: Array) -> bool:
+    """Whether the strip itself, any guess aside, says that its clearest step printed black.
+
+    ``black``: exposure where each sample curve is black, shape (count,); ``x``: exposures.
+    """
+    return bool(np.median(black) <= x.max())
 
 
 def just_black(nodes: Array, curves: Array, step: float) -> Array:
@@ -217,8 +228,7 @@ def _findings(
     low, middle, high = (float(weighted_quantile(change, drawn.weights, q))
                          for q in (0.05, 0.5, 0.95))
     base = reference.times(10.0**middle)
-    most = float(places.x.max())
-    reached = float(weighted_quantile(black_at, drawn.weights, 0.5)) <= most
+    reached = is_reached(black_at, places.x)
     ranges = np.array([log_exposure_range(drawn.nodes, c) or np.nan for c in drawn.curves])
     known = np.isfinite(ranges)
     log_range = (float(weighted_quantile(ranges[known], drawn.weights[known], 0.5))

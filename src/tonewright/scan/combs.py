@@ -81,12 +81,13 @@ class Evidence:
     def totals(self, count: int) -> Array:
         """How well a row of ``count`` cells beginning at each place is shown."""
         good = np.concatenate([[0.0], np.cumsum(self.up - 1.5 * self.down)])
-        bad = np.concatenate([[0.0], np.cumsum(self.between)])
+        # paper grain alone makes about 0.4 in every cell
+        bad = np.concatenate([[0.0], np.cumsum(np.maximum(self.between - 0.4, 0.0))])
         first = np.arange(self.up.size - count)
         inner = good[first + count] - good[first + 1]
         # at its ends an edge that steps back shows where the row stops
         ends = self.down[first] + self.down[first + count]
-        return np.asarray(inner - 0.7 * (bad[first + count] - bad[first]) + 0.8 * ends)
+        return np.asarray(inner - (bad[first + count] - bad[first]) + 0.8 * ends)
 
     def seen(self, first: int, count: int) -> int:
         """How many of the inner edges of that row show."""

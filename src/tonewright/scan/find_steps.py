@@ -75,16 +75,20 @@ def find_row(pixels: NDArray[np.float32], count: int, name: str = "the scan") ->
     refusal = ReadingsError(
         f"no row of {count} equal steps was found in {name}",
         "a row shows as evenly spaced edges that all step the same way", _WAY_OUT)
-    for number, (comb, row, straight, matrix) in enumerate(_likeliest(found, count)):
+    told = -1
+    for comb, row, straight, matrix in _likeliest(found, count):
         extent = _extent(straight, row, comb, count)
+        whole = _whole(straight, extent, comb, count)
         try:
-            comb, warnings = _decided(straight, extent, comb, count, name)
+            decided, warnings = _decided(whole, comb, count, name)
         except ReadingsError as error:
-            refusal = error if number == 0 else refusal
+            low, high = whole.run
+            if high - low > told:  # the refusal that knows most of the row
+                refusal, told = error, high - low
             continue
-        box = _outline(straight, extent, comb, count)
+        box = _outline(straight, extent, decided, count)
         to_scan = np.linalg.inv(shrink_matrix(float(factor))) @ matrix
-        return FoundRow(_reading_order(apply(to_scan, box)), comb.seen, warnings)
+        return FoundRow(_reading_order(apply(to_scan, box)), decided.seen, warnings)
     raise refusal
 
 
@@ -118,22 +122,31 @@ def _tilt(tone: Plane) -> float:
     """Degrees (-45 to 45) by which the edges of the scan are turned clockwise."""
     from scipy import ndimage
 
-    across = ndimage.gaussian_filter(tone, 1.5, order=(0, 1))
-    down = ndimage.gaussian_filter(tone, 1.5, order=(1, 0))
+    across = ndimage.gaussian_filter(tone, 2.5, order=(0, 1))
+    down = ndimage.gaussian_filter(tone, 2.5, order=(1, 0))
     size = np.hypot(across, down)
     noise = float(np.median(size))
-    seen = size > max(4.0 * noise, 0.004)
+    seen = size > max(4.0 * noise, 0.002)
     if seen.sum() < 50:
         return 0.0
     turn = np.degrees(np.arctan2(down[seen], across[seen])) % 90.0
-    weight = np.minimum(size[seen], 0.05)  # a step counts no less than the edge of the sheet
-    bins, _ = np.histogram(turn, bins=360, range=(0.0, 90.0), weights=weight)
-    smooth = ndimage.gaussian_filter1d(bins, 2.0, mode="wrap")
-    peak = (float(np.argmax(smooth)) + 0.5) * 0.25
-    away = (turn - peak + 45.0) % 90.0 - 45.0
-    near = np.abs(away) < 1.5
-    peak += float(np.average(away[near], weights=weight[near]))
+    weight = np.minimum(size[seen], 0.03)  # a step counts no less than the edge of the sheet
+    bins, _ = np.histogram(turn, bins=180, range=(0.0, 90.0), weights=weight)
+    smooth = ndimage.gaussian_filter1d(bins, 3.0, mode="wrap")
+    peak = (float(np.argmax(smooth)) + 0.5) * 0.5
+    factor = max(1, max(tone.shape) // 500)
+    small = ndimage.zoom(ndimage.uniform_filter(tone, factor), 1.0 / factor, order=1)
+    for reach, step in ((5.0, 0.5), (0.4, 0.1)):
+        tried = peak + np.arange(-reach, reach + 0.5 * step, step)
+        peak = float(tried[np.argmax([_sharpness(small, angle) for angle in tried])])
     return (peak + 45.0) % 90.0 - 45.0
+
+
+def _sharpness(tone: Plane, degrees: float) -> float:
+    """How much of a scan's edges adds up along its rows and columns, turned back by an angle."""
+    straight, _ = _straightened(tone, degrees)
+    return float(sum(np.mean(np.clip(np.diff(straight, axis=axis), -0.05, 0.05).mean(
+        axis=1 - axis) ** 2) for axis in (0, 1)))
 
 
 def _straightened(tone: Plane, degrees: float) -> tuple[Plane, Array]:
@@ -208,23 +221,25 @@ class _Whole:
 
 
 def _decided(
-    straight: Plane, extent: tuple[int, int], comb: Comb, count: int, name: str
+    whole: _Whole, comb: Comb, count: int, name: str
 ) -> tuple[Comb, tuple[str, ...]]:
     """Which cells of the lattice are the row, by all of its height; and warnings.
 
     A ragged edge of the coating, or a stain, falls on the lattice in some bands by chance; the
     ends of the row do in all.
     """
-    whole = _whole(straight, extent, comb, count)
     low, high = whole.run
     seen = high - low + 1
-    firsts = {place if side < 0 else place - count for place, side in whole.anchors}
+    firsts = {place if side < 0 else place - count: side for place, side in whole.anchors}
     fitting = {first for first in firsts if first <= low and high <= first + count}
     if not fitting and seen == count - 1:
         fitting = {low - 1}
     if len(fitting) > 1:  # the likelier holds less of what goes on above and below
         held = {first: int(whole.border[first : first + count].sum()) for first in fitting}
         fitting = {first for first in fitting if held[first] == min(held.values())}
+    if len(fitting) > 1:  # black steps merge into a black border, whose edge may seem the row's
+        light = 1 if comb.rising else -1
+        fitting = {first for first in fitting if firsts[first] == light} or fitting
     _check_more(whole, fitting, count, name)
     if len(fitting) != 1 or seen < FEWEST_SEEN:
         raise ReadingsError(
@@ -259,14 +274,17 @@ def _whole(straight: Plane, extent: tuple[int, int], comb: Comb, count: int) -> 
     down = np.mean([e.down for e in shown], axis=0)
     whole = _Whole(up, np.maximum(up, down), _borders(straight, extent, comb.lattice))
     ends = ((side, _straight_back(parts, whole.run, side)) for side in (-1, 1))
-    return replace(whole, anchors=tuple((k, side) for side, k in ends if k is not None))
+    # an end cell that goes on above and below is a border: the edge is the border's, not the row's
+    return replace(whole, anchors=tuple(
+        (k, side) for side, k in ends
+        if k is not None and not whole.border[max(0, min(k if side < 0 else k - 1, up.size - 1))]))
 
 
 def _borders(straight: Plane, extent: tuple[int, int], lattice: Lattice) -> NDArray[np.bool_]:
     """Which cells have the same tone just above and just below the row."""
     top, bottom = extent
     tall = bottom - top
-    away, high = max(3, tall // 10), max(2, tall // 8)
+    away, high = 4, max(2, min(6, tall // 8))  # close by: a thin border may have the lid behind it
     inside = slice(top + tall // 5, max(bottom - tall // 5, top + tall // 5 + 1))
     border = np.zeros(lattice.size, np.bool_)
     if top - away - high < 0 or bottom + away + high > straight.shape[0]:
@@ -288,18 +306,19 @@ def _straight_back(
 ) -> int | None:
     """Place of the first strong edge that steps back, past the run on one side; None if it is
     missing in some bands, not straight, or off the lattice."""
-    found = []
+    found, bands = [], 0
     for edges, lattice in parts:
         where = (edges.place - lattice.start) / lattice.pitch
         inside = (where > run[0] - 0.5) & (where < run[1] + 0.5) & (edges.sign > SEEN)
-        if not inside.any():
-            continue
+        if not inside.any() or inside.sum() < 0.5 * (run[1] - run[0] + 1):
+            continue  # a band beside the row
+        bands += 1
         strong = edges.slope < -0.8 * float(np.median(edges.slope[inside]))
         past = where < run[0] - 0.5 if side < 0 else where > run[1] + 0.5
         back = where[strong & past & (edges.sign < -0.9)]
         found.append((back.max() if side < 0 else back.min()) if back.size else np.nan)
     known = np.array(found)[np.isfinite(found)]
-    if known.size < max(3, 0.7 * len(parts)):
+    if known.size < max(3, 0.7 * bands):
         return None
     middle = float(np.median(known))
     crooked = 1.4826 * float(np.median(np.abs(known - middle)))
@@ -368,13 +387,17 @@ def _extent(straight: Plane, row: int, comb: Comb, count: int) -> tuple[int, int
     inner = comb.lattice.place[comb.first + 1 : comb.first + count]
     at = np.clip(np.rint(inner).astype(int), 1, straight.shape[1] - 2)
     near = slope[max(0, row - 2) : row + 3, at].mean(axis=0)
-    seen = near > max(0.3 * float(np.max(near)), 1e-4)
+    # the usual strength of its edges; that of the row's own end is far greater
+    usual = float(np.percentile(near[near > 0.0], 70)) if np.any(near > 0.0) else 1.0
+    seen = (near > max(0.5 * usual, 1e-4)) & (near < 4.0 * usual)
+    if not seen.any():
+        return max(0, row - 2), row + 3
     slack = max(2, round(0.1 * comb.lattice.pitch))
     # leaning edges wander by some pixels over the height
     widest = ndimage.maximum_filter1d(slope, 2 * slack + 1, axis=1)[:, at[seen]]
     likeness = np.median(np.minimum(widest / near[seen], 1.0), axis=1)
     likeness = ndimage.median_filter(likeness, 5)
-    reached = likeness > 0.5
+    reached = likeness > 0.35
     top = row
     while top > 0 and reached[max(0, top - 3) : top].any():
         top -= 1
