@@ -242,12 +242,7 @@ def _decided(
         fitting = {first for first in fitting if firsts[first] == light} or fitting
     _check_more(whole, fitting, count, name)
     if len(fitting) != 1 or seen < FEWEST_SEEN:
-        raise ReadingsError(
-            f"of the row in {name}, {max(seen, 0)} of {count - 1} edges between steps show in "
-            "line, and "
-            + ("they fit in more than one way" if len(fitting) > 1 else "neither end is clear"),
-            "where steps merge into each other or their surroundings, the first cannot be told",
-            _WAY_OUT)
+        raise _unclear(seen, count, bool(fitting), name)
     first = fitting.pop()
     warnings: tuple[str, ...] = ()
     if low == first or high == first + count:
@@ -255,6 +250,21 @@ def _decided(
         warnings = (f"its {end} end steps on into its surroundings as it does from step to step: "
                     f"check that the row has {count} steps",)
     return replace(comb, first=first, seen=seen), warnings
+
+
+def _unclear(seen: int, count: int, several: bool, name: str) -> ReadingsError:
+    """The error for a row whose first step cannot be told."""
+    if seen >= count:
+        return ReadingsError(
+            f"the row in {name} shows {seen} evenly spaced edges", f"a row of {count} steps has"
+            f" {count - 1} between them, and its two ends",
+            "check the number of steps (or of densities in the list); if it is right, give the "
+            "corners of the row with --corners")
+    return ReadingsError(
+        f"of the row in {name}, {max(seen, 0)} of {count - 1} edges between steps show in line, "
+        "and " + ("they fit in more than one way" if several else "neither end is clear"),
+        "where steps merge into each other or their surroundings, the first cannot be told",
+        _WAY_OUT)
 
 
 def _whole(straight: Plane, extent: tuple[int, int], comb: Comb, count: int) -> _Whole:

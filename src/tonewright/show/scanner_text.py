@@ -42,8 +42,9 @@ def scanner_text(response: ScannerResponse, row: StepRow) -> str:
     lines += [
         labelled("range", f"good for densities from {max(response.lightest_density, 0.0):.2f} to"
                  f" {response.darkest_density:.2f}"),
-        labelled("flare", f"stray light is about {response.flare:.1%} of white, the tone curve"
-                 f" about gamma {response.gamma:.1f}"),
+        labelled("tones", f"about gamma {response.gamma:.1f}"
+                 + (f", with {response.flare:.1%} of white as stray light"
+                    if response.flare >= 0.0005 else "")),
     ]
     lines += [labelled("warning", text) for text in response.notes]
     return "\n".join(lines)
