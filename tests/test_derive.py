@@ -126,6 +126,27 @@ def test_seven_patches_help(renewals):
     assert sum(narrower) >= 4
 
 
+def test_a_few_patches_go_no_further_than_they_can_tell(renewals):
+    for new, _, strip, few in renewals:
+        part = few.summary.few_patches_followed
+        assert strip.summary.few_patches_followed is None
+        assert part is not None
+        moved = np.abs(few.response.lightness - strip.response.lightness).max()
+        assert (moved == 0.0) == (part == 0.0)
+        again = curve_from_dict(json.loads(json.dumps(few.to_dict())))
+        assert again.summary.few_patches_followed == part
+        # it may get worse by chance, but not by much
+        assert error(new, few) <= error(new, strip) + 0.3
+    parts = [few.summary.few_patches_followed for _, _, _, few in renewals]
+    assert max(parts) > 0.5
+
+
+def test_a_curve_from_before_it_was_told_is_still_read(sheet):
+    data = json.loads(json.dumps(sheet[-1].to_dict()))
+    del data["summary"]["few_patches_followed"]
+    assert curve_from_dict(data).summary.few_patches_followed is None
+
+
 def test_bands_after_renewal_hold_the_truth(renewals):
     inside = [covered(new, curve) for new, _, *curves in renewals for curve in curves]
     assert np.mean(inside) > 0.8  # issue B: 0.90 to 0.99 over many

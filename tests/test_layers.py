@@ -18,9 +18,9 @@ SOURCE = Path(__file__).parents[1] / "src" / "tonewright"
 ORDER = (
     "__init__", "errors", "scales", "numeric", "provenance", "setup", "times", "columns", "tablet",
     "readings", "responses", "strip", "fit", "exposure", "process", "process_fit", "recipe",
-    "aim", "curve", "target", "layout", "sheet", "derive", "calibrate", "renew", "export",
-    "negative", "check", "scan", "materials", "truth", "scene", "darkroom", "scanroom",
-    "files", "show", "rehearse_scan", "rehearse", "cli", "__main__",
+    "aim", "curve", "target", "layout", "sheet", "ink_chart", "few", "derive", "calibrate", "renew",
+    "export", "inks", "negative", "check", "scan", "materials", "truth", "scene", "darkroom",
+    "scanroom", "files", "show", "rehearse_scan", "rehearse", "cli", "__main__",
 )  # fmt: skip
 # Core modules never import these, wherever they stand.
 OUTER = {"files", "show", "cli"}

@@ -11,7 +11,16 @@ import pytest
 from scipy import stats
 
 from tonewright.errors import OptionError
-from tonewright.materials import PRESETS, Ink, Lamp, Process, random_ink, random_process
+from tonewright.materials import (
+    PRESETS,
+    ColouredInks,
+    Ink,
+    Lamp,
+    Process,
+    random_coloured_inks,
+    random_ink,
+    random_process,
+)
 
 REFERENCE = Path(__file__).parent / "reference"
 LEVELS = np.linspace(0.0, 1.0, 1001)
@@ -141,3 +150,20 @@ def test_half_the_light_takes_twice_the_time():
 def test_presets_are_marked_invented():
     assert len(PRESETS) >= 2
     assert all("invented" in name for name in PRESETS)
+
+
+def test_coloured_inks_add_up_along_the_straight_line_of_the_file():
+    inks = ColouredInks(Ink(1.0), Ink(0.5), Ink(0.2, "gamma", 2.0))
+    assert float(inks.of_colour((0, 0, 0))) == pytest.approx(1.7)
+    assert float(inks.of_colour((255, 255, 255))) == 0.0
+    assert float(inks.of_colour((0, 255, 255), 0.5)) == pytest.approx(0.5)
+    # half the blue channel taken away, at half level: a quarter of the ink, squared
+    assert float(inks.of_colour((255, 255, 127.5), 0.5)) == pytest.approx(0.2 / 16)
+    assert inks.of_colour((0, 0, 0), [0.0, 0.5, 1.0]).shape == (3,)
+
+
+def test_random_coloured_inks_differ_and_repeat_by_seed():
+    made = [random_coloured_inks(np.random.default_rng(s)) for s in (1, 1, 2)]
+    assert made[0] == made[1] != made[2]
+    tops = [i.max_density for i in (made[0].red, made[0].green, made[0].blue)]
+    assert len(set(tops)) == 3 and min(tops) > 0.15

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import copy
+import dataclasses
 import json
 
+import numpy as np
 import pytest
 
 from tonewright.darkroom import Darkroom, measure_strip
@@ -101,3 +103,21 @@ def test_damage_is_named_and_the_way_out_given(process, path, value, said):
 def test_no_document_at_all(document):
     with pytest.raises(TonewrightError, match="process response"):
         process_from_dict(document)
+
+
+def test_the_range_to_white_is_the_truth_of_a_known_response(process):
+    """A straight line has its toe where arithmetic says; longer printing adds its own log10."""
+    x = np.linspace(-3.0, 1.0, 401)
+    line = np.clip(0.10 + 1.2 * (x + 2.0), 0.10, 1.60)
+    straight = dataclasses.replace(process, exposure=x, density=line, density_low=line,
+                                   density_high=line)
+    once = straight.range_to_white(straight.reference_time)
+    assert once == pytest.approx(2.0 - 0.04 / 1.2, abs=1e-3)
+    twice = straight.range_to_white(straight.reference_time.times(2.0))
+    assert twice - once == pytest.approx(process.findings.reciprocity * np.log10(2.0), abs=1e-6)
+    flat = dataclasses.replace(straight, density=np.full(401, 0.1))
+    assert flat.range_to_white(straight.reference_time) is None
+
+
+def test_the_range_to_white_is_more_than_the_log_exposure_range(process):
+    assert process.range_to_white(process.base_time) > process.findings.log_exposure_range

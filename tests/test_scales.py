@@ -167,3 +167,11 @@ def test_other_wavelength_steps_give_the_same_luminance(waves: np.ndarray, most:
 def test_spectra_that_cannot_be_weighted(waves: np.ndarray) -> None:
     with pytest.raises(ReadingsError):
         scales.luminance_of_spectrum(waves, np.ones(waves.size))
+
+
+def test_a_channel_runs_straight_from_white_to_the_inks_colour():
+    levels = np.array([0.0, 0.5, 1.0])
+    assert scales.channel_value(levels, 0).tolist() == [65535, 32768, 0]
+    assert scales.channel_value(levels, 255).tolist() == [65535, 65535, 65535]
+    assert scales.channel_value(1.0, 120) == 120 * 257
+    assert scales.channel_value(0.5, 120) == round((65535 + 120 * 257) / 2 + 1e-9)

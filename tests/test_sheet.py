@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+import tifffile
 from PIL import Image
 from scipy import ndimage
 
+from tonewright import scales
 from tonewright.errors import DocumentError, FileError, OptionError, ReadingsError
 from tonewright.files.lettering import text_mask
 from tonewright.files.targets import read_levels, read_target, target_paths, write_target
+from tonewright.ink_chart import chart_tones
 from tonewright.layout import LayoutSettings, even_levels, make_target
+from tonewright.negative.ink import Ink, Inker
 from tonewright.sheet import draw, size_px, spots
 
 SETTINGS = LayoutSettings(name="cotton, kallitype", date="2026-03-01", seed=7, ppi=200.0)
@@ -137,3 +141,44 @@ def test_a_long_name_is_cut_short_not_drawn_over_the_edge():
 def test_letters_are_drawn():
     mask = text_mask("target", 40)
     assert mask.shape[0] == 40 and mask.shape[1] > 60 and mask.max() > 200
+
+
+# In colour
+
+
+COLOURED = make_target(even_levels(11), LayoutSettings(ppi=150.0, ink_colour="255,120,3"))
+CHART = make_target(chart_tones([(0, 0, 0), (255, 120, 3), (10, 200, 77)], (1.0, 0.37)),
+                    LayoutSettings(ppi=150.0, repeats=2))
+
+
+@pytest.mark.parametrize("target", [COLOURED, CHART], ids=["tones", "chart"])
+def test_coloured_patches_hold_what_a_negative_in_that_colour_would(tmp_path, target):
+    """Against the inker of negatives, by its own code; read back by a general imaging library."""
+    write_target(tmp_path / "T.tif", target)
+    pixels = tifffile.imread(tmp_path / "T.tif")
+    assert pixels.dtype == np.uint16 and pixels.shape[2] == 3
+    with tifffile.TiffFile(tmp_path / "T.tif") as file:
+        page = file.pages[0]
+        assert page.photometric == tifffile.PHOTOMETRIC.RGB and page.iccprofile is None
+    upright = pixels[:, ::-1]
+    for patch in target.patches:
+        colour = target.colour_of(patch)
+        code = scales.level_to_code([[patch.level]])
+        wanted = (65535,) * 3 if colour is None else Inker(Ink(16, colour))(0, code)[0, 0]
+        x, y = (round(150.0 / 25.4 * v) for v in patch.centre)
+        assert tuple(upright[y, x]) == tuple(wanted), patch.name
+
+
+def test_marks_are_in_the_ink_of_the_sheet_or_black_on_a_chart():
+    for target, wanted in ((COLOURED, (65535, 120 * 257, 3 * 257)), (CHART, (0, 0, 0))):
+        whole = np.concatenate(list(draw(target, text_mask)))[:, ::-1]
+        mark = target.marks[1]  # two spots, none in the middle
+        x, y = (round(150.0 / 25.4 * v) for v in (mark.x_mm, mark.y_mm))
+        assert tuple(whole[y, x]) == wanted
+        assert tuple(whole[2, 2]) == (65535, 65535, 65535)
+
+
+def test_a_gray_target_is_as_it_always_was():
+    band = next(iter(draw(TARGET, text_mask)))
+    assert band.ndim == 2
+    assert "ink_colour" not in TARGET.to_dict()

@@ -47,6 +47,9 @@ TEXT_NAMES = (*PATCH_NAMES, "print")
 MOST_HUNDRED = 150.0
 """Even brightened paper reflects less than this percent at any wavelength."""
 
+COLOUR_NAMES = ("red", "green", "blue")
+"""Of an ink: what the negative holds at level 1, whole numbers from 0 to 255."""
+
 _LEVEL_NAMES = ("level", "ink_percent")
 _VALUE_NAMES: dict[Kind, tuple[str, str]] = {
     "lightness": ("lightness", "lab_l"),
@@ -224,6 +227,46 @@ def levels(table: Table, level_field: str | None = None) -> Array:
     if len(found) == 2:
         _check_agree(table, found[0], found[1])
     return found[0]
+
+
+def is_channel(cell: str) -> bool:
+    """Whether a cell is a whole number from 0 to 255."""
+    return bool(re.fullmatch(r"\d{1,3}(?:\.0*)?", cell, re.ASCII)) and float(cell) <= 255.0
+
+
+def ink_colours(table: Table) -> list[str] | None:
+    """``"R,G,B"`` of each row, as `Setup.ink_colour` has it, from the columns red, green, blue.
+
+    None if one of them is missing or a cell is no whole number from 0 to 255: such columns may be
+    anything.
+    """
+    places = [find(table, name) for name in COLOUR_NAMES]
+    cells = [[row[i] for row in table.rows] for i in places if i is not None]
+    if len(cells) != len(places) or not all(is_channel(c) for column in cells for c in column):
+        return None
+    return [",".join(str(int(float(c))) for c in row) for row in zip(*cells, strict=True)]
+
+
+def ink_colour(table: Table) -> str | None:
+    """The one ink colour that all patches of a table were printed in; None: it does not say.
+
+    Raises
+    ------
+    ReadingsError
+        There are several: a chart of inks, not a target of tones.
+    """
+    found = ink_colours(table)
+    if not found:
+        return None
+    there = dict.fromkeys(c for c in found if c != "255,255,255")
+    if len(there) > 1:
+        raise ReadingsError(
+            f"the file {table.source.name} holds patches in {len(there)} colours of ink",
+            "a curve is made from a target of tones in one ink",
+            f"to compare the inks of a chart: tonewright inks {table.source.name} --process"
+            " NAME.process.json",
+        )
+    return next(iter(there), None)
 
 
 def _no_level(table: Table, what: str) -> ReadingsError:

@@ -14,7 +14,6 @@ from tonewright.aim import Aim, aim_from_dict
 from tonewright.errors import DocumentError, OptionError
 from tonewright.numeric.inverse import invert, invert_band
 from tonewright.provenance import check_header
-from tonewright.readings import Readings, Scale
 from tonewright.responses import (
     NegativeResponse,
     PrintResponse,
@@ -27,7 +26,8 @@ from tonewright.responses import (
 from tonewright.scales import Array
 from tonewright.setup import Setup, setup_from_dict
 
-if TYPE_CHECKING:
+if TYPE_CHECKING:  # a negative needs none of what a curve was made from
+    from tonewright.readings import Readings, Scale
     from tonewright.recipe import Recipe
 
 FORMAT, VERSION = "tonewright-curve", 1
@@ -73,6 +73,8 @@ class Summary:
     least_sure_level: float
     negative_density_range: float | None
     warnings: tuple[str, ...]
+    few_patches_followed: float | None = None
+    """Which part (0 to 1) of the way that a few patches point to the curve was moved."""
 
 
 @dataclass(frozen=True)
@@ -213,8 +215,11 @@ _PARTS = {"made_by": str, "name": str, "setup": dict, "settings": dict, "summary
           "correction": dict, "response": dict}
 
 
-def curve_from_dict(data: Any) -> Curve:
+def curve_from_dict(data: Any, *, sources: bool = True) -> Curve:
     """Check a document and rebuild the curve.
+
+    Without ``sources`` readings and recipe are left out: a negative needs neither, and starts
+    sooner.
 
     Raises
     ------
@@ -241,12 +246,18 @@ def curve_from_dict(data: Any) -> Curve:
         summary=_summary_from_dict(data["summary"]),
         response=response_from_dict(data["response"]),
         correction=_correction_from_dict(data["correction"]),
-        readings=_optional(data, "readings", Readings.from_dict),
+        readings=_optional(data, "readings", _readings_from_dict) if sources else None,
         ancestor=_ancestor_from_dict(data.get("ancestor")),
-        recipe=_optional(data, "recipe", _recipe_from_dict),
+        recipe=_optional(data, "recipe", _recipe_from_dict) if sources else None,
         negative=_optional(data, "negative", negative_from_dict),
         plan=_plan_from_list(data.get("plan", [])),
     )
+
+
+def _readings_from_dict(data: Any) -> Readings:
+    from tonewright.readings import Readings
+
+    return Readings.from_dict(data)
 
 
 def _recipe_from_dict(data: Any) -> Recipe:
@@ -278,11 +289,13 @@ def _settings_from_dict(data: dict[str, Any]) -> Settings:
 
 def _summary_from_dict(data: dict[str, Any]) -> Summary:
     names = [f.name for f in fields(Summary)]
+    data = {"few_patches_followed": None, **data}  # curves made before it was told lack it
     if sorted(data) != sorted(names):
         raise DocumentError(f"the summary has {', '.join(sorted(data))}",
                             f"it has {', '.join(names)}", _DAMAGED)
     lists = {"doubtful", "warnings"}
-    may_be_none = {"print_to_print_lightness_sd", "negative_density_range"}
+    may_be_none = {"print_to_print_lightness_sd", "negative_density_range",
+                   "few_patches_followed"}
     for name in names:
         value = data[name]
         if name == "doubtful":

@@ -19,22 +19,25 @@ from tonewright.materials import (
     DEMO_INK,
     KALLITYPE,
     PRESETS,
+    ColouredInks,
     Film,
     Ink,
     Lamp,
     Process,
+    random_coloured_inks,
     random_ink,
     random_process,
 )
 from tonewright.readings import Reading, Readings
 from tonewright.scales import Array
+from tonewright.target import Target
 from tonewright.truth import Darkroom, random_darkroom, random_pair
 
 __all__ = [
     "CYANOTYPE", "DEMO_INK", "KALLITYPE", "PRESETS",
-    "Darkroom", "Film", "Flaws", "Ink", "Lamp", "Process", "StripReadings", "TargetReadings",
-    "measure_strip", "measure_target", "print_image",
-    "random_darkroom", "random_ink", "random_pair", "random_process",
+    "ColouredInks", "Darkroom", "Film", "Flaws", "Ink", "Lamp", "Process", "StripReadings",
+    "TargetReadings", "measure_chart", "measure_strip", "measure_target", "print_image",
+    "random_coloured_inks", "random_darkroom", "random_ink", "random_pair", "random_process",
 ]  # fmt: skip
 
 
@@ -162,6 +165,37 @@ def measure_target(
     readings = Readings(tuple(patches), "visual-density", relative_to_paper=False)
     truth = np.tile(darkroom.print_density(wanted), sheets)
     return TargetReadings(readings, tuple(stained), truth)
+
+
+def measure_chart(
+    darkroom: Darkroom, inks: ColouredInks, target: Target, time: float | None = None, *,
+    flaws: Flaws | None = None, seed: int = 0,
+) -> TargetReadings:
+    """Print a chart of inks in the virtual darkroom and measure it, patch by patch.
+
+    Parameters
+    ----------
+    target:
+        The chart (`ink_chart`); its patches are read in its order and under its names.
+    time:
+        Seconds; None: the darkroom's `printing_time`.
+    flaws:
+        What goes wrong; None: `Flaws()`, an instrument noise of 0.02 alone.
+    """
+    flaws = Flaws() if flaws is None else flaws
+    rng = np.random.default_rng(seed)
+    density = np.array([float(inks.of_colour(target.colour_of(p) or (0, 0, 0), p.level))
+                        for p in target.patches])
+    across, down = target.patch_centres.T / [[target.width_mm], [target.height_mm]]
+    exposure = darkroom.tablet_exposure(density, time)
+    uneven = _uneven(flaws.uneven_exposure_sd, across, down, rng)
+    measured, spoilt = flaws.read(_sheet_density(darkroom, flaws, exposure + uneven, rng), rng)
+    patches = tuple(Reading(p.level, float(d), None, None, p.name)
+                    for p, d in zip(target.patches, measured, strict=True))
+    return TargetReadings(
+        Readings(patches, "visual-density", relative_to_paper=False),
+        tuple(p.name for p, bad in zip(target.patches, spoilt, strict=True) if bad),
+        darkroom.process_density(exposure))
 
 
 def _sheet_density(

@@ -13,6 +13,7 @@ import numpy as np
 from tonewright import scales
 from tonewright.curve import Ancestor, Curve, Settings, Summary, make_correction
 from tonewright.errors import FitError, OptionError
+from tonewright.few import part_to_follow
 from tonewright.fit import (
     NODES,
     Doubt,
@@ -72,6 +73,8 @@ class Derived:
     """Ink level from which no print has shown the ink's density; None: all of it was seen."""
     plan: tuple[float, ...]
     """Levels that would help most if they were printed and measured."""
+    few_patches_followed: float | None
+    """Which part of the way that a few patches point to was gone; None: there are none."""
     warnings: tuple[str, ...]
 
 
@@ -143,6 +146,7 @@ def make_derived_curve(
         band_halfwidth_max=round(float(np.max(half)), 3),
         least_sure_level=round(float(derived.response.level[np.argmax(half)]), 4),
         negative_density_range=round(derived.density_range, 3),
+        few_patches_followed=derived.few_patches_followed,
         warnings=(*derived.warnings,
                   *settings.aim.held_words(float(light[0]), float(light[-1]))))
     return Curve(
@@ -180,9 +184,14 @@ def derive(recipe: Recipe, left_out: tuple[str, ...] = ()) -> Derived:
     if not sum(d.u.size for d in data):
         raise FitError("every patch is left out", "the ink's density is read from patches",
                        "leave fewer of them out")
-    chain = fit_chain(data, [m for m, _ in models], USUAL_RANGE)
-    process = recipe.processes[recipe.process]
-    return _read_off(recipe, process, chain, data, fits)
+    outer = [m for m, _ in models]
+    chain = fit_chain(data, outer, USUAL_RANGE)
+    # where a whole target tells of the ink already, a few patches on this process only mend it
+    rest = [d for d, f in zip(data, fits, strict=True)
+            if f is not None or d.model != recipe.process]
+    mended = 0 < sum(d.u.size for d in rest) < sum(d.u.size for d in data)
+    unmended = fit_chain(rest, outer, USUAL_RANGE) if mended else None
+    return _read_off(recipe, _Chains(chain, unmended), data, fits)
 
 
 def _names(print_: PrintedTarget) -> tuple[tuple[str, str], ...]:
@@ -231,16 +240,29 @@ def _chain_data(
         sd=np.full(len(kept), np.hypot(noise, SHEET_DENSITY_SD)), shift_sd=SHEET_EXPOSURE_SD)
 
 
+@dataclass(frozen=True, eq=False)
+class _Chains:
+    """The fit to everything, and the one without a few patches that only mend it."""
+
+    whole: ChainFit
+    unmended: ChainFit | None
+
+
 def _read_off(
-    recipe: Recipe, process: Process, chain: ChainFit, data: list[ChainData],
-    fits: list[FittedPrint | None],
+    recipe: Recipe, chains: _Chains, data: list[ChainData], fits: list[FittedPrint | None],
 ) -> Derived:
+    process, chain = recipe.processes[recipe.process], chains.whole
     level = np.linspace(0.0, 1.0, NODES)
     shift = process.shift(recipe.printing_time)
     density, covariance = chain.outer(recipe.process, shift, level)
     noise = float(np.median(np.concatenate([d.sd for d in data])))
     sd = np.sqrt(np.maximum(np.diag(covariance), 0.0))
-    response = _tabulate(level, density, sd, noise)
+    middle, followed = density, None
+    if chains.unmended is not None:
+        before, _ = chains.unmended.outer(recipe.process, shift, level)
+        followed = round(part_to_follow(before, density, covariance), 3)
+        middle = before + followed * (density - before)
+    response = _tabulate(level, middle, _Spread(density, sd, noise))
     white = float(scales.density_to_lightness(chain.models[recipe.process].mean[0]))
     light = response.lightness
     step = process.settings.just_visible_lightness
@@ -257,7 +279,8 @@ def _read_off(
         density_range=float(inner[-1]), needed_range=found.log_exposure_range,
         level_enough=float(level[enough[0]]) if enough.size else None,
         white_short_lightness=max(white - float(light[-1]), 0.0), guessed_from=seen,
-        plan=_plan(level, density, covariance, noise), warnings=())
+        plan=_plan(level, density, covariance, noise), few_patches_followed=followed,
+        warnings=())
     said = [w for f in fits if f is not None for w in _turned(f)]
     warnings = [*found.warnings, *said, *_disagreement(chain), *_range_words(derived, recipe)]
     return replace(derived, warnings=tuple(dict.fromkeys(warnings)))
@@ -284,10 +307,20 @@ def _refuse_dark(response: PrintResponse, seen: float | None) -> None:
         "a curve needs readings of light tones too", "measure patches up to the heaviest ink")
 
 
-def _tabulate(level: Array, density: Array, sd: Array, noise: float) -> PrintResponse:
+@dataclass(frozen=True, eq=False)
+class _Spread:
+    """Where the density may lie: around ``density``, shape (n,), which the curve itself need not
+    be; and how far a single reading lies from the truth."""
+
+    density: Array
+    sd: Array
+    noise: float
+
+
+def _tabulate(level: Array, density: Array, spread: _Spread) -> PrintResponse:
     """Densities fall as the ink grows; lightness rises."""
-    falling = np.minimum.accumulate(density)
-    spread = np.hypot(sd, noise)
+    falling = np.minimum.accumulate(spread.density)
+    reading_sd = np.hypot(spread.sd, spread.noise)
 
     def lightness(values: Array, *, lower: bool) -> Array:
         light = scales.density_to_lightness(values)
@@ -296,9 +329,9 @@ def _tabulate(level: Array, density: Array, sd: Array, noise: float) -> PrintRes
                   else np.minimum.accumulate(light[::-1])[::-1])
         return np.asarray(np.round(np.clip(rising, 0.0, 100.0), 6), dtype=np.float64)
 
-    middle = lightness(falling, lower=True)
+    middle = lightness(np.minimum.accumulate(density), lower=True)
     edges = [lightness(falling + k * s, lower=k > 0)
-             for s in (sd, spread) for k in (BAND, -BAND)]
+             for s in (spread.sd, reading_sd) for k in (BAND, -BAND)]
     return PrintResponse(
         level=np.round(level, 9), lightness=middle,
         lightness_low=np.minimum(edges[0], middle), lightness_high=np.maximum(edges[1], middle),

@@ -44,6 +44,12 @@ class Tone:
 
     level: float
     aim_lightness: float | None = None
+    ink_colour: str | None = None
+    """On a chart of inks: red, green and blue of level 1, as `Setup.ink_colour` has it."""
+
+
+BLACK = "0,0,0"
+"""What a chart of inks draws its marks, letters and full patches with."""
 
 
 @dataclass(frozen=True)
@@ -61,6 +67,8 @@ class LayoutSettings:
     """None: as large as the sheet allows, within `PATCH_MM`."""
     mirrored: bool = True
     through: str | None = None
+    ink_colour: str | None = None
+    """Of level 1 on the whole sheet; None: gray, or a chart of inks."""
 
     def __post_init__(self) -> None:
         """Hold the ranges; `OptionError` names the one that is broken."""
@@ -184,24 +192,26 @@ def make_target(tones: Sequence[Tone], settings: LayoutSettings) -> Target:
         The sheet cannot hold it; the message says what fits.
     """
     wanted = [tone for tone in tones for _ in range(settings.repeats)]
-    size, rows, columns = _grid(len(wanted), settings)
+    chart = any(t.ink_colour is not None for t in wanted)
+    size, rows, columns = _grid(len(wanted), settings, chart)
     cells = [(r, c) for r in range(rows) for c in range(columns)]
     kinds = _reference_cells(rows, columns, rows * columns - len(wanted))
     free = [cell for cell in cells if cell not in kinds]
-    order = _scatter(np.array([t.level for t in wanted]), np.array(free, dtype=float),
-                     settings.seed)
+    order = _scatter(_alike(wanted), np.array(free, dtype=float), settings.seed)
     placed = {cell: wanted[i] for cell, i in zip(free, order, strict=True)}
     zone = zones(settings.width_mm, settings.height_mm)
     pitch = size + GAP
     x0 = 0.5 * (zone.left + zone.right - columns * pitch + GAP)
     y0 = zone.top
+    full = Tone(1.0, ink_colour=BLACK if chart else None)
     patches = []
     for row, column in cells:
         kind: Kind = kinds.get((row, column), "tone")
-        tone = placed.get((row, column)) or Tone(0.0 if kind == "clear" else 1.0)
+        tone = placed.get((row, column)) or (Tone(0.0) if kind == "clear" else full)
         patches.append(Patch(
             f"{row_name(row)}{column + 1}", tone.level, round(x0 + column * pitch, 3),
-            round(y0 + row * pitch, 3), size, size, kind, tone.aim_lightness))
+            round(y0 + row * pitch, 3), size, size, kind, tone.aim_lightness,
+            tone.ink_colour))
     marks = _marks(settings.width_mm, settings.height_mm, zone.mark)
     dots = _dots(marks)
     hollow = layout_bits(patches, len(dots))
@@ -209,7 +219,17 @@ def make_target(tones: Sequence[Tone], settings: LayoutSettings) -> Target:
         settings.name, settings.date, settings.seed, round(settings.width_mm, 3),
         round(settings.height_mm, 3), settings.ppi, settings.mirrored, settings.through,
         tuple(patches), marks,
-        tuple(replace(d, hollow=h) for d, h in zip(dots, hollow, strict=True)))
+        tuple(replace(d, hollow=h) for d, h in zip(dots, hollow, strict=True)),
+        ink_colour=settings.ink_colour)
+
+
+def _alike(tones: Sequence[Tone]) -> Array:
+    """A number for each tone, the same for tones that should print alike, shape (n,)."""
+    if all(t.ink_colour is None for t in tones):
+        return np.array([t.level for t in tones])
+    kinds = [(t.ink_colour, t.level) for t in tones]
+    order = {kind: i for i, kind in enumerate(dict.fromkeys(kinds))}
+    return np.array([float(order[kind]) for kind in kinds])
 
 
 def row_name(row: int) -> str:
@@ -230,7 +250,7 @@ def _room(width: float, height: float, size: float) -> tuple[int, int]:
     return max(down, 0), max(across, 0)
 
 
-def _grid(tones: int, settings: LayoutSettings) -> tuple[float, int, int]:
+def _grid(tones: int, settings: LayoutSettings, chart: bool) -> tuple[float, int, int]:
     """Patch size, rows and columns; the cells that tones leave free take references."""
     needed = tones + 2 * max(LEAST_REFERENCES, math.ceil(tones / 16))
     size = settings.patch_mm or _largest(needed, settings.width_mm, settings.height_mm)
@@ -239,7 +259,7 @@ def _grid(tones: int, settings: LayoutSettings) -> tuple[float, int, int]:
         if rows * columns >= needed:
             used = math.ceil(needed / columns)
             return size, used, columns
-    raise _too_small(tones, needed, settings)
+    raise _too_small(tones, needed, settings, chart)
 
 
 def _largest(needed: int, width: float, height: float, least: float = PATCH_MM[0]) -> float | None:
@@ -250,11 +270,12 @@ def _largest(needed: int, width: float, height: float, least: float = PATCH_MM[0
     return None
 
 
-def _too_small(tones: int, needed: int, settings: LayoutSettings) -> OptionError:
+def _too_small(tones: int, needed: int, settings: LayoutSettings, chart: bool) -> OptionError:
     width, height = settings.width_mm, settings.height_mm
     size = settings.patch_mm or PATCH_MM[0]
     rows, columns = _room(width, height, size)
     levels = tones // settings.repeats
+    what = "colours and levels of ink" if chart else "levels"
     ways = []
     smaller = _largest(needed, width, height, SMALLEST_PATCH)
     if smaller is not None and smaller < size:
@@ -263,7 +284,7 @@ def _too_small(tones: int, needed: int, settings: LayoutSettings) -> OptionError
             if levels * r + 2 * max(LEAST_REFERENCES, math.ceil(levels * r / 16)) <= rows * columns]
     if fits:
         ways.append(f"--repeat {fits[-1]}")
-    else:
+    elif not chart:
         some = [n for n in range(5, levels) if n + 2 * max(LEAST_REFERENCES, math.ceil(n / 16))
                 <= rows * columns]
         if some:
@@ -273,12 +294,13 @@ def _too_small(tones: int, needed: int, settings: LayoutSettings) -> OptionError
     if larger:
         ways.append(f"--paper-size {larger[0]}")
     return OptionError(
-        f"{levels} levels, {settings.repeats} of each, and {needed - tones} reference patches are"
+        f"{levels} {what}, {settings.repeats} of each, and {needed - tones} reference patches are"
         f" {needed} patches of {size:g} mm",
         f"a sheet of {width:.0f} x {height:.0f} mm holds " + (
             f"{rows * columns} of them ({rows} row{'s' * (rows > 1)} of {columns})"
             if rows * columns else "none of them"),
-        ("what fits: " + ", or ".join(ways)) if ways else "take fewer levels or a larger sheet")
+        ("what fits: " + ", or ".join(ways)) if ways else
+        f"take fewer {'colours' if chart else 'levels'} or a larger sheet")
 
 
 def _reference_cells(rows: int, columns: int, count: int) -> dict[tuple[int, int], Kind]:

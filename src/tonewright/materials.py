@@ -74,6 +74,30 @@ class Ink:
 
 
 @dataclass(frozen=True)
+class ColouredInks:
+    """A printer's coloured inks: what it lays down where red, green and blue are taken away.
+
+    Each holds back the coating's light in its own way, and their printing densities add up.
+    """
+
+    red: Ink
+    """Laid down as red is taken away, all of it where the file has red 0."""
+    green: Ink
+    blue: Ink
+
+    def printing_density(self, amounts: ArrayLike) -> Array:
+        """Printing density of amounts of ink (0 to 1), shape (..., 3), red's first."""
+        share = np.asarray(amounts, dtype=np.float64)
+        inks = (self.red, self.green, self.blue)
+        return np.asarray(sum(ink.printing_density(share[..., c]) for c, ink in enumerate(inks)))
+
+    def of_colour(self, colour: tuple[int, int, int], level: ArrayLike = 1.0) -> Array:
+        """Printing density of a colour (0 to 255) at ink levels (0 to 1), any shape."""
+        full = 1.0 - np.asarray(colour, dtype=np.float64) / 255.0
+        return self.printing_density(np.asarray(level, dtype=np.float64)[..., None] * full)
+
+
+@dataclass(frozen=True)
 class Film:
     """The clear film that a negative is printed on."""
 
@@ -247,6 +271,12 @@ def random_ink(rng: np.random.Generator, max_density: float | None = None) -> In
     )
     shape, low, high = shapes[int(rng.integers(len(shapes)))]
     return Ink(top, shape, float(rng.uniform(low, high)))
+
+
+def random_coloured_inks(rng: np.random.Generator) -> ColouredInks:
+    """Three plausible inks, of printing density 0.2 to 2.2 each in any order, that only rise."""
+    tops = rng.permutation([rng.uniform(0.2, 0.6), rng.uniform(0.5, 1.2), rng.uniform(1.0, 2.2)])
+    return ColouredInks(*(random_ink(rng, float(top)) for top in tops))
 
 
 def random_process(rng: np.random.Generator) -> Process:

@@ -10,7 +10,10 @@ import math
 from dataclasses import asdict, dataclass, fields
 from typing import Any
 
+import numpy as np
+
 from tonewright.errors import DocumentError, OptionError
+from tonewright.exposure import TOE_DENSITY
 from tonewright.provenance import check_header
 from tonewright.responses import is_number, table_from_dict
 from tonewright.scales import Array
@@ -94,6 +97,20 @@ class Process:
     def shift(self, time: PrintingTime) -> float:
         """Exposure (log10) of clear film at another time."""
         return self.findings.reciprocity * math.log10(ratio(time, self.reference_time))
+
+    def range_to_white(self, time: PrintingTime) -> float | None:
+        """Printing density that takes clear film's tone to paper white at a printing time.
+
+        White is 0.04 above the paper, as in ISO 6846; the log exposure range of that standard
+        begins at nine tenths of black and so is less.  None for a process without tones.
+        """
+        white, black = float(self.density[0]), float(self.density[-1])
+        if not white + 2.0 * TOE_DENSITY < black:
+            return None
+        # rising without ties, so that each density has one place
+        rising = self.density + 1e-12 * np.arange(self.density.size)
+        toe = float(np.interp(white + TOE_DENSITY, rising, self.exposure))
+        return max(self.shift(time) - toe, 0.0)
 
     def to_dict(self) -> dict[str, Any]:
         """The document as plain numbers and texts."""

@@ -149,11 +149,12 @@ def readings_from_table(table: Table, options: ReadingOptions | None = None) -> 
     Raises
     ------
     ReadingsError
-        Anything that cannot be a measured target: see `columns.levels` and `columns.measured`;
-        densities no print can have; columns that are swapped.
+        Anything that cannot be a measured target: several colours of ink; see `columns.levels`
+        and `columns.measured`; densities no print can have; columns that are swapped.
     """
     options = options or ReadingOptions()
     columns.check_columns(table)
+    columns.ink_colour(table)
     value = columns.measured(table, options.scale)
     level = columns.levels(table, options.level_field)
     _check_densities(table, value, options.relative_to_paper)

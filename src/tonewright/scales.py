@@ -95,6 +95,16 @@ def code_to_level(code: ArrayLike) -> Array:
     return np.asarray(1.0 - _floats(code) / FULL_CODE)
 
 
+def channel_value(level: ArrayLike, heaviest: int) -> NDArray[np.uint16]:
+    """16-bit value of one channel of a coloured negative at an ink level (0 to 1).
+
+    Clear film is white, 65535; level 1 has the channel's value ``heaviest`` (0 to 255) of the
+    ink's colour; levels lie on the straight line between.
+    """
+    span = FULL_CODE - 257 * heaviest
+    return np.asarray(np.floor(FULL_CODE - _floats(level) * span + 0.5).astype(np.uint16))
+
+
 def luminance_of_spectrum(wavelengths: ArrayLike, reflectance: ArrayLike) -> Array:
     """Luminance (0 to 100) under D50 for the CIE 1931 2-degree observer (ISO 13655).
 

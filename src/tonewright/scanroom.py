@@ -16,6 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import ndimage
 
 from tonewright import scales
+from tonewright.materials import ColouredInks
 from tonewright.scales import Array
 from tonewright.truth import Darkroom
 
@@ -195,6 +196,23 @@ def print_sheet(
     shrink = max(1, int(ppi // 250))
     exposure = _shrunk((10.0**table).astype(np.float32)[codes], shrink)
     return _coated(np.log10(exposure), ppi / shrink, darkroom, flaws, seed)
+
+
+def print_coloured_sheet(
+    negative: NDArray[np.uint16], ppi: float, darkroom: Darkroom, inks: ColouredInks,
+    flaws: PaperFlaws = CLEAN, *, seed: int = 0,
+) -> PrintedSheet:
+    """The same of a mirrored negative in coloured ink: red, green, blue, shape (rows, columns, 3).
+
+    The darkroom's own ink plays no part.
+    """
+    level = scales.code_to_level(np.arange(scales.FULL_CODE + 1))
+    light = np.full(negative.shape[:2], 10.0 ** float(darkroom.tablet_exposure(0.0)), np.float32)
+    for channel, ink in enumerate((inks.red, inks.green, inks.blue)):
+        through = (10.0 ** -ink.printing_density(level)).astype(np.float32)
+        light *= through[negative[:, ::-1, channel]]
+    shrink = max(1, int(ppi // 250))
+    return _coated(np.log10(_shrunk(light, shrink)), ppi / shrink, darkroom, flaws, seed)
 
 
 def print_strip(

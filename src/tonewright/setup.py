@@ -5,7 +5,10 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass, fields, replace
 from typing import Any
 
-from tonewright.errors import DocumentError
+from tonewright.errors import DocumentError, OptionError
+
+Colour = tuple[int, int, int]
+"""Red, green and blue, 0 to 255."""
 
 
 @dataclass(frozen=True)
@@ -42,9 +45,31 @@ class Setup:
 SETUP_NAMES = tuple(f.name for f in fields(Setup))
 
 
-def ink_colour_text(colour: tuple[int, int, int]) -> str:
+def ink_colour_text(colour: Colour) -> str:
     """As `Setup.ink_colour` has it."""
     return ",".join(str(value) for value in colour)
+
+
+def parse_colour(text: str) -> Colour:
+    """``255,120,0`` to numbers; `OptionError` if it is no such colour or is white."""
+    try:
+        numbers = tuple(int(part) for part in text.split(","))
+    except ValueError:
+        numbers = ()
+    if len(numbers) != 3 or not all(0 <= n <= 255 for n in numbers):
+        raise OptionError(
+            f"the ink colour is {text!r}",
+            "it is three whole numbers from 0 to 255, red, green, blue, as 255,120,0",
+            "take the colour that the target was printed in",
+        )
+    if min(numbers) > 250:
+        raise OptionError(
+            f"the ink colour is {text!r}, which is white",
+            "white is clear film: it holds no light back",
+            "take a colour with ink in it",
+        )
+    red, green, blue = numbers
+    return red, green, blue
 
 
 def setup_from_dict(data: Any) -> Setup:

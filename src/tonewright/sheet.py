@@ -14,8 +14,10 @@ from numpy.typing import NDArray
 
 from tonewright import scales
 from tonewright.layout import GAP, LABEL, MARGIN, zones
-from tonewright.target import Mark, Target
+from tonewright.setup import parse_colour
+from tonewright.target import Mark, Patch, Target
 
+Pixels = NDArray[np.uint16]
 Letters = Callable[[str, int], NDArray[np.uint8]]
 """Text and its height in pixels to a mask, 0 to 255, shape (height, any)."""
 
@@ -28,7 +30,7 @@ HOLE = 0.5
 NOTE_FIELDS = ("paper", "coating", "developer", "exposure")
 _BAND = 256
 _LIGHT, _DARK = 0, scales.FULL_CODE
-"""Codes that print light (full ink) and dark (clear film)."""
+"""Codes that print light (full ink, in gray) and dark (clear film)."""
 
 
 def spots(number: int) -> NDArray[np.float64]:
@@ -118,31 +120,56 @@ def size_px(target: Target) -> tuple[int, int]:
 
 
 def draw(target: Target, letters: Letters) -> Iterator[NDArray[np.uint16]]:
-    """The negative's codes from the top down, in bands of rows, shape (rows, width).
+    """The negative's codes from the top down, in bands of rows, shape (rows, width); in a colour
+    of ink, or on a chart of inks, red, green and blue, shape (rows, width, 3).
 
     65535 is clear film.  Mirrored if the target says so.
     """
     width, height = size_px(target)
-    items = _items(target, letters)
+    layers = [_items(target, letters, c) for c in range(3 if target.in_colour else 1)]
     for first in range(0, height, _BAND):
-        band = np.full((min(_BAND, height - first), width), _DARK, dtype=np.uint16)
-        for item in items:
-            if item.top < first + len(band) and item.bottom > first:
-                item.paint(band, first)
+        rows = min(_BAND, height - first)
+        painted = [_paint(items, first, (rows, width)) for items in layers]
+        band = np.stack(painted, axis=-1) if target.in_colour else painted[0]
         yield np.ascontiguousarray(band[:, ::-1]) if target.mirrored else band
 
 
-def _items(target: Target, letters: Letters) -> list[_Item]:
-    pen = _Pen(target.ppi / 25.4, letters)
+def _paint(items: list[_Item], first: int, shape: tuple[int, int]) -> Pixels:
+    """One layer of a band."""
+    band = np.full(shape, _DARK, dtype=np.uint16)
+    for item in items:
+        if item.top < first + len(band) and item.bottom > first:
+            item.paint(band, first)
+    return band
+
+
+def patch_values(target: Target, patch: Patch) -> tuple[int, ...]:
+    """What the negative holds inside a patch, 16-bit: its code, or in colour red, green, blue."""
+    code = int(scales.level_to_code(patch.level))
+    colour = target.colour_of(patch)
+    if colour is None:
+        return (code,) * (3 if target.in_colour else 1)
+    # by way of the code, as a picture in this colour comes to its values
+    level = float(scales.code_to_level(code))
+    return tuple(int(scales.channel_value(level, value)) for value in colour)
+
+
+def _items(target: Target, letters: Letters, channel: int) -> list[_Item]:
+    """Everything on the sheet, for one channel of the negative."""
+    light = _LIGHT
+    if target.ink_colour is not None:
+        light = int(scales.channel_value(1.0, parse_colour(target.ink_colour)[channel]))
+    pen = _Pen(target.ppi / 25.4, letters, light)
     items: list[_Item] = []
     for patch in target.patches:
         x, y, w, h = patch.x_mm, patch.y_mm, patch.width_mm, patch.height_mm
-        items.append(pen.box(x - FRAME, y - FRAME, w + 2 * FRAME, h + 2 * FRAME, _LIGHT))
-        items.append(pen.box(x, y, w, h, int(scales.level_to_code(patch.level))))
+        code = patch_values(target, patch)[channel]
+        items.append(pen.box(x - FRAME, y - FRAME, w + 2 * FRAME, h + 2 * FRAME, light))
+        items.append(pen.box(x, y, w, h, code))
     for mark in target.marks:
         items += pen.mark(mark)
     for dot in target.dots:
-        items.append(pen.disc(dot.x_mm, dot.y_mm, dot.size_mm / 2, _LIGHT))
+        items.append(pen.disc(dot.x_mm, dot.y_mm, dot.size_mm / 2, light))
         if dot.hollow:
             items.append(pen.disc(dot.x_mm, dot.y_mm, HOLE * dot.size_mm / 2, _DARK))
     return [*items, *_names(target, pen), *_words(target, pen)]
@@ -169,9 +196,12 @@ def _words(target: Target, pen: _Pen) -> list[_Item]:
     zone = zones(target.width_mm, target.height_mm)
     left, right = MARGIN + zone.mark + GAP, target.width_mm - MARGIN - zone.mark - GAP
     tones = [p for p in target.patches if p.kind == "tone"]
-    facts = [target.name, target.date, f"seed {target.seed}",
-             f"{len({p.level for p in tones})} levels, {len(tones)} patches",
-             f"through {target.through}" if target.through else ""]
+    levels = f"{len({p.level for p in tones})} levels"
+    if target.is_ink_chart:
+        levels = f"{len({p.ink_colour for p in tones})} inks at {levels}"
+    facts = [target.name, target.date, f"seed {target.seed}", f"{levels}, {len(tones)} patches",
+             f"through {target.through}" if target.through else "",
+             f"ink {target.ink_colour}" if target.ink_colour else ""]
     line = "   ·   ".join(fact for fact in facts if fact)
     items: list[_Item] = [
         pen.text(_Text(line, left, zone.header_y + 1.6, 3.2, most=right - left))]
@@ -179,7 +209,7 @@ def _words(target: Target, pen: _Pen) -> list[_Item]:
     wide = (right - left - gap * (len(NOTE_FIELDS) - 1)) / len(NOTE_FIELDS)
     for i, field in enumerate(NOTE_FIELDS):
         x = left + i * (wide + gap)
-        items.append(pen.box(x, zone.notes_y, wide, high, _LIGHT))
+        items.append(pen.box(x, zone.notes_y, wide, high, pen.light))
         items.append(pen.text(
             _Text(field, x + 0.8, zone.notes_y + 1.7, 2.1, most=wide - 1.6), _DARK))
     return items
@@ -205,6 +235,8 @@ class _Pen:
 
     scale: float
     letters: Letters
+    light: int
+    """Code that prints light."""
 
     def box(self, x: float, y: float, width: float, height: float, code: int) -> _Rectangle:
         at = self.scale
@@ -216,13 +248,13 @@ class _Pen:
 
     def mark(self, mark: Mark) -> list[_Item]:
         radius = mark.size_mm / 2
-        items: list[_Item] = [self.disc(mark.x_mm, mark.y_mm, radius, _LIGHT)]
+        items: list[_Item] = [self.disc(mark.x_mm, mark.y_mm, radius, self.light)]
         for x, y in spots(int(mark.name)):
             items.append(self.disc(mark.x_mm + radius * float(x), mark.y_mm + radius * float(y),
                                    SPOT_RADIUS * radius, _DARK))
         return items
 
-    def text(self, line: _Text, code: int = _LIGHT) -> _Mask:
+    def text(self, line: _Text, code: int | None = None) -> _Mask:
         """A line of text, cut short where it would be too wide."""
         pixels = max(round(line.high * self.scale), 6)
         mask = self.letters(line.words, pixels) / 255.0
@@ -232,4 +264,4 @@ class _Pen:
             mask = self.letters(line.words[:kept].rstrip(" ·") + "…", pixels) / 255.0
         left = round(line.x * self.scale - line.align * mask.shape[1])
         top = round(line.middle * self.scale - len(mask) / 2)
-        return _Mask(max(left, 0), max(top, 0), mask, code)
+        return _Mask(max(left, 0), max(top, 0), mask, self.light if code is None else code)

@@ -17,9 +17,10 @@ from typing import Any, Literal, TypeVar, cast
 import numpy as np
 
 from tonewright import __version__
-from tonewright.errors import DocumentError
+from tonewright.errors import DocumentError, OptionError
 from tonewright.provenance import check_header
 from tonewright.scales import Array
+from tonewright.setup import Colour, ink_colour_text, parse_colour
 
 FORMAT, VERSION = "tonewright-target", 1
 LARGEST_MM = 3000.0
@@ -33,6 +34,8 @@ MARK_NAMES = ("1", "2", "3", "4")
 
 _DAMAGED = "take an unedited copy, or draw the target again with the same seed and options"
 _Row = TypeVar("_Row")
+_MAY_LACK = ("ink_colour",)
+"""Columns that a document has only where they say something."""
 
 
 @dataclass(frozen=True)
@@ -51,6 +54,9 @@ class Patch:
     """``clear`` and ``full`` are the reference patches at level 0 and 1."""
     aim_lightness: float | None = None
     """Print lightness (L*) the curve aims at here; None where there is no curve."""
+    ink_colour: str | None = None
+    """On a chart of inks: red, green and blue (0 to 255) of level 1 here; None: clear film, or a
+    target in one ink."""
 
     @property
     def centre(self) -> tuple[float, float]:
@@ -102,6 +108,34 @@ class Target:
     """Four: 1 top left, 2 top right, 3 bottom right, 4 bottom left."""
     dots: tuple[Dot, ...] = ()
     made_by: str = f"tonewright {__version__}"
+    ink_colour: str | None = None
+    """Red, green and blue (0 to 255) of level 1 on the whole sheet; None: gray, or a chart of
+    inks."""
+
+    @property
+    def is_ink_chart(self) -> bool:
+        """Whether its patches are in different colours of ink."""
+        return any(p.ink_colour is not None for p in self.patches)
+
+    @property
+    def in_colour(self) -> bool:
+        """Whether its negative has red, green and blue."""
+        return self.ink_colour is not None or self.is_ink_chart
+
+    @property
+    def like(self) -> Array:
+        """A number for each patch, the same for patches that should print alike, shape (n,): the
+        ink level, or on a chart of inks a count of colours and levels."""
+        if not self.is_ink_chart:
+            return self.level
+        kinds = [(p.ink_colour or "", p.level) for p in self.patches]
+        order = {kind: i for i, kind in enumerate(sorted(set(kinds)))}
+        return np.array([float(order[kind]) for kind in kinds])
+
+    def colour_of(self, patch: Patch) -> Colour | None:
+        """Colour of level 1 of a patch of this target; None: gray."""
+        text = patch.ink_colour or self.ink_colour
+        return None if text is None else parse_colour(text)
 
     @property
     def level(self) -> Array:
@@ -138,14 +172,16 @@ class Target:
             "format": FORMAT, "version": VERSION, "made_by": self.made_by, "name": self.name,
             "date": self.date, "seed": self.seed, "width_mm": self.width_mm,
             "height_mm": self.height_mm, "ppi": self.ppi, "mirrored": self.mirrored,
-            "through": self.through, "patches": _columns(Patch, self.patches),
+            "through": self.through,
+            **({} if self.ink_colour is None else {"ink_colour": self.ink_colour}),
+            "patches": _columns(Patch, self.patches),
             "marks": _columns(Mark, self.marks), "dots": _columns(Dot, self.dots),
         }  # fmt: skip
 
 
 def layout_bits(patches: Sequence[Patch], count: int) -> tuple[bool, ...]:
     """Which of ``count`` dots are hollow: a fingerprint of the patches' names and levels."""
-    listed = [[p.name, round(p.level, 6), p.kind] for p in patches]
+    listed = [[p.name, round(p.level, 6), p.kind, *filter(None, [p.ink_colour])] for p in patches]
     digest = hashlib.sha256(json.dumps(listed).encode("ascii", "backslashreplace")).digest()
     stream = b"".join(hashlib.sha256(digest + bytes([i])).digest() for i in range(count // 256 + 1))
     return tuple(bool(stream[i // 8] >> (i % 8) & 1) for i in range(count))
@@ -153,7 +189,9 @@ def layout_bits(patches: Sequence[Patch], count: int) -> tuple[bool, ...]:
 
 def _columns(kind: type[Any], rows: Sequence[Any]) -> dict[str, list[Any]]:
     values = [astuple(row) for row in rows]
-    return {f.name: [v[i] for v in values] for i, f in enumerate(fields(kind))}
+    columns = {f.name: [v[i] for v in values] for i, f in enumerate(fields(kind))}
+    return {name: column for name, column in columns.items()
+            if name not in _MAY_LACK or any(cell is not None for cell in column)}
 
 
 def target_from_dict(data: Any) -> Target:
@@ -174,7 +212,7 @@ def target_from_dict(data: Any) -> Target:
         patches=tuple(_patches(data.get("patches"))),
         marks=tuple(Mark(**row) for row in _rows(data.get("marks"), Mark, "marks")),
         dots=tuple(Dot(**row) for row in _rows(data.get("dots"), Dot, "dots")),
-        made_by=_text(data, "made_by"),
+        made_by=_text(data, "made_by"), ink_colour=_ink_colour(data.get("ink_colour")),
     )  # fmt: skip
     _check_whole(target)
     return target
@@ -189,11 +227,25 @@ def _patches(table: Any) -> list[Patch]:
         if not 0.0 <= row["level"] <= 1.0:
             raise _wrong(f"the patch {row['name']} has the level {row['level']:g}",
                          "a level lies between 0 (clear film) and 1 (heaviest ink)")
+        row["ink_colour"] = _ink_colour(row["ink_colour"])
     return [Patch(**row) for row in rows]
+
+
+def _ink_colour(value: Any) -> str | None:
+    """A colour as `Setup.ink_colour` spells it, or None."""
+    if value is None:
+        return None
+    try:
+        return ink_colour_text(parse_colour(value if isinstance(value, str) else repr(value)))
+    except OptionError as error:
+        raise _wrong(error.given[:80], error.rule) from error
 
 
 def _check_whole(target: Target) -> None:
     """What holds between the parts."""
+    if target.ink_colour is not None and target.is_ink_chart:
+        raise _wrong("both the sheet and its patches have an ink colour",
+                     "a target is in one ink, or it is a chart of inks")
     if tuple(m.name for m in target.marks) != MARK_NAMES:
         raise _wrong("the marks are " + (", ".join(m.name for m in target.marks) or "missing"),
                      "a target has the marks 1, 2, 3, 4")
@@ -219,7 +271,8 @@ def _check_whole(target: Target) -> None:
 def _rows(table: Any, kind: type[Any], name: str) -> list[dict[str, Any]]:
     """A table of columns as one dictionary a row, every cell of the kind its field says."""
     columns = {f.name: str(f.type) for f in fields(kind)}
-    if not isinstance(table, dict) or set(table) != set(columns):
+    needed = set(columns) - set(_MAY_LACK)
+    if not isinstance(table, dict) or not needed <= set(table) <= set(columns):
         raise _wrong(f"the table of {name} is missing or has other columns",
                      f"its columns are {', '.join(columns)}")
     if not all(isinstance(column, list) for column in table.values()):
@@ -227,13 +280,14 @@ def _rows(table: Any, kind: type[Any], name: str) -> list[dict[str, Any]]:
     if len({len(column) for column in table.values()}) != 1:
         raise _wrong(f"the columns of {name} are of unequal length", "they are equally long")
     return [
-        {c: _cell(table[c][i], columns[c], f"{name}, {c}") for c in columns}
+        {c: _cell(table[c][i] if c in table else None, columns[c], f"{name}, {c}")
+         for c in columns}
         for i in range(len(table[next(iter(columns))]))
     ]
 
 
 def _cell(value: Any, kind: str, where: str) -> Any:
-    if kind == "float | None" and value is None:
+    if kind.endswith("| None") and value is None:
         return None
     if kind.startswith("float"):
         return _finite(value, where)

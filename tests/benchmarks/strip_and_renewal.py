@@ -30,11 +30,11 @@ TONES = np.linspace(1.0, 99.0, 99)
 NOISE = darkroom.Flaws(noise_density_sd=0.02)
 
 
-def strip_process(room, seconds, seed, name="p"):
+def strip_process(room, seconds, seed, name="p", halves=("film",)):
     read = darkroom.measure_strip(room, TABLET.density, seconds, flaws=NOISE, seed=seed)
     time = PrintingTime(float(seconds))
-    patches = tuple(StripPatch(int(s), float(d), None, "film", time, None)
-                    for s, d in zip(read.step, read.density_film, strict=True))
+    patches = tuple(StripPatch(int(s), float(d), None, half, time, None) for half in halves
+                    for s, d in zip(read.step, getattr(read, f"density_{half}"), strict=True))
     return make_process(Strip(patches, "visual-density", ()), TABLET, Setup(), name)
 
 
@@ -54,23 +54,26 @@ def coverage(room, curve, seconds=None):
     return float(np.mean(inside))
 
 
-def base_times(count):
+def base_times(count, halves):
     rows = []
     for seed in range(count):
         rng = np.random.default_rng(seed)
         room = darkroom.random_darkroom(rng)
         off = float(rng.uniform(-0.5, 2.0))
-        found = strip_process(room, room.base_time * 2.0**off, seed + 999).findings
+        found = strip_process(room, room.base_time * 2.0**off, seed + 999, "p", halves).findings
         error = np.log2(found.base_printing_time / room.base_time)
         inside = found.base_printing_time_low <= room.base_time <= found.base_printing_time_high
         wide = np.log2(found.base_printing_time_high / found.base_printing_time_low) / 2.0
         rows.append((abs(error), inside, wide))
     error, inside, wide = np.array(rows).T
-    print(f"base time, guess -0.5 to +2 stops: error {np.median(error):.3f} stop median,"
-          f" {np.quantile(error, 0.9):.3f} p90; interval holds {inside.mean():.3f},"
-          f" half-width {np.median(wide):.2f} median", flush=True)
+    print(f"base time, {' and '.join(halves)}, guess -0.5 to +2 stops: error"
+          f" {np.median(error):.3f} stop median, {np.quantile(error, 0.9):.3f} p90; interval"
+          f" holds {inside.mean():.3f}, half-width {np.median(wide):.2f} median", flush=True)
+
+
+def short_strips(count):
     short = []
-    for seed in range(count // 2):
+    for seed in range(count):
         room = darkroom.random_darkroom(np.random.default_rng(seed + 5000))
         off = -1.0 - 0.5 * (seed % 3)
         found = strip_process(room, room.base_time * 2.0**off, seed + 999).findings
@@ -110,29 +113,37 @@ def renewals(count):
         recipe = make_recipe(first, readings, DerivedSettings(
             PrintingTime(old.base_time), PrintingTime(old.base_time)))
         curve = make_derived_curve(recipe, Settings(Aim()), Setup(), "old")
-        few = target(new, np.linspace(0.1, 0.9, 7), 1, new.base_time, seed + 88)
         wanted = PrintingTime(new.base_time)
         none: dict[str, str | None] = {}
         by_strip = renew_from_process(curve, "", Renewal(second, wanted), "strip", none)
-        with_few = renew_from_process(curve, "", Renewal(second, wanted, few, wanted), "few", none)
+        places = np.linspace(0.1, 0.9, 7), np.array([*by_strip.plan, 0.1, 0.9])[:7]
+        with_few, with_plan = (renew_from_process(curve, "", Renewal(
+            second, wanted, target(new, levels, 1, new.base_time, seed + 88), wanted), "few", none)
+            for levels in places)
         fresh = make_curve(target(new, np.linspace(0, 1, 21), 1, new.base_time, seed + 66),
                            Settings(Aim()), Setup(), "fresh")
         black, white = new.lightness_range()
         kept = new.print_lightness(curve.level_at(TONES)) - (black + TONES / 100 * (white - black))
-        rows.append((distance(new, by_strip), distance(new, with_few), distance(new, fresh),
-                     float(np.sqrt(np.mean(kept**2))), coverage(new, by_strip),
-                     coverage(new, with_few)))
-    strip, few, fresh, kept, inside, inside_few = np.array(rows).T
-    for name, error in (("strip alone", strip), ("strip and 7 patches", few),
+        rows.append((distance(new, by_strip), distance(new, with_few), distance(new, with_plan),
+                     distance(new, fresh), float(np.sqrt(np.mean(kept**2))),
+                     coverage(new, by_strip), coverage(new, with_few), coverage(new, with_plan)))
+    strip, few, plan, fresh, kept, inside, inside_few, inside_plan = np.array(rows).T
+    for name, error in (("strip alone", strip), ("strip and 7 even patches", few),
+                        ("strip and 7 patches, 5 of them planned", plan),
                         ("fresh 21 x 1 target", fresh), ("old curve kept", kept)):
         print(f"renewal, {name}: {np.median(error):.3f} median, {np.quantile(error, 0.9):.3f} p90")
-    print(f"  7 patches no worse than the strip alone in {np.mean(few <= strip + 1e-9):.2f}"
-          f" (within 0.05 L*: {np.mean(few <= strip + 0.05):.2f});"
-          f" band holds {inside.mean():.3f}, with patches {inside_few.mean():.3f}", flush=True)
+    for name, error in (("even", few), ("planned", plan)):
+        print(f"  7 {name} patches no worse than the strip alone in"
+              f" {np.mean(error <= strip + 1e-9):.2f}"
+              f" (within 0.05 L*: {np.mean(error <= strip + 0.05):.2f})")
+    print(f"  band holds {inside.mean():.3f}, with even patches {inside_few.mean():.3f}, planned"
+          f" {inside_plan.mean():.3f}", flush=True)
 
 
 def main(count: int) -> None:
-    base_times(count)
+    base_times(3 * count, ("film",))
+    base_times(3 * count, ("film", "bare"))
+    short_strips(count)
     for levels, repeats, off in ((51, 2, 0.0), (51, 2, 0.5), (51, 2, 1.0), (51, 2, -0.4),
                                  (21, 1, 0.0)):
         one_sheet(count, levels, repeats, off)

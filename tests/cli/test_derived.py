@@ -13,6 +13,7 @@ import pytest
 import tifffile
 from click.testing import CliRunner
 
+import commands
 from tonewright.cli import main
 from tonewright.darkroom import CYANOTYPE, Darkroom, measure_strip, measure_target
 from tonewright.files.documents import read_curve
@@ -77,18 +78,8 @@ def here(bench, tmp_path, monkeypatch):
     return tmp_path
 
 
-def files():
-    return {p.name: p.read_bytes() for p in Path().iterdir() if p.is_file()}
-
-
 def refused(*arguments):
-    before = files()
-    done = call(*arguments)
-    assert done.exit_code == 2, done.output
-    assert done.stdout == ""
-    assert "Traceback" not in done.stderr
-    assert files() == before
-    return " ".join(done.stderr.split())
+    return commands.said(call, *arguments)
 
 
 def error(room, path, seconds=None):
@@ -312,3 +303,22 @@ def test_a_negative_from_a_derived_curve_loads_no_scipy(here):
     assert Path("negative.tif").is_file()
     assert "numpy" in loaded
     assert not loaded & {"scipy", "colour", "matplotlib"}
+
+
+def test_a_renewal_by_strip_or_time_keeps_the_ink_colour(here):
+    for way in (("--process", "new.process.json"), ("--printing-time", "20min")):
+        said = refused("renew", "old.curve.json", *way, "--ink-colour", "255,120,0", "-o",
+                       "x.curve.json")
+        assert "the ink colours differ (the curve old: gray; the new print: 255,120,0)" in said
+
+
+def test_inks_of_two_colours_are_not_pooled(here):
+    good(*FIT[:-1], "red.curve.json", "--ink-colour", "255,0,0")
+    said = refused(*FIT, "--ink-from", "red.curve.json")
+    assert "(this target: gray; the curve red: 255,0,0)" in said
+    assert "the ink colours differ" in refused(
+        "fit", "--process", "new.process.json", "--ink-from", "red.curve.json", "--ink-from",
+        "old.curve.json", "-o", "x.curve.json")
+    good("fit", "--process", "new.process.json", "--ink-from", "red.curve.json", "-o",
+         "x.curve.json")
+    assert read_curve("x.curve.json").setup.ink_colour == "255,0,0"

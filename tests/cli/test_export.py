@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
+from commands import refused
 from tonewright.cli import main
 from tonewright.darkroom import Darkroom
 from tonewright.files.documents import read_curve
@@ -36,16 +37,6 @@ def run(tmp_path, monkeypatch, document):
     monkeypatch.chdir(tmp_path)
     Path("a.curve.json").write_text(document, encoding="utf-8")
     return lambda *arguments: CliRunner().invoke(main, ["export", *arguments])
-
-
-def refused(run, *arguments):
-    before = sorted(p.name for p in Path().iterdir())
-    done = run(*arguments)
-    assert done.exit_code == 2, done.output
-    assert done.stdout == ""
-    assert "Traceback" not in done.stderr
-    assert sorted(p.name for p in Path().iterdir()) == before
-    return done.stderr
 
 
 def rows_of(text):

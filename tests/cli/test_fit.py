@@ -9,6 +9,8 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
+import commands
+from commands import files
 from tonewright.cli import main
 from tonewright.darkroom import Darkroom, Flaws, measure_target
 from tonewright.files.documents import read_curve
@@ -48,22 +50,11 @@ def fitted(run):
     return Path("a.curve.json")
 
 
-def files():
-    return {p.name: p.read_bytes() for p in Path().iterdir() if p.is_file()}
-
-
 def refused(run, *arguments):
     """The one message of a command that must fail, having changed nothing."""
-    before = files()
-    done = run(*arguments)
-    assert done.exit_code == 2, done.output
-    assert done.exception is None or isinstance(done.exception, SystemExit)
-    assert done.stdout == ""
-    assert "Traceback" not in done.stderr
-    assert done.stderr.startswith("tonewright fit: ")
-    assert done.stderr.count("\n") == 1
-    assert files() == before
-    return done.stderr
+    message = commands.refused(run, *arguments)
+    assert message.startswith("tonewright fit: ") and message.count("\n") == 1
+    return message
 
 
 def test_writes_a_curve_and_says_what_comes_next(run, fitted):
@@ -326,3 +317,68 @@ def test_a_damaged_curve_is_refused_in_a_rebuild(run, fitted, damage):
     new = text[: len(text) // 2] if damage == "cut" else json.dumps(document)
     fitted.write_text(new, encoding="utf-8")
     assert refused(run, "fit", "--rebuild", "a.curve.json", "-o", "o.curve.json")
+
+
+# In which ink
+
+
+def coloured(name, colour="255,120,0", head="level,density,red,green,blue"):
+    rows = [f"{u},{d},{colour}" for u, d in zip(LEVELS, DENSITY, strict=True)]
+    Path(name).write_text("\n".join([head, *rows]) + "\n", encoding="utf-8")
+
+
+def ink_of(name):
+    return read_curve(name).setup.ink_colour
+
+
+def test_the_ink_colour_comes_from_option_target_setup_or_readings(run):
+    assert run("target", "-o", "t.tif", "--ppi", "100", "--ink-colour", "255,120,0").exit_code == 0
+    assert run("target", "-o", "g.tif", "--ppi", "100").exit_code == 0
+    Path("s.toml").write_text('ink_colour = "255, 120, 0"\n', encoding="utf-8")
+    coloured("c.csv")
+    for number, options in enumerate([
+        ("a.csv", "--ink-colour", " 255,120, 0"), ("a.csv", "--target", "t.target.json"),
+        ("a.csv", "--setup", "s.toml"), ("c.csv",),
+        ("c.csv", "--ink-colour", "255,120,0", "--target", "t.target.json", "--setup", "s.toml"),
+    ]):  # fmt: skip
+        done = run("fit", *options, "-o", f"{number}.curve.json")
+        assert done.exit_code == 0, done.output
+        assert ink_of(f"{number}.curve.json") == "255,120,0", options
+    assert run("fit", "a.csv", "--target", "g.target.json", "-o", "g.curve.json").exit_code == 0
+    assert ink_of("g.curve.json") is None
+    assert run("fit", "--rebuild", "3.curve.json").exit_code == 0
+
+
+@pytest.mark.parametrize("options", [
+    ("a.csv", "--target", "t.target.json", "--ink-colour", "255,120,1"),
+    ("a.csv", "--target", "g.target.json", "--ink-colour", "255,120,0"),
+    ("a.csv", "--setup", "s.toml", "--ink-colour", "255,120,0"),
+    ("a.csv", "--setup", "s.toml", "--target", "t.target.json"),
+    ("c.csv", "--target", "g.target.json"), ("c.csv", "--ink-colour", "0,0,0"),
+    ("c.csv", "d.csv"),
+])  # fmt: skip
+def test_two_ink_colours_are_refused(run, options):
+    assert run("target", "-o", "t.tif", "--ppi", "100", "--ink-colour", "255,120,0").exit_code == 0
+    assert run("target", "-o", "g.tif", "--ppi", "100").exit_code == 0
+    Path("s.toml").write_text('ink_colour = "0,0,0"\n', encoding="utf-8")
+    coloured("c.csv")
+    coloured("d.csv", "255,120,9")
+    said = refused(run, "fit", *options, "-o", "x.curve.json")
+    assert "the ink colours differ" in said
+
+
+def test_an_impossible_ink_colour_is_refused(run):
+    assert "255,120,0" in refused(run, "fit", "a.csv", "-o", "x.curve.json", "--ink-colour", "red")
+    Path("s.toml").write_text('ink_colour = "red"\n', encoding="utf-8")
+    assert "'red'" in refused(run, "fit", "a.csv", "-o", "x.curve.json", "--setup", "s.toml")
+
+
+def test_a_renewal_keeps_the_ink_or_takes_that_of_a_whole_new_target(run):
+    coloured("c.csv")
+    coloured("d.csv", "0,0,200")
+    assert run("fit", "c.csv", "-o", "c.curve.json").exit_code == 0
+    table("new.csv", density=DENSITY + 0.01)
+    for readings, ink in (("new.csv", "255,120,0"), ("d.csv", "0,0,200")):
+        done = run("renew", "c.curve.json", "--readings", readings, "-o", f"{readings}.curve.json")
+        assert done.exit_code == 0, done.output
+        assert ink_of(f"{readings}.curve.json") == ink

@@ -24,7 +24,7 @@ class Straight:
 def run(tmp_path, monkeypatch):
     """Runs the command in an empty folder with a stand-in for the curve."""
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr("tonewright.files.documents.read_curve", lambda path: Straight())
+    monkeypatch.setattr("tonewright.files.documents.read_curve", lambda path, sources: Straight())
     (tmp_path / "k.curve.json").write_text("{}", encoding="utf-8")  # only its hash is taken
 
     def call(*arguments):

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
+from commands import refused
 from tonewright.cli import main
 from tonewright.darkroom import CYANOTYPE, Darkroom, Flaws, measure_target
 from tonewright.files.documents import read_curve
@@ -35,20 +36,6 @@ def run(tmp_path, monkeypatch):
                 "--ink", "black", "--leave-out", "A01")  # fmt: skip
     assert made.exit_code == 0, made.output
     return call
-
-
-def files():
-    return {p.name: p.read_bytes() for p in Path().iterdir() if p.is_file()}
-
-
-def refused(run, *arguments):
-    before = files()
-    done = run(*arguments)
-    assert done.exit_code == 2, done.output
-    assert done.stdout == ""
-    assert "Traceback" not in done.stderr
-    assert files() == before
-    return done.stderr
 
 
 RENEW = ("renew", "old.curve.json", "--readings", "new.csv", "-o", "new.curve.json")

@@ -13,6 +13,7 @@ import tifffile
 from click.testing import CliRunner
 from PIL import Image
 
+from commands import refused
 from tonewright.cli import main
 from tonewright.files.documents import read_process
 from tonewright.files.scanners import read_scanner
@@ -58,20 +59,6 @@ def run(made, tmp_path, monkeypatch):
 
 
 SCANNER = ("scanner", "scale.tif", "--densities", "scale.csv", "-o", "bed.scanner.json")
-
-
-def files():
-    return {p.name: p.read_bytes() for p in Path().iterdir() if p.is_file()}
-
-
-def refused(run, *arguments):
-    before = files()
-    done = run(*arguments)
-    assert done.exit_code == 2, done.output
-    assert done.stdout == ""
-    assert "Traceback" not in done.stderr
-    assert files() == before
-    return done.stderr
 
 
 def test_a_scale_becomes_a_response(run):

@@ -8,6 +8,8 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
+from commands import files
+from commands import said as refused
 from tonewright.cli import main
 from tonewright.darkroom import Darkroom, measure_strip
 from tonewright.files.documents import read_process
@@ -47,21 +49,6 @@ def run(tmp_path, monkeypatch):
         return CliRunner().invoke(main, arguments)
 
     return call
-
-
-def files():
-    return {p.name: p.read_bytes() for p in Path().iterdir() if p.is_file()}
-
-
-def refused(run, *arguments):
-    """The one message of a command that may not do, write or lose anything."""
-    before = files()
-    done = run(*arguments)
-    assert done.exit_code == 2, done.output
-    assert done.stdout == ""
-    assert "Traceback" not in done.stderr
-    assert files() == before
-    return " ".join(done.stderr.split())
 
 
 def found(run, *arguments):

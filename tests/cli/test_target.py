@@ -144,3 +144,57 @@ def test_an_existing_file_is_not_replaced_unasked(run):
     assert [p.name for p in Path().iterdir()] == ["T.target.json"]
     assert Path("T.target.json").read_text(encoding="utf-8") == "mine"
     assert run("-o", "T.tif", *SMALL, "--force").exit_code == 0
+
+
+def test_a_chart_of_inks_says_how_to_print_and_rank_it(run):
+    done = run("--ink-colours", "-o", "inks.tif", *SMALL)
+    assert done.exit_code == 0, done.output
+    words = " ".join(done.stdout.split())
+    for part in ("26 colours of ink at 100% and 50%", "16-bit RGB", "two stops longer",
+                 "tonewright inks READINGS.csv --process", "gloves"):
+        assert part in words
+    assert tifffile.imread("inks.tif").shape == (700, 500, 3)
+    assert read_target("inks.target.json").is_ink_chart
+
+
+def test_a_chart_as_asked(run):
+    Path("c.csv").write_text("red,green,blue\n255,0,0\n0,128,0\n", encoding="utf-8")
+    for more in (("--chart-file", "c.csv"),
+                 ("--chart-colour", "255,0,0", "--chart-colour", "0, 128,0")):
+        done = run("--ink-colours", *more, "--ink-levels", "1,0.75,0.5", "--repeat", 3, "-o",
+                   "c.tif", *SMALL, "--json", "--force", "--no-mirror")
+        assert done.exit_code == 0, done.output
+        found = json.loads(done.stdout)
+        assert (found["colours"], found["tone_patches"]) == (2, 18)
+        assert found["ink_levels"] == [1.0, 0.75, 0.5] and found["ink_chart"] is True
+        assert {p.ink_colour for p in read_target("c.target.json").patches} == {
+            None, "0,0,0", "255,0,0", "0,128,0"}
+
+
+@pytest.mark.parametrize(("options", "said"), [
+    (["--ink-colours", "--levels", "5"], "--ink-colours and --levels"),
+    (["--ink-colours", "--ink-colour", "0,0,0"], "--ink-colours and --ink-colour"),
+    (["--ink-colours", "--through", "x.curve.json"], "--ink-colours and --through"),
+    (["--ink-levels", "1"], "without --ink-colours"),
+    (["--chart-colour", "1,2,3"], "without --ink-colours"),
+    (["--ink-colours", "--ink-levels", "0.5"], "full level"),
+    (["--ink-colours", "--chart-colour", "1,2,3"], "two colours or more"),
+    (["--ink-colours", *["--chart-colour", "1,2,3"] * 2], "1,2,3 is given twice"),
+    (["--ink-colours", "--chart-colour", "1,2"], "'1,2'"),
+    (["--ink-colours", "--chart-file", "none.csv"], "there is no file none.csv"),
+    (["--ink-colours", "--chart-file", "bad.csv"], "green is '300'"),
+    (["--ink-colours", "--chart-file", "bad.csv", "--chart-colour", "1,2,3"], "one place"),
+    (["--ink-colours", "--size", "90x90mm"], "colours and levels of ink"),
+    (["--ink-colour", "255,255,255"], "white"), (["--ink-colour", "orange"], "'orange'"),
+])  # fmt: skip
+def test_wrong_inks_are_refused(run, options, said):
+    Path("bad.csv").write_text("red,green,blue\n1,300,3\n4,5,6\n", encoding="utf-8")
+    done = run("-o", "T.tif", *SMALL, *options)
+    assert done.exit_code == 2 and done.stdout == ""
+    assert said in " ".join(done.stderr.split())
+    assert sorted(p.name for p in Path().iterdir()) == ["bad.csv"]
+
+
+def test_a_target_for_a_gray_curve_is_not_drawn_in_colour(run, curve):
+    done = run("-o", "T.tif", *SMALL, "--through", curve[0], "--ink-colour", "255,120,0")
+    assert done.exit_code == 2 and "made from a target in gray" in done.stderr

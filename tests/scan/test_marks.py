@@ -5,20 +5,14 @@ The pictures are painted by Pillow, turned and warped by scikit-image, not drawn
 
 from __future__ import annotations
 
-import importlib.util
-from pathlib import Path
-
 import numpy as np
 import pytest
 from PIL import Image, ImageDraw, ImageFont
 from skimage.transform import rotate
 
+import paper
 from tonewright.layout import LayoutSettings, even_levels, make_target
 from tonewright.scan.marks import find_marks, whole_sets
-
-_spec = importlib.util.spec_from_file_location("paper", Path(__file__).with_name("paper.py"))
-paper = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(paper)
 
 TARGET = make_target(even_levels(11), LayoutSettings(seed=5))
 

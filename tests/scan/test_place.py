@@ -5,21 +5,15 @@ The pictures come from Pillow and scikit-image (see `paper`), not from our own r
 
 from __future__ import annotations
 
-import importlib.util
-from pathlib import Path
-
 import numpy as np
 import pytest
 
+import paper
 from tonewright.errors import ImageError, OptionError
 from tonewright.layout import LayoutSettings, even_levels, make_target
 from tonewright.scan.marks import find_marks
 from tonewright.scan.place import locate
 from tonewright.scan.rectify import apply
-
-spec = importlib.util.spec_from_file_location("paper", Path(__file__).with_name("paper.py"))
-paper = importlib.util.module_from_spec(spec)
-spec.loader.exec_module(paper)
 
 TARGET = make_target(even_levels(15), LayoutSettings(name="first", repeats=2, seed=3))
 OTHER_SEED = make_target(even_levels(15), LayoutSettings(name="second", repeats=2, seed=4))

@@ -5,14 +5,13 @@ Pictures from Pillow and scikit-image (see `paper`).
 
 from __future__ import annotations
 
-import importlib.util
 from dataclasses import replace
 from functools import lru_cache
-from pathlib import Path
 
 import numpy as np
 import pytest
 
+import paper
 from tonewright.errors import ImageError, OptionError
 from tonewright.layout import LayoutSettings, even_levels, make_target
 from tonewright.scan.image import Scan
@@ -20,10 +19,6 @@ from tonewright.scan.place import locate
 from tonewright.scan.read import ReadSettings, read_target_scan
 from tonewright.scan.rectify import Placement, apply, through_four
 from tonewright.scan.refine import marks_likeness, refine
-
-_spec = importlib.util.spec_from_file_location("paper", Path(__file__).with_name("paper.py"))
-paper = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(paper)
 
 DOTTED = make_target(even_levels(9), LayoutSettings(name="scale", repeats=1, seed=3))
 BARE = replace(DOTTED, dots=())

@@ -3,22 +3,16 @@ scikit-image (see `paper`), with the true gray of every patch known from how it 
 
 from __future__ import annotations
 
-import importlib.util
-from pathlib import Path
-
 import numpy as np
 import pytest
 from scipy import stats
 from skimage.util import random_noise
 
+import paper
 from tonewright.layout import LayoutSettings, even_levels, make_target
 from tonewright.scan.place import locate
 from tonewright.scan.rectify import Placement
 from tonewright.scan.sample import BLOCKS, INNER, Box, midmean, sample_box
-
-spec = importlib.util.spec_from_file_location("paper", Path(__file__).with_name("paper.py"))
-paper = importlib.util.module_from_spec(spec)
-spec.loader.exec_module(paper)
 
 TARGET = make_target(even_levels(15), LayoutSettings(repeats=2, seed=3))
 EYE = Placement(np.eye(3))

@@ -132,3 +132,13 @@ def test_movement():
     assert "--paper" in movement_text("kallitype", MOVED, ())
     warned = dataclasses.replace(MOVED, warning="measured otherwise")
     assert "measured otherwise" in movement_text("kallitype", warned, ())
+
+
+@pytest.mark.parametrize(("part", "said"), [
+    (0.0, "the curve stays as it was"), (0.4, "goes 40% of the way"), (1.0, "follows them")])
+def test_what_a_few_patches_did_is_said(part, said):
+    curve = invented()
+    summary = dataclasses.replace(curve.summary, few_patches_followed=part)
+    text = " ".join(fit_text(dataclasses.replace(curve, summary=summary)).split())
+    assert said in text
+    assert "patches" not in fit_text(curve).split("\n  black")[1]

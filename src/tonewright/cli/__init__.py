@@ -5,6 +5,8 @@ A command's module is imported when that command is run, so that ``--help`` load
 
 from __future__ import annotations
 
+import atexit
+import gc
 import os
 import sys
 from importlib import import_module
@@ -19,11 +21,17 @@ from tonewright.errors import TonewrightError
 for _threads in ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS"):
     os.environ.setdefault(_threads, "1")
 
+# Imports make many objects and hardly any garbage: looking for it, over and over and once more at
+# the end, takes a tenth of a short command.
+gc.set_threshold(50_000)
+atexit.register(gc.freeze)
+
 COMMANDS = {
     "strip": "printing time, exposure range and process response from a step-tablet strip",
     "target": "a target to print as a negative, and its layout",
     "scanner": "what densities a scanner's values stand for, from a scan of a gray scale",
     "read": "densities from the scan of a printed target, or an instrument's file",
+    "inks": "which colour of ink to make negatives in, from a printed chart of inks",
     "fit": "a correction curve from the readings of a printed target",
     "negative": "printable negatives from finished images",
     "renew": "a curve for a new paper or chemistry from an old one",

@@ -17,8 +17,10 @@ from tonewright.cli.options import (
     check_outputs,
     force,
     leave_out,
+    one_ink,
     plot,
     print_json,
+    printed_in,
     read_readings,
     reading_options,
     setup_options,
@@ -35,6 +37,8 @@ from tonewright.errors import OptionError
 @leave_out
 @click.option("--rebuild", type=PATH, metavar="CURVE",
               help="Make this curve again from the readings it carries.")
+@click.option("--target", "target_file", type=PATH, metavar="TARGET",
+              help="The target's layout, T.target.json: says in which ink colour it was printed.")
 @click.option("--process", "process_file", type=PATH, metavar="PROCESS",
               help="Process response from a strip (tonewright strip): tells how dense the ink is.")
 @click.option("--target-time", metavar="TIME",
@@ -52,7 +56,7 @@ def command(
     rebuild: Path | None, level_field: str | None, scale: str | None, relative_to_paper: bool,
     paper_density: float | None, setup_file: Path | None, plot: Path | None, force: bool,
     as_json: bool, process_file: Path | None, target_time: str | None,
-    ink_from: tuple[Path, ...], anyway: bool, **setup: str | None,
+    ink_from: tuple[Path, ...], anyway: bool, target_file: Path | None, **setup: str | None,
 ) -> None:
     """A correction curve from the READINGS of a printed target.
 
@@ -90,8 +94,9 @@ def command(
         raise OptionError("no output was named", "the curve needs a file to go to",
                           f"add -o {first.stem}.curve.json")
     inputs = [*readings, *ink_from, Path(aim_text.partition(":")[2] or aim_text)]
-    inputs += [process_file] if process_file else []
-    check_outputs(output, plot, [*inputs, setup_file] if setup_file else inputs, force)
+    inputs += [p for p in (process_file, target_file, setup_file) if p is not None]
+    check_outputs(output, plot, inputs, force)
+    setup = _in_its_ink(setup, (setup_file, target_file, process_file), readings, level_field)
     measured = read_readings(
         readings, level_field=level_field, scale=scale, relative_to_paper=relative_to_paper,
         paper_density=paper_density) if readings else None
@@ -105,6 +110,27 @@ def command(
     if plot is not None:
         write_plot(curve, plot, force)
     _say(curve, output, as_json)
+
+
+def _in_its_ink(
+    setup: dict[str, str | None], files: tuple[Path | None, Path | None, Path | None],
+    readings: tuple[Path, ...], level_field: str | None,
+) -> dict[str, str | None]:
+    """The setup with the ink colour that options, readings and the files of setup, target and
+    process agree on."""
+    from tonewright.files.documents import read_process, read_setup
+    from tonewright.files.targets import read_target
+
+    setup_file, target_file, process_file = files
+    target = None if target_file is None else read_target(target_file)
+    said = printed_in(readings, level_field, target)
+    if setup_file is not None and (colour := read_setup(setup_file).ink_colour) is not None:
+        said[f"the setup {setup_file.name}"] = colour
+    if process_file is not None and (colour := read_process(process_file).setup.ink_colour):
+        said[f"the process {process_file.name}"] = colour
+    if setup["ink_colour"] is not None:
+        said["--ink-colour"] = setup["ink_colour"]
+    return {**setup, "ink_colour": one_ink(said)}
 
 
 @dataclass(frozen=True)
@@ -175,6 +201,9 @@ def _derive(measured: Any, how: _Wanted, more: _Process) -> Any:
     setup = process.setup.with_changes(said.to_dict())
     if not more.anyway:
         refuse_other_light(process.setup, said, f"the strip of {process.name}", "the target")
+    inks = {f"the curve {other.name}": other.setup.ink_colour for other in others}
+    if not more.anyway:
+        one_ink(inks if measured is None else {"this target": setup.ink_colour, **inks})
     for other in others:
         if not more.anyway:
             refuse_other_light(setup, other.setup, "this curve", f"the curve {other.name}", INK)

@@ -88,7 +88,7 @@ def command(
     sheet = _sheet(choices)
     _check_layout_file(save_layout, force, [*images, curve_file, output])
     settings = _settings(choices, sheet, force, fingerprint(curve_file))
-    curve = read_curve(curve_file)
+    curve = read_curve(curve_file, sources=False)
     pairs = output_names(images, output)
     if len(pairs) == 1:
         from tonewright.files.negatives import Batch

@@ -15,6 +15,7 @@ from tonewright.errors import OptionError
 if TYPE_CHECKING:
     from tonewright.curve import Curve
     from tonewright.readings import ReadingOptions, Readings
+    from tonewright.target import Target
 
 Function = TypeVar("Function", bound=Callable[..., Any])
 
@@ -37,16 +38,27 @@ SETUP_HELP = {
     "film": "Film that the negative is printed on.",
     "printer": "Printer and its settings.",
     "ink": "Ink.",
+    "ink_colour": "Colour of the heaviest ink that target and negatives are printed in, R,G,B.",
     "printing_time": "Printing time that the curve is for.",
     "date": "Date of the print.",
     "notes": "Anything else.",
 }
 
 
+def ink_colour(_context: click.Context, _option: click.Parameter, text: str | None) -> str | None:
+    """A colour of ink as it is typed, spelled as documents have it."""
+    from tonewright.setup import ink_colour_text, parse_colour
+
+    return None if text is None else ink_colour_text(parse_colour(text))
+
+
 def setup_options(function: Function) -> Function:
     """``--setup FILE.toml`` and an option for every entry of the setup."""
     for name, text in reversed(SETUP_HELP.items()):
-        function = click.option(f"--{name.replace('_', '-')}", name, help=text)(function)
+        more: dict[str, Any] = {}
+        if name == "ink_colour":
+            more = {"metavar": "R,G,B", "callback": ink_colour}
+        function = click.option(f"--{name.replace('_', '-')}", name, help=text, **more)(function)
     return click.option("--setup", "setup_file", type=PATH,
                         help="Setup from a TOML file; single options win over it.")(function)
 
@@ -76,6 +88,49 @@ def read_readings(
 
     options: ReadingOptions = ReadingOptions(level_field, scale, relative_to_paper, paper_density)
     return combine([readings_from_table(read_table(p, level_field), options) for p in paths])
+
+
+def printed_in(
+    paths: tuple[Path, ...], level_field: str | None, target: Target | None
+) -> dict[str, str | None]:
+    """In which ink colour readings were printed, as ``{who says so: colour}``; None: gray.
+
+    Documents and files that do not say are left out.  Raises `OptionError` for a chart of inks.
+    """
+    from tonewright.columns import ink_colour
+    from tonewright.files.tables import read_table
+
+    said: dict[str, str | None] = {}
+    if target is not None:
+        if target.is_ink_chart:
+            raise OptionError(
+                f"the target {target.name} is a chart of inks",
+                "a curve is made from a target of tones in one ink",
+                "to compare the inks of a chart: tonewright inks READINGS --process"
+                " NAME.process.json")
+        said[f"the target {target.name}"] = target.ink_colour
+    for path in paths:
+        colour = ink_colour(read_table(path, level_field))
+        if colour is not None:
+            said[f"the file {path.name}"] = colour
+    return said
+
+
+def one_ink(said: dict[str, str | None]) -> str | None:
+    """The ink colour that all agree on; None: gray.  Raises `OptionError` where two differ."""
+    from tonewright.setup import ink_colour_text, parse_colour
+
+    same = {who: None if text is None else ink_colour_text(parse_colour(text))
+            for who, text in said.items()}
+    first = next(iter(same), None)
+    for who, colour in same.items():
+        if first is not None and colour != same[first]:
+            one, other = (f"{w}: {same[w] or 'gray'}" for w in (first, who))
+            raise OptionError(
+                f"the ink colours differ ({one}; {other})",
+                "a level of ink means something only in the colour that the target was printed in",
+                "correct the setup or --ink-colour, or name the target that was printed")
+    return None if first is None else same[first]
 
 
 def check_outputs(

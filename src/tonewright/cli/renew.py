@@ -16,8 +16,10 @@ from tonewright.cli.options import (
     check_outputs,
     force,
     leave_out,
+    one_ink,
     plot,
     print_json,
+    printed_in,
     read_readings,
     reading_options,
     setup_options,
@@ -81,6 +83,7 @@ def command(
     inputs = [p for p in (old, *readings, process_file, setup_file) if p is not None]
     check_outputs(output, plot, inputs, force)
     before = _Old(old, read_curve(old))
+    changes["ink_colour"] = _new_ink(readings, level_field, changes["ink_colour"])
     measured = read_readings(
         readings, level_field=level_field, scale=scale, relative_to_paper=relative_to_paper,
         paper_density=paper_density) if readings else None
@@ -101,6 +104,16 @@ def _changes(setup_file: Path | None, setup: dict[str, str | None]) -> dict[str,
         changes.update(read_setup(setup_file).to_dict())
     changes.update({k: setup[k] for k in SETUP_HELP if setup[k] is not None})
     return changes
+
+
+def _new_ink(
+    readings: tuple[Path, ...], level_field: str | None, asked: str | None
+) -> str | None:
+    """The ink colour that the new readings and the new setup agree on; None: they do not say."""
+    said = printed_in(readings, level_field, None)
+    if asked is not None:
+        said["--ink-colour or the setup"] = asked
+    return one_ink(said)
 
 
 def _say(before: Any, new: Any, output: Path, as_json: bool) -> None:
@@ -164,6 +177,9 @@ def _renew(old: _Old, measured: Any, new: _New) -> Any:
                               "add --process, or leave --target-time out")
         return renew_from_readings(old.curve, digest, measured, name, new.changes, new.leave_out)
     process = None if new.process_file is None else read_process(new.process_file)
+    if new.changes["ink_colour"] is not None:  # by this way the old prints of the ink still count
+        one_ink({f"the curve {old.curve.name}": old.curve.setup.ink_colour,
+                 "the new print": new.changes["ink_colour"]})
     if not new.anyway:
         now = Setup() if process is None else process.setup
         refuse_other_light(old.curve.setup, now.with_changes(new.changes),

@@ -5,7 +5,6 @@ from __future__ import annotations
 import hashlib
 import json
 import os
-import tomllib
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -14,26 +13,26 @@ from tonewright.curve import Curve, curve_from_dict, refuse_two_zeros
 from tonewright.errors import DocumentError
 from tonewright.files.opening import read_bytes
 from tonewright.files.safe import write_text
-from tonewright.readings import Readings
 from tonewright.setup import Setup, setup_from_dict
 
 if TYPE_CHECKING:
     from tonewright.process import Process
+    from tonewright.readings import Readings
     from tonewright.tablet import Tablet
 
 LARGEST = 64 * 1024 * 1024
 _PER_LINE = 12
 
 
-def read_curve(path: str | os.PathLike[str]) -> Curve:
-    """Read and check a ``*.curve.json``.
+def read_curve(path: str | os.PathLike[str], *, sources: bool = True) -> Curve:
+    """Read and check a ``*.curve.json``; without ``sources``, all but what it was made from.
 
     Raises
     ------
     FileError, DocumentError
         It cannot be read, is cut short, is no curve, or does not hold together.
     """
-    return curve_from_dict(read_json(path, "correction curve"))
+    return curve_from_dict(read_json(path, "correction curve"), sources=sources)
 
 
 def write_curve(path: str | os.PathLike[str], curve: Curve, *, force: bool = False) -> None:
@@ -143,6 +142,8 @@ def read_setup(path: str | os.PathLike[str]) -> Setup:
     FileError, DocumentError
         It cannot be read, is not TOML, or has an unknown entry.
     """
+    import tomllib
+
     try:
         data = tomllib.loads(
             read_bytes(path, LARGEST, "a setup is a small file").decode("utf-8-sig")

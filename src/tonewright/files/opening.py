@@ -19,9 +19,9 @@ def read_bytes(path: str | os.PathLike[str], most: int, rule: str) -> bytes:
         No such file, a folder, no permission, or too large.
     """
     target = Path(path)
-    if target.is_dir():
-        raise FileError(f"{target} is a folder", rule, "name a file in it")
     try:
+        if target.is_dir():
+            raise FileError(f"{target} is a folder", rule, "name a file in it")
         with target.open("rb") as stream:
             raw = stream.read(most + 1)
     except (OSError, ValueError) as error:  # ValueError: a NUL in the name

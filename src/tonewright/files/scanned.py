@@ -11,6 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from tonewright.columns import COLOUR_NAMES
 from tonewright.files.safe import whole_file, write_text
 from tonewright.provenance import made_by
 from tonewright.readings import Readings
@@ -26,6 +27,8 @@ def write_readings(
     overlay: tuple[Path, NDArray[np.float32]] | None = None, print_name: str | None = None,
 ) -> None:
     """Write ``patch, level, density, density_sd, doubt`` and what belongs to them.
+
+    Of a target in coloured ink, or a chart of inks, ``red, green, blue`` follow the level.
 
     ``notes`` become comments at the top.  Patches that could not be read are left out, with a
     comment.  ``overlay`` names a PNG and gives the scan (0 to 1, shape (rows, columns)) to be
@@ -66,10 +69,11 @@ def list_csv(readings: Readings, target: Target, print_name: str | None = None) 
     for r in readings.patches:
         light = [f"{float(density_to_lightness(r.density)):.3f}"] if measured else []
         sd = "" if r.density_sd is None else f"{r.density_sd:.4f}"
-        rows.append([r.patch, f"{r.level:.6g}", f"{r.density:.4f}", sd, *light,
+        rows.append([r.patch, f"{r.level:.6g}", *_ink_cells(target, r.patch), f"{r.density:.4f}",
+                     sd, *light,
                      *_aim_cell(target, r.patch),
                      *([print_name or r.print_name or ""] if sheets else [])])
-    return _csv(notes, ["patch", "level", "density", "density_sd",
+    return _csv(notes, ["patch", "level", *_ink_head(target), "density", "density_sd",
                         *(["lightness"] if measured else []), *_aim_head(target),
                         *(["print"] if sheets else [])], rows)
 
@@ -80,13 +84,13 @@ def readings_csv(
     """The text of a scan's readings."""
     target, sheet = reading.target, [] if print_name is None else [print_name]
     rows = [
-        [read.patch.name, f"{read.patch.level:.6g}", f"{read.density:.4f}",
-         f"{read.density_sd:.4f}", *_aim_cell(target, read.patch.name), *sheet,
-         "; ".join(read.doubts)]
+        [read.patch.name, f"{read.patch.level:.6g}", *_ink_cells(target, read.patch.name),
+         f"{read.density:.4f}", f"{read.density_sd:.4f}",
+         *_aim_cell(target, read.patch.name), *sheet, "; ".join(read.doubts)]
         for read in reading.patches
         if read.density is not None and read.density_sd is not None]
     return _csv((*_head(reading), *notes, *reading.warnings),
-                ["patch", "level", "density", "density_sd", *_aim_head(target),
+                ["patch", "level", *_ink_head(target), "density", "density_sd", *_aim_head(target),
                  *(["print"] if sheet else []), "doubt"], rows)
 
 
@@ -96,6 +100,19 @@ def _csv(notes: Sequence[str], head: list[str], rows: list[list[str]]) -> str:
         stream.write("# " + " ".join(note.split()) + "\n")
     csv.writer(stream, lineterminator="\n").writerows([head, *rows])
     return stream.getvalue()
+
+
+def _ink_head(target: Target) -> list[str]:
+    return list(COLOUR_NAMES) if target.in_colour else []
+
+
+def _ink_cells(target: Target, name: str) -> list[str]:
+    """Red, green and blue of a patch's ink; clear film on a chart of inks is white."""
+    if not target.in_colour:
+        return []
+    patch = target.patch(name)
+    colour = None if patch is None else target.colour_of(patch)
+    return [str(value) for value in colour or (255, 255, 255)]
 
 
 def _aim_head(target: Target) -> list[str]:

@@ -14,6 +14,7 @@ from pathlib import Path
 from tonewright.columns import Source, Table, plain_cell
 from tonewright.errors import FileError
 from tonewright.files import cgats
+from tonewright.files.opening import read_bytes
 
 MOST_BYTES = 50_000_000
 """Measurements of a thousand patches with spectra take about 300 KB."""
@@ -63,7 +64,7 @@ def read_table(path: Path, level_field: str | None = None) -> Table:
         Not readable, empty, not text, or not of either kind; a row with too few or too many
         cells; an unclosed quote.
     """
-    raw = _read_bytes(path)
+    raw = read_bytes(path, MOST_BYTES, "readings come from a file")
     text = _decode(raw, path.name)
     lines = io.StringIO(text, newline=None).read().split("\n")
     if not any(line.strip() for line in lines):
@@ -72,32 +73,6 @@ def read_table(path: Path, level_field: str | None = None) -> Table:
     if cgats.is_cgats(lines):
         return cgats.parse(lines, path.name, digest, level_field)
     return _parse_csv(lines, path.name, digest)
-
-
-def _read_bytes(path: Path) -> bytes:
-    try:
-        if path.is_dir():
-            raise FileError(f"the path {path} is a folder", _MEASUREMENTS, "name a file in it")
-        with path.open("rb") as file:
-            raw = file.read(MOST_BYTES + 1)
-    except FileNotFoundError:
-        raise FileError(
-            f"there is no file {path}", "readings come from a file", "check its name and folder"
-        ) from None
-    except (OSError, ValueError) as error:  # ValueError: a NUL in the name
-        reason = getattr(error, "strerror", None) or str(error)
-        raise FileError(
-            f"the file {path} cannot be read ({reason})",
-            "readings come from a file that you may read",
-            "check the name, the permissions and that the disk is there",
-        ) from None
-    if len(raw) > MOST_BYTES:
-        raise FileError(
-            f"the file {path.name} is larger than {MOST_BYTES // 1_000_000} MB",
-            "measurements of a target are far smaller",
-            "check that this is the file you meant",
-        )
-    return raw
 
 
 def _decode(raw: bytes, name: str) -> str:

@@ -13,7 +13,7 @@ from tonewright.files.lettering import text_mask
 from tonewright.files.safe import refuse_existing, whole_file
 from tonewright.files.tables import read_table
 from tonewright.files.tiff import Resolution
-from tonewright.files.tiff_header import tiff_header
+from tonewright.files.tiff_header import Form, tiff_header
 from tonewright.layout import Tone
 from tonewright.sheet import draw, size_px
 from tonewright.target import Target, target_from_dict
@@ -47,8 +47,9 @@ def write_target(
 ) -> tuple[Path, Path]:
     """Draw the negative and write its document; both or neither.
 
-    The negative is a 16-bit gray TIFF, BlackIsZero, uncompressed, drawn in bands so that memory
-    does not grow with the sheet.  The same target gives the same bytes.
+    The negative is a 16-bit TIFF, gray (BlackIsZero) or, in coloured ink, RGB without a profile,
+    uncompressed, drawn in bands so that memory does not grow with the sheet.  The same target
+    gives the same bytes.
 
     Returns
     -------
@@ -78,8 +79,11 @@ def _draw(path: Path, target: Target) -> None:
     side = "mirrored" if target.mirrored else "not mirrored"
     words = (f"Target {target.name}, seed {target.seed}, by tonewright {__version__}; {side};"
              " 65535 is clear film")
+    if target.ink_colour is not None:
+        words += f", {target.ink_colour} (red, green, blue) is level 1"
+    form = Form(samples=3 if target.in_colour else 1)
     with path.open("wb") as stream:
-        stream.write(tiff_header(*size_px(target), Resolution(exact, exact, 2), words))
+        stream.write(tiff_header(*size_px(target), Resolution(exact, exact, 2), words, form))
         for band in draw(target, text_mask):
             stream.write(band.data)
 

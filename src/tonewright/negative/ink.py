@@ -16,9 +16,10 @@ from numpy.typing import NDArray
 
 from tonewright import scales
 from tonewright.errors import OptionError
+from tonewright.setup import Colour as Colour
 from tonewright.setup import ink_colour_text
+from tonewright.setup import parse_colour as parse_colour
 
-Colour = tuple[int, int, int]
 _TILE = 64
 _STEP = 257
 """16-bit codes in a step of 8 bits."""
@@ -38,28 +39,6 @@ class Ink:
     def samples(self) -> int:
         """Values of a pixel."""
         return 1 if self.colour is None else 3
-
-
-def parse_colour(text: str) -> Colour:
-    """``255,120,0`` to numbers; `OptionError` if it is no such colour or is white."""
-    try:
-        numbers = tuple(int(part) for part in text.split(","))
-    except ValueError:
-        numbers = ()
-    if len(numbers) != 3 or not all(0 <= n <= 255 for n in numbers):
-        raise OptionError(
-            f"the ink colour is {text!r}",
-            "it is three whole numbers from 0 to 255, red, green, blue, as 255,120,0",
-            "take the colour that the target was printed in",
-        )
-    if min(numbers) > 250:
-        raise OptionError(
-            f"the ink colour is {text!r}, which is white",
-            "white is clear film: it holds no light back",
-            "take a colour with ink in it",
-        )
-    red, green, blue = numbers
-    return red, green, blue
 
 
 def agreed_colour(asked: str | None, remembered: str | None, curve: str) -> Colour | None:
@@ -86,8 +65,8 @@ def agreed_colour(asked: str | None, remembered: str | None, curve: str) -> Colo
     raise OptionError(
         f"the ink colour is {asked} and the curve {curve} was made from a target in {made}",
         "a level of ink means something only in the colour that the target was printed in",
-        "leave --ink-colour out, or print a target in that colour and fit a curve from it, with"
-        f' ink_colour = "{asked}" in its setup',
+        "leave --ink-colour out, or print a target in that colour (tonewright target --ink-colour"
+        f" {asked}) and fit a curve from it",
     )
 
 
@@ -155,11 +134,7 @@ def _tables(ink: Ink) -> list[NDArray[np.uint16]]:
     if ink.colour is None:
         return []
     level = scales.code_to_level(np.arange(scales.FULL_CODE + 1))
-    return [
-        np.floor(scales.FULL_CODE - level * (scales.FULL_CODE - _STEP * value) + 0.5)
-        .astype(np.uint16)
-        for value in ink.colour
-    ]
+    return [scales.channel_value(level, value) for value in ink.colour]
 
 
 def distinct_tones(table: NDArray[np.uint16], depth: int) -> int:

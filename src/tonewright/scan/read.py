@@ -111,7 +111,11 @@ def read_target_scan(
     _check_coarse(target, samples)
     sure = [s for s in samples if s is not None]
     _check_exposure(target, sure)
-    _check_order(target, np.array([s.code for s in sure]), by_hand=located.by_hand)
+    codes = np.array([s.code for s in sure])
+    if target.is_ink_chart:
+        _check_chart(target, codes)
+    else:
+        _check_order(target, codes, by_hand=located.by_hand)
     response, warnings = _response(scan, target, sure, settings)
     return _densities(scan, target, located, sure, response, warnings)
 
@@ -176,6 +180,23 @@ def _check_order(target: Target, codes: Array, *, by_hand: bool) -> None:
             "check that --corners names the centres of the marks with 1, 2, 3 and 4 spots, in"
             " that order" if by_hand else
             "look at the line of text on the print, and name that target's .target.json")
+
+
+def _check_chart(target: Target, codes: Array) -> None:
+    """On a chart of inks nothing says which ink prints lighter; but full black ink prints lighter
+    than clear film, and patches of one ink print alike."""
+    black, white = ([i for i, u in enumerate(target.level) if u == 0.0], target.of_kind("full"))
+    clear, full = (float(np.median(codes[list(some)])) if some else fallback
+                   for some, fallback in ((black, 0.0), (white, 1.0)))
+    like = target.like
+    means = np.array([codes[like == one].mean() for one in like])
+    among, within = float(np.var(means)), float(np.var(codes - means))
+    if full - clear < 0.02 or within > among:
+        raise ImageError(
+            f"the patches' tones do not go with the chart (full ink {full:.0%} of the scan's"
+            f" range, clear film {clear:.0%})",
+            "full ink prints lighter than clear film, and patches of one ink print alike",
+            "look at the line of text on the print, and name that chart's .target.json")
 
 
 def _agreement(level: Array, codes: Array) -> float:
@@ -281,7 +302,7 @@ def _densities(
     density = response.density_of(blocks)[0]
     # one step of an 8-bit code is 0.03 in density in the blacks
     grain = response.density_per_code(np.nanmedian(blocks, axis=1)) / ((1 << scan.bits) - 1)
-    clean = _clean_blocks(density, target.level, grain)
+    clean = _clean_blocks(density, target.like, grain)
     spoilt = 1.0 - clean.mean(axis=1)
     value = np.array([midmean(d[c]) for d, c in zip(density, clean, strict=True)])
     code = np.array([midmean(b[c]) for b, c in zip(blocks, clean, strict=True)])
@@ -289,7 +310,7 @@ def _densities(
     _, response_sd, inside = response.density_of(code)
     clipped = np.array([s.clipped_white + s.clipped_black for s in samples])
     seen = (clipped <= MOST_CLIPPED) & np.isfinite(value)
-    uneven = find_unevenness(target.level, np.where(seen, value, np.nan), own_sd,
+    uneven = find_unevenness(target.like, np.where(seen, value, np.nan), own_sd,
                              target.patch_centres, spoilt < _SPOILT)
     noise = np.maximum(own_sd, uneven.scatter)
     noise = np.hypot(noise, grain / np.sqrt(12.0 * BLOCKS))

@@ -97,8 +97,9 @@ def list_text(readings: Readings, target: Target) -> str:
         f"Read target {target.name}",
         _line("patches", f"{len(readings.patches)} of {len(target.patches)}, density"
               f" {density.min():.2f} to {density.max():.2f}{counted}"),
-        _line("from", ", ".join(s.name for s in readings.sources) + ", in an order in which the"
-              " densities follow the ink"),
+        _line("from", ", ".join(s.name for s in readings.sources) + (
+            ", a chart of inks" if target.is_ink_chart else
+            ", in an order in which the densities follow the ink")),
         *_aims(_list_pairs(readings), target),
         *(_line("note", text) for text in readings.notes),
     ])
@@ -136,6 +137,9 @@ def _aims(pairs: list[tuple[str, float]], target: Target) -> list[str]:
 
 def next_step(output: Path, target: Target, *, relative: bool = False) -> str:
     """What to do with the readings now."""
+    if target.is_ink_chart:
+        return (f"Next:    tonewright inks {output} --process NAME.process.json --time TIME"
+                + (" --relative-to-paper --paper-density D" if relative else ""))
     if target.through is not None:
         return ("Next:    compare what the print has with its aim, patch by patch: the columns"
                 f" density and aim_lightness in {output}")

@@ -40,6 +40,7 @@ def process_json(process: Process) -> dict[str, Any]:
         "strict_printing_time_s": found.strict_printing_time,
         "reached_black": found.reached_black, "next_time_s": found.next_time,
         "log_exposure_range": found.log_exposure_range, "iso_range": found.iso_range,
+        "density_range_to_white": _rounded(process.range_to_white(process.base_time)),
         "film_density": found.film_density, "max_black_density": found.max_black_density,
         "paper_white_density": found.paper_white_density,
         "just_visible_lightness": process.settings.just_visible_lightness,
@@ -47,6 +48,10 @@ def process_json(process: Process) -> dict[str, Any]:
         "reciprocity": found.reciprocity, "scale": process.strip.scale,
         "warnings": list(found.warnings),
     }
+
+
+def _rounded(value: float | None) -> float | None:
+    return None if value is None else round(value, 4)
 
 
 def _number(time: PrintingTime) -> float:
@@ -135,8 +140,13 @@ def _range_words(process: Process) -> str:
     if found.log_exposure_range is None:
         return "not known"
     grade = "" if found.iso_range is None else f" (ISO range {found.iso_range})"
-    return (f"{found.log_exposure_range:.2f} in log exposure{grade}: the negative needs a density"
+    said = (f"{found.log_exposure_range:.2f} in log exposure{grade}: the negative needs a density"
             f" range of {found.log_exposure_range:.2f} in the light that prints")
+    whole = process.range_to_white(process.base_time)
+    if whole is None:
+        return said
+    return (said + f", to nine tenths of black; from the blackest black at the base printing time"
+            f" to paper white it is {whole:.2f}")
 
 
 def next_words(process: Process, file: str | None = None) -> str:

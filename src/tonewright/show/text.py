@@ -45,6 +45,7 @@ def _derived_json(curve: Curve) -> dict[str, Any]:
         "time_unit": curve.recipe.printing_time.unit, "process": process.name,
         "process_log_exposure_range": process.findings.log_exposure_range,
         "plan_levels": list(curve.plan),
+        "few_patches_followed": curve.summary.few_patches_followed,
     }
 
 
@@ -78,6 +79,7 @@ def fit_text(curve: Curve) -> str:
         labelled("doubtful", _doubtful_text(found.doubtful)),
     ]
     lines += _range_lines(curve)
+    lines += _followed_lines(found.few_patches_followed)
     lines += [labelled("note", text) for text in _notes(curve)]
     lines += [labelled("warning", text) for text in found.warnings]
     return "\n".join(lines)
@@ -130,14 +132,33 @@ def _range_lines(curve: Curve) -> list[str]:
     found = curve.summary.negative_density_range
     if found is None or curve.recipe is None:
         return []
-    needed = curve.recipe.processes[curve.recipe.process].findings.log_exposure_range
-    need = "not known" if needed is None else f"{needed:.2f} (ISO 6846)"
+    process = curve.recipe.processes[curve.recipe.process]
+    needed = process.findings.log_exposure_range
+    need = "a range that is not known" if needed is None else f"{needed:.2f} (ISO 6846)"
+    whole = process.range_to_white(curve.recipe.printing_time)
+    if whole is not None:
+        need += f", and {whole:.2f} from clear film to paper white at this printing time"
     spread = ""
     if curve.negative is not None:
         ends = curve.negative.density_low[-1], curve.negative.density_high[-1]
         spread = f" (±{(ends[1] - ends[0]) / 2.0:.2f})"
     return [labelled("negative", f"has a density range of {found:.2f}{spread} in the light that"
                      f" prints; the process needs {need}")]
+
+
+def _followed_lines(part: float | None) -> list[str]:
+    """What a few patches did to a curve that was known without them."""
+    if part is None:
+        return []
+    if part == 0.0:
+        said = ("they agree with what was known before, as well as their noise lets them tell; the"
+                " curve stays as it was, and is surer")
+    elif part < 0.995:
+        said = (f"the curve goes {part:.0%} of the way they point to; further, their noise could as"
+                " well make it worse")
+    else:
+        said = "the curve follows them"
+    return [labelled("patches", said)]
 
 
 def plan_text(curve: Curve) -> str:

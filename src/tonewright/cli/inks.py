@@ -1,0 +1,80 @@
+"""`tonewright inks`: which colour of ink to make negatives in."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from tonewright.cli.options import PATH, as_json, leave_out, print_json
+from tonewright.errors import OptionError
+
+
+@click.command("inks")
+@click.argument("readings", nargs=-1, type=PATH)
+@click.option("--process", "process_file", type=PATH, metavar="PROCESS",
+              help="Process response of the paper, NAME.process.json, from tonewright strip.")
+@click.option("--target", "target_file", type=PATH, metavar="CHART",
+              help="The chart's layout, CHART.target.json; not needed for readings that carry the"
+              " colours, as those from tonewright read do.")
+@click.option("--time", "time_text", metavar="TIME",
+              help="What the chart was printed for, as 40min; without it the base printing time.")
+@click.option("--range", "needed", type=float, metavar="D",
+              help="Printing density to ask for; without it what the process needs.")
+@leave_out
+@click.option("--scale", type=click.Choice(["luminance", "visual-density"]),
+              help="Which scale to use where a file holds both.")
+@click.option("--relative-to-paper", is_flag=True,
+              help="The instrument was zeroed on the bare paper.")
+@click.option("--paper-density", type=float,
+              help="Density of the bare paper, to make relative readings absolute.")
+@as_json
+def command(
+    readings: tuple[Path, ...], process_file: Path | None, target_file: Path | None,
+    time_text: str | None, needed: float | None, leave_out: tuple[str, ...], scale: str | None,
+    relative_to_paper: bool, paper_density: float | None, as_json: bool,
+) -> None:
+    """Rank colours of ink by what the coating sees of them, and pick one for the negatives.
+
+    READINGS are those of a printed chart of inks (tonewright target --ink-colours): from
+    tonewright read, or a CSV with density and either the columns red, green, blue (and level) or
+    a column patch, which --target explains. How dense a colour is to the eye says nothing of
+    how much UV it holds back; the printed chart does, by way of the process response.
+
+    The pick is the gentlest colour that still has the range the process needs. A patch that
+    printed paper white says only how dense its ink is at least.
+
+    \b
+    Examples:
+      tonewright inks inks.csv --process kallitype.process.json
+      tonewright inks list.csv --target inks.target.json --process kallitype.process.json
+      tonewright inks inks.csv --process kallitype.process.json --time 96min --json
+    """
+    from tonewright.files.documents import read_process
+    from tonewright.files.tables import read_table
+    from tonewright.files.targets import read_target
+    from tonewright.ink_chart import chart_readings
+    from tonewright.inks import InkSettings, rank_inks
+    from tonewright.readings import ReadingOptions
+    from tonewright.show.inks_text import inks_json, inks_text
+    from tonewright.times import parse_time
+
+    if not readings:
+        raise OptionError("no readings were named", "inks are compared by a printed chart of them",
+                          "draw one with tonewright target --ink-colours -o inks.tif, print and"
+                          " read it, then tonewright inks READINGS.csv --process"
+                          " NAME.process.json")
+    if process_file is None:
+        raise OptionError("no process was named",
+                          "what a print density says of the ink is told by the process response",
+                          "add --process NAME.process.json, from tonewright strip")
+    process = read_process(process_file)
+    target = None if target_file is None else read_target(target_file)
+    options = ReadingOptions(None, scale, relative_to_paper, paper_density)  # type: ignore[arg-type]
+    chart = chart_readings([read_table(p) for p in readings], target, options)
+    time = None if time_text is None else parse_time(time_text)
+    ranking = rank_inks(chart, process, InkSettings(time, needed, leave_out))
+    if as_json:
+        print_json(inks_json(ranking))
+    else:
+        click.echo(inks_text(ranking))

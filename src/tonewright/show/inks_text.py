@@ -1,0 +1,229 @@
+"""What the inks command says, in plain words and under the promised names."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from tonewright.inks import CLEAR_OFF, Amount, InkRanking, InkStep, RankedInk
+from tonewright.scales import STOP
+from tonewright.setup import ink_colour_text
+from tonewright.show.rehearsal_text import CAUTIONS
+from tonewright.show.text import labelled
+
+_ENOUGH = {True: "yes", False: "no", None: "perhaps"}
+
+
+def inks_json(ranking: InkRanking) -> dict[str, Any]:
+    """The ranking, under the names the command line promises; what is not known is null."""
+    pick, next_time = ranking.pick, ranking.next_time
+    return {
+        "process": ranking.process.name, "printing_time_s": ranking.time.value,
+        "time_unit": ranking.time.unit,
+        "base_printing_time_s": ranking.process.base_time.value,
+        "process_log_exposure_range": ranking.process.findings.log_exposure_range,
+        "needed_density_range": ranking.needed_range,
+        "seen_up_to_density": round(ranking.seen_up_to, 3),
+        "inks": [_ink_json(ink, rank) for rank, ink in enumerate(ranking.inks, start=1)],
+        "pick": None if pick is None else ink_colour_text(pick.colour),
+        "pick_sure": None if pick is None else ranking.sure,
+        "why": why(ranking),
+        "shortfall": None if ranking.shortfall is None else round(ranking.shortfall, 3),
+        "only_bounds": sum(ink.seen_white for ink in ranking.inks),
+        "next_time_s": None if next_time is None else next_time.value,
+        "next_stops": ranking.longer_stops,
+        "doubtful": [{"patches": list(g.patches), "difference_density": g.difference}
+                     for g in ranking.gross],
+        "next": next_step(ranking), "warnings": warnings(ranking),
+    }
+
+
+def _ink_json(ink: RankedInk, rank: int) -> dict[str, Any]:
+    red, green, blue = ink.colour
+    return {
+        "rank": rank, "ink_colour": ink_colour_text(ink.colour), "red": red, "green": green,
+        "blue": blue, **_amount_json(ink.full), "estimated": ink.estimated,
+        "paper_white": ink.seen_white,
+        "slope": None if ink.slope is None else round(ink.slope, 3), "enough": ink.enough,
+        "levels": [{"level": s.level, "patches": s.patches,
+                    "print_density": round(s.print_density, 4), **_amount_json(s.amount)}
+                   for s in ink.steps],
+    }  # fmt: skip
+
+
+def _amount_json(amount: Amount) -> dict[str, float | None]:
+    pairs = (("density", amount.density), ("density_low", amount.low),
+             ("density_high", amount.high))
+    return {f"printing_{name}": None if value is None else round(value, 3)
+            for name, value in pairs}
+
+
+def inks_text(ranking: InkRanking) -> str:
+    """What was read, the colours from the densest to the lightest, the pick and the next step."""
+    process = ranking.process
+    lines = [
+        f"Inks on {process.name}",
+        labelled("time", f"printed for {ranking.time.on_timer()}"
+                 + (", the base printing time (if it was another, add --time)"
+                    if ranking.time == process.base_time else "")),
+        labelled("read", _read(ranking)),
+        labelled("needs", _needs(ranking)),
+        labelled("seen", f"a printing density of up to {ranking.seen_up_to:.2f}; whatever is"
+                 " denser is paper white in this print"),
+        "",
+        *_table(ranking),
+        "",
+        labelled("pick", why(ranking)),
+        *(labelled("note", text) for text in ranking.notes),
+        *(labelled("warning", text) for text in warnings(ranking)),
+        "",
+        labelled("Next", next_step(ranking))[2:],
+    ]
+    if ranking.next_time is not None:
+        lines.append(labelled("Care", CAUTIONS)[2:])
+    return "\n".join(lines)
+
+
+def _read(ranking: InkRanking) -> str:
+    steps: list[InkStep] = [s for ink in ranking.inks for s in ink.steps]
+    levels = sorted({s.level for s in steps}, reverse=True)
+    said = " and ".join(f"{u:.0%}" for u in levels)
+    return (f"{sum(s.patches for s in steps)} patches of {len(ranking.inks)} colours, at"
+            f" {said} of the ink")
+
+
+def _needs(ranking: InkRanking) -> str:
+    if ranking.given_range:
+        return f"a printing density of {ranking.needed_range:.2f}, as asked"
+    process = ranking.process
+    said = (f"a printing density of {ranking.needed_range:.2f} from black to paper white, at the"
+            f" base printing time of {process.base_time.on_timer()}")
+    found = process.findings.log_exposure_range
+    if found is not None and found < ranking.needed_range:
+        said += f" (the log exposure range by ISO 6846 alone, {found:.2f}, leaves whites gray)"
+    return said
+
+
+def _table(ranking: InkRanking) -> list[str]:
+    rows = [f"  {'colour':<13}{'density at full ink':<31}{'steepest':<10}enough"]
+    for ink in ranking.inks:
+        slope = "-" if ink.slope is None else f"{ink.slope:.2f}"
+        mark = "  <- pick" if ink is ranking.pick else ""
+        rows.append(f"  {ink_colour_text(ink.colour):<13}{_full_text(ink):<31}{slope:<10}"
+                    f"{_ENOUGH[ink.enough]}{mark}")
+    return rows
+
+
+def _full_text(ink: RankedInk) -> str:
+    full = ink.full
+    if full.density is None:
+        if full.low is not None:
+            return f"at least {full.low:.2f}"
+        return "not known" if full.high is None else f"at most {full.high:.2f}"
+    if ink.estimated:
+        return f"at least {full.low:.2f}, about {full.density:.2f}"
+    return f"{full.density:.2f}  ({full.low:.2f} to {full.high:.2f})"
+
+
+def why(ranking: InkRanking) -> str:
+    """Why this colour, or why none."""
+    pick, needed = ranking.pick, ranking.needed_range
+    if pick is None:
+        return _none_enough(ranking)
+    name, full = ink_colour_text(pick.colour), pick.full
+    enough = sum(ink.enough is True for ink in ranking.inks)
+    held = f"{full.density:.2f}" if full.density is not None and not pick.estimated else \
+        f"at least {full.low:.2f}"
+    if pick.estimated:
+        held += f" (about {full.density:.2f})"
+    if not ranking.sure:
+        return (f"{name}, with reserve: it holds about {full.density:.2f}, the print needs"
+                f" {needed:.2f}, and this print does not tell the two apart.")
+    choice = ("It is the only colour that is surely enough." if enough == 1 else
+              f"Of the {enough} colours that are surely enough it is the gentlest: where its"
+              f" density grows fastest, it does so at{' about' if pick.estimated else ''}"
+              f" {pick.slope:.2f} for the whole scale of ink, so each step of the file moves the"
+              " print least." if pick.slope is not None else
+              f"{enough} colours are surely enough, but all print paper white, so that which is"
+              " the gentlest was not seen; this one takes the least ink.")
+    if ranking.gentler:
+        some = "; ".join(ink_colour_text(i.colour) for i in ranking.gentler[:3])
+        choice += f" Gentler still, and perhaps enough: {some}."
+    return f"{name} holds {held}, the print needs {needed:.2f}. {choice}"
+
+
+def _none_enough(ranking: InkRanking) -> str:
+    heaviest = ranking.inks[0]
+    said = f"none. The heaviest colour, {ink_colour_text(heaviest.colour)}, holds"
+    advice = (" Heavier or better-blocking ink (a higher ink setting of the printer, a second pass,"
+              " a pigment that blocks UV), or a process of higher contrast, would reach further.")
+    short = ranking.shortfall
+    if short is None:
+        low, high = heaviest.full.low, heaviest.full.high
+        bound = f"at least {low:.2f}" if low is not None else \
+            "an unknown density" if high is None else f"at most {high:.2f}"
+        said += f" {bound}, the print needs {ranking.needed_range:.2f}."
+        return said + ("" if ranking.longer_stops is not None else advice)
+    return (f"{said} about {heaviest.full.density:.2f}: {short:.2f} ({short / STOP:.1f} stops)"
+            f" less than the {ranking.needed_range:.2f} the print needs, so its whites stay gray."
+            + advice)
+
+
+def warnings(ranking: InkRanking) -> list[str]:
+    """What the printer should know before trusting the pick."""
+    said = list(ranking.process.findings.warnings)
+    off = ranking.clear_off
+    if off is not None and abs(off) > CLEAR_OFF:
+        said.append(
+            f"Clear film printed {abs(off) / STOP:.1f} stops {'lighter' if off > 0 else 'darker'}"
+            f" than the strip of {ranking.process.name} says for {ranking.time.on_timer()}: the"
+            " time may be another one (--time), or the chart is on another paper or chemistry.")
+    said += [
+        f"Patches {', '.join(g.patches)} are of one ink and differ by {g.difference:.2f} in"
+        " density: look at them, measure them again, or leave the bad one out with --leave-out."
+        for g in ranking.gross[:6]]
+    if len(ranking.gross) > 6:
+        said.append(f"So do {len(ranking.gross) - 6} more pairs; if it is most of them, the"
+                    " readings are in another order than the patches.")
+    white = sum(ink.seen_white for ink in ranking.inks)
+    if white:
+        said.append(_bounds(ranking, white))
+    return said
+
+
+def _bounds(ranking: InkRanking, white: int) -> str:
+    """How many colours are known by a bound alone, and what would show more."""
+    those = "One colour prints" if white == 1 else f"{white} of {len(ranking.inks)} colours print"
+    said = f"{those} paper white at full ink, which tells only the least density they can have."
+    time = ranking.next_time
+    if time is None:
+        return said
+    stops = ranking.longer_stops
+    longer = "1 stop" if stops == 1 else f"{stops} stops"
+    said += (f" To see more, print the same chart for {time} ({longer} longer), and add"
+             f" --time {_typed(time.value, time.unit)}.")
+    if all(len(ink.steps) == 1 for ink in ranking.inks):
+        said += (" Or draw it with lighter levels as well: tonewright target --ink-colours"
+                 " --ink-levels 1,0.5.")
+    return said
+
+
+def _typed(value: float, unit: str) -> str:
+    if unit == "unit":
+        return f"{value:g}units"
+    return f"{value / 60.0:g}min" if value % 60.0 == 0.0 else f"{value:g}s"
+
+
+def next_step(ranking: InkRanking) -> str:
+    """What to type or do now."""
+    pick, time = ranking.pick, ranking.next_time
+    if pick is None:
+        if time is not None:
+            return f"print the same chart for {time}, and rank it with --time " \
+                   f"{_typed(time.value, time.unit)}"
+        return ("change the ink setting or the process, and print the chart again; or take"
+                f" {ink_colour_text(ranking.inks[0].colour)} and accept grayer whites")
+    name = ink_colour_text(pick.colour)
+    said = (f"tonewright target --ink-colour {name} -o ink.tif  draws a target in this colour;"
+            " the curve made from it remembers the colour, and the negatives come out in it")
+    return said if ranking.sure or time is None else \
+        f"to be sure, print the chart again for {time}; or go on: {said}"
