@@ -162,11 +162,12 @@ def test_stained_patches_are_named_and_widen_the_band(process):
     inks = ColouredInks(Ink(1.2), Ink(0.9), Ink(0.4))
     read = measure_chart(ROOM, inks, TARGET, ROOM.base_time, flaws=Flaws(0.01, stains=3,
                                                                         stain_density=0.3), seed=2)
-    found = rank_inks(as_chart(TARGET, read.readings), process)
+    time = PrintingTime(ROOM.base_time)
+    found = rank_inks(as_chart(TARGET, read.readings), process, InkSettings(time))
     named = {name for g in found.gross for name in g.patches}
     assert set(read.stained) <= named
     clean = rank_inks(as_chart(TARGET, read.readings), process,
-                      InkSettings(left_out=read.stained))
+                      InkSettings(time, left_out=read.stained))
     assert not clean.gross
     truth = {c: float(inks.of_colour(c)) for c in usual_colours()}
     for ink in found.inks:

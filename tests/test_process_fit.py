@@ -13,7 +13,14 @@ from tonewright import darkroom
 from tonewright.darkroom import Darkroom, Flaws, Lamp, measure_strip
 from tonewright.errors import FitError
 from tonewright.exposure import log_exposure_range
-from tonewright.process_fit import make_process, rebuild_process, response_model
+from tonewright.process_fit import (
+    draw_responses,
+    just_black,
+    make_process,
+    rebuild_process,
+    response_model,
+    weighted_quantile,
+)
 from tonewright.scales import STOP
 from tonewright.setup import Setup
 from tonewright.strip import Strip, StripPatch, combine_strips
@@ -206,3 +213,15 @@ def test_the_response_has_a_band_around_it_that_the_model_agrees_with():
     model, noise = response_model(made)
     assert noise == pytest.approx(0.02, abs=0.008)
     assert np.max(np.abs(model.mean - made.density)) < 0.03
+
+
+def test_a_guess_is_right_where_step_2_is_just_black():
+    """What is expected of a guess counts from the base printing time, not from step 1's black."""
+    short = strip(Darkroom(), Darkroom().base_time / 4.0, seed=4)
+    x, y = -TABLET.density[[p.step - 1 for p in short.patches]], short.density
+    ends = []
+    for second in (-0.1, 0.2):  # the same strip, its step 2 said to lie here
+        drawn = draw_responses(x, y, np.ones(x.size), second)
+        black = just_black(drawn.nodes, drawn.curves, 1.0)
+        ends.append(float(weighted_quantile(black, drawn.weights, 0.5)))
+    assert 0.02 < ends[1] - ends[0] < 0.3

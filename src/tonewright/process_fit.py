@@ -46,6 +46,9 @@ class _Places:
     reciprocity_sd: float | None = None
     film: float | None = None
     film_sd: float | None = None
+    second: float = 0.0
+    """Where step 2 lies, through the film and at the longest time: if that is where black ends,
+    this time is the base printing time."""
 
 
 def make_process(
@@ -65,7 +68,7 @@ def make_process(
                        " the negative is printed on", "print half of the strip under clear film")
     reference = _reference_time(strip)
     places = _place(strip, tablet, reference)
-    drawn = draw_responses(places.x, places.y, places.sd)
+    drawn = draw_responses(places.x, places.y, places.sd, places.second)
     findings = _findings(strip, tablet, reference, places, drawn, settings)
     low, middle, high = (np.maximum.accumulate(weighted_quantile(drawn.curves, drawn.weights, q))
                          for q in (0.025, 0.5, 0.975))
@@ -91,7 +94,7 @@ def response_model(process: Process) -> tuple[RiseModel, float]:
     Nodes are exposures relative to the reference time; values are densities.
     """
     places = _place(process.strip, process.tablet, process.reference_time, process.findings)
-    drawn = draw_responses(places.x, places.y, places.sd)
+    drawn = draw_responses(places.x, places.y, places.sd, places.second)
     return model_from_sample(drawn.nodes, drawn.curves, drawn.weights), drawn.noise
 
 
@@ -111,14 +114,17 @@ class DrawnResponses:
     noise: float
 
 
-def draw_responses(x: Array, y: Array, sd: Array) -> DrawnResponses:
-    """Sample the density curves that fit readings ``y`` at exposures ``x``, shape (n,)."""
+def draw_responses(x: Array, y: Array, sd: Array, second: float) -> DrawnResponses:
+    """Sample the density curves that fit readings ``y`` at exposures ``x``, shape (n,).
+
+    ``second`` is the exposure at which black would end had the guess been right.
+    """
     smooth = _smooth(x, y, sd)
     noise = max(smooth.noise * float(np.median(sd)), NOISE_FLOOR)
     nodes = np.arange(x.min() - BEYOND_WHITE, x.max() + BEYOND_BLACK, 0.02)
     curves = sample_rises(x, y, noise * sd / float(np.median(sd)), nodes, SAMPLE)
     black = just_black(nodes, curves, JUST_VISIBLE)
-    guess = (x.max() - black) / STOP
+    guess = (second - black) / STOP
     off = (guess - GUESS_STOPS) / GUESS_SPREAD
     weights = (np.exp(-0.5 * off**2) + 1e-9 if is_reached(black, x) else
                (1.0 + off**2 / SHORT_TAIL) ** (-0.5 * (SHORT_TAIL + 1.0)))
@@ -166,9 +172,13 @@ def _place(
     usual = float(np.median(stated)) if stated else 1.0
     sd = np.array([p.density_sd or usual for p in patches])
     y = strip.density
+
+    def second(power: float) -> float:
+        return float(power * longer.max() - tablet.densities[1])
+
     if known is not None:
         x = base + known.reciprocity * longer + bare * (known.film_density or 0.0)
-        return _Places(x, y, sd)
+        return _Places(x, y, sd, second=second(known.reciprocity))
     power, power_sd = _find_reciprocity(base[~bare], longer[~bare], y[~bare], sd[~bare])
     x = base + power * longer
     film = film_sd = None
@@ -176,7 +186,7 @@ def _place(
         film, film_sd = _best_shift(lambda f: _smooth(x + f * bare, y, sd).score, (-0.6, 0.9))
         _check_halves(film, film_sd)
         x = x + film * bare
-    return _Places(x, y, sd, power, power_sd, film, film_sd)
+    return _Places(x, y, sd, power, power_sd, film, film_sd, second(power))
 
 
 def _check_halves(film: float, film_sd: float) -> None:

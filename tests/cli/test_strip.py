@@ -222,7 +222,8 @@ def test_nothing_is_written_over(run):
      "one time is 90 units, another 10 min"),
     (("--tablet", "31", "--time", "15min", "--time", "10min", "--merged", "1", "--merged", "3"),
      "over 15 min, another that it is at most 8 min"),
-    (("--tablet", "31", "--time", "9min", "--merged", "2", "-o", "x.json"), "-o with --merged"),
+    (("--tablet", "31", "--time", "9min", "--merged", "2", "-o", "x.json"), "with --merged"),
+    (("--tablet", "31", "--time", "9min", "--merged", "2", "--plot", "x.png"), "with --merged"),
 ])
 def test_wrong_use(run, arguments, said):
     assert said in refused(run, "strip", *arguments)
@@ -248,3 +249,12 @@ def test_by_eye(run):
     text = run("strip", "--tablet", "31", "--time", "15min", "--merged", "3").stdout
     assert "print for 12 min" in text
     assert "UV lamps hurt" in text
+
+
+def test_the_response_is_drawn_and_not_over_another_file(run):
+    done = run("strip", "strip.csv", "--tablet", "31", "--time", "12min", "-o", "p.process.json",
+               "--plot", "p.png")
+    assert done.exit_code == 0, done.output
+    assert Path("p.png").read_bytes().startswith(b"\x89PNG")
+    assert "p.png is there already" in refused(
+        run, "strip", "strip.csv", "--tablet", "31", "--time", "12min", "--plot", "p.png")

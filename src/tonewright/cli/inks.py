@@ -48,7 +48,7 @@ def command(
     Examples:
       tonewright inks inks.csv --process kallitype.process.json
       tonewright inks list.csv --target inks.target.json --process kallitype.process.json
-      tonewright inks inks.csv --process kallitype.process.json --time 96min --json
+      tonewright inks inks.csv --process kallitype.process.json --time 94min --json
     """
     from tonewright.files.documents import read_process
     from tonewright.files.tables import read_table

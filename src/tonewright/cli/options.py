@@ -25,7 +25,7 @@ as_json = click.option("--json", "as_json", is_flag=True,
                        help="Print one JSON object instead of text.")
 leave_out = click.option("--leave-out", multiple=True, metavar="PATCH",
                          help="Leave a patch out; may be given several times.")
-plot = click.option("--plot", type=PATH, metavar="PNG", help="Also draw the curve as a picture.")
+plot = click.option("--plot", type=PATH, metavar="PNG", help="Also draw it as a picture.")
 
 anyway = click.option("--anyway", is_flag=True,
                       help="Go on although lamp or film differ between the documents.")

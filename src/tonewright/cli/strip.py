@@ -14,6 +14,7 @@ from tonewright.cli.options import (
     as_json,
     check_outputs,
     force,
+    plot,
     print_json,
     setup_options,
 )
@@ -50,6 +51,7 @@ from tonewright.errors import OptionError
 @click.option("--allow-jpeg", is_flag=True,
               help="Scan: read a JPEG all the same; its blacks are not to be trusted.")
 @setup_options
+@plot
 @force
 @as_json
 def command(
@@ -57,7 +59,7 @@ def command(
     merged: tuple[int, ...], output: Path | None, flip: bool, skip: tuple[int, ...],
     scale: str | None, just_visible: float, setup_file: Path | None, force: bool, as_json: bool,
     scanner_file: Path | None, corners: str | None, halves: str, channel: str | None,
-    allow_jpeg: bool, **setup: str | None,
+    allow_jpeg: bool, plot: Path | None, **setup: str | None,
 ) -> None:
     """Printing time and process response from a step-tablet strip on coated paper.
 
@@ -87,16 +89,16 @@ def command(
         raise OptionError("--merged and readings are both given",
                           "a strip is judged by eye or measured", "leave one of the two out")
     if not readings:
-        _by_eye(tablet, printed, merged, output, as_json)
+        _by_eye(tablet, printed, merged, output or plot, as_json)
         return
     inputs = [*readings, Path(tablet_text), *([setup_file] if setup_file else [])]
-    check_outputs(output, None, inputs, force)
+    check_outputs(output, plot, inputs, force)
     scans = _Scans(scanner_file, corners, halves, channel, allow_jpeg)
     scans.check(readings, flip)
     strip = _read(readings, tablet, printed, (scale, flip, skip), scans)
     process = _evaluate(strip, tablet, (output or readings[0]).name, just_visible,
                         (setup_file, setup))
-    _finish(process, output, force, as_json)
+    _finish(process, (output, plot), force, as_json)
 
 
 @dataclass(frozen=True)
@@ -160,8 +162,9 @@ def _by_eye(
                           " steps", "every strip has a time and a count",
                           "write --time 10min --merged 2 for each strip")
     if output is not None:
-        raise OptionError("-o with --merged", "the eye alone gives a time, not a process response",
-                          "measure the strip, or leave -o out")
+        raise OptionError("-o or --plot with --merged",
+                          "the eye alone gives a time, not a process response",
+                          "measure the strip, or leave it out")
     strips = [EyeStrip(t, k) for t, k in zip(printed, merged, strict=True)]
     result = judge_by_eye(tablet, strips)
     if as_json:
@@ -209,7 +212,9 @@ def _evaluate(
                         plain, ProcessSettings(just_visible))
 
 
-def _finish(process: Any, output: Path | None, force: bool, as_json: bool) -> None:
+def _finish(
+    process: Any, outputs: tuple[Path | None, Path | None], force: bool, as_json: bool
+) -> None:
     from tonewright.files.documents import write_process
     from tonewright.show.strip_text import (
         exposing_text,
@@ -218,8 +223,14 @@ def _finish(process: Any, output: Path | None, force: bool, as_json: bool) -> No
         process_text,
     )
 
+    output, plot = outputs
     if output is not None:
         write_process(output, process, force=force)
+    if plot is not None:
+        from tonewright.files.safe import write_bytes
+        from tonewright.show.plots import plot_process
+
+        write_bytes(plot, plot_process(process), force=force)
     if as_json:
         print_json({**process_json(process), "output": None if output is None else str(output)})
         return

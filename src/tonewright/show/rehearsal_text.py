@@ -64,9 +64,11 @@ def rehearsal_text(outcome: Outcome) -> str:
          " One unit of L* is about the smallest step of tone that the eye sees."),
         ("1  A step tablet was printed on kallitype paper, half of it through clear film, at a"
          f" guessed time of {_spoken(outcome.process.reference_time.value)}. `tonewright strip`"
-         f" found the base printing time, {_spoken(found.base_printing_time)} (the truth, which"
-         f" only a virtual darkroom knows: {_spoken(outcome.true_base_time)}), and what the"
-         f" paper makes of light: {STRIP_PICTURE}."),
+         f" found the base printing time, {_spoken(found.base_printing_time)}, nine times in ten"
+         f" between {_spoken(found.base_printing_time_low)} and"
+         f" {_spoken(found.base_printing_time_high)} (the truth, which only a virtual darkroom"
+         f" knows: {_spoken(outcome.true_base_time)}), and what the paper makes of light:"
+         f" {STRIP_PICTURE}."),
         ("2  A target (2-target.tif, `tonewright target`) was printed beside it, on the same sheet"
          " at the same guessed time, and the dry print scanned. `tonewright read` found it in the"
          " scan, stains, dust, crooked sheet and all: 2-target-overlay.png shows what was read"
