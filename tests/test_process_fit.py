@@ -180,7 +180,7 @@ def test_a_measured_tablet_moves_the_answer():  # published.json: tablet_21_meas
     made = strip(room, room.base_time * 1.5, tablet=measured, flaws=QUIET)
     right = evaluate(made, measured).findings
     nominal = evaluate(made, nominal_tablet("21")).findings
-    assert abs(np.log2(nominal.base_printing_time / right.base_printing_time)) > 0.05
+    assert abs(np.log2(nominal.base_printing_time / right.base_printing_time)) > 0.02
     assert abs(nominal.log_exposure_range - right.log_exposure_range) > 0.015
     wanted = true_range(room)
     assert abs(right.log_exposure_range - wanted) < abs(nominal.log_exposure_range - wanted)

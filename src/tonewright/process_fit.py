@@ -28,8 +28,12 @@ GUESS_STOPS, GUESS_SPREAD = 0.75, 0.8
 """A printer's guess lies between half a stop short and two stops long of the base time, mostly.
 This only matters where the strip itself says little."""
 SHORT_TAIL = 4.0
-"""A strip that looks short of black may be far short: Student's distribution with so many degrees
-of freedom takes the place of the normal one."""
+"""A strip that looks short of black may be far short: for how far the time may be off, and for the
+next one to try, Student's distribution with so many degrees of freedom takes the place of the
+normal one."""
+USUAL_NOISE, USUAL_SHARE = 0.02, 1.0 / 3.0
+"""Some thirty readings tell their own noise only to a seventh: what an instrument usually has on
+coated paper counts for a third, in the logarithm."""
 BEYOND_BLACK, BEYOND_WHITE = 1.6, 0.3
 SAMPLE = 1200
 
@@ -111,6 +115,8 @@ class DrawnResponses:
     nodes: Array
     curves: Array
     weights: Array
+    wide: Array
+    """Weights that allow for a guess far off; the same where black was reached."""
     noise: float
 
 
@@ -122,13 +128,15 @@ def draw_responses(x: Array, y: Array, sd: Array, second: float) -> DrawnRespons
     smooth = _smooth(x, y, sd)
     noise = max(smooth.noise * float(np.median(sd)), NOISE_FLOOR)
     nodes = np.arange(x.min() - BEYOND_WHITE, x.max() + BEYOND_BLACK, 0.02)
-    curves = sample_rises(x, y, noise * sd / float(np.median(sd)), nodes, SAMPLE)
+    expected = noise ** (1.0 - USUAL_SHARE) * USUAL_NOISE**USUAL_SHARE
+    curves = sample_rises(x, y, expected * sd / float(np.median(sd)), nodes, SAMPLE)
     black = just_black(nodes, curves, JUST_VISIBLE)
     guess = (second - black) / STOP
     off = (guess - GUESS_STOPS) / GUESS_SPREAD
-    weights = (np.exp(-0.5 * off**2) + 1e-9 if is_reached(black, x) else
-               (1.0 + off**2 / SHORT_TAIL) ** (-0.5 * (SHORT_TAIL + 1.0)))
-    return DrawnResponses(nodes, curves, weights / weights.sum(), noise)
+    weights = np.exp(-0.5 * off**2) + 1e-9
+    wide = (weights if is_reached(black, x) else
+            (1.0 + off**2 / SHORT_TAIL) ** (-0.5 * (SHORT_TAIL + 1.0)))
+    return DrawnResponses(nodes, curves, weights / weights.sum(), wide / wide.sum(), noise)
 
 
 def is_reached(black: Array, x: Array) -> bool:
@@ -235,8 +243,10 @@ def _findings(
     black_at = just_black(drawn.nodes, drawn.curves, step)
     # step 2 shall lie where black ends: its exposure at the reference time is -density
     change = (black_at + tablet.densities[1]) / places.reciprocity
-    low, middle, high = (float(weighted_quantile(change, drawn.weights, q))
-                         for q in (0.05, 0.5, 0.95))
+    middle = float(weighted_quantile(change, drawn.weights, 0.5))
+    low, wide_middle, high = (float(weighted_quantile(change, drawn.wide, q))
+                              for q in (0.05, 0.5, 0.95))
+    low, high = min(low, middle), max(high, middle)
     base = reference.times(10.0**middle)
     reached = is_reached(black_at, places.x)
     ranges = np.array([log_exposure_range(drawn.nodes, c) or np.nan for c in drawn.curves])
@@ -251,7 +261,7 @@ def _findings(
         base_printing_time_high=_round(reference.times(10.0**high).value),
         strict_printing_time=_round(base.value * 10.0 ** (-interval / places.reciprocity)),
         reached_black=reached,
-        next_time=None if reached else _next_time(base, longest),
+        next_time=None if reached else _next_time(reference.times(10.0**wide_middle), longest),
         log_exposure_range=None if log_range is None else round(log_range, 4),
         iso_range=iso_range_class(log_range),
         film_density=None if places.film is None else round(places.film, 4),
@@ -270,9 +280,9 @@ def _round(value: float) -> float:
     return float(f"{value:.5g}")
 
 
-def _next_time(base: PrintingTime, longest: PrintingTime) -> float:
-    """Towards the estimate, by half a stop at least and two stops at most."""
-    stops = np.clip(math.log2(ratio(base, longest)), 0.5, 2.0)
+def _next_time(wanted: PrintingTime, longest: PrintingTime) -> float:
+    """Towards what is wanted, by half a stop at least and two stops at most."""
+    stops = np.clip(math.log2(ratio(wanted, longest)), 0.5, 2.0)
     return longest.times(2.0 ** float(stops)).on_timer().value
 
 
