@@ -270,6 +270,12 @@ def ink_colour(table: Table) -> str | None:
 
 
 def _no_level(table: Table, what: str) -> ReadingsError:
+    if find(table, "step") is not None:
+        return ReadingsError(
+            f"the file {table.source.name} has a column step, as a strip has, and no ink levels",
+            "a target's readings say how much ink each patch had",
+            "use tonewright strip for a strip; it makes the process response that --process takes",
+        )
     return ReadingsError(
         f"the file {table.source.name} has the columns {listed(table.columns)}; {what}",
         "the ink of a patch is a column called level (0 clear film to 1 heaviest ink) or "

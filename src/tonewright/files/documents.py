@@ -85,6 +85,12 @@ def read_text(path: str | os.PathLike[str]) -> str:
     return read_bytes(path, LARGEST, "a document is a file").decode("utf-8", errors="replace")
 
 
+_MAKERS = {
+    "correction curve": " (tonewright fit makes one from a target's readings)",
+    "process response": " (tonewright strip makes one from a strip's readings)",
+}
+
+
 def read_json(path: str | os.PathLike[str], what: str) -> Any:
     """Parse a JSON document; NaN and infinity are not numbers here.
 
@@ -102,7 +108,8 @@ def read_json(path: str | os.PathLike[str], what: str) -> Any:
         raise DocumentError(
             f"{name} is not a whole JSON document ({reason})",
             f"a {what} is a JSON file that tonewright wrote",
-            "give the right file; if it was cut short, take a copy or make it again",
+            f"give the right file{_MAKERS.get(what, '')}; if it was cut short, take a copy or make"
+            " it again",
         ) from error
 
 
