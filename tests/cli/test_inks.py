@@ -247,3 +247,22 @@ def test_a_process_without_its_base_time_is_refused(here):
         Path("bad.process.json").write_text(json.dumps(data), encoding="utf-8")
         assert "base_printing_time is" in refused("inks", "inks.csv", "--process",
                                                   "bad.process.json")
+
+
+def test_a_tone_scale_and_a_renewal_keep_to_the_ink(tmp_path, monkeypatch):
+    """The scale beside a negative says its ink; readings that say nothing of it are refused."""
+    monkeypatch.chdir(tmp_path)
+    level = np.linspace(0.0, 1.0, 21)
+    rows = "\n".join(f"{u:.2f},{d:.3f}" for u, d in zip(level, ROOM.print_density(level),
+                                                       strict=True))
+    Path("silent.csv").write_text(f"level,density\n{rows}\n", encoding="utf-8")
+    good("fit", "silent.csv", "-o", "ink.curve.json", "--ink-colour", "0,255,0")
+    tifffile.imwrite("picture.tif", np.full((300, 400), 30000, np.uint16),
+                     photometric="minisblack", resolution=(72, 72))
+    good("negative", "picture.tif", "--curve", "ink.curve.json", "--encoding", "lightness", "-o",
+         "s.tif", "--tone-scale")
+    assert read_target("s.target.json").ink_colour == "0,255,0"
+    renew = ("renew", "ink.curve.json", "--readings", "silent.csv", "-o", "x.curve.json")
+    assert "Add --ink-colour 0,255,0" in refused(*renew)
+    good(*renew, "--ink-colour", "0,255,0")
+    assert read_curve("x.curve.json").setup.ink_colour == "0,255,0"

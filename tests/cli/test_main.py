@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
@@ -95,3 +96,14 @@ def test_a_file_name_that_is_no_text_does_not_crash(tmp_path):
     again = shell("fit", "--rebuild", "x.curve.json", cwd=tmp_path)
     assert b"Traceback" not in again.stderr
     assert again.returncode in (0, 1)
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs a device that is always full")
+def test_nowhere_to_speak_is_one_message():
+    with Path("/dev/full").open("w", encoding="utf-8") as full:
+        done = subprocess.run(
+            [sys.executable, "-m", "tonewright", "strip", "--tablet", "31", "--time", "10min",
+             "--merged", "2"], stdout=full, stderr=subprocess.PIPE, text=True, check=False)
+    assert done.returncode == 2
+    assert "Traceback" not in done.stderr
+    assert "the disk is full" in done.stderr

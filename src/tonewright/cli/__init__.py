@@ -6,6 +6,7 @@ A command's module is imported when that command is run, so that ``--help`` load
 from __future__ import annotations
 
 import atexit
+import errno
 import gc
 import os
 import sys
@@ -61,6 +62,13 @@ class _LazyGroup(click.Group):
             return super().invoke(ctx)
         except TonewrightError as error:
             click.echo(f"tonewright {ctx.invoked_subcommand}: {error}", err=True)
+            ctx.exit(2)
+        except OSError as error:
+            if error.errno != errno.ENOSPC:
+                raise
+            click.echo(f"tonewright {ctx.invoked_subcommand}: there is no room for what it says"
+                       " (the disk is full). Files that were named are written whole or not at"
+                       " all. Make room and look which are there.", err=True)
             ctx.exit(2)
 
 

@@ -83,7 +83,7 @@ def command(
     inputs = [p for p in (old, *readings, process_file, setup_file) if p is not None]
     check_outputs(output, plot, inputs, force)
     before = _Old(old, read_curve(old))
-    changes["ink_colour"] = _new_ink(readings, level_field, changes["ink_colour"])
+    changes["ink_colour"] = _new_ink(readings, level_field, changes["ink_colour"], before)
     measured = read_readings(
         readings, level_field=level_field, scale=scale, relative_to_paper=relative_to_paper,
         paper_density=paper_density) if readings else None
@@ -107,12 +107,20 @@ def _changes(setup_file: Path | None, setup: dict[str, str | None]) -> dict[str,
 
 
 def _new_ink(
-    readings: tuple[Path, ...], level_field: str | None, asked: str | None
+    readings: tuple[Path, ...], level_field: str | None, asked: str | None, old: _Old
 ) -> str | None:
     """The ink colour that the new readings and the new setup agree on; None: they do not say."""
     said = printed_in(readings, level_field, None)
     if asked is not None:
         said["--ink-colour or the setup"] = asked
+    before = old.curve.setup.ink_colour
+    if readings and not said and before is not None:
+        raise OptionError(
+            f"the curve {old.curve.name} is for the ink colour {before}, and {readings[0].name}"
+            " does not say in which ink it was printed",
+            "a level of ink means something only in the colour that was printed",
+            f"add --ink-colour {before} if it was this one; for another ink make a new curve with"
+            " tonewright fit")
     return one_ink(said)
 
 

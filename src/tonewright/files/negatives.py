@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import os
 from collections.abc import Callable, Generator, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
@@ -405,13 +405,16 @@ def _laid_out(
 
 
 def caption(source: Path, curve: LevelCurve, size: Size, settings: NegativeSettings) -> str:
-    """The line on the sheet: image, curve, date, size, printing time; what is not known is not
-    there."""
+    """The line on the sheet: printing time, curve, size, date, image; what is not known is not
+    there.
+
+    A long line is cut at its end, where the name of the image stands.
+    """
     width, height = size.millimetres or (0.0, 0.0)
     setup = getattr(curve, "setup", None)
     time = getattr(setup, "printing_time", None)
-    facts = [source.stem, curve.name, settings.date, f"{width:.0f} x {height:.0f} mm",
-             f"print {time}" if time else ""]
+    facts = [f"print {time}" if time else "", curve.name, f"{width:.0f} x {height:.0f} mm",
+             settings.date, source.stem]
     return "  ·  ".join("".join(c for c in fact if c.isprintable()) for fact in facts if fact)
 
 
@@ -441,6 +444,8 @@ def _make(job: _Job, progress: Progress | None) -> NegativeReport:
         target = frame.target(
             job.output.stem, settings.date, settings.mirror, job.curve.name
         )
+    if target is not None and job.colour is not None:  # its levels mean something in this ink only
+        target = replace(target, ink_colour=ink_colour_text(job.colour))
     with _document(job, target):
         write_mapped(job.image, job.output, job.table, how, progress)
     return _report(job, ends, how.coloured, target)

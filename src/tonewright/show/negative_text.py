@@ -96,8 +96,8 @@ def negative_text(report: NegativeReport) -> str:
         ("sheet", _sheet(report)),
         ("values", f"taken as {meaning}"),
         ("curve", f"{report.curve}; uses {low:.1%} to {high:.1%} of the ink"),
-        ("range", "" if density is None else f"a printing density of {density:.2f} between the"
-         " picture's black and white"),
+        ("range", "" if density is None else f"a printing density of {density:.2f} between black"
+         " and white"),
         ("film", _film(report)),
         ("ends", _ends(report)),
         *(("warning", warning) for warning in report.warnings),
@@ -112,7 +112,7 @@ def _film(report: NegativeReport) -> str:
         kind = f"{report.depth}-bit RGB, white is clear film, {report.ink_colour} the heaviest ink"
     if report.depth == 8:
         kind += (
-            f" ({report.distinct_levels} different levels of ink, and those between them by"
+            f" (up to {report.distinct_levels} different levels of ink, and those between them by"
             " spreading)"
         )
     return f"{kind}, {_side(report.mirrored)}"
