@@ -157,6 +157,36 @@ def test_gamma_and_srgb_chunks(tmp_path):
     assert (image.said_encoding, image.profile) == (None, lightness_profile())
 
 
+def test_cicp_goes_before_every_other_word(tmp_path):
+    """PNG 11.3.2.6 with the codes of H.273: 1 and 13 are sRGB, 16 is PQ, 18 is HLG."""
+    gamma = chunk(b"gAMA", struct.pack(">I", 100_000))
+    profile = chunk(b"iCCP", b"name\0\0" + zlib.compress(lightness_profile()))
+    image = opened(tmp_path, gamma, profile, chunk(b"cICP", bytes((1, 13, 0, 1))))
+    assert (image.said_encoding, image.profile) == ("srgb", None)
+    for body in ((9, 16, 0, 1), (9, 18, 0, 1), (1, 13, 0, 0)):
+        with pytest.raises(ImageError, match="coded for video"):
+            opened(tmp_path, chunk(b"cICP", bytes(body)))
+    assert opened(tmp_path, gamma, chunk(b"cICP", b"\1")).said_encoding == "gamma:1"
+
+
+def test_sbit_tells_of_few_tones(tmp_path):
+    """PNG 11.3.2.4: the bits that a value had before it was made 16."""
+    few = opened(tmp_path, chunk(b"sBIT", b"\x08")).warnings
+    assert any("256" in text for text in few)
+    assert few[1:] == opened(tmp_path, chunk(b"sBIT", b"\x0c")).warnings
+
+
+def test_other_primaries_are_said(tmp_path):
+    """PNG 11.3.2.1: cHRM; those of sRGB (IEC 61966-2-1) pass in silence."""
+    gamma = chunk(b"gAMA", struct.pack(">I", 45455))
+    colour = random((9, 8, 3))
+    srgb = struct.pack(">8I", 31270, 32900, 64000, 33000, 30000, 60000, 15000, 6000)
+    wide = struct.pack(">8I", 31270, 32900, 70800, 29200, 17000, 79700, 13100, 4600)
+    for body, said in ((srgb, False), (wide, True)):
+        image = opened(tmp_path, gamma, chunk(b"cHRM", body), data=colour)
+        assert any("cHRM" in text for text in image.warnings) == said
+
+
 def test_profiles_written_by_pillow(tmp_path):
     profile = gray_profile(b"curv" + bytes(4) + struct.pack(">IH", 1, 563), "Gray 2.2")
     Image.fromarray(random((5, 5), np.uint8)).save(tmp_path / "in.png", icc_profile=profile)

@@ -64,8 +64,14 @@ def open_png(source: ByteSource, options: OpenOptions) -> SourceImage:
             orientation = checked_orientation(exif.number(tiff.ORIENTATION, 1), warnings)
     if resolution is not None and orientation > 4:
         resolution = resolution.turned()
-    profile = _read_profile(source, chunks)
-    said = None if profile else _read_encoding(source, chunks)
+    if _few_bits(source, chunks) and page.bits == 16:
+        warnings.insert(0, FEW_TONES)
+    coded = _read_coding(source, chunks)
+    profile = None if coded else _read_profile(source, chunks)
+    said = coded or (None if profile else _read_encoding(source, chunks))
+    if page.colour and not profile and said != "srgb" and _other_primaries(source, chunks):
+        warnings.append("its primaries (cHRM) are not those of sRGB, as which its colours were"
+                        " weighed; save it with an ICC profile for exact tones")
     return SourceImage(
         source.path, page, orientation, resolution, profile, tuple(warnings), said
     )
@@ -175,6 +181,37 @@ def _read_encoding(source: ByteSource, chunks: _Chunks) -> str | None:
         return None
     (number,) = struct.unpack(">I", source.read(position, 4))
     return f"gamma:{100_000 / number:.5g}" if 25_000 <= number <= 200_000 else None
+
+
+def _few_bits(source: ByteSource, chunks: _Chunks) -> bool:
+    """PNG, 11.3.2.4 (sBIT): whether a channel came from 8 bits or fewer."""
+    position, size = chunks.small.get(b"sBIT", (0, 0))
+    return 1 <= size <= 4 and min(source.read(position, size)) <= 8
+
+
+def _read_coding(source: ByteSource, chunks: _Chunks) -> str | None:
+    """PNG, 11.3.2.6 (cICP), which goes before every other word on colour; codes of H.273."""
+    position, size = chunks.small.get(b"cICP", (0, 0))
+    if size != 4:
+        return None
+    primaries, transfer, _, full = source.read(position, 4)
+    if transfer in (16, 18) or not full:
+        raise ImageError(f"the image {source.path}: its values are coded for video"
+                         f" (cICP {primaries}, {transfer}, full range {full})",
+                         "a negative is made from a picture's tones", _WAY_OUT)
+    return "srgb" if (primaries, transfer) == (1, 13) else None
+
+
+_SRGB_PRIMARIES = (31270, 32900, 64000, 33000, 30000, 60000, 15000, 6000)
+
+
+def _other_primaries(source: ByteSource, chunks: _Chunks) -> bool:
+    """PNG, 11.3.2.1 (cHRM): whether they lie further than 0.02 from those of sRGB."""
+    position, size = chunks.small.get(b"cHRM", (0, 0))
+    if size != 32:
+        return False
+    found = struct.unpack(">8I", source.read(position, 32))
+    return any(abs(a - b) > 2000 for a, b in zip(found, _SRGB_PRIMARIES, strict=True))
 
 
 def _first_exif(source: ByteSource, position: int, size: int) -> tiff.Directory | None:
