@@ -378,8 +378,10 @@ def test_a_renewal_keeps_the_ink_or_takes_that_of_a_whole_new_target(run):
     coloured("d.csv", "0,0,200")
     assert run("fit", "c.csv", "-o", "c.curve.json").exit_code == 0
     table("new.csv", density=DENSITY + 0.01)
-    for readings, ink in (("new.csv", "255,120,0"), ("d.csv", "0,0,200")):
-        done = run("renew", "c.curve.json", "--readings", readings, "-o", f"{readings}.curve.json")
+    for readings, ink, said in (("new.csv", "255,120,0", ("--ink-colour", "255,120,0")),
+                                ("d.csv", "0,0,200", ())):
+        done = run("renew", "c.curve.json", "--readings", readings, *said, "-o",
+                   f"{readings}.curve.json")
         assert done.exit_code == 0, done.output
         assert ink_of(f"{readings}.curve.json") == ink
 
