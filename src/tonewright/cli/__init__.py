@@ -69,6 +69,7 @@ class _LazyGroup(click.Group):
             click.echo(f"tonewright {ctx.invoked_subcommand}: there is no room for what it says"
                        " (the disk is full). Files that were named are written whole or not at"
                        " all. Make room and look which are there.", err=True)
+            sys.stdout = None  # or it would be tried again at the end
             ctx.exit(2)
 
 
