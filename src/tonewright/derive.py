@@ -63,8 +63,6 @@ class Derived:
     doubtful: tuple[Doubt, ...]
     density_range: float
     """Of the negative: printing density of its heaviest ink, film not counted."""
-    needed_range: float | None
-    """What the process needs, by ISO 6846."""
     level_enough: float | None
     """Least ink that prints to within a just-visible step of paper white; None: not reached."""
     white_short_lightness: float
@@ -276,7 +274,7 @@ def _read_off(
     derived = Derived(
         response=response, negative=_negative(level, inner, inner_sd),
         level_black=black_end, level_white=white_end, noise_density_sd=noise, doubtful=doubts,
-        density_range=float(inner[-1]), needed_range=found.log_exposure_range,
+        density_range=float(inner[-1]),
         level_enough=float(level[enough[0]]) if enough.size else None,
         white_short_lightness=max(white - float(light[-1]), 0.0), guessed_from=seen,
         plan=_plan(level, density, covariance, noise), few_patches_followed=followed,

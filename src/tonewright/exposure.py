@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from tonewright.errors import OptionError
+from tonewright.numeric.inverse import first_place
 from tonewright.scales import STOP
 from tonewright.tablet import Tablet
 from tonewright.times import PrintingTime, ratio
@@ -124,9 +125,7 @@ def log_exposure_range(exposure: ArrayLike, density: ArrayLike) -> float | None:
     toe, shoulder = low + TOE_DENSITY, low + SHOULDER_FRACTION * (high - low)
     if not toe < shoulder:
         return None
-    # rising without ties, so that each density has one place
-    rising = d + 1e-12 * np.arange(d.size)
-    ends = np.interp([toe, shoulder], rising, x)
+    ends = first_place(x, d, [toe, shoulder])
     return float(ends[1] - ends[0])
 
 

@@ -15,16 +15,16 @@ from itertools import pairwise
 
 import numpy as np
 
-from tonewright.derive import SHEET_DENSITY_SD, SHEET_EXPOSURE_SD
+from tonewright.derive import BAND, SHEET_DENSITY_SD, SHEET_EXPOSURE_SD
 from tonewright.errors import FitError, OptionError
 from tonewright.ink_chart import ChartPatch, ChartReadings
+from tonewright.numeric.inverse import first_place
 from tonewright.process import Process
 from tonewright.recipe import FARTHEST
 from tonewright.scales import STOP, Array
 from tonewright.setup import Colour
 from tonewright.times import PrintingTime, ratio
 
-BAND = 1.96
 GROSS, GROSS_DENSITY = 6.0, 0.06
 """Patches of one ink differ grossly beyond so many times the noise and by so much density."""
 CLEAR_OFF = 0.15
@@ -254,7 +254,7 @@ class _Eye:
         fits = np.abs(self._density - seen) <= BAND * np.hypot(self._sd, sd)
         places = np.flatnonzero(fits)
         first, last = (int(places[0]), int(places[-1])) if places.size else self._nearest(seen)
-        middle = self._shift - float(np.interp(seen, self._rising(), self._x))
+        middle = self._shift - float(first_place(self._x, self._density, seen))
         low = None if last == self._x.size - 1 else self._shift - float(self._x[last])
         high = None if first == 0 else self._shift - float(self._x[first])
         sheet = BAND * SHEET_EXPOSURE_SD
@@ -271,9 +271,6 @@ class _Eye:
     def _nearest(self, density: float) -> tuple[int, int]:
         place = int(np.argmin(np.abs(self._density - density)))
         return place, place
-
-    def _rising(self) -> Array:
-        return np.asarray(self._density + 1e-12 * np.arange(self._density.size))
 
 
 _Key = tuple[Colour | None, float]

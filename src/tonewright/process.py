@@ -10,10 +10,9 @@ import math
 from dataclasses import asdict, dataclass, fields
 from typing import Any
 
-import numpy as np
-
 from tonewright.errors import DocumentError, OptionError
 from tonewright.exposure import TOE_DENSITY
+from tonewright.numeric.inverse import first_place
 from tonewright.provenance import check_header
 from tonewright.responses import is_number, table_from_dict
 from tonewright.scales import Array
@@ -107,9 +106,7 @@ class Process:
         white, black = float(self.density[0]), float(self.density[-1])
         if not white + 2.0 * TOE_DENSITY < black:
             return None
-        # rising without ties, so that each density has one place
-        rising = self.density + 1e-12 * np.arange(self.density.size)
-        toe = float(np.interp(white + TOE_DENSITY, rising, self.exposure))
+        toe = float(first_place(self.exposure, self.density, white + TOE_DENSITY))
         return max(self.shift(time) - toe, 0.0)
 
     def to_dict(self) -> dict[str, Any]:

@@ -46,13 +46,13 @@ class _Places:
     y: Array
     sd: Array
     """Relative: the stated uncertainty, or 1."""
+    second: float
+    """Where step 2 lies, through the film and at the longest time: if that is where black ends,
+    this time is the base printing time."""
     reciprocity: float = 1.0
     reciprocity_sd: float | None = None
     film: float | None = None
     film_sd: float | None = None
-    second: float = 0.0
-    """Where step 2 lies, through the film and at the longest time: if that is where black ends,
-    this time is the base printing time."""
 
 
 def make_process(
@@ -186,7 +186,7 @@ def _place(
 
     if known is not None:
         x = base + known.reciprocity * longer + bare * (known.film_density or 0.0)
-        return _Places(x, y, sd, second=second(known.reciprocity))
+        return _Places(x, y, sd, second(known.reciprocity))
     power, power_sd = _find_reciprocity(base[~bare], longer[~bare], y[~bare], sd[~bare])
     x = base + power * longer
     film = film_sd = None
@@ -194,7 +194,7 @@ def _place(
         film, film_sd = _best_shift(lambda f: _smooth(x + f * bare, y, sd).score, (-0.6, 0.9))
         _check_halves(film, film_sd)
         x = x + film * bare
-    return _Places(x, y, sd, power, power_sd, film, film_sd, second(power))
+    return _Places(x, y, sd, second(power), power, power_sd, film, film_sd)
 
 
 def _check_halves(film: float, film_sd: float) -> None:

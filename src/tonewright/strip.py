@@ -219,10 +219,12 @@ def _check_complete(
         double = sorted({s for s in steps if steps.count(s) > 1})
         missing = [s for s in wanted if s not in steps]
         if double:
+            listed = ", ".join(map(str, double[:12])) + (" …" if double[12:] else "")
             raise ReadingsError(
-                f"{table.source.name} has step {', '.join(map(str, double))} more than once",
-                "each strip has each step once",
-                "for several strips add a column print that tells them apart")
+                f"{table.source.name} has step {listed} more than once",
+                "each half of a strip has each step once",
+                "if half of the strip was bare, add a column through that says film or bare; for"
+                " several strips add a column print that tells them apart")
         if missing:
             listed = ", ".join(map(str, missing[:12]))
             raise ReadingsError(

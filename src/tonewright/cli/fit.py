@@ -201,8 +201,7 @@ def _derive(measured: Any, how: _Wanted, more: _Process) -> Any:
     setup = process.setup.with_changes(said.to_dict())
     if not more.anyway:
         refuse_other_light(process.setup, said, f"the strip of {process.name}", "the target")
-    inks = {f"the curve {other.name}": other.setup.ink_colour for other in others}
-    if not more.anyway:
+        inks = {f"the curve {other.name}": other.setup.ink_colour for other in others}
         one_ink(inks if measured is None else {"this target": setup.ink_colour, **inks})
     for other in others:
         if not more.anyway:

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from tonewright.cli.options import PATH, as_json, leave_out, print_json
+from tonewright.cli.options import PATH, as_json, leave_out, print_json, scale, zero_options
 from tonewright.errors import OptionError
 
 
@@ -22,12 +22,8 @@ from tonewright.errors import OptionError
 @click.option("--range", "needed", type=float, metavar="D",
               help="Printing density to ask for; without it what the process needs.")
 @leave_out
-@click.option("--scale", type=click.Choice(["luminance", "visual-density"]),
-              help="Which scale to use where a file holds both.")
-@click.option("--relative-to-paper", is_flag=True,
-              help="The instrument was zeroed on the bare paper.")
-@click.option("--paper-density", type=float,
-              help="Density of the bare paper, to make relative readings absolute.")
+@scale
+@zero_options
 @as_json
 def command(
     readings: tuple[Path, ...], process_file: Path | None, target_file: Path | None,

@@ -63,19 +63,23 @@ def setup_options(function: Function) -> Function:
                         help="Setup from a TOML file; single options win over it.")(function)
 
 
+scale = click.option("--scale", type=click.Choice(["luminance", "visual-density"]),
+                     help="Which scale to use where a file holds both.")
+_RELATIVE = click.option("--relative-to-paper", is_flag=True,
+                         help="The instrument was zeroed on the bare paper.")
+_PAPER = click.option("--paper-density", type=float,
+                      help="Density of the bare paper, to make relative readings absolute.")
+
+
+def zero_options(function: Function) -> Function:
+    """What an instrument's zero was."""
+    return _RELATIVE(_PAPER(function))
+
+
 def reading_options(function: Function) -> Function:
     """How measurement files are understood."""
-    for option in (
-        click.option("--paper-density", type=float,
-                     help="Density of the bare paper, to make relative readings absolute."),
-        click.option("--relative-to-paper", is_flag=True,
-                     help="The instrument was zeroed on the bare paper."),
-        click.option("--scale", type=click.Choice(["luminance", "visual-density"]),
-                     help="Which scale to use where a file holds both."),
-        click.option("--level-field", help="Column that holds the ink level, e.g. CMYK_K."),
-    ):
-        function = option(function)
-    return function
+    field = click.option("--level-field", help="Column that holds the ink level, e.g. CMYK_K.")
+    return field(scale(zero_options(function)))
 
 
 def read_readings(

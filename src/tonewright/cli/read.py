@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from tonewright.cli.options import PATH, as_json, check_outputs, print_json
+from tonewright.cli.options import PATH, as_json, check_outputs, print_json, zero_options
 from tonewright.errors import OptionError
 
 if TYPE_CHECKING:
@@ -44,10 +44,7 @@ _LIST_ONLY = {"order": "--order", "snake": "--snake", "reverse": "--reverse", "s
 @click.option("--reverse", is_flag=True, help="Instrument's file: it begins at the last patch.")
 @click.option("--scale", type=click.Choice(["luminance", "visual-density"]),
               help="Instrument's file: which scale to use where it holds both.")
-@click.option("--relative-to-paper", is_flag=True,
-              help="The instrument was zeroed on the bare paper.")
-@click.option("--paper-density", type=float,
-              help="Density of the bare paper, to make relative readings absolute.")
+@zero_options
 @click.option("--print", "print_name", metavar="NAME",
               help="Which sheet this is, to tell several prints of one target apart.")
 @click.option("--force", is_flag=True,

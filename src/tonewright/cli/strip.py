@@ -16,6 +16,7 @@ from tonewright.cli.options import (
     force,
     plot,
     print_json,
+    scale,
     setup_options,
 )
 from tonewright.errors import OptionError
@@ -33,8 +34,7 @@ from tonewright.errors import OptionError
 @click.option("--flip", is_flag=True, help="The strip was read from the dense end.")
 @click.option("--skip", multiple=True, type=int, metavar="STEP",
               help="A step that was not measured; may be given several times.")
-@click.option("--scale", type=click.Choice(["luminance", "visual-density"]),
-              help="Which scale to use where a file holds both.")
+@scale
 @click.option("--just-visible", type=float, default=1.0, show_default=True,
               help="L* between maximum black and step 2 at the base printing time.")
 @click.option("--scanner", "scanner_file", type=PATH, metavar="SCANNER",

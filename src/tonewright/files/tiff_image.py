@@ -55,7 +55,7 @@ def _one_page(source: ByteSource, pages: list[Directory], options: OpenOptions) 
             raise OptionError(
                 f"--page is {options.page}",
                 f"the image {source.path} has the pages 1 to {len(full)}",
-                "leave --page out for an image of one page",
+                "name one of them" if len(full) > 1 else "leave --page out",
             )
         return full[options.page - 1]
     if count > 1:

@@ -27,6 +27,11 @@ def invert(x: ArrayLike, y: ArrayLike, wanted: ArrayLike) -> Array:
     return np.asarray((left + right) / 2.0)
 
 
+def first_place(x: ArrayLike, y: ArrayLike, wanted: ArrayLike) -> Array:
+    """The same, but where the curve is level the place where it comes to that level."""
+    return _edge(x, y, wanted, last=False)
+
+
 def invert_band(
     x: ArrayLike, low: ArrayLike, high: ArrayLike, wanted: ArrayLike
 ) -> tuple[Array, Array]:

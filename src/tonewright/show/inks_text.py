@@ -193,7 +193,8 @@ def warnings(ranking: InkRanking) -> list[str]:
 def _bounds(ranking: InkRanking, white: int) -> str:
     """How many colours are known by a bound alone, and what would show more."""
     those = "One colour prints" if white == 1 else f"{white} of {len(ranking.inks)} colours print"
-    said = f"{those} paper white at full ink, which tells only the least density they can have."
+    said = f"{those} paper white at full ink, which tells only the least density" \
+           f" {'it' if white == 1 else 'they'} can have."
     time = ranking.next_time
     if time is None:
         return said
