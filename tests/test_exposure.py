@@ -91,6 +91,31 @@ def test_strips_that_contradict_are_refused():
         eye(("30min", 1), ("10min", 2))
 
 
+def test_strips_that_differ_by_a_step_are_taken_together():
+    """A count by eye is good to a step: 10 min says longer, 12 min says 9 min 30 s at most."""
+    result = eye(("10min", 1), ("12min", 3))
+    assert result.differ
+    assert result.low is not None
+    assert result.high is not None
+    assert 9.5 * 60 <= result.next_time.value <= 10.0 * 60
+    assert result.low.value < 9.5 * 60
+    assert result.high.value > 10.0 * 60
+    assert not eye(("10min", 1), ("15min", 2)).differ
+    # exactly a step apart is still one step; more is a contradiction
+    assert eye(("600s", 1), (f"{600 * 10**0.1:.6f}s", 4)).differ
+    with pytest.raises(OptionError, match="agree to a step"):
+        eye(("600s", 1), (f"{599 * 10**0.1:.6f}s", 4))
+
+
+@pytest.mark.parametrize("merged", [16, 30])
+def test_a_strip_that_is_nearly_all_black_leads_nearer_in_steps(merged):
+    result = eye(("10min", merged))
+    assert result.far
+    assert result.change_stops == pytest.approx(-4.0)
+    assert result.next_time == PrintingTime(38.0)
+    assert not eye(("10min", 14)).far
+
+
 @pytest.mark.parametrize("merged", [0, -1, 31, 99])
 def test_impossible_counts_are_refused(merged):
     with pytest.raises(OptionError, match="merge"):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -14,6 +14,8 @@ from tonewright.scales import STOP
 from tonewright.tablet import Tablet
 from tonewright.times import PrintingTime, ratio
 
+FARTHEST_DOWN = 4.0
+"""Stops that one count of merged steps may shorten the time by: a strip so black tells little."""
 WANTED = 2
 """Step that just merges with step 1 at the base printing time."""
 TOE_DENSITY, SHOULDER_FRACTION = 0.04, 0.90
@@ -45,6 +47,10 @@ class EyeResult:
     change_stops: float
     """From the nearest strip to the next time."""
     nearest: EyeStrip
+    differ: bool = False
+    """The strips contradict each other by no more than the step that an eye is sure of."""
+    far: bool = False
+    """The strip was printed so much too long that the next time only leads nearer."""
 
 
 def judge_by_eye(tablet: Tablet, strips: list[EyeStrip]) -> EyeResult:
@@ -58,13 +64,32 @@ def judge_by_eye(tablet: Tablet, strips: list[EyeStrip]) -> EyeResult:
     Raises
     ------
     OptionError
-        No strip, an impossible count, or strips that contradict each other.
+        No strip, an impossible count, or strips that contradict each other by more than a step.
     """
     if not strips:
         raise OptionError("no strip was given", "each strip has a time and a count of merged"
                           " steps", "add --time 10min --merged 2")
     for strip in strips:
         ratio(strip.time, strips[0].time)
+    low, high = _bounds(tablet, strips)
+    if high is None or low is None or ratio(low, high) < 1.0 - 1e-9:
+        return _advise(tablet, strips, low, high)
+    step = 10.0**tablet.step
+    if ratio(low, high) > step * (1.0 + 1e-9):
+        raise OptionError(
+            f"one strip says that the base printing time is over {low.on_timer()}, another that it"
+            f" is at most {high.on_timer()}", "strips of one paper and one lamp agree to a step",
+            "look at both again, dry, in even light; print one again if needed")
+    # either count may be off by one: the truth is within a step of both, most likely between
+    middle = high.times(math.sqrt(ratio(low, high)))
+    found = _advise(tablet, strips, None, middle)
+    return replace(found, low=low.times(1.0 / step), high=high.times(step), differ=True)
+
+
+def _bounds(
+    tablet: Tablet, strips: list[EyeStrip]
+) -> tuple[PrintingTime | None, PrintingTime | None]:
+    """What the base printing time is longer than, and at most."""
     density = tablet.densities
     low: PrintingTime | None = None
     high: PrintingTime | None = None
@@ -81,12 +106,7 @@ def judge_by_eye(tablet: Tablet, strips: list[EyeStrip]) -> EyeResult:
             after = 10.0 ** (density[WANTED - 1] - density[strip.merged])
             until = strip.time.times(after)
         low = until if low is None or ratio(until, low) > 1.0 else low
-    if high is not None and low is not None and ratio(low, high) >= 1.0 - 1e-9:
-        raise OptionError(
-            f"one strip says that the base printing time is over {low.on_timer()}, another that it"
-            f" is at most {high.on_timer()}", "strips of one paper and one lamp agree",
-            "look at both again, dry, in even light; print one again if needed")
-    return _advise(tablet, strips, low, high)
+    return low, high
 
 
 def _advise(
@@ -99,12 +119,14 @@ def _advise(
         wanted = low.times(10.0 ** (STOP / 2.0))
     right = [s for s in strips if high is not None and abs(math.log10(ratio(s.time, high))) < 0.01]
     nearest = min(strips, key=lambda s: abs(math.log10(ratio(s.time, wanted))))
-    next_time = right[0].time if right else wanted.on_timer()
+    far = math.log2(ratio(nearest.time, wanted)) > FARTHEST_DOWN
+    aimed = nearest.time.times(2.0**-FARTHEST_DOWN) if far else wanted
+    next_time = right[0].time if right else aimed.on_timer()
     step = tablet.densities[WANTED - 1] - tablet.densities[0]
     return EyeResult(
         low=low, high=high, next_time=next_time,
         strict=next_time.times(10.0**-step).on_timer(), right=bool(right),
-        change_stops=math.log10(ratio(wanted, nearest.time)) / STOP, nearest=nearest)
+        change_stops=math.log10(ratio(aimed, nearest.time)) / STOP, nearest=nearest, far=far)
 
 
 def log_exposure_range(exposure: ArrayLike, density: ArrayLike) -> float | None:
