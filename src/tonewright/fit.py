@@ -14,8 +14,9 @@ from scipy.special import stdtrit
 
 from tonewright import scales
 from tonewright.errors import FitError
-from tonewright.numeric.monotone import SmoothFit, SmoothSettings, deleted_deviations, fit_smooth
+from tonewright.numeric.monotone import SmoothFit, SmoothSettings, fit_smooth
 from tonewright.numeric.robust import deleted_residual, robust_spread, taper
+from tonewright.numeric.strays import find_strays, stray_limit
 from tonewright.readings import Reading, Readings
 from tonewright.responses import PrintResponse
 from tonewright.scales import Array
@@ -30,12 +31,8 @@ NOISE_FLOOR = 5e-4
 """Smallest density noise believed: densities are printed to 0.01 or 0.001."""
 STATED_SD_WORTH = 8.0
 """How many readings' worth of belief an instrument's own uncertainty gets."""
-FALSE_ALARM = 0.02
-"""How often a target without any bad patch may still get one called doubtful."""
 SMALLEST_DOUBT = 0.02
 """Density by which a patch must be off at least to be worth a second look."""
-MOST_DOUBTFUL = 8
-"""At most one reading in so many can be called doubtful."""
 END_TOLERANCE = 0.5
 """Half a just-visible step (L*): what counts as still black, or already white."""
 
@@ -380,11 +377,12 @@ def _doubts(data: _Data, robust: _Pass) -> tuple[Doubt, ...]:
     curve through all that are left.
     """
     if data.replicated:
-        limit = _doubt_limit(data.level.size, robust.curve.residual_dof)
+        limit = stray_limit(data.level.size, robust.curve.residual_dof)
         found = {int(i): float(robust.deviations[i])
                  for i in np.flatnonzero(np.abs(robust.deviations) > limit)}
     else:
-        found = _single_doubts(data, robust)
+        slope = scales.lightness_per_density(np.maximum(robust.curve.fitted, 1.0))
+        found = find_strays(data.level, data.lightness, data.density_sd * slope)
     rest = np.ones(data.level.size, dtype=bool)
     rest[list(found)] = False
     expected = robust.curve.fitted
@@ -400,32 +398,6 @@ def _doubts(data: _Data, robust: _Pass) -> tuple[Doubt, ...]:
         doubts.append(Doubt(data.names[index], patch.level, round(patch.density - density, 4),
                             round(-deviation, 2)))
     return tuple(sorted(doubts, key=lambda d: -abs(d.deviations)))
-
-
-def _single_doubts(data: _Data, robust: _Pass) -> dict[int, float]:
-    """Index and deviation of doubtful single readings.
-
-    The worst is taken away again and again; all up to the last one that stood out are doubtful,
-    since several bad patches hide each other (Rosner 1983, Technometrics 25:165).
-    """
-    taken: list[tuple[int, float]] = []
-    doubtful = 0
-    rest = np.arange(data.level.size)
-    sd = data.density_sd * scales.lightness_per_density(np.maximum(robust.curve.fitted, 1.0))
-    while (len(taken) < data.level.size // MOST_DOUBTFUL
-           and np.unique(data.level[rest]).size > FEWEST_LEVELS):
-        deviations, dof = deleted_deviations(data.level[rest], data.lightness[rest], sd[rest])
-        worst = int(np.argmax(np.abs(deviations)))
-        taken.append((int(rest[worst]), float(deviations[worst])))
-        if abs(deviations[worst]) > _doubt_limit(rest.size, dof):
-            doubtful = len(taken)
-        rest = np.delete(rest, worst)
-    return dict(taken[:doubtful])
-
-
-def _doubt_limit(count: int, dof: float) -> float:
-    """The deviation that the largest of ``count`` good readings rarely passes (Bonferroni)."""
-    return float(stdtrit(max(dof, 1.0), 1.0 - FALSE_ALARM / (2.0 * count)))
 
 
 def _plain_curve(data: _Data) -> tuple[Array, Array]:
