@@ -23,6 +23,16 @@ def test_richards_with_nu_1_is_logistic():  # Richards 1959
     assert NAMED["richards"].rise(Z, np.array([0.0])) == pytest.approx(stats.logistic.cdf(Z))
 
 
+def test_algebraic_with_m_2_is_students_distribution_with_2_degrees():  # scipy.stats
+    rise = NAMED["algebraic"].rise(Z, np.array([np.log(2.0)]))
+    assert rise == pytest.approx(stats.t(2).cdf(Z * np.sqrt(2.0)), abs=1e-9)
+
+
+def test_a_second_layer_that_is_the_first_is_none():
+    same = NAMED["two layers"].rise(Z, np.array([0.7, -30.0, 0.0]))
+    assert same == pytest.approx(stats.logistic.cdf(Z), abs=1e-9)
+
+
 @pytest.mark.parametrize("family", FAMILIES, ids=lambda f: f.name)
 def test_every_family_rises_from_0_to_1(family):
     shape = np.array(family.shape_mean)

@@ -1,6 +1,6 @@
 """A curve that rises from one level to another, and what is not known of it.
 
-Seven families of rising curves are fitted, each as it stands and with a smooth departure from
+Eight families of rising curves are fitted, each as it stands and with a smooth departure from
 it (a Gaussian process, Rasmussen and Williams 2006, ch. 2.7), and averaged by how well they
 explain the data (Laplace evidence, MacKay 2003, ch. 27).  So a curve of a known family is found
 with few points, and one of none of them is still followed where points are.  What comes out are
@@ -39,6 +39,8 @@ class Family:
     shape_sd: tuple[float, ...] = ()
     width: float = 0.25
     """Usual unit of the argument, in units of x."""
+    share: float = 1.0
+    """How much more or less likely than others before any data are seen."""
 
 
 def _softplus(z: Array) -> Array:
@@ -58,8 +60,17 @@ def _straight(z: Array, shape: Array) -> Array:
 
 
 def _two_layers(z: Array, shape: Array) -> Array:
+    """A layer, and a slower and gentler one on top."""
     share = expit(shape[0])
-    return np.asarray(share * expit(z) + (1.0 - share) * expit(z - np.exp(shape[1])))
+    second = expit((z - np.exp(shape[1])) * np.exp(-shape[2]))
+    return np.asarray(share * expit(z) + (1.0 - share) * second)
+
+
+def _algebraic(z: Array, shape: Array) -> Array:
+    """z / (1 + abs(z)**m)**(1/m): its ends are reached as a power, more slowly than all others."""
+    m = np.exp(shape[0])
+    size = np.maximum(np.abs(z), 1e-9)
+    return np.asarray(0.5 + 0.5 * np.sign(z) * np.exp(-np.log1p(size**-m) / m))
 
 
 FAMILIES = (
@@ -69,7 +80,9 @@ FAMILIES = (
     Family("late", lambda z, _: -np.expm1(-np.exp(np.clip(z, -50.0, 50.0))), width=0.35),
     Family("richards", _richards, (0.0,), (0.8,)),
     Family("straight", _straight, (-2.1, -2.1), (0.5, 0.5), width=1.2),
-    Family("two layers", _two_layers, (0.4, 0.6), (0.8, 0.4), width=0.2),
+    Family("two layers", _two_layers, (1.2, 0.6, 0.5), (0.8, 0.5, 0.4), width=0.2,
+           share=0.3),
+    Family("algebraic", _algebraic, (0.9,), (0.4,), width=0.5, share=0.1),
 )
 
 
@@ -193,7 +206,8 @@ def _fit(
     except (np.linalg.LinAlgError, ValueError):
         return None
     inverse = cho_solve(factor, np.eye(expected.size))
-    evidence = -found.cost - float(np.sum(np.log(np.diag(root)))) - float(np.sum(np.log(loose)))
+    evidence = float(np.log(family.share)) - found.cost - float(np.sum(np.log(np.diag(root))))
+    evidence -= float(np.sum(np.log(loose)))
     evidence -= float(np.sum(np.log(np.diag(factor[0]))))
     return _Member(family, evidence, np.asarray(found.x), inverse, departure * height,
                    np.asarray(found.x) if plain is None else plain)
