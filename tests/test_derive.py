@@ -175,8 +175,17 @@ def test_the_plan_names_levels_apart_where_the_band_is_wide(renewals):
         assert 1 <= len(strip.plan) <= 5
         assert np.all(np.diff(strip.plan) >= 0.05 - 1e-9)
         half = strip.response.lightness_high - strip.response.lightness_low
-        there = np.interp(strip.plan, strip.response.level, half)
-        assert there.mean() > half.mean()
+        # a level counts by the tones that it prints
+        open_tones = half * np.sqrt(np.gradient(strip.response.lightness))
+        there = np.interp(strip.plan, strip.response.level, open_tones)
+        assert there.mean() > open_tones.mean()
+
+
+def test_the_plan_spends_no_patches_on_paper_white(renewals):
+    for new, _, strip, _ in renewals:
+        white = new.lightness_range()[1]
+        light = new.print_lightness(np.array(strip.plan), strip.recipe.printing_time.value)
+        assert np.count_nonzero(light > white - 1.0) <= 1
 
 
 def test_patches_that_the_plan_names_make_the_curve_surer(renewals):
@@ -225,7 +234,7 @@ def test_another_time_needs_no_print(sheet):
     shorter = renew_from_process(curve, "0" * 64, Renewal(printing_time=time), "shorter", {})
     assert error(room, shorter, time.value) < 2.0
     assert error(room, curve, time.value) > 4.0  # the old curve, kept
-    assert shorter.setup.printing_time == str(time.on_timer())
+    assert shorter.setup.printing_time == str(time)  # somebody said it: kept as it is
 
 
 def test_prints_named_twice_do_not_make_it_surer(sheet):
@@ -323,6 +332,10 @@ def test_what_the_ink_cannot_do_is_said(sheet):
         assert any(said in w for w in found.warnings), found.warnings
         assert found.density_range == pytest.approx(density, abs=0.15 if density < 2 else 3.0)
         assert (found.level_enough is None) == (density < 2)
+    # the same ink, shown only up to where it must be guessed
+    guessed = [w for w in found.warnings if "ink to spare" in w]
+    shown = found.guessed_from is None or found.level_enough <= found.guessed_from
+    assert guessed[0].startswith("There is" if shown else "There may be")
 
 
 def test_a_time_too_short_for_black_is_said(sheet):

@@ -17,7 +17,8 @@ SOURCE = Path(__file__).parents[1] / "src" / "tonewright"
 # one is given its place here.
 ORDER = (
     "__init__", "errors", "scales", "numeric", "provenance", "setup", "times", "columns", "tablet",
-    "readings", "responses", "strip", "fit", "exposure", "process", "process_fit", "recipe",
+    "readings", "responses", "strip", "strip_check", "fit", "exposure", "process", "process_fit",
+    "recipe",
     "aim", "curve", "target", "layout", "sheet", "ink_chart", "few", "derive", "calibrate", "renew",
     "export", "inks", "negative", "check", "scan", "materials", "truth", "scene", "darkroom",
     "scanroom", "files", "show", "rehearse_scan", "rehearse", "cli", "__main__",

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+
 import pytest
 
 from tonewright.columns import Source, Table
@@ -19,8 +21,10 @@ def density(step):
 
 
 def table(rows, columns=("step", "density"), notes=()):
-    return Table(columns, tuple(tuple(map(str, r)) for r in rows),
-                 Source("s.csv", "csv", "0" * 64, notes), tuple(range(2, 2 + len(rows))))
+    cells = tuple(tuple(map(str, r)) for r in rows)
+    digest = hashlib.sha256(repr((columns, cells)).encode()).hexdigest()
+    return Table(columns, cells, Source("s.csv", "csv", digest, notes),
+                 tuple(range(2, 2 + len(rows))))
 
 
 def plain(steps=range(1, 22)):
@@ -112,16 +116,46 @@ def test_the_way_out_fits_what_went_wrong():
 
 def test_strips_are_combined_unless_scales_or_units_differ():
     first = strip_from_table(table(plain()), TABLET, TEN)
-    longer = strip_from_table(table(plain()), TABLET, StripOptions(parse_time("20min")))
+    more = [(s, round(d + 0.01, 3)) for s, d in plain()]
+    longer = strip_from_table(table(more), TABLET, StripOptions(parse_time("20min")))
     both = combine_strips([first, longer])
     assert [t.value for t in both.times()] == [600.0, 1200.0]
-    units = strip_from_table(table(plain()), TABLET, StripOptions(parse_time("20units")))
+    units = strip_from_table(table(more), TABLET, StripOptions(parse_time("20units")))
     with pytest.raises(OptionError, match="same unit"):
         combine_strips([first, units])
     light = strip_from_table(table([(s, 20 + 3 * s) for s in range(1, 22)], ("step", "lightness")),
                              TABLET, TEN)
     with pytest.raises(ReadingsError, match="--scale"):
         combine_strips([first, light])
+
+
+def test_one_strip_is_not_two():
+    first = strip_from_table(table(plain()), TABLET, TEN)
+    with pytest.raises(ReadingsError, match=r"same readings.*counts once"):
+        combine_strips([first, first])
+
+
+def test_patches_of_several_files_say_which_they_are_of():
+    first = strip_from_table(table(plain()), TABLET, TEN)
+    other = strip_from_table(table([(s, round(d + 0.01, 3)) for s, d in plain()]), TABLET, TEN)
+    assert {p.print_name for p in combine_strips([first]).patches} == {None}
+    assert {p.print_name for p in combine_strips([first, other]).patches} == {"s.csv"}
+
+
+@pytest.mark.parametrize("half", ["film", "bare"])
+def test_one_half_read_backwards_is_named(half):
+    rows = [(s, density(22 - s if h == half else s), h)
+            for h in ("film", "bare") for s in range(1, 22)]
+    with pytest.raises(ReadingsError, match=f"half marked {half} gets darker.*other way round"):
+        strip_from_table(table(rows, ("step", "density", "through")), TABLET, TEN)
+
+
+def test_the_papers_own_density_is_added_where_the_instrument_was_zeroed_on_it():
+    plainly = strip_from_table(table(plain()), TABLET, TEN)
+    zeroed = strip_from_table(table([(s, round(d - 0.09, 3)) for s, d in plain()]), TABLET,
+                              StripOptions(PrintingTime(600.0), paper_density=0.09))
+    assert [p.density for p in zeroed.patches] == pytest.approx(
+        [p.density for p in plainly.patches])
 
 
 def test_documents_round_trip_and_damage_is_refused():

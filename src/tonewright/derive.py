@@ -30,7 +30,7 @@ from tonewright.readings import Readings
 from tonewright.recipe import PrintedTarget, Recipe, pooled
 from tonewright.responses import NegativeResponse, PrintResponse
 from tonewright.scales import Array
-from tonewright.setup import Setup
+from tonewright.setup import Setup, other_light
 from tonewright.times import PrintingTime
 
 SHEET_EXPOSURE_SD = 0.01
@@ -145,7 +145,7 @@ def make_derived_curve(
         least_sure_level=round(float(derived.response.level[np.argmax(half)]), 4),
         negative_density_range=round(derived.density_range, 3),
         few_patches_followed=derived.few_patches_followed,
-        warnings=(*derived.warnings,
+        warnings=(*derived.warnings, *_other_light(recipe, setup, ancestor),
                   *settings.aim.held_words(float(light[0]), float(light[-1]))))
     return Curve(
         name=name, made_by=made_by(), setup=setup, settings=settings, summary=summary,
@@ -154,6 +154,19 @@ def make_derived_curve(
                                    (derived.level_black, derived.level_white)),
         readings=_own_readings(recipe), ancestor=ancestor, recipe=recipe,
         negative=derived.negative, plan=derived.plan)
+
+
+def _other_light(
+    recipe: Recipe, setup: Setup, ancestor: Ancestor | None
+) -> tuple[str, ...]:
+    """Warnings where a print was made in another light than the curve is for, knowingly."""
+    before = [recipe.processes[p.process].setup for p in recipe.prints]
+    if ancestor is not None:
+        before.append(ancestor.setup)
+    return tuple(dict.fromkeys(
+        f"The {entry} was {old!r} and is {new!r}: taken as equal, as --anyway says. If the ink"
+        " blocks the one more than the other, the tones will be off."
+        for one in before for entry, old, new in other_light(one, setup)))
 
 
 def _own_readings(recipe: Recipe) -> Readings | None:
@@ -266,9 +279,9 @@ def _read_off(
     step = process.settings.just_visible_lightness
     enough = np.flatnonzero(light >= white - step)
     inner, inner_sd = chain.inner(level)
-    black_end, white_end = _usable(response, recipe.printing_time)
+    black_end, white_end = _usable(response, recipe.spoken_time)
     seen = _seen(chain, data, level, inner_sd)
-    _refuse_dark(response, seen)
+    _refuse_dark(response, seen, any(p.process == recipe.process for p in recipe.prints))
     found = process.findings
     doubts = tuple(d for f in fits if f is not None for d in f.doubtful)
     derived = Derived(
@@ -284,25 +297,28 @@ def _read_off(
     return replace(derived, warnings=tuple(dict.fromkeys(warnings)))
 
 
-def _usable(response: PrintResponse, time: PrintingTime) -> tuple[float, float]:
+def _usable(response: PrintResponse, time: str) -> tuple[float, float]:
     black, white = usable_ends(response)
     if not black < white:
         light = response.lightness
         raise FitError(
-            f"at {time.on_timer()} all ink levels print nearly alike, L* {light[0]:.0f} to"
+            f"at {time} all ink levels print nearly alike, L* {light[0]:.0f} to"
             f" {light[-1]:.0f}", "a curve needs tones",
             "check the times, and that the readings reach from clear film to heavy ink")
     return black, white
 
 
-def _refuse_dark(response: PrintResponse, seen: float | None) -> None:
+def _refuse_dark(response: PrintResponse, seen: float | None, own: bool) -> None:
     """What lies past the readings is carried on smoothly; nearly the whole scale cannot be."""
     light = response.lightness
     if seen is None or response.lightness_at(seen) > 0.8 * light[0] + 0.2 * light[-1]:
         return
     raise FitError(
         f"the readings show the ink only up to {seen:.0%}, where the print is nearly black still",
-        "a curve needs readings of light tones too", "measure patches up to the heaviest ink")
+        "a curve needs readings of light tones too",
+        "measure patches up to the heaviest ink" if own else
+        "this process takes more ink than the earlier prints could show: print seven patches or"
+        " more, evenly from clear film to the heaviest ink, on it, and add --readings FEW.csv")
 
 
 @dataclass(frozen=True, eq=False)
@@ -371,7 +387,9 @@ def _plan(level: Array, density: Array, covariance: Array, noise: float) -> tupl
     Measuring at i takes ``C_ij**2 / (C_ii + noise**2)`` off the variance at j.
     """
     coarse = np.arange(0, level.size, 8)
-    slope = scales.lightness_per_density(scales.density_to_lightness(density[coarse]))
+    light = scales.density_to_lightness(density[coarse])
+    # each tone of the picture counts alike, so a level counts by the tones it prints
+    slope = scales.lightness_per_density(light) * np.sqrt(np.abs(np.gradient(light)))
     spread = covariance[np.ix_(coarse, coarse)].copy()
     chosen: list[float] = []
     for _ in range(PLAN_LEVELS):
@@ -405,7 +423,7 @@ def _thin_black(derived: Derived, recipe: Recipe) -> list[str]:
     above = float(derived.response.lightness[0]) - black
     if above <= 2.0 * process.settings.just_visible_lightness:
         return []
-    return [f"Maximum black is not reached at {recipe.printing_time.on_timer()}: clear film prints"
+    return [f"Maximum black is not reached at {recipe.spoken_time}: clear film prints"
             f" {above:.1f} L* above it. A longer printing time would print a blacker black."]
 
 
@@ -418,9 +436,13 @@ def _range_words(derived: Derived, recipe: Recipe) -> list[str]:
             " L* below paper white. Heavier or better-blocking ink, or a process of higher"
             " contrast, would reach further.")
     elif derived.level_enough is not None and derived.level_enough < 0.9:
+        shown = derived.guessed_from is None or derived.level_enough <= derived.guessed_from
         said.append(
             f"There is ink to spare: {derived.level_enough:.0%} of it prints paper white already."
-            " A lighter ink setting would dry faster and give finer steps.")
+            " A lighter ink setting would dry faster and give finer steps." if shown else
+            f"There may be ink to spare: {derived.level_enough:.0%} of it should print paper white,"
+            f" but no print has shown the ink above {derived.guessed_from:.0%}. Print that level"
+            " before a lighter ink setting.")
     if derived.guessed_from is not None and derived.guessed_from < derived.level_white:
         said.append(
             f"Above {derived.guessed_from:.0%} ink no print has shown how dense the ink is; it is"
@@ -430,7 +452,8 @@ def _range_words(derived: Derived, recipe: Recipe) -> list[str]:
         if print_.process == recipe.process and print_.time.unit == time.unit:
             factor = print_.time.value / time.value
             if factor > 3.0 or factor < 1.0 / 3.0:
-                said.append(f"Target {number + 1} was printed for {print_.time.on_timer()}, far"
-                            f" from {time.on_timer()}; the curve is less sure than one from a"
+                said.append(f"Target {number + 1} was printed for"
+                            f" {recipe.spoken_print_time(print_)}, far"
+                            f" from {recipe.spoken_time}; the curve is less sure than one from a"
                             " target near it.")
     return said

@@ -20,6 +20,7 @@ from tonewright.errors import FitError, OptionError
 from tonewright.ink_chart import ChartPatch, ChartReadings
 from tonewright.numeric.inverse import first_place
 from tonewright.process import Process
+from tonewright.readings import refuse_relative
 from tonewright.recipe import FARTHEST
 from tonewright.scales import STOP, Array
 from tonewright.setup import Colour
@@ -197,9 +198,7 @@ def rank_inks(
 def _refuse_foreign(chart: ChartReadings, process: Process, time: PrintingTime) -> None:
     readings = chart.readings
     if readings.relative_to_paper:
-        raise OptionError("the readings count from the bare paper",
-                          "a strip's densities are absolute, and so must these be",
-                          "add --paper-density, the density of the bare paper")
+        refuse_relative()
     if readings.scale != process.strip.scale:
         raise OptionError(
             f"the readings are on the scale {readings.scale}, the strip of {process.name} on"

@@ -31,6 +31,8 @@ class ProcessSettings:
     """What the evaluation of a strip was told."""
 
     just_visible_lightness: float = JUST_VISIBLE
+    count_all: bool = False
+    """Count steps that do not fit their neighbours, too."""
 
     def __post_init__(self) -> None:
         """Hold the rule; `OptionError` otherwise."""
@@ -62,6 +64,8 @@ class Findings:
     """Schwarzschild exponent; 1 unless several times show another."""
     reciprocity_sd: float | None
     warnings: tuple[str, ...]
+    set_aside: tuple[int, ...] = ()
+    """Rows of the strip that do not fit their neighbours and do not count."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -93,6 +97,11 @@ class Process:
         """The base printing time."""
         return PrintingTime(self.findings.base_printing_time, self.unit)
 
+    def spoken(self, time: PrintingTime) -> str:
+        """A time as it is said: the base printing time rounded as a timer is set, any other as
+        it was given."""
+        return str(time.on_timer() if time == self.base_time else time)
+
     def shift(self, time: PrintingTime) -> float:
         """Exposure (log10) of clear film at another time."""
         return self.findings.reciprocity * math.log10(ratio(time, self.reference_time))
@@ -117,7 +126,8 @@ class Process:
             "tablet": {"name": self.tablet.name, "densities": list(self.tablet.densities),
                        "calibrated": self.tablet.calibrated},
             "reference_time": self.reference_time.value, "time_unit": self.unit,
-            "findings": {**asdict(self.findings), "warnings": list(self.findings.warnings)},
+            "findings": {**asdict(self.findings), "warnings": list(self.findings.warnings),
+                         "set_aside": list(self.findings.set_aside)},
             "response": {name: getattr(self, name).tolist() for name in _TABLE},
             "strip": self.strip.to_dict(),
         }
@@ -147,11 +157,12 @@ def process_from_dict(data: Any) -> Process:
         return Process(
             name=str(data["name"]), made_by=str(data["made_by"]),
             setup=setup_from_dict(data["setup"]),
-            settings=ProcessSettings(float(data["settings"]["just_visible_lightness"])),
+            settings=ProcessSettings(float(data["settings"]["just_visible_lightness"]),
+                                     bool(data["settings"].get("count_all", False))),
             tablet=Tablet(str(tablet["name"]), tuple(map(float, tablet["densities"])),
                           bool(tablet["calibrated"])),
             strip=strip, reference_time=PrintingTime(float(data["reference_time"]), unit),
-            findings=_findings_from_dict(data["findings"]), **table)
+            findings=_findings_from_dict(data["findings"], len(strip.patches)), **table)
     except (TypeError, KeyError, ValueError, OptionError) as error:
         raise DocumentError(f"the process response does not hold together ({error})",
                             "it has all its parts", "take an unedited copy, or evaluate the strip"
@@ -164,13 +175,17 @@ _ABOVE_ZERO = ("base_printing_time", "base_printing_time_low", "base_printing_ti
                "strict_printing_time", "next_time", "noise_density_sd", "reciprocity")
 
 
-def _findings_from_dict(data: dict[str, Any]) -> Findings:
+def _findings_from_dict(data: dict[str, Any], rows: int) -> Findings:
     """Findings, each of its kind; `ValueError` names the one that is not."""
+    data = {"set_aside": [], **data}
     if sorted(data) != sorted(f.name for f in fields(Findings)):
         raise ValueError("findings are not complete")
     for name, value in data.items():
         if name == "warnings":
             good = isinstance(value, list) and all(isinstance(w, str) for w in value)
+        elif name == "set_aside":
+            good = isinstance(value, list) and all(
+                isinstance(i, int) and not isinstance(i, bool) and 0 <= i < rows for i in value)
         elif name == "reached_black":
             good = isinstance(value, bool)
         elif value is None:
@@ -179,4 +194,5 @@ def _findings_from_dict(data: dict[str, Any]) -> Findings:
             good = is_number(value) and (name not in _ABOVE_ZERO or value > 0.0)
         if not good:
             raise ValueError(f"{name} is {value!r:.30}")
-    return Findings(**{**data, "warnings": tuple(data["warnings"])})
+    return Findings(**{**data, "warnings": tuple(data["warnings"]),
+                       "set_aside": tuple(data["set_aside"])})

@@ -4,33 +4,40 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.optimize import minimize_scalar
 
 from tonewright import scales
 from tonewright.errors import FitError
-from tonewright.exposure import iso_range_class, log_exposure_range
+from tonewright.exposure import TOE_DENSITY, iso_range_class, log_exposure_range
 from tonewright.numeric.chain import RiseModel, model_from_sample
-from tonewright.numeric.monotone import SmoothFit, SmoothSettings, fit_smooth
 from tonewright.numeric.sigmoid import sample_rises
 from tonewright.process import JUST_VISIBLE, Findings, Process, ProcessSettings
 from tonewright.provenance import made_by
 from tonewright.scales import STOP, Array
 from tonewright.setup import Setup
 from tonewright.strip import Strip
+from tonewright.strip_check import (
+    NOISE_FLOOR,
+    Placed,
+    check_halves,
+    doubt_words,
+    find_doubtful,
+    smooth_strip,
+    speaks_against,
+)
 from tonewright.tablet import Tablet
 from tonewright.times import PrintingTime, ratio
 
-NOISE_FLOOR = 0.004
-GUESS_STOPS, GUESS_SPREAD = 0.75, 0.8
-"""A printer's guess lies between half a stop short and two stops long of the base time, mostly.
-This only matters where the strip itself says little."""
-SHORT_TAIL = 4.0
-"""A strip that looks short of black may be far short: for how far the time may be off, and for the
-next one to try, Student's distribution with so many degrees of freedom takes the place of the
-normal one."""
+GUESS_STOPS, GUESS_REACH = 0.75, 1.3
+"""A printer's guess lies between half a stop short and two stops long of the base time, mostly, and
+anywhere there alike.  This only matters where the strip itself says little."""
+SHORT_SPREAD, SHORT_TAIL = 0.8, 4.0
+"""A strip that looks short of black may be far short: then a normal distribution of this spread is
+taken, and for how far the time may be off, and for the next one to try, Student's of so many
+degrees of freedom."""
 USUAL_NOISE, USUAL_SHARE = 0.02, 1.0 / 3.0
 """Some thirty readings tell their own noise only to a seventh: what an instrument usually has on
 coated paper counts for a third, in the logarithm."""
@@ -71,9 +78,14 @@ def make_process(
         raise FitError("all steps are bare", "the printing time is found through the film that"
                        " the negative is printed on", "print half of the strip under clear film")
     reference = _reference_time(strip)
-    places = _place(strip, tablet, reference)
+    doubtful, said = _doubts(strip, tablet, reference, settings)
+    kept = strip.without(tuple(doubtful))
+    places = _place(kept, tablet, reference)
     drawn = draw_responses(places.x, places.y, places.sd, places.second)
-    findings = _findings(strip, tablet, reference, places, drawn, settings)
+    said += speaks_against(Placed(kept.patches, places.x, places.y, places.sd), places.film)
+    findings = replace(_findings(kept, tablet, reference, places, drawn, settings),
+                       set_aside=tuple(doubtful))
+    findings = replace(findings, warnings=(*said, *findings.warnings))
     low, middle, high = (np.maximum.accumulate(weighted_quantile(drawn.curves, drawn.weights, q))
                          for q in (0.025, 0.5, 0.975))
     return Process(
@@ -84,6 +96,21 @@ def make_process(
 
 def _rounded(values: Array, places: int = 5) -> Array:
     return np.asarray(np.round(values, places), dtype=np.float64)
+
+
+def _doubts(
+    strip: Strip, tablet: Tablet, reference: PrintingTime, settings: ProcessSettings
+) -> tuple[dict[int, float], list[str]]:
+    """Steps that shall not count, by how much density they are off, and what to say of them.
+
+    One slip among the dark steps would move the time by a stop; a step too few moves nothing.
+    """
+    if settings.count_all:
+        return {}, []
+    places = _place(strip, tablet, reference)
+    placed = Placed(strip.patches, places.x, places.y, places.sd)
+    doubtful = find_doubtful(placed)
+    return doubtful, doubt_words(placed, doubtful)
 
 
 def rebuild_process(process: Process) -> Process:
@@ -97,7 +124,8 @@ def response_model(process: Process) -> tuple[RiseModel, float]:
 
     Nodes are exposures relative to the reference time; values are densities.
     """
-    places = _place(process.strip, process.tablet, process.reference_time, process.findings)
+    counted = process.strip.without(process.findings.set_aside)
+    places = _place(counted, process.tablet, process.reference_time, process.findings)
     drawn = draw_responses(places.x, places.y, places.sd, places.second)
     return model_from_sample(drawn.nodes, drawn.curves, drawn.weights), drawn.noise
 
@@ -125,17 +153,19 @@ def draw_responses(x: Array, y: Array, sd: Array, second: float) -> DrawnRespons
 
     ``second`` is the exposure at which black would end had the guess been right.
     """
-    smooth = _smooth(x, y, sd)
+    smooth = smooth_strip(x, y, sd)
     noise = max(smooth.noise * float(np.median(sd)), NOISE_FLOOR)
     nodes = np.arange(x.min() - BEYOND_WHITE, x.max() + BEYOND_BLACK, 0.02)
     expected = noise ** (1.0 - USUAL_SHARE) * USUAL_NOISE**USUAL_SHARE
     curves = sample_rises(x, y, expected * sd / float(np.median(sd)), nodes, SAMPLE)
     black = just_black(nodes, curves, JUST_VISIBLE)
     guess = (second - black) / STOP
-    off = (guess - GUESS_STOPS) / GUESS_SPREAD
-    weights = np.exp(-0.5 * off**2) + 1e-9
-    wide = (weights if is_reached(black, x) else
-            (1.0 + off**2 / SHORT_TAIL) ** (-0.5 * (SHORT_TAIL + 1.0)))
+    if is_reached(black, x):
+        weights = wide = np.exp(-0.5 * ((guess - GUESS_STOPS) / GUESS_REACH) ** 6) + 1e-9
+    else:
+        off = (guess - GUESS_STOPS) / SHORT_SPREAD
+        weights = np.exp(-0.5 * off**2) + 1e-9
+        wide = (1.0 + off**2 / SHORT_TAIL) ** (-0.5 * (SHORT_TAIL + 1.0))
     return DrawnResponses(nodes, curves, weights / weights.sum(), wide / wide.sum(), noise)
 
 
@@ -162,12 +192,6 @@ def weighted_quantile(values: Array, weights: Array, part: float) -> Array:
     return np.asarray(np.take_along_axis(ranked, first[None, ...], axis=0)[0])
 
 
-def _smooth(x: Array, y: Array, sd: Array) -> SmoothFit:
-    """A plain smooth curve, for the noise and for comparing shifts by their likelihood."""
-    settings = SmoothSettings(noise_floor=NOISE_FLOOR / float(np.median(sd)))
-    return fit_smooth(x, y, sd, np.linspace(x.min(), x.max(), 60), settings)
-
-
 def _place(
     strip: Strip, tablet: Tablet, reference: PrintingTime, known: Findings | None = None
 ) -> _Places:
@@ -191,19 +215,10 @@ def _place(
     x = base + power * longer
     film = film_sd = None
     if bare.any():
-        film, film_sd = _best_shift(lambda f: _smooth(x + f * bare, y, sd).score, (-0.6, 0.9))
-        _check_halves(film, film_sd)
+        film, film_sd = _best_shift(lambda f: smooth_strip(x + f * bare, y, sd).score, (-0.6, 0.9))
+        check_halves(film, film_sd)
         x = x + film * bare
     return _Places(x, y, sd, second(power), power, power_sd, film, film_sd)
-
-
-def _check_halves(film: float, film_sd: float) -> None:
-    if film < -0.03 and film < -2.0 * film_sd:
-        raise FitError(
-            f"the half under the film printed darker: as if the film let through"
-            f" {10.0**-film:.2f} times the light", "film takes light away",
-            "the two halves are exchanged: swap film and bare in the column through, or in"
-            " --halves for a scan")
 
 
 def _find_reciprocity(
@@ -215,7 +230,7 @@ def _find_reciprocity(
     """
     if np.ptp(longer) < STOP - 1e-6:
         return 1.0, None
-    power, spread = _best_shift(lambda p: _smooth(base + p * longer, y, sd).score, (0.6, 1.3))
+    power, spread = _best_shift(lambda p: smooth_strip(base + p * longer, y, sd).score, (0.6, 1.3))
     if spread < 0.1 and abs(power - 1.0) > 2.0 * spread:
         return round(power, 3), spread
     return 1.0, spread
@@ -269,7 +284,19 @@ def _findings(
         max_black_density=_middle(drawn, -1), paper_white_density=_middle(drawn, 0),
         noise_density_sd=round(drawn.noise, 5), reciprocity=places.reciprocity,
         reciprocity_sd=None if places.reciprocity_sd is None else round(places.reciprocity_sd, 4),
-        warnings=_warnings(strip, low, high, reached, places))
+        warnings=(*_warnings(strip, low, high, reached, places), *_white_words(drawn, places)))
+
+
+def _white_words(drawn: DrawnResponses, places: _Places) -> tuple[str, ...]:
+    """Whether even the densest step still prints darker than the paper."""
+    densest = int(np.searchsorted(drawn.nodes, places.x.min()))
+    above = float(weighted_quantile(drawn.curves[:, densest] - drawn.curves[:, 0],
+                                    drawn.weights, 0.5))
+    if above <= TOE_DENSITY:
+        return ()
+    return (f"Paper white was not reached: the densest step still prints {above:.2f} in density"
+            " above it. White and range are extrapolated; a tablet with denser steps, or a second"
+            " strip for a quarter of the time read together with this one, would show them.",)
 
 
 def _middle(drawn: DrawnResponses, node: int) -> float:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, cast
+from typing import Any, NoReturn, cast
 
 import numpy as np
 
@@ -69,6 +69,13 @@ class ReadingOptions:
                 "bare paper has an absolute density between 0 and 1, mostly 0.04 to 0.15",
                 "give the density of the bare paper, measured against the instrument's white",
             )
+
+
+def refuse_relative() -> NoReturn:
+    """Raise `OptionError`: readings from the bare paper where absolute ones are needed."""
+    raise OptionError("the readings count from the bare paper",
+                      "a strip's densities are absolute, and so is what is compared with them",
+                      "add --paper-density, the density of the bare paper")
 
 
 @dataclass(frozen=True)

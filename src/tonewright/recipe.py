@@ -7,7 +7,7 @@ from typing import Any
 
 from tonewright.errors import DocumentError, OptionError
 from tonewright.process import Process, process_from_dict
-from tonewright.readings import Readings
+from tonewright.readings import Readings, refuse_relative
 from tonewright.times import PrintingTime, ratio
 
 FARTHEST = 32.0
@@ -44,9 +44,7 @@ class Recipe:
             process = self.processes[print_.process]
             _refuse_far_time(print_.time, process, "a target was printed for")
             if print_.readings.relative_to_paper:
-                raise OptionError("the readings count from the bare paper",
-                                  "a strip's densities are absolute, and so must these be",
-                                  "add --paper-density, the density of the bare paper")
+                refuse_relative()
             if print_.readings.scale != process.strip.scale:
                 raise OptionError(
                     f"the readings are on the scale {print_.readings.scale}, the strip of"
@@ -55,6 +53,15 @@ class Recipe:
                     " mixed", "measure both in the same way, or choose with --scale")
         _refuse_far_time(self.printing_time, self.processes[self.process],
                          "the curve is wanted for")
+
+    @property
+    def spoken_time(self) -> str:
+        """What the curve is for, as it is said."""
+        return self.processes[self.process].spoken(self.printing_time)
+
+    def spoken_print_time(self, print_: PrintedTarget) -> str:
+        """What one of the prints was printed for, as it is said."""
+        return self.processes[print_.process].spoken(print_.time)
 
     def to_dict(self) -> dict[str, Any]:
         """Plain dictionary."""

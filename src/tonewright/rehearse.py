@@ -92,7 +92,7 @@ _CYANOTYPE = {"coating": "cyanotype, one coat", "developer": "water", "date": "2
 class RehearsalSettings:
     """How the rehearsal is done."""
 
-    seed: int = 1
+    seed: int = 2
     levels: int = 31
     repeats: int = 2
     width: int = 1200
@@ -171,7 +171,7 @@ def _calibrate(room: _Rehearsal) -> tuple[Process, Curve]:
     readings = target_by_scan(road, replace(old, printing_time=guess.value), "kallitype, cotton")
     room.tell("working out the curve for the base printing time")
     recipe = make_recipe(process, readings, DerivedSettings(target_time=guess))
-    setup = process.setup.with_changes({"printing_time": str(recipe.printing_time.on_timer())})
+    setup = process.setup.with_changes({"printing_time": recipe.spoken_time})
     curve = make_derived_curve(recipe, Settings(Aim()), setup, _called(CURVE))
     _keep(room, curve, CURVE)
     write_bytes(room.path(CURVE_PLOT), plot_curve(curve), force=settings.force)

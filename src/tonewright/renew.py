@@ -13,7 +13,7 @@ from tonewright.errors import OptionError
 from tonewright.process import Process
 from tonewright.readings import Readings, Scale
 from tonewright.recipe import PrintedTarget, pooled
-from tonewright.setup import Setup
+from tonewright.setup import LIGHT, Setup, other_light
 from tonewright.times import PrintingTime
 
 
@@ -122,29 +122,22 @@ def renew_from_process(
     setup = old.setup
     if new.process is not None:
         setup = setup.with_changes(new.process.setup.to_dict())
-    setup = setup.with_changes({"printing_time": str(time.on_timer()), **{
+    setup = setup.with_changes({"printing_time": process.spoken(time), **{
         k: v for k, v in changes.items() if v is not None}})
     return make_derived_curve(pooled(processes, prints, index, time),
                               replace(old.settings, left_out=new.left_out), setup, name,
                               Ancestor(old.name, sha256, old.setup))
 
 
-LIGHT, INK = ("lamp", "film"), ("lamp", "film", "ink", "ink_colour", "printer")
-"""Entries of a setup that the ink's density hangs on; the second where the ink is shared."""
-
-
 def refuse_other_light(
     old: Setup, new: Setup, whose: str, what: str, entries: tuple[str, ...] = LIGHT
 ) -> None:
     """Raise `OptionError` if lamp or film are said to differ: the ink blocks each its own way."""
-    for entry in entries:
-        before, after = getattr(old, entry), getattr(new, entry)
-        if before and after and before.strip().casefold() != after.strip().casefold():
-            raise OptionError(
-                f"the {entry.replace('_', ' ')} of {what} is {after!r}, that of {whose}"
-                f" {before!r}",
-                f"how much the ink blocks holds for one {entry.replace('_', ' ')} alone",
-                "print a target with the new one, or add --anyway if it makes no difference")
+    for entry, before, after in other_light(old, new, entries):
+        raise OptionError(
+            f"the {entry} of {what} is {after!r}, that of {whose} {before!r}",
+            f"how much the ink blocks holds for one {entry} alone",
+            "print a target with the new one, or add --anyway if it makes no difference")
 
 
 def movement(old: Curve, new: Curve) -> Movement:

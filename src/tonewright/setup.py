@@ -42,6 +42,21 @@ class Setup:
         return asdict(self)
 
 
+LIGHT = ("lamp", "film")
+"""Entries that the ink's printing density hangs on."""
+INK = (*LIGHT, "ink", "ink_colour", "printer")
+"""The same where the ink itself is shared."""
+
+
+def other_light(
+    old: Setup, new: Setup, entries: tuple[str, ...] = LIGHT
+) -> tuple[tuple[str, str, str], ...]:
+    """Entries of which both say something, and not the same: name, old and new words."""
+    said = ((e, getattr(old, e), getattr(new, e)) for e in entries)
+    return tuple((e.replace("_", " "), a, b) for e, a, b in said
+                 if a and b and a.strip().casefold() != b.strip().casefold())
+
+
 SETUP_NAMES = tuple(f.name for f in fields(Setup))
 
 

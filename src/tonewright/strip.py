@@ -53,6 +53,11 @@ class Strip:
         """The different printing times, shortest first."""
         return sorted({p.time for p in self.patches}, key=lambda t: t.value)
 
+    def without(self, rows: tuple[int, ...]) -> Strip:
+        """The strip without some of its patches, counted from 0."""
+        return replace(self, patches=tuple(
+            p for i, p in enumerate(self.patches) if i not in rows))
+
     def to_dict(self) -> dict[str, Any]:
         """Plain dictionary of equal columns."""
         rows = self.patches
@@ -76,7 +81,9 @@ class StripOptions:
     flip: bool = False
     """The strip was read from the dense end."""
     skip: tuple[int, ...] = ()
-    """Steps that are missing on purpose."""
+    """Steps that are missing on purpose, or shall not count."""
+    paper_density: float | None = None
+    """Density of the bare paper, where the instrument was zeroed on it."""
 
 
 def strip_from_table(table: Table, tablet: Tablet, options: StripOptions) -> Strip:
@@ -104,7 +111,8 @@ def strip_from_table(table: Table, tablet: Tablet, options: StripOptions) -> Str
     prints = _cells(table, "print")
     sd = _cells(table, "density_sd")
     patches = tuple(
-        StripPatch(int(steps[i]), round(float(value.density[i]), 6), _number(table, sd, i),
+        StripPatch(int(steps[i]), round(float(value.density[i]) + (options.paper_density or 0.0),
+                                        6), _number(table, sd, i),
                    through[i], times[i], (prints[i] or None) if prints else None)
         for i in range(len(table.rows)) if int(steps[i]) not in options.skip)
     _check_densities(table, patches)
@@ -123,15 +131,35 @@ def combine_strips(strips: list[Strip]) -> Strip:
         Two scales, or minutes beside integrator units.
     """
     first = strips[0]
+    _refuse_twice([source for strip in strips for source in strip.sources])
     for other in strips[1:]:
         if other.scale != first.scale:
             raise ReadingsError(f"one strip is on the scale {first.scale}, another on"
                                 f" {other.scale}", "the two are not mixed",
                                 "choose one that all files hold with --scale")
         ratio(other.patches[0].time, first.patches[0].time)
+    if len(strips) > 1:
+        strips = [_named(strip) for strip in strips]
     return replace(first, patches=tuple(p for s in strips for p in s.patches),
                    sources=tuple(s for strip in strips for s in strip.sources),
                    notes=tuple(n for s in strips for n in s.notes))
+
+
+def _refuse_twice(sources: list[Source]) -> None:
+    seen: dict[str, str] = {}
+    for source in sources:
+        if source.sha256 in seen:
+            raise ReadingsError(
+                f"{source.name} holds the same readings as {seen[source.sha256]}",
+                "each strip is measured for itself, and counts once", "name each file once")
+        seen[source.sha256] = source.name
+
+
+def _named(strip: Strip) -> Strip:
+    """Patches that say which strip they are of, if only by their file's name."""
+    name = strip.sources[0].name if strip.sources else None
+    return replace(strip, patches=tuple(
+        p if p.print_name else replace(p, print_name=name) for p in strip.patches))
 
 
 def _cells(table: Table, name: str) -> list[str] | None:
@@ -240,10 +268,22 @@ def _check_direction(
     table: Table, patches: tuple[StripPatch, ...], tablet: Tablet, flipped: bool
 ) -> None:
     """The clearest step prints blackest."""
-    film = [p for p in patches if p.through == patches[0].through]
     third = max(len(tablet.densities) // 3, 1)
-    clear = np.median([p.density for p in film if p.step <= third])
-    dense = np.median([p.density for p in film if p.step > len(tablet.densities) - third])
+    ends: dict[Through, tuple[float, float]] = {}
+    for half in dict.fromkeys(p.through for p in patches):
+        rows = [p for p in patches if p.through == half]
+        ends[half] = (
+            float(np.median([p.density for p in rows if p.step <= third])),
+            float(np.median([p.density for p in rows if p.step > len(tablet.densities) - third])))
+    backwards = [half for half, (clear, dense) in ends.items() if dense > clear + 0.15]
+    if backwards and len(backwards) < len(ends):
+        raise ReadingsError(
+            f"{table.source.name}: the half marked {backwards[0]} gets darker from step 1 to step"
+            f" {len(tablet.densities)}, the other one lighter",
+            "step 1 is the clearest step of the tablet and prints blackest on both halves",
+            f"one half was read from the other end: number the {backwards[0]} steps the other way"
+            " round")
+    clear, dense = next(iter(ends.values()))
     if dense > clear + 0.15:
         raise ReadingsError(
             f"{table.source.name}: the print gets darker from step 1 ({clear:.2f}) to step"

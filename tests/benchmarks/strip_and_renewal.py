@@ -141,8 +141,8 @@ def renewals(count):
 
 
 def main(count: int) -> None:
-    base_times(3 * count, ("film",))
-    base_times(3 * count, ("film", "bare"))
+    base_times(6 * count, ("film",))
+    base_times(6 * count, ("film", "bare"))
     short_strips(count)
     for levels, repeats, off in ((51, 2, 0.0), (51, 2, 0.5), (51, 2, 1.0), (51, 2, -0.4),
                                  (21, 1, 0.0)):

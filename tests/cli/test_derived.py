@@ -199,10 +199,12 @@ def test_another_lamp_or_film_needs_a_word(here, changes, said):
     assert said in message
     assert "--anyway" in message
     good(*FIT, *changes, "--anyway")
+    assert f"The {said} was" in " ".join(read_curve("x.curve.json").summary.warnings)
     good("strip", "new-strip.csv", "--tablet", "31", "-o", "other.process.json", *changes)
     renewal = ("renew", "old.curve.json", "--process", "other.process.json", "-o", "z.curve.json")
     assert "--anyway" in refused(*renewal)
     good(*renewal, "--anyway")
+    assert f"The {said} was" in " ".join(read_curve("z.curve.json").summary.warnings)
     assert "--anyway" in refused("fit", "--ink-from", "old.curve.json", "--process",
                                  "other.process.json", "-o", "v.curve.json")
 

@@ -88,7 +88,8 @@ def command(
         return
     if not readings and not ink_from:
         raise OptionError("no readings were named", "a curve is made from a file of readings",
-                          "tonewright fit READINGS.csv -o NAME.curve.json")
+                          "tonewright fit READINGS.csv -o NAME.curve.json, or with --process"
+                          " the ink of an earlier curve: --ink-from OLD.curve.json")
     if output is None:
         first = (*readings, *ink_from)[0]
         raise OptionError("no output was named", "the curve needs a file to go to",
@@ -188,7 +189,8 @@ def _derive(measured: Any, how: _Wanted, more: _Process) -> Any:
     from tonewright.curve import make_name
     from tonewright.derive import DerivedSettings, make_derived_curve, make_recipe
     from tonewright.files.documents import read_curve, read_process
-    from tonewright.renew import INK, refuse_other_light
+    from tonewright.renew import refuse_other_light
+    from tonewright.setup import INK
     from tonewright.times import parse_time
 
     if more.target_time is not None and measured is None:
@@ -211,7 +213,7 @@ def _derive(measured: Any, how: _Wanted, more: _Process) -> Any:
     recipe = make_recipe(process, measured, DerivedSettings(
         parse_time(more.target_time) if more.target_time else None,
         parse_time(said.printing_time) if said.printing_time else None, others))
-    setup = setup.with_changes({"printing_time": str(recipe.printing_time.on_timer())})
+    setup = setup.with_changes({"printing_time": recipe.spoken_time})
     return make_derived_curve(recipe, how.settings(measured), setup,
                               make_name(how.output.name))
 

@@ -52,15 +52,23 @@ def ink_colour(_context: click.Context, _option: click.Parameter, text: str | No
     return None if text is None else ink_colour_text(parse_colour(text))
 
 
-def setup_options(function: Function) -> Function:
-    """``--setup FILE.toml`` and an option for every entry of the setup."""
-    for name, text in reversed(SETUP_HELP.items()):
-        more: dict[str, Any] = {}
-        if name == "ink_colour":
-            more = {"metavar": "R,G,B", "callback": ink_colour}
-        function = click.option(f"--{name.replace('_', '-')}", name, help=text, **more)(function)
-    return click.option("--setup", "setup_file", type=PATH,
-                        help="Setup from a TOML file; single options win over it.")(function)
+def setup_options_but(*without: str) -> Callable[[Function], Function]:
+    """``--setup FILE.toml`` and an option for every entry of the setup, except some."""
+    def decorate(function: Function) -> Function:
+        for name, text in reversed(SETUP_HELP.items()):
+            if name in without:
+                continue
+            more: dict[str, Any] = {}
+            if name == "ink_colour":
+                more = {"metavar": "R,G,B", "callback": ink_colour}
+            function = click.option(f"--{name.replace('_', '-')}", name, help=text,
+                                    **more)(function)
+        return click.option("--setup", "setup_file", type=PATH,
+                            help="Setup from a TOML file; single options win over it.")(function)
+    return decorate
+
+
+setup_options = setup_options_but()
 
 
 scale = click.option("--scale", type=click.Choice(["luminance", "visual-density"]),

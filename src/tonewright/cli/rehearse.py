@@ -13,7 +13,7 @@ from tonewright.cli.options import PATH, as_json, force, print_json
 @click.command("rehearse")
 @click.option("-o", "--output", "folder", type=PATH, required=True,
               help="Folder for everything the rehearsal makes.")
-@click.option("--seed", type=click.IntRange(min=0), default=1, show_default=True,
+@click.option("--seed", type=click.IntRange(min=0), default=2, show_default=True,
               help="Another number, another paper grain, noise and stain.")
 @force
 @as_json

@@ -10,21 +10,21 @@ import click
 
 from tonewright.cli.options import (
     PATH,
-    SETUP_HELP,
     as_json,
     check_outputs,
     force,
     plot,
     print_json,
     scale,
-    setup_options,
+    setup_options_but,
+    zero_options,
 )
 from tonewright.errors import OptionError
 
 
 @click.command("strip")
 @click.argument("readings", nargs=-1, type=PATH)
-@click.option("--tablet", "tablet_text", required=True, metavar="TABLET",
+@click.option("--tablet", "tablet_text", metavar="TABLET",
               help="31, 21, N x D such as 25x0.12, or a CSV of measured step densities.")
 @click.option("--time", "times", multiple=True, metavar="TIME",
               help="Printing time: 10min, 90s, 7:30 or 120units. One for each strip.")
@@ -33,8 +33,11 @@ from tonewright.errors import OptionError
 @click.option("-o", "--output", type=PATH, help="The process to write, NAME.process.json.")
 @click.option("--flip", is_flag=True, help="The strip was read from the dense end.")
 @click.option("--skip", multiple=True, type=int, metavar="STEP",
-              help="A step that was not measured; may be given several times.")
+              help="A step that was not measured or shall not count; may be given several times.")
+@click.option("--count-all", is_flag=True,
+              help="Count steps that do not fit their neighbours, too.")
 @scale
+@zero_options
 @click.option("--just-visible", type=float, default=1.0, show_default=True,
               help="L* between maximum black and step 2 at the base printing time.")
 @click.option("--scanner", "scanner_file", type=PATH, metavar="SCANNER",
@@ -50,16 +53,17 @@ from tonewright.errors import OptionError
               help="RGB scan: which channel to read; without it the luminance.")
 @click.option("--allow-jpeg", is_flag=True,
               help="Scan: read a JPEG all the same; its blacks are not to be trusted.")
-@setup_options
+@setup_options_but("printing_time")
 @plot
 @force
 @as_json
 def command(
-    readings: tuple[Path, ...], tablet_text: str, times: tuple[str, ...],
+    readings: tuple[Path, ...], tablet_text: str | None, times: tuple[str, ...],
     merged: tuple[int, ...], output: Path | None, flip: bool, skip: tuple[int, ...],
     scale: str | None, just_visible: float, setup_file: Path | None, force: bool, as_json: bool,
     scanner_file: Path | None, corners: str | None, halves: str, channel: str | None,
-    allow_jpeg: bool, plot: Path | None, **setup: str | None,
+    allow_jpeg: bool, plot: Path | None, count_all: bool, relative_to_paper: bool,
+    paper_density: float | None, **setup: str | None,
 ) -> None:
     """Printing time and process response from a step-tablet strip on coated paper.
 
@@ -81,8 +85,13 @@ def command(
       tonewright strip scan.tif --tablet 31 --time 10min --scanner flatbed.scanner.json
     """
     from tonewright.files.documents import read_tablet
+    from tonewright.process import ProcessSettings
     from tonewright.times import parse_time
 
+    if tablet_text is None:
+        raise OptionError("no tablet was named", "what a step holds back must be known",
+                          "add --tablet 31 (31 steps of 0.10), --tablet 21 (21 of 0.15), another"
+                          " as 25x0.12, or a CSV of its measured densities")
     tablet = read_tablet(tablet_text)
     printed = [parse_time(t) for t in times]
     if merged and readings:
@@ -95,10 +104,31 @@ def command(
     check_outputs(output, plot, inputs, force)
     scans = _Scans(scanner_file, corners, halves, channel, allow_jpeg)
     scans.check(readings, flip)
-    strip = _read(readings, tablet, printed, (scale, flip, skip), scans)
-    process = _evaluate(strip, tablet, (output or readings[0]).name, just_visible,
-                        (setup_file, setup))
+    how = _How(scale, flip, skip, _paper(relative_to_paper, paper_density))
+    strip = _read(readings, tablet, printed, how, scans)
+    process = _evaluate(strip, tablet, (output or readings[0]).name,
+                        ProcessSettings(just_visible, count_all), (setup_file, setup))
     _finish(process, (output, plot), force, as_json)
+
+
+@dataclass(frozen=True)
+class _How:
+    """How the readings of all files are understood."""
+
+    scale: Any
+    flip: bool
+    skip: tuple[int, ...]
+    paper_density: float | None
+
+
+def _paper(relative: bool, paper_density: float | None) -> float | None:
+    """What is added to readings that count from the bare paper."""
+    from tonewright.readings import ReadingOptions, refuse_relative
+
+    ReadingOptions(relative_to_paper=relative, paper_density=paper_density)
+    if relative and paper_density is None:
+        refuse_relative()
+    return paper_density
 
 
 @dataclass(frozen=True)
@@ -158,8 +188,8 @@ def _by_eye(
                           "name a CSV file of readings, or count the steps that merge with step 1"
                           " and add --merged")
     if len(merged) != len(printed):
-        raise OptionError(f"there are {len(printed)} times and {len(merged)} counts of merged"
-                          " steps", "every strip has a time and a count",
+        raise OptionError(f"--time is {_given(len(printed))}, --merged"
+                          f" {_given(len(merged))}", "every strip has a time and a count",
                           "write --time 10min --merged 2 for each strip")
     if output is not None:
         raise OptionError("-o or --plot with --merged",
@@ -173,9 +203,12 @@ def _by_eye(
         click.echo(eye_text(result, tablet, strips))
 
 
+def _given(count: int) -> str:
+    return {0: "not given", 1: "given once", 2: "given twice"}.get(count, f"given {count} times")
+
+
 def _read(
-    paths: tuple[Path, ...], tablet: Any, printed: list[Any], how: tuple[Any, bool, Any],
-    scans: _Scans,
+    paths: tuple[Path, ...], tablet: Any, printed: list[Any], how: _How, scans: _Scans,
 ) -> Any:
     """Strips of one or several files; with as many times as files, each has its own."""
     from tonewright.files.scans import is_picture
@@ -183,24 +216,24 @@ def _read(
     from tonewright.strip import StripOptions, combine_strips, strip_from_table
 
     if len(printed) not in (0, 1, len(paths)):
-        raise OptionError(f"there are {len(printed)} times and {len(paths)} files",
+        raise OptionError(f"--time is {_given(len(printed))} for {len(paths)}"
+                          f" file{'s' if len(paths) > 1 else ''}",
                           "one time holds for all files, or each file has its own",
                           "give --time once, or once for each file in the same order")
     times = printed * len(paths) if len(printed) == 1 else printed or [None] * len(paths)
-    scale, flip, skip = how
     count = len(tablet.densities)
     tables = [scans.table(p, count) if is_picture(p) else read_table(p, "step") for p in paths]
     return combine_strips([
-        strip_from_table(table, tablet, StripOptions(t, scale, flip, skip))
+        strip_from_table(table, tablet, StripOptions(t, how.scale, how.flip, how.skip,
+                                                     how.paper_density))
         for table, t in zip(tables, times, strict=True)])
 
 
 def _evaluate(
-    strip: Any, tablet: Any, name: str, just_visible: float,
+    strip: Any, tablet: Any, name: str, settings: Any,
     said: tuple[Path | None, dict[str, str | None]],
 ) -> Any:
     from tonewright.files.documents import read_setup
-    from tonewright.process import ProcessSettings
     from tonewright.process_fit import make_process
     from tonewright.setup import Setup
 
@@ -208,8 +241,7 @@ def _evaluate(
     base = read_setup(setup_file) if setup_file else Setup()
     plain = name.removesuffix(".json").removesuffix(".process").removesuffix(".csv")
     plain = plain.removesuffix(".tif").removesuffix(".tiff").removesuffix(".png")
-    return make_process(strip, tablet, base.with_changes({k: setup[k] for k in SETUP_HELP}),
-                        plain, ProcessSettings(just_visible))
+    return make_process(strip, tablet, base.with_changes(setup), plain, settings)
 
 
 def _finish(

@@ -62,7 +62,7 @@ def inks_text(ranking: InkRanking) -> str:
     process = ranking.process
     lines = [
         f"Inks on {process.name}",
-        labelled("time", f"printed for {ranking.time.on_timer()}"
+        labelled("time", f"printed for {ranking.process.spoken(ranking.time)}"
                  + (", the base printing time (if it was another, add --time)"
                     if ranking.time == process.base_time else "")),
         labelled("read", _read(ranking)),
@@ -175,8 +175,9 @@ def warnings(ranking: InkRanking) -> list[str]:
     if off is not None and abs(off) > CLEAR_OFF:
         said.append(
             f"Clear film printed {abs(off) / STOP:.1f} stops {'lighter' if off > 0 else 'darker'}"
-            f" than the strip of {ranking.process.name} says for {ranking.time.on_timer()}: the"
-            " time may be another one (--time), or the chart is on another paper or chemistry.")
+            f" than the strip of {ranking.process.name} says for"
+            f" {ranking.process.spoken(ranking.time)}: the time may be another one (--time), or"
+            " the chart is on another paper or chemistry.")
     said += [
         f"Patches {', '.join(g.patches)} are of one ink and differ by {g.difference:.2f} in"
         " density: look at them, measure them again, or leave the bad one out with --leave-out."

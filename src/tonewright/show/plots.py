@@ -83,15 +83,18 @@ def plot_process(process: Process) -> bytes:
     axes.fill_between(stops, process.density_low, process.density_high, color=BAND, lw=0,
                       label="where the response lies, 95 times in 100")
     axes.plot(stops, process.density, color=INK, lw=1.8, label="process response")
-    film = process.findings.film_density or 0.0
     for half, colour, label in (("film", POINT, "steps through the film"),
                                 ("bare", SECOND, "bare steps")):
-        rows = [p for p in process.strip.patches if p.through == half]
-        place = [process.shift(p.time) - process.tablet.densities[p.step - 1] - base
-                 + (film if half == "bare" else 0.0) for p in rows]
+        rows = [i for i, p in enumerate(process.strip.patches) if p.through == half]
+        place = {i: _stops_from_base(process, i) for i in rows}
         if rows:
-            axes.plot(np.array(place) / STOP, [p.density for p in rows], ".", color=colour, ms=5,
-                      label=label)
+            axes.plot(list(place.values()), [process.strip.patches[i].density for i in rows], ".",
+                      color=colour, ms=5, label=label)
+    aside = process.findings.set_aside
+    if aside:
+        axes.plot([_stops_from_base(process, i) for i in aside],
+                  [process.strip.patches[i].density for i in aside], "o", mfc="none", mec=DOUBT,
+                  ms=9, label="set aside")
     axes.axvline(0.0, color=INK, lw=0.8, ls=":")
     axes.annotate("clear film at the\nbase printing time", (0.0, 0.25), (6, 0),
                   textcoords="offset points", fontsize=8, color=INK)
@@ -100,6 +103,14 @@ def plot_process(process: Process) -> bytes:
     axes.legend(fontsize=8, frameon=False, loc="upper left")
     axes.grid(alpha=0.2)
     return _png(figure)
+
+
+def _stops_from_base(process: Process, row: int) -> float:
+    """Exposure of a step, in stops from clear film at the base printing time."""
+    patch = process.strip.patches[row]
+    bare = (process.findings.film_density or 0.0) if patch.through == "bare" else 0.0
+    exposure = process.shift(patch.time) - process.tablet.densities[patch.step - 1] + bare
+    return (exposure - process.shift(process.base_time)) / STOP
 
 
 @dataclass(frozen=True, eq=False)

@@ -9,6 +9,7 @@ from tonewright.exposure import EyeResult, EyeStrip
 from tonewright.process import Process
 from tonewright.show.rehearsal_text import CAUTIONS
 from tonewright.show.text import labelled
+from tonewright.strip_check import step_name
 from tonewright.tablet import Tablet
 from tonewright.times import PrintingTime
 
@@ -16,8 +17,9 @@ from tonewright.times import PrintingTime
 def eye_json(result: EyeResult) -> dict[str, Any]:
     """The findings of strips judged by eye, under the names the command line promises."""
     known = result.high
+    best = result.next_time if result.differ else known
     return {
-        "base_printing_time_s": None if known is None else _number(known),
+        "base_printing_time_s": None if best is None else _number(best),
         "base_printing_time_low_s": None if result.low is None else _number(result.low),
         "base_printing_time_high_s": None if known is None else _number(known),
         "strict_printing_time_s": None if known is None else result.strict.value,
@@ -46,6 +48,7 @@ def process_json(process: Process) -> dict[str, Any]:
         "just_visible_lightness": process.settings.just_visible_lightness,
         "time_unit": process.unit, "noise_density_sd": found.noise_density_sd,
         "reciprocity": found.reciprocity, "scale": process.strip.scale,
+        "set_aside": [step_name(process.strip.patches[i]) for i in found.set_aside],
         "warnings": list(found.warnings),
     }
 
@@ -77,9 +80,13 @@ def eye_text(result: EyeResult, tablet: Tablet, strips: list[EyeStrip]) -> str:
                               " 3 stands apart"))
     else:
         lines.append(labelled("next", _why(result, tablet)))
+    if result.far:
+        return "\n".join([*lines, exposing_text()])
     low = "" if result.low is None else f"over {result.low.on_timer()} and "
     lines.append(labelled("between", f"the base printing time is {low}at most"
-                          f" {result.high.on_timer()}"))
+                          f" {result.high.on_timer()}"
+                          + ("; the strips differ by a step at most, which is as near as a count"
+                             " by eye gets" if result.differ else "")))
     lines.append(labelled("strict", f"{result.strict}, one step shorter, keeps a little more in"
                           " the shadows for a hardly lighter black"))
     return "\n".join([*lines, exposing_text()])
@@ -88,6 +95,13 @@ def eye_text(result: EyeResult, tablet: Tablet, strips: list[EyeStrip]) -> str:
 def _why(result: EyeResult, tablet: Tablet) -> str:
     change = result.change_stops
     way = "longer" if change > 0 else "shorter"
+    if result.far:
+        return (f"print for {result.next_time}: {-change:.0f} stops shorter than"
+                f" {result.nearest.time}, and count again. So many merged steps tell only that the"
+                " strip is far too long, or that it is fogged or not cleared.")
+    if result.differ:
+        return (f"print for {result.next_time}: half way between what the strips say, so that"
+                " steps 1 and 2 just merge and step 3 stands apart")
     return (f"print for {result.next_time}: {abs(change):.2f} stop {way} than"
             f" {result.nearest.time}, so that steps 1 and 2 just merge and step 3 stands apart"
             f" (a step of this tablet is {tablet.step / scales.STOP:.2f} stop)")
@@ -117,10 +131,9 @@ def process_text(process: Process) -> str:
                  + ("" if found.reached_black else ", extrapolated: NOT reached on this strip")),
         labelled("white", f"density {found.paper_white_density:.2f}, L*"
                  f" {float(scales.density_to_lightness(found.paper_white_density)):.1f}"),
-        labelled("time", f"base printing time {spoken(found.base_printing_time)}; nine times in"
-                 f" ten it lies between {spoken(found.base_printing_time_low)} and"
-                 f" {spoken(found.base_printing_time_high)}"),
-        labelled("strict", f"{spoken(found.strict_printing_time)}, one step shorter"),
+        labelled("time", _time_words(process)),
+        *([] if found.next_time is not None else [
+            labelled("strict", f"{spoken(found.strict_printing_time)}, one step shorter")]),
         labelled("range", _range_words(process)),
     ]
     if found.film_density is not None:
@@ -133,6 +146,21 @@ def process_text(process: Process) -> str:
                           " density"))
     lines += [labelled("warning", text) for text in found.warnings]
     return "\n".join(lines)
+
+
+def _time_words(process: Process) -> str:
+    found = process.findings
+
+    def spoken(value: float) -> str:
+        return str(PrintingTime(value, process.unit).on_timer())
+
+    between = (f"between {spoken(found.base_printing_time_low)} and"
+               f" {spoken(found.base_printing_time_high)}")
+    if found.next_time is None:
+        return (f"base printing time {spoken(found.base_printing_time)}; nine times in ten it lies"
+                f" {between}")
+    return (f"the base printing time is not known yet: nine times in ten it lies {between}, most"
+            f" likely near {spoken(found.base_printing_time)}")
 
 
 def _range_words(process: Process) -> str:
@@ -153,7 +181,9 @@ def next_words(process: Process, file: str | None = None) -> str:
     """What to do next; ``file`` is where the process was written."""
     found = process.findings
     if found.next_time is not None:
-        return f"print another strip for {PrintingTime(found.next_time, process.unit)}"
+        return (f"print another strip for {PrintingTime(found.next_time, process.unit)}: long"
+                " enough to show black if the paper needs more than is likely, and a strip that is"
+                " too long tells all that one at the right time does")
     time = PrintingTime(found.base_printing_time, process.unit).on_timer()
     return (f"print the target for {time} (or use the target printed beside the strip), then"
             f" tonewright fit READINGS.csv --process {file or 'NAME.process.json'}"

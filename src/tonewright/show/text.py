@@ -119,12 +119,12 @@ def _origin_lines(curve: Curve) -> list[str]:
         return [] if curve.readings is None else [labelled("read", readings_line(curve.readings))]
     process = recipe.processes[recipe.process]
     lines = [labelled("ink", f"{readings_line(p.readings)}, printed as"
-                      f" {recipe.processes[p.process].name} for {p.time.on_timer()}")
+                      f" {recipe.processes[p.process].name} for {recipe.spoken_print_time(p)}")
              for p in recipe.prints]
     lines.append(labelled("process", f"{process.name}, from a strip of"
                           f" {len(process.strip.patches)} steps"))
     return [*lines, labelled("time", f"the curve is for a printing time of"
-                             f" {recipe.printing_time.on_timer()}")]
+                             f" {recipe.spoken_time}")]
 
 
 def _range_lines(curve: Curve) -> list[str]:

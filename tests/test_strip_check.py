@@ -1,0 +1,88 @@
+"""What speaks against a strip: stains, strips of two papers, a film that is none."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from tonewright import darkroom
+from tonewright.darkroom import measure_strip
+from tonewright.strip import StripPatch
+from tonewright.strip_check import (
+    Placed,
+    doubt_words,
+    find_doubtful,
+    smooth_strip,
+    speaks_against,
+    step_name,
+)
+from tonewright.tablet import nominal_tablet
+from tonewright.times import PrintingTime
+
+TABLET = nominal_tablet("31")
+TIME = PrintingTime(600.0)
+
+
+def placed(seed, *, change=None, noise=0.02, prints=("a",), shift=0.0):
+    """Readings of one process of the virtual darkroom, a stop longer than it needs."""
+    room = darkroom.random_darkroom(np.random.default_rng(seed))
+    patches, x = [], []
+    for number, name in enumerate(prints):
+        read = measure_strip(room, TABLET.density, 2.0 * room.base_time, seed=seed + 50 * number,
+                             flaws=darkroom.Flaws(noise_density_sd=noise))
+        patches += [StripPatch(int(s), float(d) + shift * number, None, "film", TIME, name)
+                    for s, d in zip(read.step, read.density_film, strict=True)]
+        x.append(-TABLET.density)
+    y = np.array([p.density for p in patches])
+    for step, by in (change or {}).items():
+        y[step - 1] += by
+    return Placed(patches, np.concatenate(x), y, np.ones(y.size))
+
+
+def test_good_strips_have_no_doubtful_steps():
+    """One alarm in fifty strips is what the limit allows (Bonferroni)."""
+    assert sum(bool(find_doubtful(placed(s))) for s in range(40)) <= 4
+
+
+@pytest.mark.parametrize("step", [1, 2, 5, 17, 31])
+@pytest.mark.parametrize("by", [-0.25, 0.25])
+def test_a_stain_or_a_slip_is_found(step, by):
+    found = find_doubtful(placed(3, change={step: by}))
+    assert list(found) == [step - 1]
+    assert found[step - 1] == pytest.approx(by, abs=0.08)
+
+
+def test_several_are_found_though_they_hide_each_other():
+    found = find_doubtful(placed(5, change={2: -0.3, 9: -0.3, 20: 0.3}, noise=0.01))
+    assert sorted(found) == [1, 8, 19]
+
+
+def test_what_is_said_of_them():
+    one = placed(3, change={2: -0.5})
+    (said,) = doubt_words(one, {1: -0.5})
+    assert "step 2 under the film of a is 0.50 lighter" in said
+    assert doubt_words(one, {}) == []
+    assert step_name(StripPatch(4, 1.0, None, "bare", TIME, None)) == "step 4 on the bare half"
+
+
+def test_strips_of_one_paper_agree_and_of_two_do_not():
+    assert speaks_against(placed(7, prints=("a", "b")), None) == []
+    (said,) = speaks_against(placed(7, prints=("a", "b"), shift=0.25), None)
+    assert "do not lie on one curve" in said
+    assert "evaluate each by itself" in said
+
+
+def test_readings_that_scatter_much_are_warned_of():
+    said = speaks_against(placed(9, noise=0.12), None)
+    assert any("scatter by 0.1" in words for words in said)
+
+
+def test_a_film_that_takes_more_than_clear_film_can():  # common practice, no source
+    assert speaks_against(placed(11), 0.15) == []
+    (said,) = speaks_against(placed(11), 0.5)
+    assert "seems to take 0.50 of density" in said
+
+
+def test_the_smooth_curve_tells_the_noise():
+    one = placed(13, noise=0.02)
+    assert smooth_strip(one.x, one.y, one.sd).noise == pytest.approx(0.02, abs=0.008)
