@@ -161,6 +161,29 @@ def test_the_exponent_stays_1_where_the_data_cannot_bear_another():
     assert found.reciprocity_sd is not None  # looked for, and not found
 
 
+@pytest.mark.parametrize("stops", [2.5, 3.0, 3.5])
+def test_a_strip_far_too_long_still_tells_the_time(stops):
+    """It shows black all the better: what is expected of a guess must not overrule it."""
+    off = []
+    for seed in range(4):
+        room = darkroom.random_darkroom(np.random.default_rng(seed + 70))
+        found = evaluate(strip(room, room.base_time * 2.0**stops, seed=seed,
+                               halves=("film", "bare"))).findings
+        off.append(abs(np.log2(found.base_printing_time / room.base_time)))
+    assert np.median(off) < 0.35
+
+
+def test_a_slip_at_the_first_step_is_no_exchange_of_the_halves():
+    room = Darkroom()
+    made = strip(room, room.base_time * 1.4, halves=("film", "bare"), seed=3)
+    right = evaluate(made).findings
+    first = dataclasses.replace(made.patches[0], density=made.patches[0].density - 1.0)
+    slipped = evaluate(dataclasses.replace(made, patches=(first, *made.patches[1:]))).findings
+    assert slipped.set_aside == (0,)
+    assert slipped.base_printing_time == pytest.approx(right.base_printing_time, rel=0.1)
+    assert slipped.film_density == pytest.approx(right.film_density, abs=0.02)
+
+
 def test_more_strips_leave_less_open():
     room = Darkroom()
 

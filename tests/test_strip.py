@@ -139,7 +139,8 @@ def test_patches_of_several_files_say_which_they_are_of():
     first = strip_from_table(table(plain()), TABLET, TEN)
     other = strip_from_table(table([(s, round(d + 0.01, 3)) for s, d in plain()]), TABLET, TEN)
     assert {p.print_name for p in combine_strips([first]).patches} == {None}
-    assert {p.print_name for p in combine_strips([first, other]).patches} == {"s.csv"}
+    assert {p.print_name for p in combine_strips([first, other]).patches} == {
+        "1 (s.csv)", "2 (s.csv)"}
 
 
 @pytest.mark.parametrize("half", ["film", "bare"])

@@ -65,6 +65,14 @@ def test_what_is_said_of_them():
     assert step_name(StripPatch(4, 1.0, None, "bare", TIME, None)) == "step 4 on the bare half"
 
 
+def test_a_strip_that_gets_lighter_again_is_warned_of():
+    """Two stains side by side look like a curve that turns: said, and not set right."""
+    assert not any("lighter again" in w for s in range(30) for w in speaks_against(placed(s), None))
+    for change in ({1: -0.2, 2: -0.2}, {1: -0.3, 2: -0.3, 3: -0.3}):
+        said = speaks_against(placed(3, change=change), None)
+        assert any("gets lighter again" in w and "--skip" in w for w in said), said
+
+
 def test_strips_of_one_paper_agree_and_of_two_do_not():
     assert speaks_against(placed(7, prints=("a", "b")), None) == []
     (said,) = speaks_against(placed(7, prints=("a", "b"), shift=0.25), None)

@@ -6,4 +6,4 @@ modules named after what they do: ``tonewright.readings``, ``tonewright.fit``,
 ``tonewright.files``.
 """
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"

@@ -81,9 +81,10 @@ def judge_by_eye(tablet: Tablet, strips: list[EyeStrip]) -> EyeResult:
             f" is at most {high.on_timer()}", "strips of one paper and one lamp agree to a step",
             "look at both again, dry, in even light; print one again if needed")
     # either count may be off by one: the truth is within a step of both, most likely between
-    middle = high.times(math.sqrt(ratio(low, high)))
+    middle = _between(strips) or high.times(math.sqrt(ratio(low, high)))
     found = _advise(tablet, strips, None, middle)
-    return replace(found, low=low.times(1.0 / step), high=high.times(step), differ=True)
+    return replace(found, low=low.times(1.0 / step), high=high.times(step), differ=True,
+                   next_time=middle.on_timer(), right=False)
 
 
 def _bounds(
@@ -93,12 +94,16 @@ def _bounds(
     density = tablet.densities
     low: PrintingTime | None = None
     high: PrintingTime | None = None
+    # a strip that is nearly all black bounds nothing where another says more
+    telling = [s for s in strips if not _nearly_all_black(tablet, s)]
     for strip in strips:
         if not 1 <= strip.merged < len(density):
             raise OptionError(
                 f"{strip.merged} steps merge on a tablet of {len(density)}",
                 "the count is 1 (every step can be told apart) or more, and not all of them",
                 "count from the blackest step; if all merge, print for a quarter of the time")
+        if telling and strip not in telling:
+            continue
         until = strip.time
         if strip.merged > 1:
             until = strip.time.times(10.0 ** (density[WANTED - 1] - density[strip.merged - 1]))
@@ -107,6 +112,23 @@ def _bounds(
             until = strip.time.times(after)
         low = until if low is None or ratio(until, low) > 1.0 else low
     return low, high
+
+
+def _between(strips: list[EyeStrip]) -> PrintingTime | None:
+    """Half way between the longest that is too short and the shortest that is too long."""
+    short = [s.time for s in strips if s.merged < WANTED]
+    long = [s.time for s in strips if s.merged > WANTED]
+    if not short or not long:
+        return None
+    low, high = max(short, key=lambda t: t.value), min(long, key=lambda t: t.value)
+    return low.times(math.sqrt(ratio(high, low))) if ratio(high, low) > 1.0 else None
+
+
+def _nearly_all_black(tablet: Tablet, strip: EyeStrip) -> bool:
+    density = tablet.densities
+    if not 1 <= strip.merged < len(density):
+        return False
+    return (density[strip.merged - 1] - density[WANTED - 1]) / STOP > FARTHEST_DOWN
 
 
 def _advise(

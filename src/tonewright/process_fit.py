@@ -22,9 +22,11 @@ from tonewright.strip import Strip
 from tonewright.strip_check import (
     NOISE_FLOOR,
     Placed,
+    belong_apart,
     check_halves,
     doubt_words,
     find_doubtful,
+    find_gross,
     smooth_strip,
     speaks_against,
 )
@@ -33,7 +35,8 @@ from tonewright.times import PrintingTime, ratio
 
 GUESS_STOPS, GUESS_REACH = 0.75, 1.3
 """A printer's guess lies between half a stop short and two stops long of the base time, mostly, and
-anywhere there alike.  This only matters where the strip itself says little."""
+anywhere there alike; one further off is not ruled out where the strip shows black.  This only
+matters where the strip itself says little."""
 SHORT_SPREAD, SHORT_TAIL = 0.8, 4.0
 """A strip that looks short of black may be far short: then a normal distribution of this spread is
 taken, and for how far the time may be off, and for the next one to try, Student's of so many
@@ -62,6 +65,14 @@ class _Places:
     film_sd: float | None = None
 
 
+@dataclass(frozen=True)
+class _Known:
+    """What places the readings, found before."""
+
+    reciprocity: float
+    film: float | None
+
+
 def make_process(
     strip: Strip, tablet: Tablet, setup: Setup, name: str,
     settings: ProcessSettings | None = None,
@@ -81,6 +92,8 @@ def make_process(
     doubtful, said = _doubts(strip, tablet, reference, settings)
     kept = strip.without(tuple(doubtful))
     places = _place(kept, tablet, reference)
+    if places.film is not None and places.film_sd is not None:
+        check_halves(places.film, places.film_sd)
     drawn = draw_responses(places.x, places.y, places.sd, places.second)
     said += speaks_against(Placed(kept.patches, places.x, places.y, places.sd), places.film)
     findings = replace(_findings(kept, tablet, reference, places, drawn, settings),
@@ -107,8 +120,13 @@ def _doubts(
     """
     if settings.count_all:
         return {}, []
-    places = _place(strip, tablet, reference)
+    # film and reciprocity from halves without their own strays, lest a slip make the film dark
+    gross = tuple(find_gross(strip, tablet))
+    rough = _place(strip.without(gross), tablet, reference)
+    places = _place(strip, tablet, reference, _Known(rough.reciprocity, rough.film))
     placed = Placed(strip.patches, places.x, places.y, places.sd)
+    if belong_apart(placed.without(gross)):  # each would call the other's steps doubtful
+        return {}, []
     doubtful = find_doubtful(placed)
     return doubtful, doubt_words(placed, doubtful)
 
@@ -125,7 +143,9 @@ def response_model(process: Process) -> tuple[RiseModel, float]:
     Nodes are exposures relative to the reference time; values are densities.
     """
     counted = process.strip.without(process.findings.set_aside)
-    places = _place(counted, process.tablet, process.reference_time, process.findings)
+    found = process.findings
+    places = _place(counted, process.tablet, process.reference_time,
+                    _Known(found.reciprocity, found.film_density))
     drawn = draw_responses(places.x, places.y, places.sd, places.second)
     return model_from_sample(drawn.nodes, drawn.curves, drawn.weights), drawn.noise
 
@@ -161,7 +181,7 @@ def draw_responses(x: Array, y: Array, sd: Array, second: float) -> DrawnRespons
     black = just_black(nodes, curves, JUST_VISIBLE)
     guess = (second - black) / STOP
     if is_reached(black, x):
-        weights = wide = np.exp(-0.5 * ((guess - GUESS_STOPS) / GUESS_REACH) ** 6) + 1e-9
+        weights = wide = 1.0 / (1.0 + ((guess - GUESS_STOPS) / GUESS_REACH) ** 6)
     else:
         off = (guess - GUESS_STOPS) / SHORT_SPREAD
         weights = np.exp(-0.5 * off**2) + 1e-9
@@ -193,7 +213,7 @@ def weighted_quantile(values: Array, weights: Array, part: float) -> Array:
 
 
 def _place(
-    strip: Strip, tablet: Tablet, reference: PrintingTime, known: Findings | None = None
+    strip: Strip, tablet: Tablet, reference: PrintingTime, known: _Known | None = None
 ) -> _Places:
     """Exposure of every reading; the film's density and the reciprocity found on the way."""
     patches = strip.patches
@@ -209,14 +229,13 @@ def _place(
         return float(power * longer.max() - tablet.densities[1])
 
     if known is not None:
-        x = base + known.reciprocity * longer + bare * (known.film_density or 0.0)
+        x = base + known.reciprocity * longer + bare * (known.film or 0.0)
         return _Places(x, y, sd, second(known.reciprocity))
     power, power_sd = _find_reciprocity(base[~bare], longer[~bare], y[~bare], sd[~bare])
     x = base + power * longer
     film = film_sd = None
     if bare.any():
         film, film_sd = _best_shift(lambda f: smooth_strip(x + f * bare, y, sd).score, (-0.6, 0.9))
-        check_halves(film, film_sd)
         x = x + film * bare
     return _Places(x, y, sd, second(power), power, power_sd, film, film_sd)
 
@@ -268,7 +287,8 @@ def _findings(
     known = np.isfinite(ranges)
     log_range = (float(weighted_quantile(ranges[known], drawn.weights[known], 0.5))
                  if known.any() else None)
-    longest = strip.times()[-1]
+    next_time = (None if reached else
+                 _next_time(reference.times(10.0**wide_middle), strip.times()[-1]))
     interval = tablet.densities[1] - tablet.densities[0]
     return Findings(
         base_printing_time=_round(base.value),
@@ -276,7 +296,7 @@ def _findings(
         base_printing_time_high=_round(reference.times(10.0**high).value),
         strict_printing_time=_round(base.value * 10.0 ** (-interval / places.reciprocity)),
         reached_black=reached,
-        next_time=None if reached else _next_time(reference.times(10.0**wide_middle), longest),
+        next_time=None if next_time is None else next_time.value,
         log_exposure_range=None if log_range is None else round(log_range, 4),
         iso_range=iso_range_class(log_range),
         film_density=None if places.film is None else round(places.film, 4),
@@ -284,7 +304,7 @@ def _findings(
         max_black_density=_middle(drawn, -1), paper_white_density=_middle(drawn, 0),
         noise_density_sd=round(drawn.noise, 5), reciprocity=places.reciprocity,
         reciprocity_sd=None if places.reciprocity_sd is None else round(places.reciprocity_sd, 4),
-        warnings=(*_warnings(strip, low, high, reached, places), *_white_words(drawn, places)))
+        warnings=(*_warnings(strip, (low, high), next_time, places), *_white_words(drawn, places)))
 
 
 def _white_words(drawn: DrawnResponses, places: _Places) -> tuple[str, ...]:
@@ -307,20 +327,21 @@ def _round(value: float) -> float:
     return float(f"{value:.5g}")
 
 
-def _next_time(wanted: PrintingTime, longest: PrintingTime) -> float:
+def _next_time(wanted: PrintingTime, longest: PrintingTime) -> PrintingTime:
     """Towards what is wanted, by half a stop at least and two stops at most."""
     stops = np.clip(math.log2(ratio(wanted, longest)), 0.5, 2.0)
-    return longest.times(2.0 ** float(stops)).on_timer().value
+    return longest.times(2.0 ** float(stops)).on_timer()
 
 
 def _warnings(
-    strip: Strip, low: float, high: float, reached: bool, places: _Places
+    strip: Strip, between: tuple[float, float], next_time: PrintingTime | None, places: _Places
 ) -> tuple[str, ...]:
+    low, high = between
     said = list(strip.notes)
-    if not reached:
+    if next_time is not None:
         said.append("Maximum black was not reached: even the clearest step still prints lighter"
                     " than this paper can. The times are extrapolated; print another strip for"
-                    " the next time given.")
+                    f" {next_time}.")
     elif (high - low) / STOP > 1.5:
         said.append(f"The base printing time is known only to ±{(high - low) / STOP / 2.0:.1f}"
                     " stop; measuring the dark steps again, or a second strip, would settle it.")

@@ -140,7 +140,8 @@ def pooled(
     place = []
     for one in processes:
         same = next((i for i, k in enumerate(kept)
-                     if k.strip == one.strip and k.tablet == one.tablet), len(kept))
+                     if k.strip == one.strip and k.tablet == one.tablet
+                     and k.settings == one.settings), len(kept))
         if same == len(kept):
             kept.append(one)
         place.append(same)

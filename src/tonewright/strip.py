@@ -119,7 +119,8 @@ def strip_from_table(table: Table, tablet: Tablet, options: StripOptions) -> Str
     _check_complete(table, patches, tablet, options.skip)
     _check_direction(table, patches, tablet, options.flip)
     return Strip(patches, value.scale, (table.source,),
-                 table.notes + value.notes + _wet_notes(table) + _time_notes(times, options.time))
+                 table.notes + value.notes + _wet_notes(table) + _time_notes(times, options.time)
+                 + _paper_notes(options.paper_density))
 
 
 def combine_strips(strips: list[Strip]) -> Strip:
@@ -139,7 +140,7 @@ def combine_strips(strips: list[Strip]) -> Strip:
                                 "choose one that all files hold with --scale")
         ratio(other.patches[0].time, first.patches[0].time)
     if len(strips) > 1:
-        strips = [_named(strip) for strip in strips]
+        strips = [_named(strip, number) for number, strip in enumerate(strips, 1)]
     return replace(first, patches=tuple(p for s in strips for p in s.patches),
                    sources=tuple(s for strip in strips for s in strip.sources),
                    notes=tuple(n for s in strips for n in s.notes))
@@ -155,11 +156,12 @@ def _refuse_twice(sources: list[Source]) -> None:
         seen[source.sha256] = source.name
 
 
-def _named(strip: Strip) -> Strip:
-    """Patches that say which strip they are of, if only by their file's name."""
-    name = strip.sources[0].name if strip.sources else None
+def _named(strip: Strip, number: int) -> Strip:
+    """Patches that say which strip they are of: two files may have one name."""
+    name = f"{number} ({strip.sources[0].name})" if strip.sources else str(number)
     return replace(strip, patches=tuple(
-        p if p.print_name else replace(p, print_name=name) for p in strip.patches))
+        replace(p, print_name=f"{name}, {p.print_name}" if p.print_name else name)
+        for p in strip.patches))
 
 
 def _cells(table: Table, name: str) -> list[str] | None:
@@ -229,7 +231,8 @@ def _check_densities(table: Table, patches: tuple[StripPatch, ...]) -> None:
             raise ReadingsError(
                 f"{table.source.name}, step {patch.step}: density {patch.density:g}",
                 "print densities lie between 0 and 6",
-                "measure against the instrument's own white, not against the paper"
+                "measure against the instrument's own white, or add --relative-to-paper and"
+                " --paper-density with the density of the bare paper"
                 if patch.density < 0.0 else
                 "if these are percent of light, name the column luminance; if they are L*,"
                 " lightness")
@@ -306,6 +309,12 @@ def _time_notes(
         return ()
     listed = ", ".join(dict.fromkeys(str(t) for t in times))
     return (f"The file says what it was printed for ({listed}); --time {given} is not used.",)
+
+
+def _paper_notes(density: float | None) -> tuple[str, ...]:
+    if density is None:
+        return ()
+    return (f"Counted from the bare paper: its own density, {density:g}, was added.",)
 
 
 def _wet_notes(table: Table) -> tuple[str, ...]:

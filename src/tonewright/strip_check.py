@@ -11,7 +11,8 @@ from tonewright.errors import FitError
 from tonewright.numeric.monotone import SmoothFit, SmoothSettings, fit_smooth
 from tonewright.numeric.strays import find_strays
 from tonewright.scales import Array
-from tonewright.strip import FEWEST, StripPatch
+from tonewright.strip import FEWEST, Strip, StripPatch
+from tonewright.tablet import Tablet
 
 NOISE_FLOOR = 0.004
 SMALLEST_DOUBT = 0.04
@@ -21,8 +22,12 @@ DISAGREEMENT, DISAGREEMENT_DENSITY = 1.5, 0.03
 and by so much density besides: sheets of one paper differ by less."""
 MUCH_NOISE = 0.06
 """Scatter of a reading (density) beyond what an instrument and an even coating show."""
-THICK_FILM = 0.35
+THICK_FILM = 0.2
 """Clear film takes 0.03 to 0.15 (common practice, no source)."""
+LIGHTER, LIGHTER_DENSITY = 5.0, 0.05
+"""From how many standard deviations, and how much density, on the clearest steps are lighter than
+the ones after them."""
+CLEAREST = 5
 WHITE_OF_PAPER = 0.02
 """No paper is so white, counted from a perfect white (common practice, no source)."""
 
@@ -39,6 +44,11 @@ class Placed:
     sd: Array
     """Relative uncertainty."""
 
+    def without(self, rows: Sequence[int]) -> Placed:
+        """All but some readings."""
+        kept = [i for i in range(self.x.size) if i not in rows]
+        return Placed([self.patches[i] for i in kept], self.x[kept], self.y[kept], self.sd[kept])
+
 
 def smooth_strip(x: Array, y: Array, sd: Array) -> SmoothFit:
     """A plain smooth curve, for the noise and for comparing shifts by their likelihood."""
@@ -46,14 +56,25 @@ def smooth_strip(x: Array, y: Array, sd: Array) -> SmoothFit:
     return fit_smooth(x, y, sd, np.linspace(x.min(), x.max(), 60), settings)
 
 
+def find_gross(strip: Strip, tablet: Tablet) -> list[int]:
+    """Index of each step that does not fit the others of its own half and strip."""
+    keys = [(p.through, p.time.value, p.print_name) for p in strip.patches]
+    found = []
+    for key in dict.fromkeys(keys):
+        rows = [i for i, k in enumerate(keys) if k == key]
+        x = np.array([-tablet.densities[strip.patches[i].step - 1] for i in rows])
+        y = np.array([strip.patches[i].density for i in rows])
+        found += [rows[i] for i in find_strays(x, y, np.ones(y.size))]
+    return found
+
+
 def find_doubtful(placed: Placed) -> dict[int, float]:
     """Index of each step that does not fit its neighbours, and by how much density."""
     strays = list(find_strays(placed.x, placed.y, placed.sd))
     if not strays:
         return {}
-    keep = np.ones(placed.x.size, dtype=bool)
-    keep[strays] = False
-    rest = smooth_strip(placed.x[keep], placed.y[keep], placed.sd[keep])
+    kept = placed.without(strays)
+    rest = smooth_strip(kept.x, kept.y, kept.sd)
     off = placed.y - np.interp(placed.x, rest.grid, rest.value)
     return {i: float(off[i]) for i in sorted(strays) if abs(off[i]) >= SMALLEST_DOUBT}
 
@@ -73,7 +94,7 @@ def doubt_words(placed: Placed, doubtful: dict[int, float]) -> list[str]:
               for i, off in doubtful.items()]
     return ["Set aside, because their neighbours lead to expect something else: "
             + ", ".join(listed) + ". Look for a stain or a slip of the pen and measure again;"
-            " --count-all counts every step all the same."]
+            " tonewright strip --count-all counts every step all the same."]
 
 
 def speaks_against(placed: Placed, film: float | None) -> list[str]:
@@ -87,20 +108,57 @@ def speaks_against(placed: Placed, film: float | None) -> list[str]:
         said.append(f"The film seems to take {film:.2f} of density; clear film takes 0.03 to 0.15."
                     " The two halves may be two prints, or one of them is read one or more steps"
                     " off.")
-    if float(np.median(np.sort(placed.y)[: max(placed.y.size // 10, 3)])) < WHITE_OF_PAPER:
-        said.append("The lightest steps have no density at all, and no paper is as white as that:"
-                    " the instrument was zeroed on the paper. Give --paper-density, the paper's"
-                    " own density, for the right blacks.")
+    least = np.argsort(placed.x)[: max(placed.y.size // 10, 3)]
+    if float(np.median(placed.y[least])) < WHITE_OF_PAPER:
+        said.append("The lightest steps have next to no density, and hardly a paper is as white as"
+                    " that: the instrument seems to have been zeroed on the paper. If so, add"
+                    " --relative-to-paper, and --paper-density with the paper's own density (0.05"
+                    " to 0.12 mostly), for the right blacks.")
+    return said + _lighter_again(placed)
+
+
+def belong_apart(placed: Placed) -> bool:
+    """Whether several strips or halves lie on curves of their own."""
+    return bool(_apart(placed, _noise(placed, np.ones(placed.x.size, dtype=bool))))
+
+
+def _groups(placed: Placed) -> dict[tuple[str, float, str | None], Array]:
+    """Which readings are of each half of each strip."""
+    keys = [(p.through, p.time.value, p.print_name) for p in placed.patches]
+    return {key: np.array([k == key for k in keys]) for key in sorted(set(keys), key=str)}
+
+
+def _lighter_again(placed: Placed) -> list[str]:
+    """A warning where a strip gets lighter again towards its clearest step.
+
+    The mean of the first k steps against that of the four after them.
+    """
+    noise = _noise(placed, np.ones(placed.x.size, dtype=bool))
+    said = []
+    for here in _groups(placed).values():
+        order = np.flatnonzero(here)[np.argsort(-placed.x[here], kind="stable")]
+        found = [k for k in range(1, CLEAREST + 1) if order.size >= k + 4 and _is_lighter(
+            placed.y[order[:k]], placed.y[order[k:k + 4]], noise)]
+        if found:
+            last = placed.patches[order[found[-1] - 1]]
+            said.append(f"The print gets lighter again towards step 1, from {step_name(last)} on,"
+                        " though there was more light: stains, or a black that turns over when it"
+                        " gets too much. The times hang on these steps: measure them again, or"
+                        " leave them out with --skip.")
     return said
+
+
+def _is_lighter(first: Array, after: Array, noise: float) -> bool:
+    gap = float(after.mean() - first.mean())
+    spread = noise * float(np.sqrt(1.0 / first.size + 1.0 / after.size))
+    return gap > max(LIGHTER * spread, LIGHTER_DENSITY)
 
 
 def _apart(placed: Placed, joint: float) -> list[str]:
     """A warning where several strips or halves lie on curves of their own."""
-    keys = [(p.through, p.time.value, p.print_name) for p in placed.patches]
     squares, counted = 0.0, 0
-    groups = sorted(set(keys), key=str)
-    for key in groups:
-        here = np.array([k == key for k in keys])
+    groups = _groups(placed)
+    for here in groups.values():
         if np.count_nonzero(here) >= FEWEST:
             squares += np.count_nonzero(here) * _noise(placed, here) ** 2
             counted += int(np.count_nonzero(here))
@@ -112,9 +170,9 @@ def _apart(placed: Placed, joint: float) -> list[str]:
     halves = len({key[1:] for key in groups}) == 1
     return [f"The {'two halves' if halves else 'strips'} do not lie on one curve: together they"
             f" scatter by {joint:.2f} in density, each by itself by {each:.2f}. "
-            + ("One of them may be read some steps off, or be of another print."
-               if halves else "One of the times may be wrong, or one strip may be of another paper"
-               " or chemistry; evaluate each by itself.")]
+            + ("One of them may be of another print." if halves else
+               "One of the times may be wrong, or one strip may be of another paper or chemistry;"
+               " evaluate each by itself before anything is printed for these times.")]
 
 
 def _noise(placed: Placed, here: Array) -> float:
@@ -129,4 +187,4 @@ def check_halves(film: float, film_sd: float) -> None:
             f"the half under the film printed darker: as if the film let through"
             f" {10.0**-film:.2f} times the light", "film takes light away",
             "the two halves are exchanged: swap film and bare in the column through, or in"
-            " --halves for a scan")
+            " --halves for a scan; or one of them is numbered a step off")

@@ -103,7 +103,7 @@ def command(
     inputs = [*readings, Path(tablet_text), *([setup_file] if setup_file else [])]
     check_outputs(output, plot, inputs, force)
     scans = _Scans(scanner_file, corners, halves, channel, allow_jpeg)
-    scans.check(readings, flip)
+    scans.check(readings, flip, relative_to_paper)
     how = _How(scale, flip, skip, _paper(relative_to_paper, paper_density))
     strip = _read(readings, tablet, printed, how, scans)
     process = _evaluate(strip, tablet, (output or readings[0]).name,
@@ -141,7 +141,7 @@ class _Scans:
     channel: str | None
     allow_jpeg: bool
 
-    def check(self, readings: tuple[Path, ...], flip: bool) -> None:
+    def check(self, readings: tuple[Path, ...], flip: bool, relative: bool) -> None:
         """Refuse what would silently not count."""
         from tonewright.files.scans import is_picture
 
@@ -156,6 +156,11 @@ class _Scans:
         if self.corners and len(scans) > 1:
             raise OptionError(f"--corners is given for {len(scans)} scans",
                               "each scan has corners of its own", "read one scan at a time")
+        if scans and relative:
+            raise OptionError(f"--relative-to-paper is given, but {scans[0]} is a scan",
+                              "a scanner's densities count from no paper",
+                              "leave it out; evaluate scans and an instrument's readings that"
+                              " count from the paper one by one")
         if scans and flip:
             raise OptionError(f"--flip is given, but {scans[0]} is a scan",
                               "in a scan the dark end is step 1, whichever way it lies",

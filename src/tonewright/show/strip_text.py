@@ -16,14 +16,15 @@ from tonewright.times import PrintingTime
 
 def eye_json(result: EyeResult) -> dict[str, Any]:
     """The findings of strips judged by eye, under the names the command line promises."""
-    known = result.high
+    known = None if result.far else result.high
     best = result.next_time if result.differ else known
     return {
         "base_printing_time_s": None if best is None else _number(best),
-        "base_printing_time_low_s": None if result.low is None else _number(result.low),
+        "base_printing_time_low_s": (None if result.low is None or result.far
+                                     else _number(result.low)),
         "base_printing_time_high_s": None if known is None else _number(known),
         "strict_printing_time_s": None if known is None else result.strict.value,
-        "reached_black": known is not None,
+        "reached_black": result.high is not None,
         "next_time_s": None if result.right else result.next_time.value,
         "log_exposure_range": None, "iso_range": None, "film_density": None,
         "max_black_density": None, "paper_white_density": None,
@@ -83,6 +84,8 @@ def eye_text(result: EyeResult, tablet: Tablet, strips: list[EyeStrip]) -> str:
     if result.far:
         return "\n".join([*lines, exposing_text()])
     low = "" if result.low is None else f"over {result.low.on_timer()} and "
+    if result.low is not None and result.low.on_timer() == result.high.on_timer():
+        low = ""
     lines.append(labelled("between", f"the base printing time is {low}at most"
                           f" {result.high.on_timer()}"
                           + ("; the strips differ by a step at most, which is as near as a count"
