@@ -154,10 +154,15 @@ def test_sizes_are_understood(text, size):
     assert parse_size(text) == pytest.approx(size)
 
 
-@pytest.mark.parametrize("text", ["5x7", "large", "5in", "x7mm", "1.2.3x4mm", ""])
+@pytest.mark.parametrize("text", ["large", "5in", "x7mm", "1.2.3x4mm", "3x4m", ""])
 def test_sizes_that_say_too_little_are_refused(text):
-    with pytest.raises(OptionError):
+    with pytest.raises(OptionError, match="a unit: mm, cm or in"):
         parse_size(text)
+
+
+def test_a_size_that_could_be_several_is_refused():
+    with pytest.raises(OptionError, match="inches or cm"):
+        parse_size("5x7")
 
 
 def test_paper_names():

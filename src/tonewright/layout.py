@@ -133,11 +133,11 @@ def parse_size(text: str) -> tuple[float, float]:
     match = re.fullmatch(r"\s*([\d.]+)\s*[x×]\s*([\d.]+)\s*(mm|cm|in|inch|inches|\")?\s*", text,
                          re.IGNORECASE)
     way_out = "write it as 130x180mm or 5x7in"
+    rule = "it is width x height with a unit: mm, cm or in"
     try:
         width, height = float(match[1]), float(match[2])  # type: ignore[index]
     except (TypeError, ValueError):
-        raise OptionError(f"the size is {text!r}", "it is width x height with a unit",
-                          way_out) from None
+        raise OptionError(f"the size is {text!r}", rule, way_out) from None
     unit = (match[3] or "").lower() if match else ""
     if not unit and max(width, height) < 60.0:
         raise OptionError(f"the size is {text!r}", "so small a size could be inches or cm",

@@ -3,12 +3,18 @@
 from __future__ import annotations
 
 import json
+import os
 import re
+import struct
+import subprocess
+import sys
+import zlib
 
 import numpy as np
 import pytest
 import tifffile
 from click.testing import CliRunner
+from PIL import Image
 
 from tonewright.cli import main
 
@@ -125,6 +131,14 @@ def test_a_bad_image_among_several_is_named_at_the_end(run, tmp_path):
         (["i.tif", "-o", "n.tif", "--encoding", ""], "gamma:2.2"),
         (["i.tif", "-o", "n.tif", "--crop", "1,2,3,4"], "editor"),
         (["i.tif", "-o", "n.tif", "--width", "200"], "--width.*200mm"),
+        (["i.tif", "-o", "n.tif", "--margin", "3m"], "'m' is no unit known.*mm, cm or in"),
+        (["i.tif", "-o", "n.tif", "--width", "3 ft"], "'ft' is no unit known.*mm, cm or in"),
+        (["i.tif", "-o", "n.tif", "--width", "6000mm"], "between 1 and 5000 mm"),
+        (["i.tif", "-o", "n.tif", "--width", "0mm"], "between 1 and 5000 mm"),
+        (["i.tif", "-o", "n.tif", "--margin", "0mm", "--border", "opaque"], "margin 0 mm.*14mm"),
+        (["i.tif", "-o", "n.tif", "--margin", "0mm", "--marks"], "--margin is 0 mm.*14mm"),
+        (["folder", "-o", "n.tif"], r"folder is a folder.*folder.\*\.tif"),
+        (["interlaced.png", "-o", "n.tif"], "interlaced.*without interlacing"),
         (["i.tif", "-o", "n.tif", "--width", "nan mm"], "--width.*200mm"),
         (["i.tif", "-o", "n.tif", "--width", "200mm", "--height", "90mm"], "crop"),
         (["i.tif", "-o", "n.tif", "--ppi", "0"], "--ppi.*10 to 10000"),
@@ -155,14 +169,127 @@ def test_bad_use_is_one_message_and_nothing_written(run, tmp_path, arguments, wo
                      extrasamples=["unassalpha"], metadata=None)
     tifffile.imwrite("pages.tif", np.stack([gray, gray]), photometric="minisblack", metadata=None)
     tifffile.imwrite("float.tif", gray.astype(np.float32), photometric="minisblack", metadata=None)
-    before = {path: path.read_bytes() for path in tmp_path.iterdir()}
+    (tmp_path / "folder").mkdir()
+    head = struct.pack(">IIBBBBB", 4, 4, 8, 0, 0, 0, 1)
+    (tmp_path / "interlaced.png").write_bytes(
+        b"\x89PNG\r\n\x1a\n" + b"".join(
+            struct.pack(">I", len(body)) + kind + body + zlib.crc32(kind + body).to_bytes(4, "big")
+            for kind, body in ((b"IHDR", head), (b"IDAT", zlib.compress(bytes(30))), (b"IEND", b""))
+        )
+    )
+    files = [path for path in tmp_path.iterdir() if path.is_file()]
+    before = {path: path.read_bytes() for path in files}
     result = run(*arguments)
     assert result.exit_code == 2
     assert result.stdout == ""
     assert re.search(words, result.stderr)
     assert "Traceback" not in result.stderr
     assert len(result.stderr.strip().splitlines()) == 1
-    assert {path: path.read_bytes() for path in tmp_path.iterdir()} == before
+    assert sorted(path for path in tmp_path.iterdir() if path.is_file()) == sorted(files)
+    assert {path: path.read_bytes() for path in files} == before
+
+
+COMMAND = "from tonewright.cli import main; main()"
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="there are no named pipes here")
+@pytest.mark.parametrize("what", ["image", "curve", "layout"])
+def test_a_pipe_is_refused_and_not_waited_for(tmp_path, monkeypatch, what):
+    monkeypatch.chdir(tmp_path)
+    save(tmp_path / "image")
+    (tmp_path / fitted(tmp_path)).rename(tmp_path / "curve")
+    (tmp_path / "layout").write_text("", encoding="utf-8")
+    (tmp_path / what).unlink()
+    os.mkfifo(tmp_path / what)
+    done = subprocess.run(
+        [sys.executable, "-c", COMMAND, "negative", "image", "--curve", "curve", "--layout",
+         "layout", "-o", "n.tif"],
+        cwd=tmp_path, capture_output=True, text=True, timeout=60, check=False,
+    )  # fmt: skip
+    assert done.returncode == 2
+    assert re.search(rf"{what} is not an ordinary file.*in a file", done.stderr)
+    assert not (tmp_path / "n.tif").exists()
+
+
+def test_a_pipe_among_several_images_stops_none_of_them(run, tmp_path):
+    if not hasattr(os, "mkfifo"):
+        pytest.skip("there are no named pipes here")
+    save(tmp_path / "a.tif")
+    os.mkfifo(tmp_path / "b.tif")
+    (tmp_path / "c.tif").mkdir()
+    result = run("a.tif", "b.tif", "c.tif", "-o", "out")
+    assert result.exit_code == 2
+    assert "2 of 3 images" in result.stderr
+    assert [p.name for p in (tmp_path / "out").iterdir()] == ["a-negative.tif"]
+
+
+@pytest.mark.parametrize("kind", ["process", "target", "setup"])
+def test_a_document_of_the_wrong_kind_is_named(tmp_path, monkeypatch, kind):
+    monkeypatch.chdir(tmp_path)
+    save(tmp_path / "i.tif")
+    document = {"format": f"tonewright-{kind}", "version": 1}
+    (tmp_path / "other.json").write_text(json.dumps(document), encoding="utf-8")
+    result = CliRunner().invoke(
+        main, ["negative", "i.tif", "--curve", "other.json", "-o", "n.tif"]
+    )
+    assert result.exit_code == 2
+    assert re.search(rf"other\.json: .*tonewright-{kind}.*correction curve", result.stderr)
+
+
+def test_a_layout_given_as_a_curve_is_named(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    save(tmp_path / "i.tif")
+    (tmp_path / "my-sheet.toml").write_text('margin = "14mm"\n', encoding="utf-8")
+    arguments = ["negative", "i.tif", "--curve", "my-sheet.toml", "-o", "n.tif"]
+    result = CliRunner().invoke(main, arguments)
+    assert result.exit_code == 2
+    assert "my-sheet.toml is not a whole JSON document" in result.stderr
+
+
+@pytest.mark.parametrize("zero", ["0", "0mm", "0 cm", "0.0in"])
+def test_a_margin_of_nothing_is_no_margin(run, tmp_path, zero):
+    """Also where the layout has one: what is typed wins."""
+    save(tmp_path / "i.tif", resolution=(300, 300))
+    (tmp_path / "l.toml").write_text('margin = "14mm"\nborder = "opaque"\n', encoding="utf-8")
+    found = json.loads(
+        run("i.tif", "-o", "n.tif", "--layout", "l.toml", "--margin", zero, "--json").stdout
+    )
+    assert (found["margin_mm"], found["border"]) == (0.0, None)
+    assert tifffile.imread("n.tif").shape == (240, 360)
+
+
+def test_a_caption_that_is_cut_short_is_told(run, tmp_path):
+    name = "portrait-of-a-lighthouse-keeper-in-the-evening-light-of-a-november-day"
+    save(tmp_path / f"{name}.tif", (300, 400), resolution=(254, 254))
+    result = run(f"{name}.tif", "-o", "n.tif", "--caption", "--json")
+    (told,) = [w for w in json.loads(result.stdout)["warnings"] if "caption" in w]
+    cut = re.search(r"'(.+)' was cut off", told)[1]
+    assert name.endswith(cut) or cut.endswith(f"  ·  {name}")
+    text = " ".join(run(f"{name}.tif", "-o", "o.tif", "--caption").stdout.split())
+    assert "was cut off; print the picture larger" in text
+    save(tmp_path / "short.tif", (300, 1400), resolution=(254, 254))
+    result = run("short.tif", "-o", "m.tif", "--caption", "--json")
+    assert not any("caption" in w for w in json.loads(result.stdout)["warnings"])
+
+
+@pytest.mark.parametrize(
+    ("shape", "words", "not_words"),
+    [((60, 80), "at most 256 tones", "each colour"), ((60, 80, 3), "256 steps of each colour",
+                                                      "256 tones")],
+)  # fmt: skip
+@pytest.mark.parametrize("suffix", ["tif", "png"])
+def test_8_bits_are_told_as_what_they_are(run, tmp_path, shape, words, not_words, suffix):
+    """Three channels of 256 steps mix to far more tones than that."""
+    data = np.random.default_rng(1).integers(0, 256, shape).astype(np.uint8)
+    if suffix == "png":
+        Image.fromarray(data).save(tmp_path / "i.png")
+    else:
+        kind = "rgb" if data.ndim == 3 else "minisblack"
+        tifffile.imwrite("i.tif", data, photometric=kind, metadata=None)
+    found = json.loads(run(f"i.{suffix}", "-o", "n.tif", "--json").stdout)
+    warnings = " / ".join(found["warnings"])
+    assert words in warnings and not_words not in warnings
+    assert len(np.unique(tifffile.imread("n.tif"))) > (256 if data.ndim == 3 else 100)
 
 
 def test_force_replaces(run, tmp_path):
@@ -200,7 +327,7 @@ def test_the_ink_colour_goes_from_the_setup_through_the_curve_into_the_negative(
     assert result.exit_code == 0, result.output
     text = " ".join(result.stdout.split())
     assert "8-bit RGB, white is clear film, 255,120,0 the heaviest ink" in text
-    assert "different levels of ink" in text
+    assert "of the 256 levels of ink" in text
     seen = tifffile.imread("n.tif")
     assert seen.shape == (240, 360, 3)
     assert (seen[..., 0] == 255).all()

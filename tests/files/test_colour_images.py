@@ -13,13 +13,20 @@ import pytest
 import tifffile
 from PIL import Image, ImageCms
 
+from straight import LIGHTNESS
 from tonewright.errors import ImageError
 from tonewright.files import bands, icc
-from tonewright.files.icc import colour_lightness, gray_profile, lightness_profile
+from tonewright.files.icc import colour_luminance, gray_profile, lightness_profile
 from tonewright.files.images import OpenOptions, open_image
 from tonewright.files.pipeline import WriteSettings, write_mapped
 from tonewright.files.tones import image_tones
-from tonewright.negative.colour import SRGB_WEIGHTS, Luminances, encoded_luminances
+from tonewright.negative.colour import (
+    SRGB_WEIGHTS,
+    Luminances,
+    encoded_luminances,
+    luminances_of,
+    pixel_codes,
+)
 
 SRGB = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes()
 IDENTITY = np.arange(65536, dtype=np.uint16)
@@ -33,8 +40,8 @@ def lightness_written(source, out, options=None):
     """What is written where each lightness is written as itself."""
     image = open_image(source, options)
     tones = image_tones(image, None)
-    table = IDENTITY if image.page.colour else IDENTITY[: image.values]
-    write_mapped(image, out, table, WriteSettings(False, "", to_gray=tones.to_gray))
+    codes = LIGHTNESS if image.page.colour else IDENTITY[: image.values]
+    write_mapped(image, out, codes, WriteSettings(False, "", to_luminance=tones.to_luminance))
     return tifffile.imread(out), tones
 
 
@@ -122,8 +129,10 @@ def test_gray_pixels_of_a_colour_image_are_the_gray_encoding(encoding, size):
     from tonewright.negative import encoding_lightness
 
     ramp = np.arange(size, dtype=np.uint8 if size == 256 else np.uint16)
-    seen = encoded_luminances(encoding, size)(np.repeat(ramp, 3).reshape(1, -1, 3))[0]
-    assert np.abs(seen / 655.35 - encoding_lightness(encoding, size)).max() < 0.005
+    grays = np.repeat(ramp, 3).reshape(1, -1, 3)
+    seen = pixel_codes(grays, luminances_of(encoded_luminances(encoding, size)), LIGHTNESS)[0]
+    expected = np.floor(encoding_lightness(encoding, size) * 655.35 + 0.5)
+    assert np.abs(seen - expected).max() <= 1
     assert (seen[0], seen[-1]) == (0, 65535)
 
 
@@ -146,26 +155,30 @@ def table_profile():
 
 
 def test_a_profile_of_tables_goes_through_littlecms_pixel_by_pixel(tmp_path):
-    name, to_gray = colour_lightness(table_profile(), 65536, "i")
-    assert name == "table"
-    assert not isinstance(to_gray, Luminances)
+    name, channels, to_luminance = colour_luminance(table_profile(), 65536, "i")
+    assert (name, channels) == ("table", None)
+    assert not isinstance(to_luminance, Luminances)
     rgb = random((30, 40, 3))
     expected = rgb.max(axis=-1)  # the grid above, between whose corners it is not linear
     corners = np.array([[[0, 0, 0], [65535, 0, 0], [0, 65535, 0], [65535] * 3]], np.uint16)
-    assert np.abs(to_gray(corners).astype(int) - [[0, 65535, 65535, 65535]]).max() < 70
-    assert np.corrcoef(to_gray(rgb).ravel(), expected.ravel())[0, 1] > 0.9
+    seen = pixel_codes(corners, to_luminance, LIGHTNESS).astype(int)
+    assert np.abs(seen - [[0, 65535, 65535, 65535]]).max() < 70
+    seen = pixel_codes(rgb, to_luminance, LIGHTNESS)
+    assert np.corrcoef(seen.ravel(), expected.ravel())[0, 1] > 0.9
 
 
 def test_a_matrix_profile_takes_the_fast_way():
-    assert isinstance(colour_lightness(SRGB, 65536, "i")[1], Luminances)
-    assert isinstance(colour_lightness(SRGB, 256, "i")[1], Luminances)
+    assert isinstance(colour_luminance(SRGB, 65536, "i")[2], Luminances)
+    assert isinstance(colour_luminance(SRGB, 256, "i")[2], Luminances)
 
 
-def test_when_tables_do_not_add_up_each_pixel_is_asked(monkeypatch):
-    monkeypatch.setattr(icc, "_ADDS_UP", -1)
-    _, to_gray = colour_lightness(SRGB, 65536, "i")
+def test_when_littlecms_sees_something_else_it_is_asked_for_each_pixel(monkeypatch):
+    monkeypatch.setattr(icc, "_AGREES", -1)
+    _, channels, to_luminance = colour_luminance(SRGB, 65536, "i")
+    assert channels is None
     rgb = random((9, 11, 3))
-    assert np.array_equal(to_gray(rgb), by_littlecms(rgb))
+    seen = pixel_codes(rgb, to_luminance, LIGHTNESS).astype(int)
+    assert np.abs(seen - by_littlecms(rgb)).max() <= 1
 
 
 @pytest.mark.parametrize(
@@ -173,7 +186,7 @@ def test_when_tables_do_not_add_up_each_pixel_is_asked(monkeypatch):
 )
 def test_profiles_that_do_not_fit_a_colour_image(tmp_path, broken):
     with pytest.raises(ImageError, match=r"RGB.*--encoding"):
-        colour_lightness(broken, 65536, "scan.tif")
+        colour_luminance(broken, 65536, "scan.tif")
 
 
 def test_mutated_colour_profiles_end_in_a_message_or_a_function():
@@ -185,11 +198,11 @@ def test_mutated_colour_profiles_end_in_a_message_or_a_function():
         for place in random_.integers(0, len(bad), 6):
             bad[place] = random_.integers(256)
         try:
-            _, to_gray = colour_lightness(bytes(bad), 65536, "i")
+            _, _, to_luminance = colour_luminance(bytes(bad), 65536, "i")
         except ImageError:
             refused += 1
         else:
-            assert to_gray(pixels).shape == (4, 5)
+            assert pixel_codes(pixels, to_luminance, LIGHTNESS).shape == (4, 5)
     assert refused > 5
 
 
@@ -247,7 +260,8 @@ def test_transparency_is_laid_on_white_only_when_asked(
     if photometric != "rgb":
         assert np.abs(seen - values[..., 0]).max() <= 0.51
         return
-    expected = encoded_luminances("srgb", full + 1)(np.rint(values).astype(kind))
+    to_luminance = luminances_of(encoded_luminances("srgb", full + 1))
+    expected = pixel_codes(np.rint(values).astype(kind), to_luminance, LIGHTNESS).astype(int)
     step = 700 if kind is np.uint8 else 60  # one step of the values, in 65535ths of L*
     assert np.abs(seen.astype(int) - expected).max() <= step
 

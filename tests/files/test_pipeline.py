@@ -16,6 +16,7 @@ import tifffile
 from PIL import Image
 from skimage.transform import rescale
 
+from straight import LIGHTNESS
 from tonewright import scales
 from tonewright.errors import FileError, OptionError
 from tonewright.files import bands, resample
@@ -55,9 +56,9 @@ def save(path, data, **options):
     return path
 
 
-def written(source, out, table=IDENTITY, **settings):
+def written(source, out, codes=IDENTITY, **settings):
     settings = {"mirror": False, "description": "", **settings}
-    write_mapped(open_image(source), out, table, WriteSettings(**settings))
+    write_mapped(open_image(source), out, codes, WriteSettings(**settings))
     return tifffile.imread(out)
 
 
@@ -79,7 +80,7 @@ def test_rotation_after_orientation_as_numpy_turns(tmp_path, rotate, orientation
 def resampled(source, out, width, height, **settings):
     """Luminance in, luminance out: the codes are those of lightness, turned back here."""
     wanted = Resampling(width, height, LINEAR)
-    codes = written(source, out, resampling=wanted, **settings)
+    codes = written(source, out, LIGHTNESS, resampling=wanted, **settings)
     return scales.lightness_to_luminance(codes / 655.35) / 100
 
 
@@ -132,7 +133,8 @@ def test_light_adds_up_in_luminance_not_in_values(tmp_path):
 
 def test_a_flat_tone_stays_exactly_flat(tmp_path):
     source = save(tmp_path / "i.tif", np.full((90, 70), 23456, np.uint16))
-    seen = written(source, tmp_path / "o.tif", resampling=Resampling(101, 133, LINEAR))
+    wanted = Resampling(101, 133, LINEAR)
+    seen = written(source, tmp_path / "o.tif", LIGHTNESS, resampling=wanted)
     assert np.ptp(seen.astype(int)) <= 1
 
 

@@ -15,6 +15,7 @@ import pytest
 import tifffile
 from PIL import Image, ImageCms, PngImagePlugin
 
+from straight import LIGHTNESS
 from tonewright.errors import FileError, ImageError, OptionError, TonewrightError
 from tonewright.files import bands
 from tonewright.files.icc import gray_profile, lightness_profile
@@ -324,9 +325,9 @@ def test_mutated_pngs_end_in_one_message_or_a_whole_file(tmp_path):
         try:
             image = open_image(source, OpenOptions(flatten=True))
             tones = image_tones(image, None)
-            table = np.zeros(tones.lightness.size, np.uint16)
-            settings = WriteSettings(False, "", to_gray=tones.to_gray)
-            write_mapped(image, out, table, settings)
+            codes = np.zeros(image.values, np.uint16)
+            settings = WriteSettings(False, "", to_luminance=tones.to_luminance)
+            write_mapped(image, out, LIGHTNESS if image.page.colour else codes, settings)
         except TonewrightError:
             refused += 1
             assert names(tmp_path) == ["in.png"]

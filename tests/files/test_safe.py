@@ -134,33 +134,106 @@ def test_system_errors_in_plain_words(tmp_path, code, words):
         raise OSError(code, "in the system's words")
 
 
-def test_a_killed_run_leaves_no_output_and_blocks_nothing(tmp_path):
+HALF = """
+import os, sys
+from tonewright.files.safe import whole_file
+with whole_file(sys.argv[1]) as temp:
+    temp.write_bytes(b"half")
+    print(temp.name, flush=True)
+    if sys.argv[2] == "killed":
+        os._exit(9)
+    sys.stdin.readline()
+    os.utime(temp, (0, 0))  # as old as can be
+    print("old", flush=True)
+    sys.stdin.readline()
+"""
+LOCKS = pytest.mark.skipif(sys.platform == "win32", reason="there age alone tells")
+
+
+@LOCKS
+def test_a_killed_run_leaves_no_output_and_its_leftover_goes_at_once(tmp_path):
     target = tmp_path / "a.txt"
-    code = (
-        "import os, sys\nfrom tonewright.files.safe import whole_file\n"
-        "with whole_file(sys.argv[1]) as temp:\n"
-        "    temp.write_bytes(b'half')\n    os._exit(9)\n"
-    )
-    killed = subprocess.run([sys.executable, "-c", code, str(target)], timeout=60, check=False)
+    command = [sys.executable, "-c", HALF, str(target), "killed"]
+    killed = subprocess.run(command, timeout=60, check=False, capture_output=True, text=True)
     assert killed.returncode == 9
-    (left,) = names(tmp_path)
-    assert left != "a.txt"
+    assert names(tmp_path) == [killed.stdout.strip()]
+    write_text(tmp_path / "other.txt", "another name leaves it alone")
+    assert killed.stdout.strip() in names(tmp_path)
     write_text(target, "whole")
     assert target.read_bytes() == b"whole"
-    assert (tmp_path / left).exists()  # it might belong to a run that is still at work
+    assert names(tmp_path) == ["a.txt", "other.txt"]
 
 
-def test_an_old_leftover_is_removed(tmp_path):
+@LOCKS
+def test_what_a_live_run_is_writing_is_never_touched(tmp_path):
+    """Neither new nor old: a run may have been stopped for the night."""
+    target = tmp_path / "a.txt"
+    run = subprocess.Popen(
+        [sys.executable, "-c", HALF, str(target), "alive"], text=True,
+        stdin=subprocess.PIPE, stdout=subprocess.PIPE,
+    )  # fmt: skip
+    try:
+        part = run.stdout.readline().strip()
+        write_text(target, "mine")
+        assert names(tmp_path) == sorted([part, "a.txt"])
+        run.stdin.write("\n")
+        run.stdin.flush()
+        assert run.stdout.readline() == "old\n"
+        write_text(target, "mine again", force=True)
+        assert names(tmp_path) == sorted([part, "a.txt"])
+        assert (tmp_path / part).read_bytes() == b"half"
+    finally:
+        _, _ = run.communicate("\n", timeout=60)
+    assert run.returncode != 0  # a.txt had appeared meanwhile
+    assert names(tmp_path) == ["a.txt"]
+
+
+@LOCKS
+def test_many_at_once_write_one_name(tmp_path):
+    """Whoever tidies up never takes what another one has just begun."""
+    from concurrent.futures import ThreadPoolExecutor
+
+    target = tmp_path / "a.txt"
+
+    def write(number):
+        for _ in range(40):
+            write_text(target, f"{number}" * 1000, force=True)
+
+    with ThreadPoolExecutor(4) as pool:
+        list(pool.map(write, range(4)))
+    assert len(set(target.read_text(encoding="utf-8"))) == 1
+    assert names(tmp_path) == ["a.txt"]
+
+
+def test_a_leftover_of_another_machine_is_removed_when_it_is_old(tmp_path):
+    with pytest.raises(RuntimeError), whole_file(tmp_path / "a.txt") as temp:
+        prefix = temp.name.rsplit("-", 1)[0]
+        raise RuntimeError
+    new, old = (tmp_path / f"{prefix}-00000000{n:08x}.part.txt" for n in (1, 2))
+    other = tmp_path / ".tonewright-00000000-0000000000000000.part.txt"  # of another target
+    for leftover in (new, old, other):
+        leftover.write_bytes(b"half")
+    for leftover in (old, other):
+        os.utime(leftover, (time.time() - 7200,) * 2)
+    write_text(tmp_path / "a.txt", "whole")
+    assert names(tmp_path) == sorted([other.name, new.name, "a.txt"])
+
+
+@LOCKS
+def test_without_locks_age_tells(tmp_path, monkeypatch):
+    def none(*_):
+        raise OSError
+
+    monkeypatch.setattr("fcntl.flock", none)
     with pytest.raises(RuntimeError), whole_file(tmp_path / "a.txt") as temp:
         name = temp.name
         raise RuntimeError
-    old = tmp_path / name
-    other = tmp_path / ".tonewright-00000000-00000000.part.txt"  # of another target
-    for leftover in (old, other):
+    new, old = tmp_path / name, tmp_path / name.replace(".part", "0.part")
+    for leftover in (new, old):
         leftover.write_bytes(b"half")
-        os.utime(leftover, (time.time() - 7200,) * 2)
+    os.utime(old, (time.time() - 7200,) * 2)
     write_text(tmp_path / "a.txt", "whole")
-    assert names(tmp_path) == sorted([other.name, "a.txt"])
+    assert names(tmp_path) == sorted([new.name, "a.txt"])
 
 
 def test_make_folder(tmp_path):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable
+from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -13,8 +14,10 @@ from tonewright.cli.options import PATH, as_json, force, print_json
 from tonewright.errors import OptionError
 
 if TYPE_CHECKING:
+    from tonewright.curve import Curve
     from tonewright.files.frames import SheetChoices
     from tonewright.files.negatives import Batch, NegativeSettings
+    from tonewright.files.second import Second
 
 
 @click.command("negative")
@@ -38,7 +41,7 @@ if TYPE_CHECKING:
 @click.option("--rotate", type=click.Choice(["90", "180", "270"]), metavar="DEGREES",
               help="Turn clockwise: 90, 180 or 270.")
 @click.option("--crop", metavar="BOX", hidden=True)
-@click.option("--margin", metavar="LENGTH", help="Border around the picture: 14mm.")
+@click.option("--margin", metavar="LENGTH", help="Border around the picture: 14mm; 0mm for none.")
 @click.option("--border", type=click.Choice(["clear", "opaque"]),
               help="clear film prints a black border; opaque ink keeps it paper white.")
 @click.option("--marks/--no-marks", default=None,
@@ -81,23 +84,23 @@ def command(
       tonewright negative portrait.tif --curve kallitype.curve.json -o sheet.tif \\
           --width 200mm --ppi 360 --marks --tone-scale --caption --save-layout my-sheet.toml
     """
-    from tonewright.files.documents import fingerprint, read_curve
-    from tonewright.files.negatives import make_negative, make_negatives, output_names
+    with ExitStack() as stack:
+        second = None
+        if len(images) > 1:  # before anything is loaded here: both load at the same time
+            from tonewright.files.second import second_for
 
-    _refuse_crop(crop)
-    sheet = _sheet(choices)
-    _check_layout_file(save_layout, force, [*images, curve_file, output])
-    settings = _settings(choices, sheet, force, fingerprint(curve_file))
-    curve = read_curve(curve_file, sources=False)
-    pairs = output_names(images, output)
-    if len(pairs) == 1:
-        from tonewright.files.negatives import Batch
+            second = second_for(images)
+            if second is not None:
+                stack.enter_context(second)
+        from tonewright.files.documents import fingerprint, read_curve
+        from tonewright.files.negatives import output_names
 
-        batch = Batch([make_negative(pairs[0][0], curve, pairs[0][1], settings, _rows(""))])
-    else:
-        batch = make_negatives(pairs, curve, settings, _progress)
-        if sys.stderr.isatty():
-            click.echo("\r\x1b[K", err=True, nl=False)
+        _refuse_crop(crop)
+        sheet = _sheet(choices)
+        _check_layout_file(save_layout, force, [*images, curve_file, output])
+        settings = _settings(choices, sheet, force, fingerprint(curve_file))
+        curve = read_curve(curve_file, sources=False)
+        batch = _made(output_names(images, output), curve, settings, second)
     if save_layout is not None:
         from tonewright.files.frames import write_sheet
 
@@ -105,6 +108,20 @@ def command(
     _say(batch, len(images) == 1, as_json, settings.mirror)
     if batch.failures:
         click.get_current_context().exit(2)
+
+
+def _made(
+    pairs: list[tuple[Path, Path]], curve: Curve, settings: NegativeSettings,
+    second: Second | None,
+) -> Batch:
+    from tonewright.files.negatives import Batch, make_negative, make_negatives
+
+    if len(pairs) == 1:
+        return Batch([make_negative(pairs[0][0], curve, pairs[0][1], settings, _rows(""))])
+    batch = make_negatives(pairs, curve, settings, _progress, second)
+    if sys.stderr.isatty():
+        click.echo("\r\x1b[K", err=True, nl=False)
+    return batch
 
 
 def _refuse_crop(crop: str | None) -> None:
@@ -141,6 +158,7 @@ def _sheet(choices: dict[str, Any]) -> SheetChoices:
         choices["border"], choices["marks"], choices["tone_scale"], choices["caption"],
         None if choices["ppi"] is None else parse_ppi(choices["ppi"]),
     )  # fmt: skip
+    typed.check()
     file = choices["layout_file"]
     return typed if file is None else typed.over(read_sheet(file))
 

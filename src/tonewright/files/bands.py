@@ -124,7 +124,9 @@ def check_memory(source: ByteSource, page: Page) -> None:
         raise ImageError(
             f"the image {source.path}: {kind} holds {size >> 20} MB",
             f"a piece that has to be unpacked whole may hold {tiff.LARGEST_SEGMENT >> 20} MB",
-            "save it again without compression (or with ZIP/Deflate compression), without tiles",
+            "open it in your editor and save it again without compression, "
+            + ("in strips instead of tiles" if segments.tiled else
+               "with ZIP (Deflate) compression, or in strips of fewer rows"),
         )
 
 
@@ -152,13 +154,15 @@ def _new_band(rows: int, page: Page) -> Band:
 
 def stored_jobs(
     source: ByteSource, page: Page, *, reverse: bool = False, band_bytes: int = BAND_BYTES,
-    room: Room | None = None,
+    room: Room | None = None, file: BinaryIO | None = None,
 ) -> Iterator[Job]:
     """Jobs for all bands, top to bottom as stored, or bottom to top with ``reverse``.
 
     Within a band rows stay in stored order.  ``reverse`` is impossible if `streams` (page).
     With ``room`` a band may lie in there: whoever runs a job is done with its band before the
     same thread runs the next one.
+    ``file`` is an empty one, open without a buffer, for a picture that is to be decoded into it
+    (`jpeg.wants_file`); it stays open as long as the jobs do.
     Jobs raise `ImageError` where the file contradicts itself and `FileError` if reading fails.
     """
     if page.planes:
@@ -168,9 +172,12 @@ def stored_jobs(
 
         return png_jobs(source, page, band_bytes)
     if page.compression == tiff.JPEG:
-        from tonewright.files.jpeg import jpeg_jobs
+        from tonewright.files import jpeg
 
-        return jpeg_jobs(source, page, reverse, band_bytes)
+        if file is None:
+            return jpeg.jpeg_jobs(source, page, reverse, band_bytes)
+        jpeg.decode_into(file, source, page)
+        source, page = _unpacked(file, page)
     new_band = _new_band if room is None else room.band
     if page.segments.tiled:
         return _tile_jobs(source, page, reverse, new_band)
@@ -415,7 +422,8 @@ def _inflate(data: bytes, out: memoryview) -> int:
 
 
 def unpacked_jobs(
-    scratch: BinaryIO, jobs: Iterator[Job], page: Page, *, turn: bool, reverse: bool
+    scratch: BinaryIO, jobs: Iterator[Job], page: Page, *, turn: bool, reverse: bool,
+    value_bytes: int | None = None,
 ) -> Iterator[Job]:
     """Write a whole gray image to ``scratch``, then hand over jobs that read it from there.
 
@@ -424,8 +432,9 @@ def unpacked_jobs(
     left to right (right to left with ``reverse``), shape (columns, stored height).
 
     ``jobs`` are those of `stored_jobs` made gray, ``page`` says how large the image is and what
-    its values are (`gray_page`); ``scratch`` is an empty file, open for reading and writing
-    without a buffer.  Raises `OSError` if it cannot be written, and what jobs raise.
+    its values are; ``scratch`` is an empty file, open for reading and writing without a buffer.
+    Turned bands are as large as is good for values of ``value_bytes``, where they become larger
+    later.  Raises `OSError` if it cannot be written, and what jobs raise.
     """
     blocks: list[tuple[int, int]] = []
     top = 0
@@ -437,13 +446,19 @@ def unpacked_jobs(
                 write_all(scratch, as_bytes(np.ascontiguousarray(block.T if turn else block)))
                 blocks.append((top, len(block)))
                 top += len(block)
-    copy = ByteSource(Path("scratch"), scratch)
+    copy, plain = _unpacked(scratch, page)
     if turn:
-        return _turned_jobs(copy, page, blocks, reverse)
+        step = max(1, _TURN_BYTES // (page.height * (value_bytes or page.value_bytes)))
+        return _turned_jobs(copy, page, blocks, spans(page.width, step, reverse))
+    return _row_jobs(copy, plain, spans(page.height, _step(page, BAND_BYTES), reverse), _new_band)
+
+
+def _unpacked(file: BinaryIO, page: Page) -> tuple[ByteSource, Page]:
+    """A file that starts with the rows of a page, and the page as it lies there."""
     size = np.array([page.height * page.row_bytes])
     strip = Segments(page.width, page.height, False, np.zeros(1, np.int64), size)
-    plain = replace(page, compression=tiff.NONE, segments=strip)
-    return _row_jobs(copy, plain, spans(page.height, _step(page, BAND_BYTES), reverse), _new_band)
+    return ByteSource(Path("scratch"), file), replace(
+        page, compression=tiff.NONE, segments=strip)
 
 
 def turning_bytes(turn: bool) -> int:
@@ -452,10 +467,10 @@ def turning_bytes(turn: bool) -> int:
 
 
 def _turned_jobs(
-    copy: ByteSource, page: Page, blocks: list[tuple[int, int]], reverse: bool
+    copy: ByteSource, page: Page, blocks: list[tuple[int, int]],
+    columns: Iterator[tuple[int, int]],
 ) -> Iterator[Job]:
     """Bands of columns, gathered from transposed blocks of (first row, rows)."""
-    step = max(1, _TURN_BYTES // (page.height * page.value_bytes))
 
     def read(left: int, right: int) -> Band:
         band = np.empty((right - left, page.height), page.dtype)
@@ -466,7 +481,7 @@ def _turned_jobs(
             band[:, top : top + rows] = piece
         return band
 
-    for left, right in spans(page.width, step, reverse):
+    for left, right in columns:
         yield Job(right - left, partial(read, left, right))
 
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -32,7 +34,9 @@ def read_curve(path: str | os.PathLike[str], *, sources: bool = True) -> Curve:
     FileError, DocumentError
         It cannot be read, is cut short, is no curve, or does not hold together.
     """
-    return curve_from_dict(read_json(path, "correction curve"), sources=sources)
+    data = read_json(path, "correction curve")
+    with naming(path):
+        return curve_from_dict(data, sources=sources)
 
 
 def write_curve(path: str | os.PathLike[str], curve: Curve, *, force: bool = False) -> None:
@@ -49,7 +53,9 @@ def read_process(path: str | os.PathLike[str]) -> Process:
     """Read and check a ``*.process.json``; raises as `read_curve` does."""
     from tonewright.process import process_from_dict  # making a negative does without
 
-    return process_from_dict(read_json(path, "process response"))
+    data = read_json(path, "process response")
+    with naming(path):
+        return process_from_dict(data)
 
 
 def write_process(
@@ -73,6 +79,16 @@ def read_tablet(text: str) -> Tablet:
     if text.lower().endswith((".csv", ".txt")):
         return tablet_from_table(read_table(Path(text)))
     return nominal_tablet(text)
+
+
+@contextmanager
+def naming(path: str | os.PathLike[str]) -> Iterator[None]:
+    """What is wrong with a document is said with the name of its file."""
+    try:
+        yield
+    except DocumentError as error:
+        given = f"{Path(path).name}: {error.given}"
+        raise DocumentError(given, error.rule, error.way_out) from error
 
 
 def fingerprint(path: str | os.PathLike[str]) -> str:

@@ -8,7 +8,7 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
-from tonewright.errors import DocumentError
+from tonewright.errors import DocumentError, OptionError
 from tonewright.files.opening import read_bytes
 from tonewright.files.safe import write_text
 from tonewright.negative.border import BORDERS, DEFAULT_MARGIN_MM, Border, FrameSettings
@@ -36,6 +36,15 @@ class SheetChoices:
         return SheetChoices(
             **{name: getattr(other, name) if mine is None else mine for name, mine in pairs}
         )
+
+    def check(self) -> None:
+        """Raise `OptionError` for a border that has no room."""
+        if self.margin_mm == 0.0 and self.border is not None:
+            raise OptionError(
+                f"the border is {self.border} and the margin 0 mm",
+                "a border is as wide as the margin, and without a margin there is none",
+                f"leave the border out, or take a margin such as {DEFAULT_MARGIN_MM:g}mm",
+            )
 
     def frame(self) -> FrameSettings:
         """What they come to: a border that was named alone gets the usual margin."""
@@ -100,10 +109,10 @@ def _choices(data: dict[str, Any], name: str) -> SheetChoices:
 
 
 def parse_margin(text: str, what: str = "--margin") -> float:
-    """A margin in millimetres: a length, or 0 for none."""
-    if text.strip() in ("0", "0mm"):
+    """A margin in millimetres: a length, or 0 (in any unit, or without one) for none."""
+    if text.strip() == "0":
         return 0.0
-    return float(parse_length(text, what))
+    return float(parse_length(text, what, may_be_none=True))
 
 
 def _wrong(name: str, key: str, value: object, kind: str) -> DocumentError:

@@ -1,31 +1,25 @@
 """What pixel values mean, from the ICC profile inside an image.
 
-ICC.1:2022 (ISO 15076-1).  The profile is asked through littleCMS, which comes with Pillow and (for
-16-bit colour) with imagecodecs: a ramp of all 65 536 values is turned into the values of a small
-gray profile made here, whose tone curve is CIE L* itself.  Relative colorimetric: the profile's
-white is lightness 100.
-
-A colour profile of three tone curves and a matrix adds up: the luminance of a pixel is that of its
-red, of its green and of its blue.  Whether a profile does is found out by asking littleCMS for some
-thousand colours; if it does not, littleCMS is asked for every pixel.
+ICC.1:2022 (ISO 15076-1).  Tone curves and a matrix are read here and worked out in double
+precision.  Relative colorimetric: the profile's white is luminance 1.  littleCMS, which comes with
+Pillow and imagecodecs, is asked for some thousand colours (or all grays): it decides whether a
+profile is sound, and where it sees something else (a profile that goes by tables of colours), it is
+asked for every pixel.
 """
 
 from __future__ import annotations
 
 import io
 import struct
-from collections.abc import Callable
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tonewright.errors import ImageError
-from tonewright.negative.colour import luminances_of
-from tonewright.scales import FULL_CODE, Array, lightness_to_luminance
-
-ToGray = Callable[[NDArray[Any]], NDArray[np.uint16]]
-"""Pixels of red, green and blue, shape (rows, width, 3), to lightness: 65535 is L* 100."""
+from tonewright.negative.colour import ToLuminance, luminances_of
+from tonewright.negative.luminance import Luminance
+from tonewright.scales import FULL_CODE, Array, luminance_to_lightness
 
 _HEADER = 128
 _D50 = struct.pack(">iii", 0xF6D6, 0x10000, 0xD32D)  # ICC.1, 7.2.16: 0.9642, 1, 0.8249
@@ -47,7 +41,8 @@ def profile_lightness(profile: bytes, size: int, image_name: str) -> tuple[str, 
 
     Returns
     -------
-    The profile's own description; lightness, 0 to 100, shape (size,), exact to 0.002.
+    The profile's own description; lightness, 0 to 100, shape (size,): of a tone curve exact, of
+    anything else to 0.002.
 
     Raises
     ------
@@ -55,14 +50,24 @@ def profile_lightness(profile: bytes, size: int, image_name: str) -> tuple[str, 
         The profile is not for gray images, is broken, or its white is no lighter than its black.
     """
     _check_header(profile, image_name, b"GRAY")
-    name, lightness = _through_littlecms(profile, image_name)
-    if lightness[-1] < lightness[0] + 1.0:
+    name, seen = _through_littlecms(profile, image_name)
+    if seen[-1] < seen[0] + 1.0:
         raise _refused(image_name, "whose white is no lighter than its black", "")
-    return name, lightness[:: FULL_CODE // (size - 1)]
+    seen = seen[:: FULL_CODE // (size - 1)]
+    curve = tone_curve(_element(profile, b"kTRC"), size)
+    if curve is not None:
+        # ICC.1, 8.3.4: luminance, or lightness where the connection space is Lab
+        lab = profile[20:24] == b"Lab "
+        own = 100.0 * curve if lab else luminance_to_lightness(100.0 * curve)
+        if np.abs(own - seen).max() <= _AGREES * (100.0 / FULL_CODE):
+            return name, own
+    return name, seen
 
 
-def colour_lightness(profile: bytes, size: int, image_name: str) -> tuple[str, ToGray]:
-    """Name of an RGB profile, and a function that finds the lightness of pixels.
+def colour_luminance(
+    profile: bytes, size: int, image_name: str
+) -> tuple[str, Array | None, ToLuminance]:
+    """Name of an RGB profile, and what it says of colours.
 
     Parameters
     ----------
@@ -73,54 +78,59 @@ def colour_lightness(profile: bytes, size: int, image_name: str) -> tuple[str, T
     image_name:
         For messages.
 
+    Returns
+    -------
+    The profile's own description; what each value of each channel adds to relative luminance,
+    shape (3, size), or None where they do not add up; a function that finds the luminance of
+    pixels.
+
     Raises
     ------
     ImageError
         The profile is not for RGB images, is broken, or its white is no lighter than its black.
     """
     _check_header(profile, image_name, b"RGB ")
-    exact = _EveryPixel(profile)
-    dtype = np.uint8 if size == 256 else np.uint16
+    asked = EveryPixel(profile)
+    random = np.random.default_rng(1)
+    some = random.integers(0, size, (1, _COLOURS, 3)).astype(np.uint8 if size == 256 else np.uint16)
+    some[0, :64] = np.linspace(0, size - 1, 64).astype(some.dtype)[:, None]
     try:
         name = _description(_opened(profile))
-        # black, then red alone, green alone, blue alone
-        ramps = np.zeros((4, size, 3), dtype)
-        for channel in range(3):
-            ramps[channel + 1, :, channel] = np.arange(size)
-        luminance = lightness_to_luminance(exact(ramps) * (100.0 / FULL_CODE)) / 100.0
-        random = np.random.default_rng(1)
-        some = random.integers(0, size, (1, _COLOURS, 3)).astype(dtype)
-        some[0, :64] = np.linspace(0, size - 1, 64).astype(dtype)[:, None]
-        seen = exact(some)
+        seen = luminance_to_lightness(100.0 * asked(some).clip(0.0, 1.0))
     except (RuntimeError, ValueError, TypeError, OSError) as error:
         raise _refused(image_name, "that is broken", "", "RGB") from error
-    if seen[0, 63] < seen[0, 0] + FULL_CODE // 100:
+    if seen[0, 63] < seen[0, 0] + 1.0:
         raise _refused(image_name, "whose white is no lighter than its black", "", "RGB")
-    # what black gives is in each ramp, and belongs into one of them only
-    tables = luminances_of(luminance[1:] - np.array([[0.0], [1.0], [1.0]]) * luminance[0])
-    off = np.abs(tables(some).astype(np.int64) - seen.astype(np.int64))
-    return name, tables if off.max() <= _ADDS_UP else exact
+    channels = _channels(profile, size)
+    if channels is not None:
+        tables = luminances_of(channels)
+        own = luminance_to_lightness(100.0 * tables(some).clip(0.0, 1.0))
+        if np.abs(own - seen).max() <= _AGREES * (100.0 / FULL_CODE):
+            return name, channels, tables
+    return name, None, asked
 
 
 _COLOURS = 4096
-_ADDS_UP = 30
-"""65535ths of L* 100: 0.05 L*."""
+_AGREES = 30
+"""65535ths of L* 100: 0.05 L*.  littleCMS rounds tables to 16 bits, which is 5 in the blacks."""
 
 
-class _EveryPixel:
-    """Lightness of pixels by littleCMS itself."""
+class EveryPixel:
+    """Luminance of pixels by littleCMS itself."""
 
     def __init__(self, profile: bytes) -> None:
-        self._profile, self._lightness = profile, lightness_profile()
+        self._profile = profile
+        self._luminance = gray_profile(b"curv" + bytes(8), "luminance")
 
-    def __call__(self, pixels: NDArray[Any]) -> NDArray[np.uint16]:
+    def __call__(self, pixels: NDArray[Any]) -> Luminance:
+        """As `ToLuminance` says."""
         import imagecodecs
 
-        made: NDArray[np.uint16] = imagecodecs.cms_transform(
-            np.ascontiguousarray(pixels), self._profile, self._lightness, colorspace="rgb",
-            outcolorspace="gray", outdtype="uint16", intent=_RELATIVE, flags=_NO_SHORTCUT,
+        made: NDArray[np.float32] = imagecodecs.cms_transform(
+            np.ascontiguousarray(pixels), self._profile, self._luminance, colorspace="rgb",
+            outcolorspace="gray", outdtype="float32", intent=_RELATIVE, flags=_NO_SHORTCUT,
         )  # fmt: skip
-        return made.reshape(pixels.shape[:2])
+        return np.maximum(made.reshape(pixels.shape[:2]), 0.0)
 
 
 _RELATIVE, _NO_SHORTCUT = 1, 0x0100
@@ -146,6 +156,74 @@ def _check_header(profile: bytes, image_name: str, wanted: bytes) -> None:
     space = profile[16:20]
     if space != wanted:
         raise _refused(image_name, f"for {_KINDS.get(space, 'other')} images", "", kind)
+
+
+def _element(profile: bytes, wanted: bytes) -> bytes:
+    """The tagged element of that name; empty if there is none (ICC.1, 7.3)."""
+    count = int.from_bytes(profile[_HEADER : _HEADER + 4], "big")
+    for at in range(_HEADER + 4, min(_HEADER + 4 + 12 * count, len(profile) - 11), 12):
+        name, start, size = struct.unpack(">4sII", profile[at : at + 12])
+        if name == wanted:
+            return profile[start : start + size]
+    return b""
+
+
+_PARAMETERS = (1, 3, 4, 5, 7)
+"""How many numbers a parametric curve of each kind has."""
+
+
+def tone_curve(element: bytes, size: int) -> Array | None:
+    """What a tone curve makes of every value, shape (size,): 0 to 1.  None if it is no such curve.
+
+    ICC.1:2022, 10.6 (curveType: a power, or a table that is linear between its entries) and 10.18
+    (parametricCurveType).
+    """
+    value = np.linspace(0.0, 1.0, size)
+    if element[:4] == b"curv" and len(element) >= 12:
+        (count,) = struct.unpack(">I", element[8:12])
+        if len(element) < 12 + 2 * count:
+            return None
+        entries = np.frombuffer(element[12 : 12 + 2 * count], ">u2")
+        if count < 2:
+            return value ** (entries[0] / 256.0) if count else value
+        return np.interp(value, np.linspace(0.0, 1.0, count), entries / 65535.0)
+    if element[:4] == b"para" and len(element) >= 12:
+        (kind,) = struct.unpack(">H", element[8:10])
+        if kind < len(_PARAMETERS) and len(element) >= 12 + 4 * _PARAMETERS[kind]:
+            numbers = struct.unpack_from(f">{_PARAMETERS[kind]}i", element, 12)
+            return _parametric(kind, [number / 65536.0 for number in numbers], value)
+    return None
+
+
+def _parametric(kind: int, numbers: list[float], value: Array) -> Array | None:
+    """ICC.1:2022, table 68: (aX + b)^g + e from d on, cX + f below."""
+    g, a, b, c, d, e, f = (*numbers, *[0.0] * (7 - len(numbers)))
+    if kind == 0:
+        a = 1.0
+    elif kind in (1, 2):
+        if a == 0.0:
+            return None
+        c, d, e, f = 0.0, -b / a, c, c
+    with np.errstate(all="ignore"):  # a broken curve: what comes out is not used
+        power = np.power(np.maximum(a * value + b, 0.0), g) + e
+        made = np.where(value >= d, power, c * value + f).clip(0.0, 1.0)
+    return np.asarray(made) if np.isfinite(made).all() else None
+
+
+def _channels(profile: bytes, size: int) -> Array | None:
+    """What each channel adds to luminance by its tone curve and its column of the matrix, shape
+    (3, size); None for a profile of another kind (ICC.1, 8.3.3)."""
+    if profile[20:24] != b"XYZ ":
+        return None
+    rows = []
+    for name in (b"r", b"g", b"b"):
+        column = _element(profile, name + b"XYZ")
+        curve = tone_curve(_element(profile, name + b"TRC"), size)
+        if curve is None or column[:4] != b"XYZ " or len(column) < 20:
+            return None
+        (luminance,) = struct.unpack(">i", column[12:16])
+        rows.append(luminance / 65536.0 * curve)
+    return np.array(rows)
 
 
 def _opened(profile: bytes) -> Any:

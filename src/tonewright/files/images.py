@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 from dataclasses import dataclass
 from pathlib import Path
@@ -73,6 +74,16 @@ class SourceImage:
         return 1 << self.page.bits
 
 
+def _refuse_folder(path: Path) -> None:
+    with contextlib.suppress(OSError, ValueError):  # whoever opens it says what is wrong
+        if path.is_dir():
+            raise FileError(
+                f"the image {path} is a folder",
+                "a negative is made from image files",
+                f"name the files in it, for example {path / '*.tif'}",
+            )
+
+
 def open_image(
     path: str | os.PathLike[str], options: OpenOptions | None = None
 ) -> SourceImage:
@@ -88,6 +99,7 @@ def open_image(
         There is no such page.
     """
     choice = options or OpenOptions()
+    _refuse_folder(Path(path))
     with ByteSource(Path(path)) as source:
         head = source.read(0, min(12, source.size))
         if is_tiff(head):

@@ -1,15 +1,19 @@
 """JPEG images (ITU-T T.81, JFIF, EXIF): read because people have them, with a warning.
 
-A JPEG is decoded whole; how large it may be is bounded.
+A JPEG is decoded whole; how large it may be is bounded.  A large one is decoded into a file that
+is mapped into memory, and what is done leaves memory again: at any time little of it is there.
 """
 
 from __future__ import annotations
 
+import mmap
+import os
 import struct
+import sys
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from functools import partial
-from typing import Any
+from typing import Any, BinaryIO
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,8 +26,15 @@ from tonewright.files.png import read_exif
 from tonewright.files.tiff import ByteSource, Page, Resolution, Segments
 from tonewright.files.tiff_image import checked_orientation, read_resolution
 
-LARGEST = 384 << 20
-"""Bytes of the decoded picture."""
+LARGEST, LARGEST_IN_FILE = 384 << 20, 2 << 30
+"""Bytes of the decoded picture: in memory, and by way of a file."""
+IN_MEMORY = 32 << 20
+"""Bytes, packed and decoded, up to which a picture is decoded in memory in any case."""
+_BY_FILE = sys.platform == "linux"
+"""Whether what has been done can be put out of memory, and room on the disk reserved before it is
+written to through memory (where a full disk would end the program)."""
+_TRIM_SECONDS = 0.01
+_COPY = 1 << 20
 _PIXELS_PER_BYTE = 1024
 """A block of 64 takes at least a bit or so; flat pictures come nowhere near this."""
 _FRAMES = {0xC0, 0xC1, 0xC2}
@@ -40,6 +51,8 @@ class _Header:
     width: int = 0
     height: int = 0
     samples: int = 0
+    progressive: bool = False
+    """In several scans: the decoder keeps the whole picture in memory."""
     density: tuple[int, int, int] = (0, 0, 0)
     """JFIF: unit (1 inch, 2 centimetre), across, down."""
     exif: bytes = b""
@@ -55,10 +68,12 @@ def open_jpeg(source: ByteSource, options: OpenOptions) -> SourceImage:
     size = width * height * samples
     if not size or width * height > source.size * _PIXELS_PER_BYTE:
         raise source.damaged(f"it claims to be {width} x {height} pixels")
-    if size > LARGEST:
+    most = LARGEST_IN_FILE if _BY_FILE and not header.progressive else LARGEST
+    if size > most:
+        kind = "progressive JPEG" if header.progressive else "JPEG"
         raise ImageError(
-            f"the image {source.path} is a JPEG of {size >> 20} MB when unpacked",
-            f"a JPEG has to be unpacked whole and may hold {LARGEST >> 20} MB",
+            f"the image {source.path} is a {kind} of {size >> 20} MB when unpacked",
+            f"a {kind} has to be unpacked whole and may hold {most >> 20} MB",
             _WAY_OUT,
         )
     whole = Segments(width, height, False, np.zeros(1, np.int64), np.array([source.size]))
@@ -89,7 +104,8 @@ def _read_header(source: ByteSource) -> _Header:
         if kind == 0xFF:  # padding
             position += 1
             continue
-        if kind == 0xDA:
+        if kind == 0xDA:  # the number of channels in this scan comes first
+            header.progressive |= source.read(position + 4, 1)[0] < header.samples
             return header
         if kind in _OTHER_FRAMES:
             raise ImageError(
@@ -99,6 +115,7 @@ def _read_header(source: ByteSource) -> _Header:
             )
         body = source.read(position + 4, size - 2)
         if kind in _FRAMES:
+            header.progressive = kind == 0xC2
             _read_frame(source, body, header)
         elif kind in (0xE0, 0xE1, 0xE2):
             _read_extra(kind, body, header)
@@ -147,20 +164,71 @@ def _resolution(
 
 
 def jpeg_jobs(source: ByteSource, page: Page, reverse: bool, band_bytes: int) -> Iterator[Job]:
-    """Bands of the whole picture, which is decoded when the first is fetched."""
-    import imagecodecs
-
-    data = source.read(0, source.size)
-    if data.rfind(b"\xff\xd9") < 0:
-        raise source.damaged("it ends before its last row")
-    try:
-        pixels: NDArray[Any] = imagecodecs.jpeg8_decode(data)
-    except (RuntimeError, ValueError) as error:
-        raise source.damaged("its pixels cannot be decoded") from error
+    """Bands of the whole picture, which is decoded in memory when the first is fetched."""
+    data = np.empty(source.size, np.uint8)
+    source.read_into(0, data.data)
+    rows = _decoded(source, page, data.data, None)
     del data
-    if pixels.dtype != np.uint8 or pixels.size != page.height * page.row_values:
-        raise source.damaged("its pixels are not what its header says")
-    rows = pixels.reshape(page.height, page.row_values)
 
     for first, end in spans(page.height, max(1, band_bytes // page.row_bytes), reverse):
         yield Job(end - first, partial(rows.__getitem__, slice(first, end)))
+
+
+def _decoded(
+    source: ByteSource, page: Page, data: Any, out: NDArray[np.uint8] | None
+) -> NDArray[np.uint8]:
+    """From a view of the packed bytes to shape (rows, values of a row).
+
+    In ``out`` if it is given, shape (rows, width) or (rows, width, 3).
+    """
+    import imagecodecs
+
+    if not _ends(data):
+        raise source.damaged("it ends before its last row")
+    try:
+        pixels: NDArray[Any] = imagecodecs.jpeg8_decode(data, out=out)
+    except (RuntimeError, ValueError) as error:
+        raise source.damaged("its pixels cannot be decoded") from error
+    if pixels.dtype != np.uint8 or pixels.size != page.height * page.row_values:
+        raise source.damaged("its pixels are not what its header says")
+    return pixels.reshape(page.height, page.row_values)
+
+
+def _ends(data: memoryview) -> bool:
+    """Whether the mark of an end is there: most often in the last bytes."""
+    return any(
+        bytes(data[max(0, end - _COPY - 1) : end]).rfind(b"\xff\xd9") >= 0
+        for end in range(len(data), 0, -_COPY)
+    )
+
+
+def wants_file(page: Page) -> bool:
+    """Whether a page is a JPEG that is to be decoded into a file."""
+    size = page.height * page.row_bytes + int(page.segments.sizes[0])
+    return page.compression == tiff.JPEG and _BY_FILE and size > IN_MEMORY
+
+
+def decode_into(file: BinaryIO, source: ByteSource, page: Page) -> None:
+    """Decode a JPEG into an empty file, open without a buffer, that then starts with its rows.
+
+    Raises `ImageError` if it is damaged, `FileError` if it cannot be read and `OSError` if the disk
+    is full.
+    """
+    from concurrent.futures import ThreadPoolExecutor, wait
+
+    size = page.height * page.row_bytes
+    start = size + -size % mmap.PAGESIZE
+    os.posix_fallocate(file.fileno(), 0, start + source.size)
+    both = mmap.mmap(file.fileno(), start + source.size)
+    # the packed picture too: the source itself may become shorter while it is read
+    for first in range(0, source.size, _COPY):
+        part = source.read(first, min(_COPY, source.size - first))
+        both[start + first : start + first + len(part)] = part
+    whole = np.frombuffer(both, np.uint8)
+    shape = (page.height, page.width, 3)[: 3 if page.colour else 2]
+    out = whole[:size].reshape(shape)
+    with ThreadPoolExecutor(1) as pool:
+        work = pool.submit(_decoded, source, page, whole[start:].data, out)
+        while not wait([work], _TRIM_SECONDS).done:
+            both.madvise(mmap.MADV_DONTNEED)  # of a file this loses nothing
+    work.result()

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import contextlib
 import os
+import threading
 from collections.abc import Callable, Generator, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,9 +19,11 @@ from tonewright.errors import OptionError, TonewrightError
 from tonewright.files.bands import one_thread
 from tonewright.files.images import OpenOptions, SourceImage, open_image
 from tonewright.files.pipeline import (
+    Codes,
     Progress,
     Resampling,
     WriteSettings,
+    by_luminance,
     refuse_same,
     write_mapped,
 )
@@ -30,13 +33,17 @@ from tonewright.files.tones import Tones, image_tones
 from tonewright.negative import honesty
 from tonewright.negative.border import FrameSettings
 from tonewright.negative.ink import Colour, Ink, agreed_colour, distinct_tones
+from tonewright.negative.luminance import LuminanceCodes, luminance_codes
 from tonewright.negative.size import Size, SizeWish, check_pixels, plan_size
 from tonewright.negative.tones import LevelCurve, code_table, encoding_lightness
 from tonewright.setup import ink_colour_text
 
 if TYPE_CHECKING:
+    from tonewright.files.second import Second
     from tonewright.negative.frame import Frame
     from tonewright.target import Target
+
+Result = TypeVar("Result")
 
 FEW_PIXELS = 150
 """To the inch: fewer show as steps in a contact print held in the hand."""
@@ -96,7 +103,8 @@ class NegativeReport:
     """Pixels before, if their number was changed."""
     depth: int
     distinct_levels: int
-    """Different ink levels that the file can hold with this curve."""
+    """Different ink levels that a file of this depth can hold of this image's values through this
+    curve, whether the picture uses them all or not."""
     ink_colour: str | None
     black_share: float
     white_share: float
@@ -180,12 +188,13 @@ def make_negatives(
     curve: LevelCurve,
     settings: NegativeSettings,
     progress: BatchProgress | None = None,
+    second: Second | None = None,
 ) -> Batch:
     """Make several negatives: pairs of image and output, as from `output_names`.
 
     Each by itself: an image that cannot be used does not stop the others.  The folder of the
     outputs is made if it is missing.  Options that cannot be, whatever the image, are an error at
-    once.
+    once.  With a ``second`` process (`second.second_for`) every other image is made there.
 
     Raises
     ------
@@ -197,7 +206,7 @@ def make_negatives(
     made = len(pairs) > 1 and make_folder(folder)
     batch = Batch()
     try:
-        with contextlib.closing(_two_at_once(pairs, curve, settings)) as made_ones:
+        with contextlib.closing(_two_at_once(pairs, curve, settings, second)) as made_ones:
             for number, (source, _) in enumerate(pairs, 1):
                 if progress is not None:
                     progress(source, number, len(pairs))
@@ -214,7 +223,8 @@ def make_negatives(
 
 
 def _two_at_once(
-    pairs: Sequence[tuple[Path, Path]], curve: LevelCurve, settings: NegativeSettings
+    pairs: Sequence[tuple[Path, Path]], curve: LevelCurve, settings: NegativeSettings,
+    second: Second | None,
 ) -> Generator[NegativeReport | Failure, None, None]:
     """What becomes of each image, in order.
 
@@ -223,7 +233,12 @@ def _two_at_once(
     """
     from concurrent.futures import ThreadPoolExecutor
 
+    helper = _Helper(second, curve, settings)
+
     def make(source: Path, output: Path) -> NegativeReport | Failure:
+        found = helper.make(source, output)
+        if found is not None:
+            return found
         try:
             with one_thread():
                 return _make(_prepare(source, output, curve, settings), None)
@@ -236,6 +251,37 @@ def _two_at_once(
             yield future.result()
     finally:
         pool.shutdown(cancel_futures=True)
+
+
+class _Helper:
+    """The second process as long as it is there, for whichever thread finds it free."""
+
+    def __init__(
+        self, second: Second | None, curve: LevelCurve, settings: NegativeSettings
+    ) -> None:
+        self._second = second
+        self._free = threading.Lock()
+        if second is not None:
+            self._use(lambda: second.prepare(curve, settings))
+
+    def make(self, source: Path, output: Path) -> NegativeReport | Failure | None:
+        """What became of an image there; None if it has to be made here."""
+        if self._second is None or not self._free.acquire(blocking=False):
+            return None
+        second = self._second
+        try:
+            return None if second is None else self._use(lambda: second.make(source, output))
+        finally:
+            self._free.release()
+
+    def _use(self, job: Callable[[], Result]) -> Result | None:
+        from tonewright.files.second import SecondLost
+
+        try:
+            return job()
+        except SecondLost:  # it was killed, or could not start: the rest is made here
+            self._second = None
+            return None
 
 
 def output_names(images: Sequence[Path], output: Path) -> list[tuple[Path, Path]]:
@@ -288,8 +334,7 @@ class _Job:
     tones: Tones
     size: Size
     colour: Colour | None
-    table: NDArray[np.uint16]
-    """Codes for the image's gray values, or for lightness if it is resampled."""
+    codes: Codes
     frame: Frame | None
     warnings: tuple[str, ...]
 
@@ -312,14 +357,17 @@ def _prepare(source: Path, output: Path, curve: LevelCurve, settings: NegativeSe
     image = open_image(source, settings.image)
     tones = image_tones(image, settings.encoding)
     size, warnings = _plan(image, settings)
-    lightness = np.linspace(0.0, 100.0, scales.FULL_CODE + 1) if size.resampled else tones.lightness
-    table = code_table(lightness, curve)
+    codes: Codes = (
+        luminance_codes(curve)
+        if by_luminance(image, resampled=size.resampled)
+        else code_table(tones.lightness, curve)
+    )
     frame = _frame(image, curve, size, settings)
     # what the print's size settles is no warning any more
     known = size.per_inch is not None
     own = (w for w in image.warnings if not (known and "set the size yourself" in w))
     return _Job(
-        image, output, curve, settings, tones, size, colour, table, frame,
+        image, output, curve, settings, tones, size, colour, codes, frame,
         (*own, *tones.warnings, *warnings),
     )  # fmt: skip
 
@@ -425,13 +473,13 @@ def scale_document(output: Path) -> Path:
 
 def _make(job: _Job, progress: Progress | None) -> NegativeReport:
     settings, frame = job.settings, job.frame
-    ends = honesty.ends_of(job.table)
+    ends = honesty.ends_of(_at_ends(job) if isinstance(job.codes, LuminanceCodes) else job.codes)
     how = WriteSettings(
         mirror=settings.mirror,
         description=description(job),
         force=settings.force,
         rotate=settings.size.rotate,
-        to_gray=job.tones.to_gray,
+        to_luminance=job.tones.to_luminance,
         resampling=_resampling(job),
         resolution=job.resolution,
         frame=frame,
@@ -447,8 +495,19 @@ def _make(job: _Job, progress: Progress | None) -> NegativeReport:
     if target is not None and job.colour is not None:  # its levels mean something in this ink only
         target = replace(target, ink_colour=ink_colour_text(job.colour))
     with _document(job, target):
-        write_mapped(job.image, job.output, job.table, how, progress)
+        write_mapped(job.image, job.output, job.codes, how, progress)
     return _report(job, ends, how.coloured, target)
+
+
+def _at_ends(job: _Job) -> NDArray[np.uint16]:
+    """Codes of black and white where there is no table of values."""
+    assert isinstance(job.codes, LuminanceCodes)
+    found = job.tones.to_luminance
+    if found is None or job.size.resampled:
+        luminance = scales.lightness_to_luminance(job.tones.lightness[[0, -1]]) / 100.0
+        return job.codes(luminance.astype(np.float32))
+    ends = np.array([[[0] * 3, [job.image.values - 1] * 3]])
+    return job.codes(found(ends.astype(np.uint8 if job.image.values == 256 else np.uint16)))
 
 
 @contextlib.contextmanager
@@ -508,12 +567,15 @@ def _report(
 ) -> NegativeReport:
     curve, settings = job.curve, job.settings
     black, white = (count / (job.size.width * job.size.height) for count in ends.pixels)
-    step = honesty.largest_step(job.tones.neutral, curve)
-    banding = honesty.banding_warning(job.image.page.bits, step)
-    reach = honesty.reach_of(
-        np.linspace(0.0, 100.0, job.table.size) if job.size.resampled else job.tones.lightness,
-        job.table,
-    )
+    step = honesty.largest_step(job.tones.lightness, curve)
+    page = job.image.page
+    banding = honesty.banding_warning(page.bits, step, colour=page.colour)
+    if isinstance(job.codes, LuminanceCodes):
+        codes, lightness = job.codes.codes, np.linspace(0.0, 100.0, scales.FULL_CODE + 1)
+        reach = honesty.reach_of(lightness, code_table(lightness, curve))
+    else:
+        codes = job.codes
+        reach = honesty.reach_of(job.tones.lightness, codes)
     levels = curve.level_at(job.tones.lightness[[0, -1]])
     share = float(np.mean(coloured)) if coloured else None
     lost = _colour_warning(share)
@@ -533,12 +595,13 @@ def _report(
             *job.warnings,
             *((lost,) if lost else ()),
             *((banding,) if banding else ()),
+            *_cut_warning(frame),
             *honesty.end_warnings((black, white), reach),
         ),
         picture_mm=job.size.millimetres,
         resampled_from=(job.image.width, job.image.height) if job.size.resampled else None,
         depth=settings.depth,
-        distinct_levels=distinct_tones(job.table, settings.depth),
+        distinct_levels=distinct_tones(codes, settings.depth),
         ink_colour=None if job.colour is None else ink_colour_text(job.colour),
         black_share=black,
         white_share=white,
@@ -547,6 +610,15 @@ def _report(
         density_range=getattr(getattr(curve, "summary", None), "negative_density_range", None),
         frame=settings.frame,
         target=None if target is None else scale_document(job.output),
+    )
+
+
+def _cut_warning(frame: Frame | None) -> tuple[str, ...]:
+    if frame is None or not frame.cut:
+        return ()
+    return (
+        f"the caption is longer than its line: {frame.cut!r} was cut off; print the picture larger,"
+        " or give image or curve a shorter name",
     )
 
 

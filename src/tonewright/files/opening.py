@@ -16,12 +16,13 @@ def read_bytes(path: str | os.PathLike[str], most: int, rule: str) -> bytes:
     Raises
     ------
     FileError
-        No such file, a folder, no permission, or too large.
+        No such file, a folder, a pipe or device, no permission, or too large.
     """
     target = Path(path)
     try:
         if target.is_dir():
             raise FileError(f"{target} is a folder", rule, "name a file in it")
+        refuse_irregular(target, rule)
         with target.open("rb") as stream:
             raw = stream.read(most + 1)
     except (OSError, ValueError) as error:  # ValueError: a NUL in the name
@@ -33,6 +34,16 @@ def read_bytes(path: str | os.PathLike[str], most: int, rule: str) -> bytes:
             "check that this is the file you meant",
         )
     return raw
+
+
+def refuse_irregular(path: Path, rule: str) -> None:
+    """Raise `FileError` for a pipe or a device, which may have to be waited for without end."""
+    if path.exists() and not path.is_file():
+        raise FileError(
+            f"{path} is not an ordinary file but a pipe or a device",
+            rule,
+            "save what comes out of it in a file, and name that",
+        )
 
 
 def reading_error(path: str | os.PathLike[str], error: Exception, rule: str) -> FileError:

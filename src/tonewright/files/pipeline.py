@@ -2,8 +2,11 @@
 
 ::
 
-    stored rows → gray → turned upright → codes ─────────────────────→ sheet → ink → file
-                                        └ luminance → resampled → codes ┘
+    stored rows → turned upright → codes ─────────────────────→ sheet → ink → file
+                                 └ luminance → resampled → codes ┘
+
+Of pixels in colour codes (or luminance) are made before anything is turned: no value is rounded on
+its way to a code but the code itself.
 
 Everything up to the file happens in jobs, in two threads; a band is small, so memory does not
 grow with the image.
@@ -14,11 +17,11 @@ from __future__ import annotations
 import contextlib
 import os
 from collections.abc import Callable, Iterator
-from contextlib import AbstractContextManager, ExitStack, closing
+from contextlib import ExitStack, closing
 from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, BinaryIO
+from typing import TYPE_CHECKING, BinaryIO, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,11 +36,16 @@ from tonewright.files.tiff_header import Form
 from tonewright.files.tiff_writer import Picture, write_tiff
 from tonewright.negative.honesty import Ends
 from tonewright.negative.ink import Ink
-from tonewright.negative.tones import apply_band, lightness_index
+from tonewright.negative.luminance import Luminance, LuminanceCodes
+from tonewright.negative.tones import apply_band, flipped
 
 if TYPE_CHECKING:
-    from tonewright.files.icc import ToGray
+    from tonewright.negative.colour import ToLuminance
     from tonewright.negative.frame import Frame
+
+Codes = NDArray[np.uint16] | LuminanceCodes
+"""What code a value becomes: one for every gray value from black to white, shape (256,) or
+(65536,); or the code of every luminance, for an image in colour and for one that is resampled."""
 
 # EXIF 2.32, Orientation: transposed first, then upside down, then left to right.
 _TURNS = {
@@ -63,8 +71,8 @@ class Resampling:
 
     width: int
     height: int
-    luminance: NDArray[np.float32]
-    """Relative luminance (0 to 1) of every gray value of the image."""
+    luminance: Luminance
+    """Relative luminance (0 to 1) of every gray value of the image; of no use for colour."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,7 +87,7 @@ class WriteSettings:
     """Replace an existing file."""
     rotate: int = 0
     """Degrees clockwise, after the image stands upright."""
-    to_gray: ToGray | None = None
+    to_luminance: ToLuminance | None = None
     """For a colour image."""
     resampling: Resampling | None = None
     resolution: Resolution | None = None
@@ -104,11 +112,11 @@ def turned(orientation: int, rotate: int) -> int:
 def write_mapped(
     image: SourceImage,
     output: str | os.PathLike[str],
-    table: NDArray[np.uint16],
+    codes: Codes,
     settings: WriteSettings,
     progress: Progress | None = None,
 ) -> None:
-    """Write a TIFF whose every pixel is what a table says of the image's value there.
+    """Write a TIFF whose every pixel is the code of the image's value there.
 
     The image is turned upright first.  The file keeps the exact resolution and nothing else of
     the source (its ICC profile would be wrong), and the same input gives the same bytes.
@@ -119,9 +127,8 @@ def write_mapped(
         From `images.open_image`.
     output:
         A file; not the image itself.
-    table:
-        uint16 codes for every gray value from black to white, shape (image.values,); for a colour
-        image or a resampled one for every 65535th of lightness, shape (65536,).
+    codes:
+        For gray values shape (image.values,); see `Codes`.
     settings:
         Everything else.
     progress:
@@ -136,10 +143,12 @@ def write_mapped(
     """
     target = Path(output)
     refuse_same(image.path, target)
-    by_lightness = image.page.colour or settings.resampling is not None
-    if table.shape != (1 << 16 if by_lightness else image.values,):
-        raise ValueError(f"the table has {table.shape} entries for {image.values} values")
-    work = _Work(image, table, settings)
+    resampled = settings.resampling is not None
+    if isinstance(codes, LuminanceCodes) != by_luminance(image, resampled=resampled):
+        raise ValueError("codes of luminance go with colour and resampling, and only with them")
+    if not isinstance(codes, LuminanceCodes) and codes.shape != (image.values,):
+        raise ValueError(f"the table has {codes.shape} entries for {image.values} values")
+    work = _Work(image, codes, settings)
     width, height = work.size
     form = Form(settings.ink.depth, settings.ink.samples, settings.deflate)
     resolution = settings.resolution or work.resolution
@@ -151,15 +160,19 @@ def write_mapped(
         # not "wb": some file systems send a file that was cut to nothing to the disk when it is
         # closed, which doubles the time
         temp.open("r+b", buffering=0) as stream,
-        work.scratch(target.parent) as scratch,
         ExitStack() as stack,
     ):
-        jobs = work.jobs(source, scratch, stack)
-        ahead = bands.ahead_for(work.gray)
+        jobs = work.jobs(source, target.parent, stack)
+        ahead = bands.ahead_for(work.single) if settings.resampling is None else _FEW_AHEAD
         for rows in stack.enter_context(closing(write_tiff(stream, picture, jobs, ahead))):
             done += rows
             if progress is not None:
                 progress(done, height)
+
+
+def by_luminance(image: SourceImage, *, resampled: bool) -> bool:
+    """Whether an image's codes are those of luminance, and not those of its values."""
+    return image.page.colour or resampled
 
 
 def refuse_same(source: Path, output: Path) -> None:
@@ -176,12 +189,10 @@ def refuse_same(source: Path, output: Path) -> None:
 class _Work:
     """The jobs that make one negative."""
 
-    def __init__(
-        self, image: SourceImage, table: NDArray[np.uint16], settings: WriteSettings
-    ) -> None:
-        self._image, self._table, self._settings = image, table, settings
+    def __init__(self, image: SourceImage, codes: Codes, settings: WriteSettings) -> None:
+        self._image, self._codes, self._settings = image, codes, settings
         self._turn = _TURNS[turned(image.orientation, settings.rotate)]
-        self.gray = gray_page(image.page)
+        self.single = single_page(image.page, by_luminance=settings.resampling is not None)
 
     @property
     def resolution(self) -> Resolution | None:
@@ -203,48 +214,49 @@ class _Work:
         frame = self._settings.frame
         return self._picture if frame is None else (frame.width, frame.height)
 
-    def scratch(self, folder: Path) -> AbstractContextManager[BinaryIO | None]:
-        """A file without a name, gone when closed, for what cannot be read in the order wanted."""
-        turn, upside_down, _ = self._turn
-        if not (turn or (upside_down and bands.streams(self._image.page))):
-            return contextlib.nullcontext()
-        import tempfile
+    def jobs(self, source: ByteSource, folder: Path, stack: ExitStack) -> Iterator[Job]:
+        """Bands of the file in the order in which they are written.
 
-        return tempfile.TemporaryFile(dir=folder, buffering=0)
-
-    def jobs(
-        self, source: ByteSource, scratch: BinaryIO | None, stack: ExitStack
-    ) -> Iterator[Job]:
-        """Bands of the file in the order in which they are written."""
+        What has to be put aside on the way lies in files without a name in ``folder``, which
+        ``stack`` closes.
+        """
         if self._settings.resampling is None:
-            jobs = self._mapped(self._upright(source, scratch), self._codes(self._table))
+            jobs = self._mapped(self._upright(source, folder, stack))
         else:
-            jobs = self._resampled(self._upright(source, scratch), stack)
+            jobs = self._resampled(self._upright(source, folder, stack), stack)
         if self._settings.frame is not None:
             jobs = self._framed(jobs)
         if self._settings.ink != Ink():
             jobs = self._inked(jobs)
         return jobs
 
-    def _upright(self, source: ByteSource, scratch: BinaryIO | None) -> Iterator[Job]:
-        """Gray bands in the order wanted, each still to be flipped as `_flips` says."""
+    def _upright(self, source: ByteSource, folder: Path, stack: ExitStack) -> Iterator[Job]:
+        """Bands of one value a pixel in the order wanted, still to be flipped as `_flips` says."""
         turn, upside_down, _ = self._turn
         page = self._image.page
-        if scratch is None:
+        file = _nameless(folder, stack) if _wants_file(page) else None
+        if not (turn or (upside_down and bands.streams(page))):
             # packed strips and resampling look at several bands at once
             apart = self._settings.resampling is None and not self._settings.deflate
             room = bands.Room() if apart else None
-            return self._grays(bands.stored_jobs(source, page, reverse=upside_down, room=room))
+            jobs = bands.stored_jobs(source, page, reverse=upside_down, room=room, file=file)
+            return self._singles(jobs)
+        scratch = _nameless(folder, stack)
         size = bands.turning_bytes(turn)
-        jobs = self._grays(bands.stored_jobs(source, page, band_bytes=size))
-        return bands.unpacked_jobs(scratch, jobs, self.gray, turn=turn, reverse=upside_down)
+        jobs = self._singles(bands.stored_jobs(source, page, band_bytes=size, file=file))
+        # luminance, which resampling takes, has 4 bytes
+        most = None if self._settings.resampling is None else 4
+        return bands.unpacked_jobs(
+            scratch, jobs, self.single, turn=turn, reverse=upside_down, value_bytes=most
+        )
 
-    def _grays(self, jobs: Iterator[Job]) -> Iterator[Job]:
+    def _singles(self, jobs: Iterator[Job]) -> Iterator[Job]:
         if self._image.page.plain:
             return jobs
-        return (job.then(self._to_gray) for job in jobs)
+        return (job.then(self._to_single) for job in jobs)
 
-    def _to_gray(self, band: Band) -> Band:
+    def _to_single(self, band: Band) -> Band:
+        """Gray values; of colour codes, or luminance if it is to be resampled."""
         from tonewright.negative import colour
 
         page = self._image.page
@@ -259,18 +271,29 @@ class _Work:
         # where white is zero, what was multiplied by alpha lies on white already
         if page.alpha is not None and not (premultiplied and page.white_is_zero):
             values = colour.on_white(values, pixels[..., own], premultiplied=premultiplied)
-        if self._settings.to_gray is None:
+        if not page.colour:
             return np.ascontiguousarray(values)
+        to_luminance = self._settings.to_luminance
+        assert to_luminance is not None
         self._settings.coloured.append(colour.coloured_share(values))
-        return self._settings.to_gray(values)
+        if self._settings.resampling is not None:
+            return colour.all_luminances(values, to_luminance)
+        assert isinstance(self._codes, LuminanceCodes)
+        return colour.pixel_codes(values, to_luminance, self._codes)
 
     def _flips(self) -> tuple[bool, bool]:
         """Whether a band is still to be mirrored and turned upside down."""
         _, upside_down, swap = self._turn
         return self._settings.mirror != swap, upside_down
 
-    def _codes(self, table: NDArray[np.uint16]) -> Callable[[Band], Band]:
-        folded = self.gray.fold(table)
+    def _flip(self, band: Band) -> Band:
+        mirror, upside_down = self._flips()
+        return flipped(band, mirror=mirror, upside_down=upside_down)
+
+    def _to_codes(self) -> Callable[[Band], Band]:
+        if isinstance(self._codes, LuminanceCodes):
+            return self._flip  # codes they are already
+        folded = self.single.fold(self._codes)
         mirror, upside_down = self._flips()
 
         def codes(band: Band) -> Band:
@@ -280,8 +303,15 @@ class _Work:
 
         return codes
 
-    def _mapped(self, jobs: Iterator[Job], codes: Callable[[Band], Band]) -> Iterator[Job]:
-        ends = self._settings.ends
+    def _to_luminance(self, luminance: Luminance) -> Callable[[Band], Band]:
+        if self._image.page.colour:
+            return self._flip  # luminance it is already
+        folded = self.single.fold(luminance)
+        mirror, upside_down = self._flips()
+        return lambda band: apply_band(band, folded, mirror=mirror, upside_down=upside_down)
+
+    def _mapped(self, jobs: Iterator[Job]) -> Iterator[Job]:
+        codes, ends = self._to_codes(), self._settings.ends
         if ends is None:
             return (job.then(codes) for job in jobs)
 
@@ -295,21 +325,16 @@ class _Work:
     def _resampled(self, jobs: Iterator[Job], stack: ExitStack) -> Iterator[Job]:
         from tonewright.files.resample import Sizes, resampled_jobs
 
-        wanted = self._settings.resampling
-        assert wanted is not None
-        folded = self.gray.fold(wanted.luminance)
-        mirror, upside_down = self._flips()
-        lit = (
-            job.then(lambda b: apply_band(b, folded, mirror=mirror, upside_down=upside_down))
-            for job in jobs
-        )
-        rows = stack.enter_context(closing(bands.in_order(lit, bands.ahead_for(self.gray))))
+        wanted, table, ends = self._settings.resampling, self._codes, self._settings.ends
+        assert wanted is not None and isinstance(table, LuminanceCodes)
+        to_luminance = self._to_luminance(wanted.luminance)
+        lit = (job.then(to_luminance) for job in jobs)
+        rows = stack.enter_context(closing(bands.in_order(lit, _FEW_AHEAD)))
         turn, page = self._turn[0], self._image.page
         size = (page.height, page.width) if turn else (page.width, page.height)
-        ends, table = self._settings.ends, self._table
 
-        def codes(luminance: NDArray[np.float32]) -> Band:
-            made = np.take(table, lightness_index(luminance), mode="clip")
+        def codes(luminance: Luminance) -> Band:
+            made = table(luminance)
             if ends is not None:
                 ends.count(made)
             return made
@@ -349,13 +374,33 @@ class _Work:
 
 
 _BARE_ROWS = 64
+_FEW_AHEAD = 1
+"""Bands that may wait where an image is resampled: each holds many rows."""
 
 
-def gray_page(page: Page) -> Page:
-    """What the pixels of a page are when they have been made gray."""
+def _wants_file(page: Page) -> bool:
+    if page.compression != tiff.JPEG:
+        return False
+    from tonewright.files.jpeg import wants_file
+
+    return wants_file(page)
+
+
+def _nameless(folder: Path, stack: ExitStack) -> BinaryIO:
+    """An empty file without a name, gone when ``stack`` closes it."""
+    import tempfile
+
+    return stack.enter_context(tempfile.TemporaryFile(dir=folder, buffering=0))
+
+
+def single_page(page: Page, *, by_luminance: bool) -> Page:
+    """What the pixels of a page are when each has become one value: gray, as it was stored, or
+    where they were in colour a code or ``by_luminance`` their luminance."""
     if page.plain:
         return page
-    bits = 16 if page.colour else page.bits
+    bits: Literal[8, 16, 32] = page.bits
+    if page.colour:
+        bits = 32 if by_luminance else 16
     return replace(
         page, bits=bits, order=tiff.NATIVE, white_is_zero=False, samples=1, colour=False,
         alpha=None, planes=(),

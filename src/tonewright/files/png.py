@@ -28,7 +28,7 @@ from tonewright.files.images import (
     refuse_pages,
 )
 from tonewright.files.tiff import ByteSource, Page, Resolution, Segments
-from tonewright.files.tiff_image import FEW_TONES, checked_orientation, transparent
+from tonewright.files.tiff_image import checked_orientation, few_tones, transparent
 
 _SAMPLES = {0: 1, 2: 3, 4: 2, 6: 4}
 _TEXT_MOST = 1 << 16
@@ -53,7 +53,7 @@ def open_png(source: ByteSource, options: OpenOptions) -> SourceImage:
     refuse_pages(source.path, options, "PNG")
     chunks = _read_chunks(source)
     page = _read_page(source, chunks, options)
-    warnings = [FEW_TONES] if page.bits == 8 else []
+    warnings = [few_tones(colour=page.colour)] if page.bits == 8 else []
     if page.alpha:
         warnings.append("its transparency was laid on white")
     resolution = _read_resolution(source, chunks, warnings)
@@ -65,7 +65,7 @@ def open_png(source: ByteSource, options: OpenOptions) -> SourceImage:
     if resolution is not None and orientation > 4:
         resolution = resolution.turned()
     if _few_bits(source, chunks) and page.bits == 16:
-        warnings.insert(0, FEW_TONES)
+        warnings.insert(0, few_tones(colour=page.colour))
     coded = _read_coding(source, chunks)
     profile = None if coded else _read_profile(source, chunks)
     said = coded or (None if profile else _read_encoding(source, chunks))
@@ -115,8 +115,8 @@ def _check_sum(source: ByteSource, position: int, size: int) -> None:
 def _read_page(source: ByteSource, chunks: _Chunks, options: OpenOptions) -> Page:
     width, height, depth, kind, *methods = struct.unpack(">IIBBBBB", chunks.header)
 
-    def refuse(what: str, rule: str) -> ImageError:
-        return ImageError(f"the image {source.path}: {what}", rule, _WAY_OUT)
+    def refuse(what: str, rule: str, way_out: str = _WAY_OUT) -> ImageError:
+        return ImageError(f"the image {source.path}: {what}", rule, way_out)
 
     if not (1 <= width <= tiff.LONGEST_SIDE and 1 <= height <= tiff.LONGEST_SIDE):
         raise source.damaged(f"it claims to be {width} x {height} pixels")
@@ -127,7 +127,8 @@ def _read_page(source: ByteSource, chunks: _Chunks, options: OpenOptions) -> Pag
     if depth not in (8, 16):
         raise refuse(f"its values have {depth} bit", "values have 16 bits, or at least 8")
     if methods[2]:
-        raise refuse("it is interlaced", "a PNG is read row by row, from the top down")
+        raise refuse("it is interlaced", "a PNG is read row by row, from the top down",
+                     "open it in your editor and save it again without interlacing, or as TIFF")
     if b"tRNS" in chunks.small:
         raise refuse("one of its tones stands for transparency", "every pixel has a tone")
     if kind >= 4 and not options.flatten:

@@ -8,15 +8,21 @@ from __future__ import annotations
 import contextlib
 import errno
 import os
+import sys
 import time
 import zlib
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import cache
 from pathlib import Path
 
 from tonewright.errors import FileError
 
-# A temporary file nobody has written to for this long belongs to a run that was killed.
+if sys.platform != "win32":
+    import fcntl
+
+# A temporary file nobody has written to for this long belongs to a run that was killed, where
+# nothing surer can be known.
 _LEFTOVER_AGE = 3600.0
 
 
@@ -43,19 +49,14 @@ def whole_file(path: str | os.PathLike[str], *, force: bool = False) -> Iterator
     """
     target = Path(path)
     refuse_existing(target, force)
-    temp = _temporary_name(target)
     try:
         _remove_leftovers(target)
-        with temp.open("xb"):
-            pass
-        yield temp
-        refuse_existing(target, force)  # it may have appeared meanwhile
-        temp.replace(target)
+        with _temporary(target) as temp:
+            yield temp
+            refuse_existing(target, force)  # it may have appeared meanwhile
+            temp.replace(target)
     except OSError as error:
         raise writing_error(target, error) from error
-    finally:
-        with contextlib.suppress(OSError):
-            temp.unlink(missing_ok=True)
 
 
 def refuse_existing(path: str | os.PathLike[str], force: bool) -> None:
@@ -171,20 +172,73 @@ def _prefix(target: Path) -> str:
     return f".tonewright-{zlib.crc32(os.fsencode(target.name)):08x}-"
 
 
-def _temporary_name(target: Path) -> Path:
+@contextmanager
+def _temporary(target: Path) -> Iterator[Path]:
+    """A new empty file beside ``target``, removed at the end if it is still there.
+
+    As long as this run lives it holds a lock on the file, where the system has such locks: that
+    tells other runs that it does, and ends with the run, however that ends.
+    """
     suffix = target.suffix if len(os.fsencode(target.suffix)) <= 16 else ""
-    return target.with_name(f"{_prefix(target)}{os.urandom(4).hex()}.part{suffix}")
+    while True:
+        mark = f"{_machine():08x}{os.urandom(4).hex()}"
+        temp = target.with_name(f"{_prefix(target)}{mark}.part{suffix}")
+        file = os.open(temp, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o666)
+        if sys.platform == "win32":  # a file that is open could not be renamed there
+            os.close(file)
+            break
+        with contextlib.suppress(OSError):  # no locks here: its age must tell
+            fcntl.flock(file, fcntl.LOCK_EX)
+        if temp.exists():
+            break
+        os.close(file)  # another run came between and took it for a leftover
+    try:
+        yield temp
+    finally:
+        with contextlib.suppress(OSError):
+            temp.unlink(missing_ok=True)
+        if sys.platform != "win32":
+            os.close(file)
+
+
+@cache
+def _machine() -> int:
+    """A number for this machine as it is running now: a lock says something only here."""
+    try:
+        mark = Path("/proc/sys/kernel/random/boot_id").read_bytes()
+    except OSError:
+        import platform
+
+        mark = os.fsencode(platform.node())
+    return zlib.crc32(mark)
 
 
 def _remove_leftovers(target: Path) -> None:
-    """Remove what earlier killed runs left for this target.
-
-    Only old ones: another run may be writing the same name right now.
-    """
+    """Remove what killed runs left for this target, and nothing that a live one is writing."""
     prefix = _prefix(target)
     with contextlib.suppress(OSError), os.scandir(target.parent) as entries:
         for entry in entries:
             if entry.name.startswith(prefix):
                 with contextlib.suppress(OSError):
-                    if time.time() - entry.stat().st_mtime > _LEFTOVER_AGE:
-                        Path(entry.path).unlink()
+                    _remove_if_dead(Path(entry.path), entry.name.removeprefix(prefix))
+
+
+def _remove_if_dead(part: Path, mark: str) -> None:
+    """Remove a temporary file whose run has ended: its lock says so, or its age."""
+    old = time.time() - part.stat().st_mtime > _LEFTOVER_AGE
+    if sys.platform == "win32" or not mark.startswith(f"{_machine():08x}"):
+        if old:
+            part.unlink()
+        return
+    file = os.open(part, os.O_RDWR)
+    try:
+        fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        pass
+    except OSError:  # no locks here
+        if old:
+            part.unlink()
+    else:
+        part.unlink()  # while it is locked, so that no run takes it for its own
+    finally:
+        os.close(file)

@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tonewright.errors import ImageError
-from tonewright.files.opening import reading_error
+from tonewright.files.opening import reading_error, refuse_irregular
 
 # Tags, by their names in TIFF 6.0.
 SUBFILE_TYPE, WIDTH, HEIGHT, BITS, COMPRESSION, PHOTOMETRIC = 254, 256, 257, 258, 259, 262
@@ -64,11 +64,13 @@ class ByteSource:
     def __init__(self, path: Path, stream: BinaryIO | None = None) -> None:
         """Open ``path``, or use ``stream`` (open already, unbuffered) under that name.
 
-        Raises `FileError` if it cannot be opened.
+        Raises `FileError` if it cannot be opened or is no ordinary file.
         """
         self.path = path
         self._lock = threading.Lock()
         try:
+            if stream is None:
+                refuse_irregular(path, _RULE)
             self._stream = path.open("rb", buffering=0) if stream is None else stream
             self.size = self._stream.seek(0, 2)
             # a read that names its place needs no lock; a stream in memory has no number
@@ -284,7 +286,8 @@ class Page:
 
     width: int
     height: int
-    bits: Literal[8, 16]
+    bits: Literal[8, 16, 32]
+    """Of a value; 32 of luminance alone, which no file holds."""
     order: Literal["<", ">"]
     white_is_zero: bool
     compression: int
@@ -322,8 +325,10 @@ class Page:
         return self.samples == 1
 
     @property
-    def dtype(self) -> np.dtype[np.uint8] | np.dtype[np.uint16]:
+    def dtype(self) -> np.dtype[np.uint8] | np.dtype[np.uint16] | np.dtype[np.float32]:
         """Type of the stored values, in this machine's byte order."""
+        if self.bits == 32:
+            return np.dtype(np.float32)
         return np.dtype(np.uint8) if self.bits == 8 else np.dtype(np.uint16)
 
     @property

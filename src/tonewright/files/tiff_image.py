@@ -17,12 +17,6 @@ _COMPRESSIONS = {2: "fax", 3: "fax", 4: "fax", 6: "JPEG", 7: "JPEG", 34712: "JPE
 _COMPRESSIONS |= {34925: "LZMA", 50000: "Zstandard", 50001: "WebP", 50002: "JPEG XL"}
 _MOST_SAMPLES = 16
 
-FEW_TONES = (
-    "it has 8 bits, so at most 256 tones: smooth skies may print in steps; "
-    "a 16-bit original is better"
-)
-
-
 def open_tiff(source: ByteSource, options: OpenOptions) -> SourceImage:
     """Check a TIFF; errors as `images.open_image`."""
     warnings: list[str] = []
@@ -32,7 +26,7 @@ def open_tiff(source: ByteSource, options: OpenOptions) -> SourceImage:
     bands.check_memory(source, page)
     orientation = checked_orientation(directory.number(tiff.ORIENTATION, 1), warnings)
     if page.bits == 8:
-        warnings.insert(0, FEW_TONES)
+        warnings.insert(0, few_tones(colour=page.colour))
     resolution = read_resolution(directory, warnings)
     if resolution is not None and orientation > 4:
         resolution = resolution.turned()
@@ -41,6 +35,14 @@ def open_tiff(source: ByteSource, options: OpenOptions) -> SourceImage:
         raise source.damaged("its ICC profile is larger than 16 MB")
     return SourceImage(
         source.path, page, orientation, resolution, profile or None, tuple(warnings)
+    )
+
+
+def few_tones(*, colour: bool) -> str:
+    """The warning for values of 8 bits."""
+    has = "256 steps of each colour" if colour else "at most 256 tones"
+    return (
+        f"it has 8 bits, so {has}: smooth skies may print in steps; a 16-bit original is better"
     )
 
 

@@ -9,10 +9,10 @@ import numpy as np
 
 from tonewright.files.images import SourceImage
 from tonewright.negative.tones import ASSUMED_ENCODING, encoding_lightness
-from tonewright.scales import FULL_CODE, Array
+from tonewright.scales import Array, luminance_to_lightness
 
 if TYPE_CHECKING:
-    from tonewright.files.icc import ToGray
+    from tonewright.negative.colour import ToLuminance
 
 ASSUMED_COLOUR_ENCODING = "srgb"
 
@@ -24,11 +24,10 @@ class Tones:
     encoding: str
     """A name for it."""
     lightness: Array
-    """Image lightness (0 to 100) of every gray value from black to white, shape (n,)."""
-    neutral: Array
-    """The same of every value that the image's channels can have, for a gray pixel."""
-    to_gray: ToGray | None
-    """For a colour image: what makes gray values of its pixels."""
+    """Image lightness (0 to 100) of every value from black to white, shape (n,): of gray pixels,
+    all their channels alike, if the image is in colour."""
+    to_luminance: ToLuminance | None
+    """For a colour image: what finds the luminance of its pixels."""
     warnings: tuple[str, ...]
 
 
@@ -72,27 +71,26 @@ def image_tones(image: SourceImage, encoding: str | None) -> Tones:
             " say what they are with --encoding",
         )
     if image.page.colour:
-        from tonewright.negative.colour import encoded_luminances
+        from tonewright.negative.colour import encoded_luminances, luminances_of
 
-        return _colour(said, encoded_luminances(said, image.values), image, warnings)
-    lightness = encoding_lightness(said, image.values)
-    return Tones(said, lightness, lightness, None, warnings)
+        channels = encoded_luminances(said, image.values)
+        return Tones(said, _of_grays(channels), luminances_of(channels), warnings)
+    return Tones(said, encoding_lightness(said, image.values), None, warnings)
 
 
 def _through_profile(image: SourceImage, profile: bytes) -> Tones:
-    from tonewright.files.icc import colour_lightness, profile_lightness
+    from tonewright.files.icc import colour_luminance, profile_lightness
 
-    if image.page.colour:
-        name, to_gray = colour_lightness(profile, image.values, str(image.path))
-        return _colour(f"profile {name}", to_gray, image, ())
-    name, lightness = profile_lightness(profile, image.values, str(image.path))
-    return Tones(f"profile {name}", lightness, lightness, None, ())
+    if not image.page.colour:
+        name, lightness = profile_lightness(profile, image.values, str(image.path))
+        return Tones(f"profile {name}", lightness, None, ())
+    name, channels, to_luminance = colour_luminance(profile, image.values, str(image.path))
+    if channels is None:
+        ramp = np.arange(image.values, dtype=np.uint8 if image.values == 256 else np.uint16)
+        channels = to_luminance(np.repeat(ramp, 3).reshape(1, -1, 3)).astype(np.float64)
+    return Tones(f"profile {name}", _of_grays(channels), to_luminance, ())
 
 
-def _colour(
-    name: str, to_gray: ToGray, image: SourceImage, warnings: tuple[str, ...]
-) -> Tones:
-    """Pixels become lightness in 65535ths, which is then the meaning of the gray values."""
-    ramp = np.arange(image.values, dtype=np.uint8 if image.values == 256 else np.uint16)
-    neutral = to_gray(np.repeat(ramp, 3).reshape(1, -1, 3))[0] * (100.0 / FULL_CODE)
-    return Tones(name, np.linspace(0.0, 100.0, FULL_CODE + 1), neutral, to_gray, warnings)
+def _of_grays(channels: Array) -> Array:
+    """Lightness of gray pixels, from what each channel adds to luminance."""
+    return luminance_to_lightness(100.0 * channels.sum(axis=0).clip(0.0, 1.0))

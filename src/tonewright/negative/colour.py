@@ -1,19 +1,17 @@
-"""One gray value from several: lightness from red, green and blue; transparency laid on white."""
+"""One value from several: luminance from red, green and blue; transparency laid on white."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tonewright import scales
-from tonewright.negative.tones import encoding_lightness
+from tonewright.negative.luminance import Luminance, LuminanceCodes
+from tonewright.negative.tones import BLOCK, encoding_lightness, room
 from tonewright.scales import Array
-
-LUMINANCE_FULL = 1 << 20
-"""White, in the whole numbers of `Luminances`: a step in the blacks is 0.001 L*."""
 
 SRGB_WEIGHTS = (0.22248840, 0.71690369, 0.06060791)
 """What red, green and blue of IEC 61966-2-1 add to luminance, seen from D50 (Bradford), as the
@@ -23,60 +21,68 @@ COLOUR_STEP = 0.02
 """Channels further apart than this share of full scale are colour."""
 
 
-@dataclass(frozen=True, eq=False)
-class Luminances:
-    """What each value of each channel adds to luminance.
+class ToLuminance(Protocol):
+    """What finds the luminance of pixels."""
 
-    Three tables of shape (n,), uint32, `LUMINANCE_FULL` for white in all.  This is exact for
-    every profile of three tone curves and a matrix.
-    """
-
-    red: NDArray[np.uint32]
-    green: NDArray[np.uint32]
-    blue: NDArray[np.uint32]
-
-    def __call__(self, pixels: NDArray[Any]) -> NDArray[np.uint16]:
-        """Lightness of pixels, as `lightness_of` gives it.
+    def __call__(self, pixels: NDArray[Any]) -> Luminance:
+        """Relative luminance, 0 and more, white 1 (or what the profile makes of white).
 
         Parameters
         ----------
         pixels:
-            uint8 or uint16, shape (rows, width, 3 or more): red, green, blue first.
+            uint8 or uint16, shape (rows, width, 3): red, green, blue.
 
         Returns
         -------
-        uint16, shape (rows, width): 65535 is L* 100, in proportion.
+        float32, shape (rows, width).  It may be overwritten when this thread calls again.
         """
-        total = np.take(self.red, pixels[..., 0], mode="clip")
-        total += np.take(self.green, pixels[..., 1], mode="clip")
-        total += np.take(self.blue, pixels[..., 2], mode="clip")
-        return np.take(_lightness_table(), total, mode="clip")
 
 
-_TABLE: list[NDArray[np.uint16]] = []
+@dataclass(frozen=True, eq=False)
+class Luminances:
+    """What each value of each channel adds to relative luminance.
 
+    Three tables of shape (n,), float32.  This is exact for every profile of three tone curves and
+    a matrix.
+    """
 
-def _lightness_table() -> NDArray[np.uint16]:
-    """Lightness in 65535ths of every luminance, made once."""
-    if not _TABLE:
-        luminance = np.arange(LUMINANCE_FULL + 1) * (100.0 / LUMINANCE_FULL)
-        lightness = scales.luminance_to_lightness(luminance)
-        _TABLE.append(np.floor(lightness * (scales.FULL_CODE / 100.0) + 0.5).astype(np.uint16))
-    return _TABLE[0]
+    red: Luminance
+    green: Luminance
+    blue: Luminance
+    below_zero: bool
+    """Whether some colours have none: those are 0."""
+
+    def __call__(self, pixels: NDArray[Any]) -> Luminance:
+        """As `ToLuminance` says."""
+        shape = pixels.shape[:2]
+        size = shape[0] * shape[1]
+        index = room("index", size, np.intp).reshape(shape)
+        total = room("total", size, np.float32).reshape(shape)
+        more = room("more", size, np.float32).reshape(shape)
+        index[...] = pixels[..., 0]
+        self.red.take(index, None, total, "clip")  # "clip" writes straight into `total`
+        index[...] = pixels[..., 1]
+        self.green.take(index, None, more, "clip")
+        total += more
+        index[...] = pixels[..., 2]
+        self.blue.take(index, None, more, "clip")
+        total += more
+        if self.below_zero:
+            np.maximum(total, np.float32(0.0), out=total)
+        return total
 
 
 def luminances_of(channels: Array) -> Luminances:
-    """From shares of luminance, shape (3, n), that reach 1 together, to whole numbers."""
-    # cumulative rounding, so that the three together are white exactly where they should be
-    top = channels[:, -1] * LUMINANCE_FULL
-    scaled = np.maximum(np.rint(channels * LUMINANCE_FULL), 0.0)
-    scaled[1, -1] += round(float(top.sum())) - float(scaled[:, -1].sum())
-    red, green, blue = scaled.astype(np.uint32)
-    return Luminances(red, green, blue)
+    """From relative luminance of each value of each channel, shape (3, n)."""
+    red, green, blue = channels.astype(np.float32)
+    # the three together are white exactly where they should be
+    blue[-1] = np.float32(channels[:, -1].sum()) - (red[-1] + green[-1])
+    return Luminances(red, green, blue, float(channels.min(axis=1).sum()) < 0.0)
 
 
-def encoded_luminances(encoding: str, size: int) -> Luminances:
-    """Channels of an encoding (`tones.encoding_lightness`) with the primaries of sRGB.
+def encoded_luminances(encoding: str, size: int) -> Array:
+    """What channels of an encoding (`tones.encoding_lightness`) with the primaries of sRGB add to
+    relative luminance, shape (3, size).
 
     Raises
     ------
@@ -84,14 +90,39 @@ def encoded_luminances(encoding: str, size: int) -> Luminances:
         Not one of the encodings.
     """
     luminance = scales.lightness_to_luminance(encoding_lightness(encoding, size)) / 100.0
-    return luminances_of(np.outer(SRGB_WEIGHTS, luminance))
+    return np.outer(SRGB_WEIGHTS, luminance)
+
+
+def pixel_codes(
+    pixels: NDArray[Any], to_luminance: ToLuminance, codes: LuminanceCodes
+) -> NDArray[np.uint16]:
+    """Codes of pixels of red, green and blue: uint8 or uint16, shape (rows, width, 3)."""
+    rows, width, _ = pixels.shape
+    made = np.empty((rows, width), np.uint16)
+    step = max(1, BLOCK // width)
+    for first in range(0, rows, step):
+        luminance = to_luminance(pixels[first : first + step])
+        codes.write(luminance.reshape(-1), made[first : first + step].reshape(-1))
+    return made
+
+
+def all_luminances(pixels: NDArray[Any], to_luminance: ToLuminance) -> Luminance:
+    """Relative luminance (0 to 1) of pixels, uint8 or uint16, shape (rows, width, 3)."""
+    rows, width, _ = pixels.shape
+    made = np.empty((rows, width), np.float32)
+    step = max(1, BLOCK // width)
+    for first in range(0, rows, step):
+        np.clip(to_luminance(pixels[first : first + step]), 0.0, 1.0,
+                out=made[first : first + step])  # fmt: skip
+    return made
 
 
 def coloured_share(pixels: NDArray[Any]) -> float:
     """Which share of pixels, shape (rows, width, 3 or more), is coloured and not gray."""
-    few = pixels[::4, ::4, :3]
-    step = int(COLOUR_STEP * np.iinfo(pixels.dtype).max)
-    return float(np.mean(few.max(axis=-1) - few.min(axis=-1) > step))
+    red, green, blue = (pixels[::4, ::4, channel] for channel in range(3))
+    most = np.maximum(np.maximum(red, green), blue)
+    least = np.minimum(np.minimum(red, green), blue)
+    return float(np.mean(most - least > int(COLOUR_STEP * np.iinfo(pixels.dtype).max)))
 
 
 def on_white(

@@ -122,6 +122,8 @@ class Frame:
         self._ground = clear if settings.border == "clear" else opaque
         self._pen = opaque if settings.border == "clear" else clear
         self._letters = letters
+        self.cut = ""
+        """What of the caption had no room on its line."""
         self._patches: list[Patch] = []
         self._marks: list[Mark] = []
         self._shapes: list[_Shape] = []
@@ -281,15 +283,20 @@ class Frame:
         if self._settings.marks:  # the lozenge stands between it and the picture
             middle = 0.26 * margin if lies_below else bottom + 0.74 * margin
         clear = 2.0 if self._settings.marks else 0.0  # of the ticks
-        self._text(self._subject.caption, left + clear, middle, tall, most=right - left - 2 * clear)
+        room = right - left - 2 * clear
+        self.cut = self._text(self._subject.caption, left + clear, middle, tall, most=room)
 
     def _text(
         self, text: str, x: float, middle: float, tall: float, align: float = 0.0,
         most: float | None = None,
-    ) -> None:
-        """A line of text: ``align`` 0 starts at x, 0.5 is centred there; cut short at ``most``."""
+    ) -> str:
+        """A line of text: ``align`` 0 starts at x, 0.5 is centred there; cut short at ``most``.
+
+        What was cut off is given back.
+        """
         at = self._per_mm
         pixels = max(round(tall * at), 6)
+        whole = text
         mask = self._letters(text, pixels)
         while most is not None and mask.shape[1] > most * at and len(text) > 2:
             keep = max(int(len(text) * most * at / mask.shape[1]) - 2, 1)
@@ -298,6 +305,7 @@ class Frame:
         left = round(x * at - align * mask.shape[1])
         self._shapes.append(_Shape(left, round(middle * at - len(mask) / 2), mask.shape[1],
                                    len(mask), self._pen, mask))
+        return "" if text == whole else whole[len(text) - 1 :].strip(" ·")
 
 
 def tone_scale(curve: object, image_lightness: Sequence[float] | None = None) -> ToneScale:

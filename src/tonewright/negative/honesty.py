@@ -32,8 +32,9 @@ class Ends:
     def count(self, codes: NDArray[np.uint16]) -> None:
         """Count a band of codes."""
         # most bands reach neither end, and that is known faster than how many pixels do
-        black = np.count_nonzero(codes == self.black) if codes.max() == self.black else 0
-        white = np.count_nonzero(codes == self.white) if codes.min() == self.white else 0
+        most, least = np.maximum.reduce(codes, None), np.minimum.reduce(codes, None)
+        black = np.count_nonzero(codes == self.black) if most == self.black else 0
+        white = np.count_nonzero(codes == self.white) if least == self.white else 0
         self.found.append((int(black), int(white)))
 
     @property
@@ -86,12 +87,16 @@ def largest_step(lightness: Array, curve: LevelCurve) -> tuple[float, float] | N
     return float(abs(steps[where])), float(lightness[where])
 
 
-def banding_warning(bits: int, step: tuple[float, float] | None) -> str | None:
-    """What to say if a smooth tone would print in steps."""
+def banding_warning(
+    bits: int, step: tuple[float, float] | None, *, colour: bool = False
+) -> str | None:
+    """What to say if a smooth tone would print in steps; an image in ``colour`` has more tones
+    than grays."""
     if step is None or step[0] <= JUST_VISIBLE:
         return None
+    kind = "grays" if colour else "tones"
     return (
-        f"from one of its {1 << bits} tones to the next the print jumps by up to"
+        f"from one of its {1 << bits} {kind} to the next the print jumps by up to"
         f" {step[0]:.1f} L* (near image L* {step[1]:.0f}): smooth tones there will print in steps;"
         " a 16-bit original is better"
     )

@@ -12,6 +12,7 @@ from tonewright.errors import OptionError
 INCH = Fraction(254, 10)
 _UNITS = {"mm": Fraction(1), "cm": Fraction(10), "in": INCH, '"': INCH}
 _LENGTH = re.compile(r"\s*(\d{1,6}(?:\.\d{1,4})?)\s*(mm|cm|in|\")\s*", re.I)
+_OTHER_UNIT = re.compile(r"\s*[\d.]+\s*([^\W\d]+)\s*")
 SMALLEST_MM, LARGEST_MM = 1, 5000
 MOST_PIXELS = 4_000_000_000
 LONGEST_SIDE = 1_000_000
@@ -53,20 +54,29 @@ class Size:
         return float(self.width * INCH / across), float(self.height * INCH / down)
 
 
-def parse_length(text: str, what: str) -> Fraction:
+def parse_length(text: str, what: str, *, may_be_none: bool = False) -> Fraction:
     """A length such as ``200mm``, ``20cm`` or ``8in``, in millimetres.
 
     Raises
     ------
     OptionError
-        It is none, or lies outside 1 mm to 5 m; ``what`` names the option.
+        It is no length, or lies outside 1 to 5000 mm (0 too is one if it ``may_be_none``);
+        ``what`` names the option.
     """
     match = _LENGTH.fullmatch(text)
-    length = Fraction(match[1]) * _UNITS[match[2].lower()] if match else Fraction(0)
-    if not SMALLEST_MM <= length <= LARGEST_MM:
+    if match is None:
+        other = _OTHER_UNIT.fullmatch(text)
+        unknown = f", and {other[1]!r} is no unit known here" if other else ""
+        raise OptionError(
+            f"{what} is {text!r}{unknown}",
+            "a length is a number with its unit: mm, cm or in",
+            "write it as 200mm, 20cm or 8in",
+        )
+    length = Fraction(match[1]) * _UNITS[match[2].lower()]
+    if not (SMALLEST_MM <= length <= LARGEST_MM or (may_be_none and length == 0)):
         raise OptionError(
             f"{what} is {text!r}",
-            "it is a length with its unit, mm, cm or in, from 1 mm to 5 m",
+            f"it lies between {SMALLEST_MM} and {LARGEST_MM} mm",
             "write it as 200mm, 20cm or 8in",
         )
     return length

@@ -23,7 +23,8 @@ ASSUMED_ENCODING = "gamma:2.2"
 
 T = TypeVar("T", np.uint16, np.float32)
 
-_BLOCK = 1 << 16  # pixels mapped at once: their indices stay in the processor's cache
+BLOCK = 1 << 16
+"""Pixels mapped at once: their indices stay in the processor's cache."""
 
 
 class LevelCurve(Protocol):
@@ -141,38 +142,34 @@ def apply_band(
     """
     rows, width = values.shape
     result = np.empty((rows, width), table.dtype) if out is None else out
-    step = max(1, _BLOCK // width)
-    index = _index(min(step, rows) * width).reshape(-1, width)
-    source = values[::-1] if upside_down else values
+    step = max(1, BLOCK // width)
+    index = room("index", min(step, rows) * width, np.intp).reshape(-1, width)
+    source = values[:: -1 if upside_down else 1, :: -1 if mirror else 1]
+    # Few and plain calls: while one thread is in Python the others wait
+    take = table.take
     for first in range(0, rows, step):
-        block = source[first : first + step]
-        part = index[: len(block)]
-        np.copyto(part, block[:, ::-1] if mirror else block)
+        end = min(first + step, rows)
+        part = index[: end - first]
+        part[...] = source[first:end]
         # mode="clip" writes straight into `out`, and no value lies outside the table anyway.
-        np.take(table, part, out=result[first : first + step], mode="clip")
+        take(part, None, result[first:end], "clip")
     return result
 
 
 _LOCAL = threading.local()
+Values = TypeVar("Values", np.float32, np.intp)
 
 
-def _index(size: int) -> NDArray[np.intp]:
-    """Room for indices, kept for the next band of this thread: fresh memory costs time."""
-    room: NDArray[np.intp] | None = getattr(_LOCAL, "room", None)
-    if room is None or room.size < size:
-        room = _LOCAL.room = np.empty(max(size, _BLOCK), np.intp)
-    return room[:size]
+def room(name: str, size: int, kind: type[Values]) -> NDArray[Values]:
+    """Room for intermediate values, shape (size,), kept for the next time that this thread asks
+    for it by that name: fresh memory costs time."""
+    kept: NDArray[Values] | None = getattr(_LOCAL, name, None)
+    if kept is None or kept.size < size:
+        kept = np.empty(max(size, BLOCK), kind)
+        setattr(_LOCAL, name, kept)
+    return kept[:size]
 
 
-def lightness_index(luminance: NDArray[np.float32]) -> NDArray[np.uint16]:
-    """Lightness in 65535ths of L* 100, rounded, of relative luminance (0 to 1), any shape.
-
-    `scales.luminance_to_lightness` in single precision, for many pixels: exact to one step.
-    """
-    steps = scales.FULL_CODE / 100.0
-    cubic = np.cbrt(luminance)
-    cubic *= np.float32(116.0 * steps)
-    cubic += np.float32(0.5 - 16.0 * steps)
-    linear = luminance * np.float32(steps * 100.0 * (29.0 / 3.0) ** 3 / 100.0) + np.float32(0.5)
-    dark = luminance <= np.float32((6.0 / 29.0) ** 3)
-    return np.where(dark, linear, cubic).astype(np.uint16)
+def flipped(band: NDArray[Any], *, mirror: bool, upside_down: bool) -> NDArray[Any]:
+    """A band of rows, shape (rows, width), left and right or top and bottom swapped; contiguous."""
+    return np.ascontiguousarray(band[:: -1 if upside_down else 1, :: -1 if mirror else 1])

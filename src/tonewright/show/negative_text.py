@@ -112,8 +112,8 @@ def _film(report: NegativeReport) -> str:
         kind = f"{report.depth}-bit RGB, white is clear film, {report.ink_colour} the heaviest ink"
     if report.depth == 8:
         kind += (
-            f" (up to {report.distinct_levels} different levels of ink, and those between them by"
-            " spreading)"
+            f" (with this curve such an image can reach {report.distinct_levels} of the 256 levels"
+            " of ink; those between them are made by spreading)"
         )
     return f"{kind}, {_side(report.mirrored)}"
 
