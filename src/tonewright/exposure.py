@@ -71,6 +71,7 @@ def judge_by_eye(tablet: Tablet, strips: list[EyeStrip]) -> EyeResult:
                           " steps", "add --time 10min --merged 2")
     for strip in strips:
         ratio(strip.time, strips[0].time)
+        _check_count(tablet, strip)
     low, high = _bounds(tablet, strips)
     if high is None or low is None or ratio(low, high) < 1.0 - 1e-9:
         return _advise(tablet, strips, low, high)
@@ -87,6 +88,15 @@ def judge_by_eye(tablet: Tablet, strips: list[EyeStrip]) -> EyeResult:
                    next_time=middle.on_timer(), right=False)
 
 
+def _check_count(tablet: Tablet, strip: EyeStrip) -> None:
+    count = len(tablet.densities)
+    if not 1 <= strip.merged < count:
+        raise OptionError(
+            f"{strip.merged} steps merge on a tablet of {count}",
+            "the count is 1 (every step can be told apart) or more, and not all of them",
+            "count from the blackest step; if all merge, print for a quarter of the time")
+
+
 def _bounds(
     tablet: Tablet, strips: list[EyeStrip]
 ) -> tuple[PrintingTime | None, PrintingTime | None]:
@@ -96,14 +106,7 @@ def _bounds(
     high: PrintingTime | None = None
     # a strip that is nearly all black bounds nothing where another says more
     telling = [s for s in strips if not _nearly_all_black(tablet, s)]
-    for strip in strips:
-        if not 1 <= strip.merged < len(density):
-            raise OptionError(
-                f"{strip.merged} steps merge on a tablet of {len(density)}",
-                "the count is 1 (every step can be told apart) or more, and not all of them",
-                "count from the blackest step; if all merge, print for a quarter of the time")
-        if telling and strip not in telling:
-            continue
+    for strip in telling or strips:
         until = strip.time
         if strip.merged > 1:
             until = strip.time.times(10.0 ** (density[WANTED - 1] - density[strip.merged - 1]))
@@ -126,8 +129,6 @@ def _between(strips: list[EyeStrip]) -> PrintingTime | None:
 
 def _nearly_all_black(tablet: Tablet, strip: EyeStrip) -> bool:
     density = tablet.densities
-    if not 1 <= strip.merged < len(density):
-        return False
     return (density[strip.merged - 1] - density[WANTED - 1]) / STOP > FARTHEST_DOWN
 
 

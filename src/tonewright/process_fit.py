@@ -49,13 +49,9 @@ SAMPLE = 1200
 
 
 @dataclass(frozen=True, eq=False)
-class _Places:
+class _Places(Placed):
     """Where each reading lies: exposure relative to the reference time."""
 
-    x: Array
-    y: Array
-    sd: Array
-    """Relative: the stated uncertainty, or 1."""
     second: float
     """Where step 2 lies, through the film and at the longest time: if that is where black ends,
     this time is the base printing time."""
@@ -89,16 +85,13 @@ def make_process(
         raise FitError("all steps are bare", "the printing time is found through the film that"
                        " the negative is printed on", "print half of the strip under clear film")
     reference = _reference_time(strip)
-    doubtful, said = _doubts(strip, tablet, reference, settings)
-    kept = strip.without(tuple(doubtful))
-    places = _place(kept, tablet, reference)
+    doubtful, places, said = _sifted(strip, tablet, reference, settings)
     if places.film is not None and places.film_sd is not None:
         check_halves(places.film, places.film_sd)
     drawn = draw_responses(places.x, places.y, places.sd, places.second)
-    said += speaks_against(Placed(kept.patches, places.x, places.y, places.sd), places.film)
-    findings = replace(_findings(kept, tablet, reference, places, drawn, settings),
-                       set_aside=tuple(doubtful))
-    findings = replace(findings, warnings=(*said, *findings.warnings))
+    said += speaks_against(places, places.film)
+    findings = _findings(strip, tablet, reference, places, drawn, settings)
+    findings = replace(findings, set_aside=tuple(doubtful), warnings=(*said, *findings.warnings))
     low, middle, high = (np.maximum.accumulate(weighted_quantile(drawn.curves, drawn.weights, q))
                          for q in (0.025, 0.5, 0.975))
     return Process(
@@ -111,24 +104,24 @@ def _rounded(values: Array, places: int = 5) -> Array:
     return np.asarray(np.round(values, places), dtype=np.float64)
 
 
-def _doubts(
+def _sifted(
     strip: Strip, tablet: Tablet, reference: PrintingTime, settings: ProcessSettings
-) -> tuple[dict[int, float], list[str]]:
-    """Steps that shall not count, by how much density they are off, and what to say of them.
+) -> tuple[list[int], _Places, list[str]]:
+    """Rows that shall not count, where the others lie, and what to say of it.
 
     One slip among the dark steps would move the time by a stop; a step too few moves nothing.
     """
     if settings.count_all:
-        return {}, []
+        return [], _place(strip, tablet, reference), []
     # film and reciprocity from halves without their own strays, lest a slip make the film dark
-    gross = tuple(find_gross(strip, tablet))
+    gross = find_gross(strip, tablet)
     rough = _place(strip.without(gross), tablet, reference)
-    places = _place(strip, tablet, reference, _Known(rough.reciprocity, rough.film))
-    placed = Placed(strip.patches, places.x, places.y, places.sd)
-    if belong_apart(placed.without(gross)):  # each would call the other's steps doubtful
-        return {}, []
-    doubtful = find_doubtful(placed)
-    return doubtful, doubt_words(placed, doubtful)
+    placed = _place(strip, tablet, reference, _Known(rough.reciprocity, rough.film))
+    # of strips that lie apart each would call the other's steps doubtful
+    doubtful = {} if belong_apart(rough) else find_doubtful(placed)
+    same = set(doubtful) == set(gross)
+    places = rough if same else _place(strip.without(doubtful), tablet, reference)
+    return list(doubtful), places, doubt_words(placed, doubtful)
 
 
 def rebuild_process(process: Process) -> Process:
@@ -230,14 +223,14 @@ def _place(
 
     if known is not None:
         x = base + known.reciprocity * longer + bare * (known.film or 0.0)
-        return _Places(x, y, sd, second(known.reciprocity))
+        return _Places(patches, x, y, sd, second(known.reciprocity))
     power, power_sd = _find_reciprocity(base[~bare], longer[~bare], y[~bare], sd[~bare])
     x = base + power * longer
     film = film_sd = None
     if bare.any():
         film, film_sd = _best_shift(lambda f: smooth_strip(x + f * bare, y, sd).score, (-0.6, 0.9))
         x = x + film * bare
-    return _Places(x, y, sd, second(power), power, power_sd, film, film_sd)
+    return _Places(patches, x, y, sd, second(power), power, power_sd, film, film_sd)
 
 
 def _find_reciprocity(

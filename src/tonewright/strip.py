@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Collection
 from dataclasses import asdict, dataclass, replace
 from typing import Any, Literal
 
@@ -53,7 +54,7 @@ class Strip:
         """The different printing times, shortest first."""
         return sorted({p.time for p in self.patches}, key=lambda t: t.value)
 
-    def without(self, rows: tuple[int, ...]) -> Strip:
+    def without(self, rows: Collection[int]) -> Strip:
         """The strip without some of its patches, counted from 0."""
         return replace(self, patches=tuple(
             p for i, p in enumerate(self.patches) if i not in rows))

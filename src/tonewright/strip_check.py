@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from tonewright.errors import FitError
 from tonewright.numeric.monotone import SmoothFit, SmoothSettings, fit_smooth
@@ -58,13 +60,11 @@ def smooth_strip(x: Array, y: Array, sd: Array) -> SmoothFit:
 
 def find_gross(strip: Strip, tablet: Tablet) -> list[int]:
     """Index of each step that does not fit the others of its own half and strip."""
-    keys = [(p.through, p.time.value, p.print_name) for p in strip.patches]
-    found = []
-    for key in dict.fromkeys(keys):
-        rows = [i for i, k in enumerate(keys) if k == key]
-        x = np.array([-tablet.densities[strip.patches[i].step - 1] for i in rows])
-        y = np.array([strip.patches[i].density for i in rows])
-        found += [rows[i] for i in find_strays(x, y, np.ones(y.size))]
+    x = np.array([-tablet.densities[p.step - 1] for p in strip.patches])
+    found: list[int] = []
+    for rows in _groups(strip.patches).values():
+        found += [int(rows[i]) for i in find_strays(x[rows], strip.density[rows],
+                                                    np.ones(rows.size))]
     return found
 
 
@@ -99,8 +99,9 @@ def doubt_words(placed: Placed, doubtful: dict[int, float]) -> list[str]:
 
 def speaks_against(placed: Placed, film: float | None) -> list[str]:
     """Warnings for strips that do not belong together, or not to their tablet or zero."""
-    joint = _noise(placed, np.ones(placed.x.size, dtype=bool))
-    said = _apart(placed, joint)
+    joint = _noise(placed)
+    each = _noise_apart(placed, joint)
+    said = [] if each is None else [_apart_words(placed, joint, each)]
     if not said and joint > MUCH_NOISE:
         said.append(f"The readings scatter by {joint:.2f} in density, more than an instrument and"
                     " an even coating do: look at the strip, and measure it again.")
@@ -114,29 +115,31 @@ def speaks_against(placed: Placed, film: float | None) -> list[str]:
                     " that: the instrument seems to have been zeroed on the paper. If so, add"
                     " --relative-to-paper, and --paper-density with the paper's own density (0.05"
                     " to 0.12 mostly), for the right blacks.")
-    return said + _lighter_again(placed)
+    return said + _lighter_again(placed, joint)
 
 
 def belong_apart(placed: Placed) -> bool:
     """Whether several strips or halves lie on curves of their own."""
-    return bool(_apart(placed, _noise(placed, np.ones(placed.x.size, dtype=bool))))
+    return _noise_apart(placed, _noise(placed)) is not None
 
 
-def _groups(placed: Placed) -> dict[tuple[str, float, str | None], Array]:
-    """Which readings are of each half of each strip."""
-    keys = [(p.through, p.time.value, p.print_name) for p in placed.patches]
-    return {key: np.array([k == key for k in keys]) for key in sorted(set(keys), key=str)}
+_Group = tuple[str, float, str | None]
 
 
-def _lighter_again(placed: Placed) -> list[str]:
+def _groups(patches: Sequence[StripPatch]) -> dict[_Group, NDArray[np.intp]]:
+    """The rows of each half of each strip."""
+    keys = [(p.through, p.time.value, p.print_name) for p in patches]
+    return {key: np.flatnonzero([k == key for k in keys]) for key in dict.fromkeys(keys)}
+
+
+def _lighter_again(placed: Placed, noise: float) -> list[str]:
     """A warning where a strip gets lighter again towards its clearest step.
 
     The mean of the first k steps against that of the four after them.
     """
-    noise = _noise(placed, np.ones(placed.x.size, dtype=bool))
     said = []
-    for here in _groups(placed).values():
-        order = np.flatnonzero(here)[np.argsort(-placed.x[here], kind="stable")]
+    for rows in _groups(placed.patches).values():
+        order = rows[np.argsort(-placed.x[rows], kind="stable")]
         found = [k for k in range(1, CLEAREST + 1) if order.size >= k + 4 and _is_lighter(
             placed.y[order[:k]], placed.y[order[k:k + 4]], noise)]
         if found:
@@ -154,30 +157,34 @@ def _is_lighter(first: Array, after: Array, noise: float) -> bool:
     return gap > max(LIGHTER * spread, LIGHTER_DENSITY)
 
 
-def _apart(placed: Placed, joint: float) -> list[str]:
-    """A warning where several strips or halves lie on curves of their own."""
-    squares, counted = 0.0, 0
-    groups = _groups(placed)
-    for here in groups.values():
-        if np.count_nonzero(here) >= FEWEST:
-            squares += np.count_nonzero(here) * _noise(placed, here) ** 2
-            counted += int(np.count_nonzero(here))
-    if len(groups) < 2 or not counted:
-        return []
-    each = float(np.sqrt(squares / counted))
+def _noise_apart(placed: Placed, joint: float) -> float | None:
+    """How much each strip or half scatters about a curve of its own, where together they lie on
+    none; None where one curve holds for all."""
+    groups = _groups(placed.patches)
+    large = [rows for rows in groups.values() if rows.size >= FEWEST]
+    if len(groups) < 2 or not large:
+        return None
+    squares = sum(rows.size * _noise(placed, rows) ** 2 for rows in large)
+    each = float(np.sqrt(squares / sum(rows.size for rows in large)))
     if joint < DISAGREEMENT * each or joint**2 - each**2 < DISAGREEMENT_DENSITY**2:
-        return []
-    halves = len({key[1:] for key in groups}) == 1
-    return [f"The {'two halves' if halves else 'strips'} do not lie on one curve: together they"
+        return None
+    return each
+
+
+def _apart_words(placed: Placed, joint: float, each: float) -> str:
+    halves = len({key[1:] for key in _groups(placed.patches)}) == 1
+    return (f"The {'two halves' if halves else 'strips'} do not lie on one curve: together they"
             f" scatter by {joint:.2f} in density, each by itself by {each:.2f}. "
             + ("One of them may be of another print." if halves else
                "One of the times may be wrong, or one strip may be of another paper or chemistry;"
-               " evaluate each by itself before anything is printed for these times.")]
+               " evaluate each by itself before anything is printed for these times."))
 
 
-def _noise(placed: Placed, here: Array) -> float:
-    sd = placed.sd[here]
-    return smooth_strip(placed.x[here], placed.y[here], sd).noise * float(np.median(sd))
+def _noise(placed: Placed, rows: NDArray[np.intp] | None = None) -> float:
+    """Of a reading, about a curve through some rows or all."""
+    some: Any = slice(None) if rows is None else rows
+    sd = placed.sd[some]
+    return smooth_strip(placed.x[some], placed.y[some], sd).noise * float(np.median(sd))
 
 
 def check_halves(film: float, film_sd: float) -> None:
