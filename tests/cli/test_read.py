@@ -7,7 +7,10 @@ from __future__ import annotations
 
 import csv
 import json
+import os
 import shutil
+import subprocess
+import sys
 from dataclasses import replace
 from pathlib import Path
 
@@ -292,6 +295,23 @@ def test_files_that_are_no_scans(run, name, content, said):
         half = Path("scan.tif").read_bytes()[:40_000]
         Path(name).write_bytes(half if content == "half" else content)
     assert said in refused(run, name, "--target", "T.target.json", "-o", "r.csv")
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="there are no named pipes here")
+@pytest.mark.parametrize("command", [
+    ["read", "pipe", "--target", "T.target.json", "-o", "r.csv"],
+    ["strip", "pipe", "--tablet", "31", "--time", "10min"],
+    ["scanner", "pipe", "--densities", "d.csv", "-o", "new.scanner.json"],
+])  # fmt: skip
+def test_a_pipe_is_refused_and_not_waited_for(run, command):
+    os.mkfifo("pipe")
+    Path("d.csv").write_text("density\n0.1\n0.5\n1.0\n1.5\n2.0\n", encoding="utf-8")
+    code = "from tonewright.cli import main; main()"
+    done = subprocess.run([sys.executable, "-c", code, *command], capture_output=True, text=True,
+                          timeout=60, check=False)
+    assert done.returncode == 2
+    assert "pipe is not an ordinary file" in done.stderr
+    assert not {"r.csv", "new.scanner.json"} & {p.name for p in Path().iterdir()}
 
 
 # An instrument's list

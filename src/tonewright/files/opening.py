@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
+from types import TracebackType
+from typing import Self
 
 from tonewright.errors import FileError
 
@@ -20,8 +22,6 @@ def read_bytes(path: str | os.PathLike[str], most: int, rule: str) -> bytes:
     """
     target = Path(path)
     try:
-        if target.is_dir():
-            raise FileError(f"{target} is a folder", rule, "name a file in it")
         refuse_irregular(target, rule)
         with target.open("rb") as stream:
             raw = stream.read(most + 1)
@@ -36,8 +36,30 @@ def read_bytes(path: str | os.PathLike[str], most: int, rule: str) -> bytes:
     return raw
 
 
+class Closing:
+    """Is closed at the end of a ``with`` statement."""
+
+    def close(self) -> None:
+        """Let go of what is held."""
+        raise NotImplementedError
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        at: TracebackType | None,
+    ) -> None:
+        self.close()
+
+
 def refuse_irregular(path: Path, rule: str) -> None:
-    """Raise `FileError` for a pipe or a device, which may have to be waited for without end."""
+    """Raise `FileError` for a folder, and for a pipe or a device, which may have to be waited for
+    without end."""
+    if path.is_dir():
+        raise FileError(f"{path} is a folder", rule, "name a file in it")
     if path.exists() and not path.is_file():
         raise FileError(
             f"{path} is not an ordinary file but a pipe or a device",

@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 
 from tonewright.errors import FileError, ImageError, OptionError
 from tonewright.files import bands, tiff
-from tonewright.files.opening import reading_error
+from tonewright.files.opening import reading_error, refuse_irregular
 from tonewright.files.scan_codes import CHANNELS, TURNS, Channel, Stored, assemble
 from tonewright.files.tiff import ByteSource, Directory, Page, Resolution
 from tonewright.scan.image import Scan
@@ -86,6 +86,7 @@ def read_scan(
 
 def _opened(path: Path) -> ByteSource:
     try:
+        refuse_irregular(path, _RULE)
         stream = path.open("rb", buffering=0)
     except (OSError, ValueError) as error:
         raise reading_error(path, error, _RULE) from error
@@ -95,6 +96,8 @@ def _opened(path: Path) -> ByteSource:
 def is_picture(path: str | os.PathLike[str]) -> bool:
     """True for a TIFF, PNG or JPEG by its first bytes; False for anything else or no file."""
     try:
+        if not Path(path).is_file():  # a pipe would be waited for
+            return False
         with Path(path).open("rb") as stream:
             head = stream.read(16)
     except (OSError, ValueError):  # whoever reads it next says what is wrong
@@ -105,6 +108,7 @@ def is_picture(path: str | os.PathLike[str]) -> bool:
 def sha256_of(path: str | os.PathLike[str]) -> str:
     """SHA-256 of a file of any size, in hex; `FileError` if it cannot be read."""
     try:
+        refuse_irregular(Path(path), _RULE)
         with Path(path).open("rb") as stream:
             return hashlib.file_digest(stream, "sha256").hexdigest()
     except (OSError, ValueError) as error:

@@ -17,8 +17,9 @@ import subprocess
 import sys
 from collections.abc import Iterable
 from pathlib import Path
-from types import TracebackType
 from typing import TYPE_CHECKING, Any, BinaryIO
+
+from tonewright.files.opening import Closing
 
 if TYPE_CHECKING:
     from tonewright.files.negatives import Failure, NegativeReport, NegativeSettings
@@ -61,7 +62,7 @@ def _size(path: Path) -> int:
         return 0
 
 
-class Second:
+class Second(Closing):
     """The second process, seen from this one; one thread at a time may use it."""
 
     def __init__(self) -> None:
@@ -75,17 +76,6 @@ class Second:
             stdin=subprocess.PIPE, stdout=subprocess.PIPE, **apart,
         )  # fmt: skip
         self._first = b""
-
-    def __enter__(self) -> Second:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        at: TracebackType | None,
-    ) -> None:
-        self.close()
 
     def prepare(self, curve: LevelCurve, settings: NegativeSettings) -> None:
         """Say what all negatives are made with; `SecondLost` if it cannot be said.

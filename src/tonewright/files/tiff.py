@@ -13,14 +13,13 @@ import threading
 from dataclasses import dataclass, replace
 from io import BytesIO
 from pathlib import Path
-from types import TracebackType
 from typing import BinaryIO, Literal, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tonewright.errors import ImageError
-from tonewright.files.opening import reading_error, refuse_irregular
+from tonewright.files.opening import Closing, reading_error, refuse_irregular
 
 # Tags, by their names in TIFF 6.0.
 SUBFILE_TYPE, WIDTH, HEIGHT, BITS, COMPRESSION, PHOTOMETRIC = 254, 256, 257, 258, 259, 262
@@ -58,7 +57,7 @@ Entries = TypeVar("Entries", np.uint16, np.float32)
 _RULE = "a negative is made from an image file"
 
 
-class ByteSource:
+class ByteSource(Closing):
     """A file opened for reading at given positions, from several threads."""
 
     def __init__(self, path: Path, stream: BinaryIO | None = None) -> None:
@@ -79,15 +78,8 @@ class ByteSource:
         except (OSError, ValueError) as error:
             raise reading_error(path, error, _RULE) from error
 
-    def __enter__(self) -> ByteSource:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        at: TracebackType | None,
-    ) -> None:
+    def close(self) -> None:
+        """Close the file."""
         self._stream.close()
 
     def read(self, offset: int, count: int) -> bytes:

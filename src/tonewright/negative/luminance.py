@@ -128,4 +128,3 @@ def luminance_codes(curve: LevelCurve) -> LuminanceCodes:
         if not (_KEPT and _KEPT[0][0] is curve):
             _KEPT[:] = [(curve, LuminanceCodes(curve))]
         return _KEPT[0][1]
-
