@@ -44,6 +44,20 @@ def test_good_strips_have_no_doubtful_steps():
     assert sum(bool(find_doubtful(placed(s))) for s in range(40)) <= 4
 
 
+def test_a_black_that_is_reached_all_at_once_makes_no_step_doubtful():
+    """Yule and Nielsen 1951 (TAGA Proc. 3:65), n = 2: the light of a surface of which the part
+    ``1 - exp(-exposure)`` is black. Half a stop short, step 1 alone is where it bends."""
+    alarms = 0
+    for seed in range(12):
+        x = -TABLET.density
+        black = -np.expm1(-(10.0 ** (x + 0.6)))
+        exact = -2.0 * np.log10((1.0 - black) * 10.0**-0.04 + black * 10.0**-0.85)
+        y = exact + 0.02 * np.random.default_rng(seed).standard_normal(x.size)
+        patches = [StripPatch(s, float(d), None, "film", TIME, None) for s, d in enumerate(y, 1)]
+        alarms += bool(find_doubtful(Placed(patches, x, y, np.ones(x.size))))
+    assert alarms <= 1
+
+
 @pytest.mark.parametrize("step", [1, 2, 5, 17, 31])
 @pytest.mark.parametrize("by", [-0.25, 0.25])
 def test_a_stain_or_a_slip_is_found(step, by):

@@ -20,13 +20,13 @@ from tonewright.scales import STOP, Array
 from tonewright.setup import Setup
 from tonewright.strip import Strip
 from tonewright.strip_check import (
-    NOISE_FLOOR,
     Placed,
     belong_apart,
     check_halves,
     doubt_words,
     find_doubtful,
     find_gross,
+    likely_noise,
     smooth_strip,
     speaks_against,
 )
@@ -41,9 +41,6 @@ SHORT_SPREAD, SHORT_TAIL = 0.8, 4.0
 """A strip that looks short of black may be far short: then a normal distribution of this spread is
 taken, and for how far the time may be off, and for the next one to try, Student's of so many
 degrees of freedom."""
-USUAL_NOISE, USUAL_SHARE = 0.02, 1.0 / 3.0
-"""Some thirty readings tell their own noise only to a seventh: what an instrument usually has on
-coated paper counts for a third, in the logarithm."""
 BEYOND_BLACK, BEYOND_WHITE = 1.6, 0.3
 SAMPLE = 1200
 
@@ -166,11 +163,9 @@ def draw_responses(x: Array, y: Array, sd: Array, second: float) -> DrawnRespons
 
     ``second`` is the exposure at which black would end had the guess been right.
     """
-    smooth = smooth_strip(x, y, sd)
-    noise = max(smooth.noise * float(np.median(sd)), NOISE_FLOOR)
+    noise, each = likely_noise(x, y, sd)
     nodes = np.arange(x.min() - BEYOND_WHITE, x.max() + BEYOND_BLACK, 0.02)
-    expected = noise ** (1.0 - USUAL_SHARE) * USUAL_NOISE**USUAL_SHARE
-    curves = sample_rises(x, y, expected * sd / float(np.median(sd)), nodes, SAMPLE)
+    curves = sample_rises(x, y, each, nodes, SAMPLE)
     black = just_black(nodes, curves, JUST_VISIBLE)
     guess = (second - black) / STOP
     if is_reached(black, x):

@@ -105,6 +105,7 @@ def strip_from_table(table: Table, tablet: Tablet, options: StripOptions) -> Str
         raise ReadingsError(f"{table.source.name} has the columns {columns.listed(table.columns)}",
                             "a strip's file has a column step, 1 for the clearest",
                             "for a target's readings use tonewright fit")
+    _check_skip(tablet, options.skip)
     value = columns.measured(table, options.scale)
     steps = _step_numbers(table, where, tablet, options.flip)
     through = _through(table)
@@ -133,7 +134,7 @@ def combine_strips(strips: list[Strip]) -> Strip:
         Two scales, or minutes beside integrator units.
     """
     first = strips[0]
-    _refuse_twice([source for strip in strips for source in strip.sources])
+    _refuse_twice(strips)
     for other in strips[1:]:
         if other.scale != first.scale:
             raise ReadingsError(f"one strip is on the scale {first.scale}, another on"
@@ -147,14 +148,17 @@ def combine_strips(strips: list[Strip]) -> Strip:
                    notes=tuple(n for s in strips for n in s.notes))
 
 
-def _refuse_twice(sources: list[Source]) -> None:
-    seen: dict[str, str] = {}
-    for source in sources:
-        if source.sha256 in seen:
+def _refuse_twice(strips: list[Strip]) -> None:
+    """No two prints give the same readings throughout: one would be a copy, however it came."""
+    seen: dict[tuple[tuple[str, int, float], ...], str] = {}
+    for strip in strips:
+        name = ", ".join(source.name for source in strip.sources)
+        readings = tuple(sorted((p.through, p.step, p.density) for p in strip.patches))
+        if readings in seen:
             raise ReadingsError(
-                f"{source.name} holds the same readings as {seen[source.sha256]}",
+                f"{name} holds the same readings as {seen[readings]}",
                 "each strip is measured for itself, and counts once", "name each file once")
-        seen[source.sha256] = source.name
+        seen[readings] = name
 
 
 def _named(strip: Strip, number: int) -> Strip:
@@ -193,6 +197,14 @@ def _step_numbers(table: Table, index: int, tablet: Tablet, flip: bool) -> Array
                 f"the tablet {tablet.name} has the steps 1 to {count}",
                 "name the tablet that was printed with --tablet")
     return count + 1 - steps if flip else steps
+
+
+def _check_skip(tablet: Tablet, skip: tuple[int, ...]) -> None:
+    count = len(tablet.densities)
+    for step in skip:
+        if not 1 <= step <= count:
+            raise OptionError(f"--skip {step}", f"the tablet {tablet.name} has the steps 1 to"
+                              f" {count}", "name a step of the strip, or leave --skip out")
 
 
 def _through(table: Table) -> list[Through]:

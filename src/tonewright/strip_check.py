@@ -11,14 +11,20 @@ from numpy.typing import NDArray
 
 from tonewright.errors import FitError
 from tonewright.numeric.monotone import SmoothFit, SmoothSettings, fit_smooth
+from tonewright.numeric.sigmoid import sample_rises
 from tonewright.numeric.strays import find_strays
 from tonewright.scales import Array
 from tonewright.strip import FEWEST, Strip, StripPatch
 from tonewright.tablet import Tablet
 
 NOISE_FLOOR = 0.004
-SMALLEST_DOUBT = 0.04
-"""Density by which a step must be off at least to be set aside."""
+USUAL_NOISE, USUAL_SHARE = 0.02, 1.0 / 3.0
+"""Some thirty readings tell their own noise only to a seventh: what an instrument usually has on
+coated paper counts for a third, in the logarithm."""
+SMALLEST_DOUBT, PLAIN_DOUBT = 0.04, 3.5
+"""Density by which a step must be off at least to be set aside, and by how many standard
+deviations from what the others lead to expect: one of thirty good ones is so in a hundredth of all
+strips."""
 DISAGREEMENT, DISAGREEMENT_DENSITY = 1.5, 0.03
 """Strips do not belong together where all of them scatter so many times more than each by itself,
 and by so much density besides: sheets of one paper differ by less."""
@@ -30,6 +36,8 @@ LIGHTER, LIGHTER_DENSITY = 5.0, 0.05
 """From how many standard deviations, and how much density, on the clearest steps are lighter than
 the ones after them."""
 CLEAREST = 5
+CONFIRMING = 400
+"""Curves drawn to confirm a doubt."""
 WHITE_OF_PAPER = 0.02
 """No paper is so white, counted from a perfect white (common practice, no source)."""
 
@@ -58,6 +66,13 @@ def smooth_strip(x: Array, y: Array, sd: Array) -> SmoothFit:
     return fit_smooth(x, y, sd, np.linspace(x.min(), x.max(), 60), settings)
 
 
+def likely_noise(x: Array, y: Array, sd: Array) -> tuple[float, Array]:
+    """Of a usual reading, as the strip itself shows it; and of each, shape (n,), all told."""
+    usual = float(np.median(sd))
+    noise = max(smooth_strip(x, y, sd).noise * usual, NOISE_FLOOR)
+    return noise, noise ** (1.0 - USUAL_SHARE) * USUAL_NOISE**USUAL_SHARE * sd / usual
+
+
 def find_gross(strip: Strip, tablet: Tablet) -> list[int]:
     """Index of each step that does not fit the others of its own half and strip."""
     x = np.array([-tablet.densities[p.step - 1] for p in strip.patches])
@@ -70,13 +85,20 @@ def find_gross(strip: Strip, tablet: Tablet) -> list[int]:
 
 def find_doubtful(placed: Placed) -> dict[int, float]:
     """Index of each step that does not fit its neighbours, and by how much density."""
-    strays = list(find_strays(placed.x, placed.y, placed.sd))
+    strays = sorted(find_strays(placed.x, placed.y, placed.sd))
     if not strays:
         return {}
+    # a smooth curve runs on past a sudden shoulder: what curves that end in black say counts
     kept = placed.without(strays)
-    rest = smooth_strip(kept.x, kept.y, kept.sd)
-    off = placed.y - np.interp(placed.x, rest.grid, rest.value)
-    return {i: float(off[i]) for i in sorted(strays) if abs(off[i]) >= SMALLEST_DOUBT}
+    _, noise = likely_noise(kept.x, kept.y, kept.sd)
+    places = np.unique(placed.x[strays])
+    curves = sample_rises(kept.x, kept.y, noise, places, CONFIRMING)
+    at = np.searchsorted(places, placed.x[strays])
+    off = placed.y[strays] - np.median(curves, axis=0)[at]
+    reading = noise[0] / kept.sd[0] * placed.sd[strays]
+    wide = np.hypot(reading, curves.std(axis=0)[at])
+    return {i: float(o) for i, o, w in zip(strays, off, wide, strict=True)
+            if abs(o) >= max(SMALLEST_DOUBT, PLAIN_DOUBT * w)}
 
 
 def step_name(patch: StripPatch) -> str:

@@ -9,7 +9,6 @@ from tonewright.exposure import EyeResult, EyeStrip
 from tonewright.process import Process
 from tonewright.show.rehearsal_text import CAUTIONS
 from tonewright.show.text import labelled
-from tonewright.strip_check import step_name
 from tonewright.tablet import Tablet
 from tonewright.times import PrintingTime
 
@@ -49,7 +48,9 @@ def process_json(process: Process) -> dict[str, Any]:
         "just_visible_lightness": process.settings.just_visible_lightness,
         "time_unit": process.unit, "noise_density_sd": found.noise_density_sd,
         "reciprocity": found.reciprocity, "scale": process.strip.scale,
-        "set_aside": [step_name(process.strip.patches[i]) for i in found.set_aside],
+        "set_aside": [{"step": p.step, "through": p.through, "print": p.print_name,
+                       "density": p.density}
+                      for p in (process.strip.patches[i] for i in found.set_aside)],
         "warnings": list(found.warnings),
     }
 
