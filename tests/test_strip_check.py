@@ -7,9 +7,11 @@ import pytest
 
 from tonewright import darkroom
 from tonewright.darkroom import measure_strip
+from tonewright.errors import FitError
 from tonewright.strip import StripPatch
 from tonewright.strip_check import (
     Placed,
+    check_halves,
     doubt_words,
     find_doubtful,
     smooth_strip,
@@ -23,12 +25,12 @@ TABLET = nominal_tablet("31")
 TIME = PrintingTime(600.0)
 
 
-def placed(seed, *, change=None, noise=0.02, prints=("a",), shift=0.0):
+def placed(seed, *, change=None, noise=0.02, prints=("a",), shift=0.0, longer=1.0):
     """Readings of one process of the virtual darkroom, a stop longer than it needs."""
     room = darkroom.random_darkroom(np.random.default_rng(seed))
     patches, x = [], []
     for number, name in enumerate(prints):
-        read = measure_strip(room, TABLET.density, 2.0 * room.base_time, seed=seed + 50 * number,
+        read = measure_strip(room, TABLET.density, 2.0**longer * room.base_time, seed=seed + 50 * number,
                              flaws=darkroom.Flaws(noise_density_sd=noise))
         patches += [StripPatch(int(s), float(d) + shift * number, None, "film", TIME, name)
                     for s, d in zip(read.step, read.density_film, strict=True)]
@@ -101,8 +103,20 @@ def test_readings_that_scatter_much_are_warned_of():
 
 def test_a_film_that_takes_more_than_clear_film_can():  # common practice, no source
     assert speaks_against(placed(11), 0.15) == []
-    (said,) = speaks_against(placed(11), 0.5)
-    assert "seems to take 0.50 of density" in said
+    (said,) = speaks_against(placed(11), 0.19)
+    assert "seems to take 0.19 of density" in said
+    check_halves(0.3, 0.02)
+    with pytest.raises(FitError, match="took 0.60 of density.*--tablet"):
+        check_halves(0.6, 0.05)
+
+
+def test_a_black_that_turns_over_is_warned_of():
+    found = 0
+    for seed in range(10):
+        turned = placed(seed, longer=3.0)  # stops
+        turned.y[:8] -= np.linspace(0.1, 0.0, 8)
+        found += any("a black that turns over" in words for words in speaks_against(turned, None))
+    assert found >= 8
 
 
 def test_the_smooth_curve_tells_the_noise():

@@ -21,6 +21,9 @@ NOISE_FLOOR = 0.004
 USUAL_NOISE, USUAL_SHARE = 0.02, 1.0 / 3.0
 """Some thirty readings tell their own noise only to a seventh: what an instrument usually has on
 coated paper counts for a third, in the logarithm."""
+USUAL_BLACK = 1.55, 0.4
+"""Density of a coated paper's maximum black and how much papers differ (common practice, no
+source): it tells only where a strip is too short to show its own."""
 SMALLEST_DOUBT, PLAIN_DOUBT = 0.04, 3.5
 """Density by which a step must be off at least to be set aside, and by how many standard
 deviations from what the others lead to expect: one of thirty good ones is so in a hundredth of all
@@ -30,12 +33,13 @@ DISAGREEMENT, DISAGREEMENT_DENSITY = 1.5, 0.03
 and by so much density besides: sheets of one paper differ by less."""
 MUCH_NOISE = 0.06
 """Scatter of a reading (density) beyond what an instrument and an even coating show."""
-THICK_FILM = 0.2
-"""Clear film takes 0.03 to 0.15 (common practice, no source)."""
-LIGHTER, LIGHTER_DENSITY = 5.0, 0.05
+THICK_FILM, NO_FILM = 0.18, 0.45
+"""Clear film takes 0.03 to 0.15 (common practice, no source): more is doubted, far more
+refused."""
+LIGHTER, LIGHTER_DENSITY = 4.5, 0.04
 """From how many standard deviations, and how much density, on the clearest steps are lighter than
 the ones after them."""
-CLEAREST = 5
+CLEAREST, SOON = 5, 7
 CONFIRMING = 400
 """Curves drawn to confirm a doubt."""
 WHITE_OF_PAPER = 0.02
@@ -92,7 +96,7 @@ def find_doubtful(placed: Placed) -> dict[int, float]:
     kept = placed.without(strays)
     _, noise = likely_noise(kept.x, kept.y, kept.sd)
     places = np.unique(placed.x[strays])
-    curves = sample_rises(kept.x, kept.y, noise, places, CONFIRMING)
+    curves = sample_rises(kept.x, kept.y, noise, places, USUAL_BLACK, CONFIRMING)
     at = np.searchsorted(places, placed.x[strays])
     off = placed.y[strays] - np.median(curves, axis=0)[at]
     reading = noise[0] / kept.sd[0] * placed.sd[strays]
@@ -157,13 +161,15 @@ def _groups(patches: Sequence[StripPatch]) -> dict[_Group, NDArray[np.intp]]:
 def _lighter_again(placed: Placed, noise: float) -> list[str]:
     """A warning where a strip gets lighter again towards its clearest step.
 
-    The mean of the first k steps against that of the four after them.
+    The mean of the first k steps against that of four neighbours soon after them.
     """
     said = []
     for rows in _groups(placed.patches).values():
         order = rows[np.argsort(-placed.x[rows], kind="stable")]
-        found = [k for k in range(1, CLEAREST + 1) if order.size >= k + 4 and _is_lighter(
-            placed.y[order[:k]], placed.y[order[k:k + 4]], noise)]
+        y = placed.y[order]
+        found = [k for k in range(1, CLEAREST + 1) if any(
+            _is_lighter(y[:k], y[j:j + 4], noise)
+            for j in range(k, min(k + SOON, order.size - 3)))]
         if found:
             last = placed.patches[order[found[-1] - 1]]
             said.append(f"The print gets lighter again towards step 1, from {step_name(last)} on,"
@@ -210,7 +216,13 @@ def _noise(placed: Placed, rows: NDArray[np.intp] | None = None) -> float:
 
 
 def check_halves(film: float, film_sd: float) -> None:
-    """Raise `FitError` where the film seems to give light."""
+    """Raise `FitError` where the film seems to give light, or to be none."""
+    if film - 2.0 * film_sd > NO_FILM:
+        raise FitError(
+            f"the half under the film printed as if the film took {film:.2f} of density",
+            "clear film takes 0.03 to 0.15",
+            "check that --tablet names the tablet that was printed, that both halves are of one"
+            " print, and that their steps are numbered alike")
     if film < -0.03 and film < -2.0 * film_sd:
         raise FitError(
             f"the half under the film printed darker: as if the film let through"

@@ -53,7 +53,7 @@ def test_samples_hold_a_truth_of_no_family_and_never_fall():
     inside = []
     for seed in range(6):
         y = truth(x) + np.random.default_rng(seed).normal(0.0, 0.02, x.size)
-        curves = sample_rises(x, y, np.full(x.size, 0.02), nodes, 300)
+        curves = sample_rises(x, y, np.full(x.size, 0.02), nodes, (1.0, 0.4), 300)
         assert curves.shape == (300, nodes.size)
         assert np.all(np.diff(curves, axis=1) >= 0.0)
         low, high = np.quantile(curves, [0.025, 0.975], axis=0)
@@ -61,8 +61,9 @@ def test_samples_hold_a_truth_of_no_family_and_never_fall():
     assert np.mean(inside) > 0.8
 
 
-def test_the_same_seed_gives_the_same_curves():
+def test_the_same_points_give_the_same_curves():
     x = -np.arange(31) * 0.1
     nodes = np.linspace(-3.2, 1.0, 50)
-    one, two = (sample_rises(x, truth(x), np.full(31, 0.02), nodes, 50) for _ in range(2))
+    one, two = (sample_rises(x, truth(x), np.full(31, 0.02), nodes, (1.0, 0.4), 50)
+                for _ in range(2))
     assert np.array_equal(one, two)

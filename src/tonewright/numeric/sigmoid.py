@@ -93,6 +93,8 @@ class RiseData:
     x: Array
     y: Array
     sd: Array
+    top: tuple[float, float]
+    """What its upper level is expected to be, and the standard deviation of that."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -113,7 +115,8 @@ class _Member:
 
 
 def sample_rises(
-    x: ArrayLike, y: ArrayLike, sd: ArrayLike, nodes: ArrayLike, count: int = 800, seed: int = 0
+    x: ArrayLike, y: ArrayLike, sd: ArrayLike, nodes: ArrayLike, top: tuple[float, float],
+    count: int = 800,
 ) -> Array:
     """Rising curves that may lie behind the points, each as likely as the other.
 
@@ -123,14 +126,18 @@ def sample_rises(
         Shape (n,), n of 6 at least; ``sd`` is the noise of each ``y`` in its own unit.
     nodes:
         Shape (m,), increasing: where the curves are wanted.
-    count, seed:
-        How many curves, and which.
+    top:
+        Mean and standard deviation of what the upper level is expected to be, in the unit of
+        ``y``; it matters where the points do not reach it.
+    count:
+        How many curves; the same call gives the same ones.
 
     Returns
     -------
     Shape (count, m), each row non-decreasing.
     """
-    data = RiseData(*(np.asarray(a, dtype=np.float64) for a in (x, y, sd)))
+    places, values, spread = (np.asarray(a, dtype=np.float64) for a in (x, y, sd))
+    data = RiseData(places, values, spread, top)
     grid = np.asarray(nodes, dtype=np.float64)
     members: list[_Member] = []
     for family in FAMILIES:
@@ -144,7 +151,7 @@ def sample_rises(
     share /= share.sum()
     # whole numbers of curves for each member, without chance in how many
     wanted = np.diff(np.round(np.concatenate([[0.0], np.cumsum(share)]) * count)).astype(int)
-    rng = np.random.default_rng(seed)
+    rng = np.random.default_rng(0)
     drawn = [_draw(data, m, grid, int(k), rng) for m, k in zip(members, wanted, strict=True) if k]
     return np.asarray(np.maximum.accumulate(np.concatenate(drawn), axis=1))
 
@@ -183,7 +190,7 @@ def _fit(
     half_way = np.interp(0.5, np.maximum.accumulate((data.y[order] - low) / height),
                          data.x[order])
     expected = np.array([low, height, half_way, np.log(family.width), *family.shape_mean])
-    loose = np.array([0.3 * height, 0.5 * height, 3.0, 0.7, *family.shape_sd])
+    loose = np.array([0.3 * height, max(height, data.top[1]), 3.0, 0.7, *family.shape_sd])
     covariance = np.diag(data.sd**2)
     if plain is not None:
         covariance += _kernel(family, plain, data.x, data.x, departure * height)
@@ -192,7 +199,8 @@ def _fit(
     def misfit(parameters: Array) -> Array:
         residual = data.y - _curve(family, parameters, data.x)
         data_part = solve_triangular(root, residual, lower=True)
-        return np.concatenate([data_part, (parameters - expected) / loose])
+        top = (parameters[0] + parameters[1] - data.top[0]) / data.top[1]
+        return np.concatenate([data_part, (parameters - expected) / loose, [top]])
 
     start = expected.copy() if plain is None else plain
     if plain is None and family.name == "straight":
