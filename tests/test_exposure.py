@@ -86,6 +86,17 @@ def test_strips_together_narrow_the_interval():
     assert result.low.value > alone.low.value - 1e-9
 
 
+def test_a_strip_on_which_two_steps_merge_stays_right_beside_another():
+    """A second one that speaks for less than half a step asks for no third sheet."""
+    found = judge_by_eye(nominal_tablet("31"), [EyeStrip(PrintingTime(600.0), 2),
+                                                EyeStrip(PrintingTime(720.0), 3)])
+    assert found.right
+    assert found.next_time == found.high == PrintingTime(600.0)
+    other = judge_by_eye(nominal_tablet("31"), [EyeStrip(PrintingTime(600.0), 2),
+                                                EyeStrip(PrintingTime(660.0), 3)])
+    assert not other.right
+
+
 def test_strips_that_contradict_are_refused():
     with pytest.raises(OptionError, match="agree"):
         eye(("30min", 1), ("10min", 2))

@@ -129,6 +129,30 @@ def test_strips_are_combined_unless_scales_or_units_differ():
         combine_strips([first, light])
 
 
+@pytest.mark.parametrize(("level", "said"), [
+    (1.2, "nearly as black.*far too long.*another for 2 min 30"),
+    (0.2, "black was not nearly reached.*far too short.*another for 40 min")])
+def test_a_strip_without_tones_says_which_way_to_go(level, said):
+    rows = [(s, level - 0.005 * s) for s in range(1, 22)]
+    with pytest.raises(ReadingsError, match=said):
+        strip_from_table(table(rows), TABLET, TEN)
+
+
+def test_a_strip_whose_densest_third_is_left_out_is_read():
+    strip = strip_from_table(table(plain()), TABLET,
+                             StripOptions(TEN.time, skip=tuple(range(14, 22))))
+    assert len(strip.patches) == 13
+
+
+@pytest.mark.parametrize(("column", "cell", "marked"), [
+    ("notes", "not yet dry", True), ("Remarks", "damp", True), ("dry", "no", True),
+    ("dry", "yes", False), ("notes", "dry", False)])
+def test_wet_readings_are_known_by_any_remark(column, cell, marked):
+    rows = [(s, d, cell) for s, d in plain()]
+    strip = strip_from_table(table(rows, ("step", "density", column)), TABLET, TEN)
+    assert any("dry down" in note for note in strip.notes) == marked
+
+
 def test_one_strip_is_not_two():
     first = strip_from_table(table(plain()), TABLET, TEN)
     with pytest.raises(ReadingsError, match=r"same readings.*counts once"):

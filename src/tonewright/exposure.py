@@ -140,7 +140,9 @@ def _advise(
     else:
         assert low is not None
         wanted = low.times(10.0 ** (STOP / 2.0))
-    right = [s for s in strips if high is not None and abs(math.log10(ratio(s.time, high))) < 0.01]
+    right = [] if high is None else [s for s in strips if _is_right(s, high, tablet.step)]
+    if right and high is not None and ratio(right[0].time, high) > 1.0:
+        high = right[0].time
     nearest = min(strips, key=lambda s: abs(math.log10(ratio(s.time, wanted))))
     far = math.log2(ratio(nearest.time, wanted)) > FARTHEST_DOWN
     aimed = nearest.time.times(2.0**-FARTHEST_DOWN) if far else wanted
@@ -150,6 +152,12 @@ def _advise(
         low=low, high=high, next_time=next_time,
         strict=next_time.times(10.0**-step).on_timer(), right=bool(right),
         change_stops=math.log10(ratio(aimed, nearest.time)) / STOP, nearest=nearest, far=far)
+
+
+def _is_right(strip: EyeStrip, high: PrintingTime, step: float) -> bool:
+    """Where two steps merge the time is right, if no other strip speaks for half a step less."""
+    off = abs(math.log10(ratio(strip.time, high)))
+    return off < 0.01 or (strip.merged == WANTED and off < step / 2.0)
 
 
 def log_exposure_range(exposure: ArrayLike, density: ArrayLike) -> float | None:

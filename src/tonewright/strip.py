@@ -19,7 +19,10 @@ from tonewright.times import PrintingTime, TimeUnit, parse_time, ratio
 
 Through = Literal["film", "bare"]
 _WET = re.compile(r"\b(wet|damp|not\s+(yet\s+)?dry|still\s+drying)\b", re.IGNORECASE)
+_REMARKS = ("state", "note", "notes", "remark", "remarks", "condition")
 FEWEST = 6
+LEAST_RANGE, PLAINLY_DARK = 0.15, 0.7
+"""Densities of a strip that run over less tell nothing; all of them darker, it is too long."""
 
 
 @dataclass(frozen=True)
@@ -284,14 +287,13 @@ def _check_direction(
     table: Table, patches: tuple[StripPatch, ...], tablet: Tablet, flipped: bool
 ) -> None:
     """The clearest step prints blackest."""
-    third = max(len(tablet.densities) // 3, 1)
     ends: dict[Through, tuple[float, float]] = {}
     for half in dict.fromkeys(p.through for p in patches):
-        rows = [p for p in patches if p.through == half]
-        ends[half] = (
-            float(np.median([p.density for p in rows if p.step <= third])),
-            float(np.median([p.density for p in rows if p.step > len(tablet.densities) - third])))
-    backwards = [half for half, (clear, dense) in ends.items() if dense > clear + 0.15]
+        rows = sorted((p for p in patches if p.through == half), key=lambda p: p.step)
+        third = len(rows) // 3
+        ends[half] = (float(np.median([p.density for p in rows[:third]])),
+                      float(np.median([p.density for p in rows[-third:]])))
+    backwards = [half for half, (clear, dense) in ends.items() if dense > clear + LEAST_RANGE]
     if backwards and len(backwards) < len(ends):
         raise ReadingsError(
             f"{table.source.name}: the half marked {backwards[0]} gets darker from step 1 to step"
@@ -300,18 +302,33 @@ def _check_direction(
             f"one half was read from the other end: number the {backwards[0]} steps the other way"
             " round")
     clear, dense = next(iter(ends.values()))
-    if dense > clear + 0.15:
+    if dense > clear + LEAST_RANGE:
         raise ReadingsError(
             f"{table.source.name}: the print gets darker from step 1 ({clear:.2f}) to step"
             f" {len(tablet.densities)} ({dense:.2f})",
             "step 1 is the clearest step of the tablet and prints blackest",
             "the strip was read from the right end: leave --flip out" if flipped
-            else "the strip was read from the other end: add --flip")
-    if clear - dense < 0.15:
-        raise ReadingsError(
-            f"{table.source.name}: densities run only from {clear:.2f} to {dense:.2f}",
-            "a strip runs from black to paper white",
-            "check that the right strip was measured, and that it was exposed and developed")
+            else "the strip was read from the other end: add --flip. If these are parts of the"
+            " light that comes back, 0 to 1, name the column luminance and give percent")
+    _check_range(table, patches, clear, dense)
+
+
+def _check_range(
+    table: Table, patches: tuple[StripPatch, ...], clear: float, dense: float
+) -> None:
+    if clear - dense >= LEAST_RANGE:
+        return
+    longest = max((p.time for p in patches), key=lambda t: t.value)
+    if dense > PLAINLY_DARK:
+        said, way = "all steps are nearly as black", (
+            f"it is far too long, or fogged: print another for {longest.times(0.25).on_timer()}")
+    else:
+        said, way = "black was not nearly reached", (
+            "if it was coated and developed as it should be, it is far too short: print another"
+            f" for {longest.times(4.0).on_timer()}")
+    raise ReadingsError(
+        f"{table.source.name}: densities run only from {clear:.2f} to {dense:.2f}; {said}",
+        "a strip runs from black to paper white", way)
 
 
 def _time_notes(
@@ -331,8 +348,9 @@ def _paper_notes(density: float | None) -> tuple[str, ...]:
 
 
 def _wet_notes(table: Table) -> tuple[str, ...]:
-    states = _cells(table, "state") or []
-    marked = any(_WET.search(s) for s in (*states, *table.source.notes))
+    remarks = [cell for name in _REMARKS for cell in _cells(table, name) or []]
+    wet = any(cell.lower() in ("no", "false", "0") for cell in _cells(table, "dry") or [])
+    marked = wet or any(_WET.search(s) for s in (*remarks, *table.source.notes))
     if not marked:
         return ()
     return (f"{table.source.name}: some readings are marked as wet or not yet dry. Prints dry"

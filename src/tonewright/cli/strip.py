@@ -72,7 +72,8 @@ def command(
 
     By eye: count the steps that cannot be told apart from step 1, through the film, and give
     --merged with --time. From measurements: READINGS is a CSV with the columns step and density
-    (or lightness, LAB, XYZ, a spectrum), and if need be through (film or bare), time, print.
+    (or lightness, LAB, XYZ, a spectrum), and if need be through (film or bare), time, print, and
+    state (dry or wet).
 
     From a scan: READINGS is the scan of the strip (TIFF or PNG, 16-bit gray, automatic
     corrections off), and --scanner what its values mean. The row of steps is found at any turn.
