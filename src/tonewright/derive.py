@@ -30,7 +30,7 @@ from tonewright.readings import Readings
 from tonewright.recipe import PrintedTarget, Recipe, pooled
 from tonewright.responses import NegativeResponse, PrintResponse
 from tonewright.scales import Array
-from tonewright.setup import Setup, other_light
+from tonewright.setup import INK, Setup, other_light
 from tonewright.times import PrintingTime
 
 SHEET_EXPOSURE_SD = 0.01
@@ -48,6 +48,11 @@ WHOLE_TARGET = 10
 DISAGREEMENT = 1.25
 """Noise of all prints together, in units of each one's own, from which on something is wrong:
 it is 1.00 +- 0.05 where all is well, and about 2 with patches of another paper."""
+HOPELESS = 6.0
+"""The same, from which on no curve is drawn."""
+BEYOND_BLACK, BEYOND_WHITE = 0.3, 0.1
+"""By how much density a patch must be darker than a paper's black, or lighter than its white, to be
+no patch of it."""
 PLAN_LEVELS, PLAN_APART = 5, 0.05
 
 
@@ -97,13 +102,20 @@ def make_recipe(
     Raises
     ------
     OptionError
-        Nothing tells of the ink, or scales or units do not go together.
+        Nothing tells of the ink, what the target was printed for is not known, or scales or units
+        do not go together.
     """
     processes = [process]
     prints = []
     if readings is not None:
-        time = settings.target_time or process.reference_time
-        prints.append(PrintedTarget(readings, 0, time))
+        times = process.strip.times()
+        if settings.target_time is None and len(times) > 1:
+            raise OptionError(
+                f"strips of {process.name} were printed for {' and '.join(map(str, times))}",
+                "for which of them, or for what else, the target was printed must be known",
+                f"add --target-time, as --target-time {times[0].value:g}"
+                f"{'s' if times[0].unit == 's' else 'units'}")
+        prints.append(PrintedTarget(readings, 0, settings.target_time or times[0]))
     for other in settings.ink_from:
         if other.recipe is None:
             raise OptionError(f"the curve {other.name} was made without a process response",
@@ -164,9 +176,9 @@ def _other_light(
     if ancestor is not None:
         before.append(ancestor.setup)
     return tuple(dict.fromkeys(
-        f"The {entry} was {old!r} and is {new!r}: taken as equal, as --anyway says. If the ink"
-        " blocks the one more than the other, the tones will be off."
-        for one in before for entry, old, new in other_light(one, setup)))
+        f"The {entry} was {old!r} and is {new!r}: taken as alike, as --anyway says. If the ink"
+        " holds back more light with the one than with the other, the tones will be off."
+        for one in before for entry, old, new in other_light(one, setup, INK)))
 
 
 def _own_readings(recipe: Recipe) -> Readings | None:
@@ -189,6 +201,8 @@ def derive(recipe: Recipe, left_out: tuple[str, ...] = ()) -> Derived:
     _check_names(recipe, left_out)
     models = [response_model(p) for p in recipe.processes]
     dropped = [_dropped(p, left_out) for p in recipe.prints]
+    for print_, names in zip(recipe.prints, dropped, strict=True):
+        _refuse_beyond(print_, recipe.processes[print_.process], names)
     fits = [_fit_alone(p, names) for p, names in zip(recipe.prints, dropped, strict=True)]
     data = [_chain_data(recipe, p, f, models, names)
             for p, f, names in zip(recipe.prints, fits, dropped, strict=True)]
@@ -197,6 +211,12 @@ def derive(recipe: Recipe, left_out: tuple[str, ...] = ()) -> Derived:
                        "leave fewer of them out")
     outer = [m for m, _ in models]
     chain = fit_chain(data, outer, USUAL_RANGE)
+    if chain.noise > HOPELESS:
+        raise FitError(
+            f"strips and targets agree {chain.noise:.0f} times worse than their readings should",
+            "they are of one paper, chemistry and ink, each with its own printing time",
+            "check the times and which strip belongs to which target; leave patches that were"
+            " misread out with --leave-out")
     # where a whole target tells of the ink already, a few patches on this process only mend it
     rest = [d for d, f in zip(data, fits, strict=True)
             if f is not None or d.model != recipe.process]
@@ -223,6 +243,27 @@ def _dropped(print_: PrintedTarget, left_out: tuple[str, ...]) -> tuple[str, ...
     """Full names of this print's patches that shall not count."""
     wanted = {*print_.left_out, *left_out}
     return tuple(full for plain, full in _names(print_) if plain in wanted or full in wanted)
+
+
+def _refuse_beyond(print_: PrintedTarget, process: Process, left_out: tuple[str, ...]) -> None:
+    """A whole target tells its own strays; a few patches must all be tones of the paper."""
+    found = process.findings
+    if not found.reached_black:
+        return
+    beyond = [full for patch, (_, full) in zip(print_.readings.patches, _names(print_), strict=True)
+              if full not in left_out
+              and (patch.density > found.max_black_density + BEYOND_BLACK
+                   or patch.density < found.paper_white_density - BEYOND_WHITE)]
+    whole = np.unique(print_.readings.level).size >= WHOLE_TARGET
+    if not beyond or (whole and len(beyond) < len(print_.readings.patches) / 3.0):
+        return
+    listed = ", ".join(beyond[:6]) + (" …" if beyond[6:] else "")
+    raise FitError(
+        f"no tone of {process.name} prints as {listed}, which lies outside the densities"
+        f" {found.paper_white_density:.2f} to {found.max_black_density:.2f}",
+        "patches and strip are of one paper and chemistry, measured alike",
+        "measure again, name the strip of the paper that was printed, or leave single patches out"
+        " with --leave-out")
 
 
 def _fit_alone(print_: PrintedTarget, left_out: tuple[str, ...]) -> FittedPrint | None:
@@ -427,6 +468,21 @@ def _thin_black(derived: Derived, recipe: Recipe) -> list[str]:
             f" {above:.1f} L* above it. A longer printing time would print a blacker black."]
 
 
+def _spare_words(derived: Derived, enough: float) -> str:
+    response = derived.response
+    at_least = float(np.interp(enough, response.level, response.lightness_low))
+    sure = float(response.lightness_at(enough)) - at_least <= PLAINLY_GRAY
+    if derived.guessed_from is not None and enough > derived.guessed_from:
+        return (f"There may be ink to spare: {enough:.0%} of it should print paper white, but no"
+                f" print has shown the ink above {derived.guessed_from:.0%}. Print that level"
+                " before a lighter ink setting.")
+    if not sure:
+        return (f"There may be ink to spare: {enough:.0%} of it should print paper white, but that"
+                " is not sure yet. Print that level before a lighter ink setting.")
+    return (f"There is ink to spare: what {enough:.0%} of it prints can hardly be told from paper"
+            " white. A lighter ink setting would dry faster and give finer steps.")
+
+
 def _range_words(derived: Derived, recipe: Recipe) -> list[str]:
     """The negative's range against what the process needs, and what to do."""
     said = _thin_black(derived, recipe)
@@ -436,13 +492,7 @@ def _range_words(derived: Derived, recipe: Recipe) -> list[str]:
             " L* below paper white. Heavier or better-blocking ink, or a process of higher"
             " contrast, would reach further.")
     elif derived.level_enough is not None and derived.level_enough < 0.9:
-        shown = derived.guessed_from is None or derived.level_enough <= derived.guessed_from
-        said.append(
-            f"There is ink to spare: {derived.level_enough:.0%} of it prints paper white already."
-            " A lighter ink setting would dry faster and give finer steps." if shown else
-            f"There may be ink to spare: {derived.level_enough:.0%} of it should print paper white,"
-            f" but no print has shown the ink above {derived.guessed_from:.0%}. Print that level"
-            " before a lighter ink setting.")
+        said.append(_spare_words(derived, derived.level_enough))
     if derived.guessed_from is not None and derived.guessed_from < derived.level_white:
         said.append(
             f"Above {derived.guessed_from:.0%} ink no print has shown how dense the ink is; it is"

@@ -77,7 +77,9 @@ def renew_from_readings(
     refuse_two_zeros(old.relative_to_paper, readings.relative_to_paper,
                      f"the old curve {old.name}")
     settings = replace(old.settings, left_out=left_out)
-    return make_curve(readings, settings, old.setup.with_changes(changes), name,
+    # what a derived curve holds for was worked out; what the new target was printed for was not
+    setup = old.setup if old.recipe is None else replace(old.setup, printing_time=None)
+    return make_curve(readings, settings, setup.with_changes(changes), name,
                       Ancestor(old.name, sha256, old.setup))
 
 
@@ -110,6 +112,7 @@ def renew_from_process(
                           " tonewright fit --process, or renew it with --readings of a whole"
                           " target")
     processes, index = recipe.processes, recipe.process
+    _refuse_same(old, recipe.processes[recipe.process], new)
     prints = tuple(replace(p, left_out=tuple(
         dict.fromkeys((*p.left_out, *old.settings.left_out))))
                    for p in recipe.prints)
@@ -129,6 +132,16 @@ def renew_from_process(
                               Ancestor(old.name, sha256, old.setup))
 
 
+def _refuse_same(old: Curve, before: Process, new: Renewal) -> None:
+    now = new.process
+    if now is None or new.readings is not None or new.printing_time is not None:
+        return
+    if (now.strip, now.settings) == (before.strip, before.settings):
+        raise OptionError(f"the curve {old.name} is for the strip of {now.name} already",
+                          "a renewal needs something new",
+                          "name the process of the new paper, or another --printing-time")
+
+
 def refuse_other_light(
     old: Setup, new: Setup, whose: str, what: str, entries: tuple[str, ...] = LIGHT
 ) -> None:
@@ -136,8 +149,14 @@ def refuse_other_light(
     for entry, before, after in other_light(old, new, entries):
         raise OptionError(
             f"the {entry} of {what} is {after!r}, that of {whose} {before!r}",
-            f"how much the ink blocks holds for one {entry} alone",
+            f"how much light the ink holds back was found for one {entry} alone",
             "print a target with the new one, or add --anyway if it makes no difference")
+
+
+def taken_as_before(old: Setup, process: Process, changes: dict[str, str | None]) -> list[str]:
+    """Entries that neither the new strip nor anybody says, and that are carried over."""
+    return [entry.replace("_", " ") for entry in (*LIGHT, "paper", "coating", "developer")
+            if getattr(old, entry) and not getattr(process.setup, entry) and not changes[entry]]
 
 
 def movement(old: Curve, new: Curve) -> Movement:

@@ -142,7 +142,8 @@ def test_renewal_by_strip(here):
     done = good("renew", "old.curve.json", "--process", "new.process.json", "-o", "x.curve.json")
     said = " ".join(done.stdout.split())
     for words in ("Renewed from old", "paper: old paper → new paper", "plan to be surer",
-                  "had the old curve been kept"):
+                  "had the old curve been kept", "--levels-for x.curve.json --levels 7",
+                  "tonewright renew x.curve.json --readings FEW.csv -o"):
         assert words in said
     curve = read_curve("x.curve.json")
     assert (curve.setup.paper, curve.setup.ink) == ("new paper", "black")
@@ -165,9 +166,11 @@ def test_a_few_patches_at_once_or_later_give_the_same_curve(here):
 
 
 def test_a_whole_target_replaces_the_derived_curve(here):
-    good("renew", "new.curve.json", "--readings", "whole.csv", "-o", "x.curve.json")
+    done = good("renew", "new.curve.json", "--readings", "whole.csv", "-o", "x.curve.json")
+    assert "cannot be renewed by a strip" in " ".join(done.stdout.split())
     curve = read_curve("x.curve.json")
     assert curve.recipe is None
+    assert curve.setup.printing_time is None  # what the target was printed for was not said
     assert error(NEW, "x.curve.json") < 2.5
 
 
@@ -207,6 +210,73 @@ def test_another_lamp_or_film_needs_a_word(here, changes, said):
     assert f"The {said} was" in " ".join(read_curve("z.curve.json").summary.warnings)
     assert "--anyway" in refused("fit", "--ink-from", "old.curve.json", "--process",
                                  "other.process.json", "-o", "v.curve.json")
+
+
+@pytest.mark.parametrize(("changes", "entry"), [
+    (("--printer", "another"), "printer"), (("--ink", "sepia"), "ink"),
+    (("--lamp", "sun"), "lamp")])
+def test_a_renewal_keeps_printer_ink_and_light(here, changes, entry):
+    for way in (("--process", "new.process.json"), ("--printing-time", "20min")):
+        renewal = ("renew", "old.curve.json", *way, "-o", "x.curve.json", *changes)
+        assert f"the {entry} of" in refused(*renewal, "--force")
+        good(*renewal, "--anyway", "--force")
+        assert f"The {entry} was" in " ".join(read_curve("x.curve.json").summary.warnings)
+
+
+def test_an_option_does_not_overrule_what_the_strip_says(here):
+    good("strip", "new-strip.csv", "--tablet", "31", "-o", "sun.process.json", "--lamp", "sun")
+    assert "the lamp of the new print is 'UV tubes', that of the process sun 'sun'" in refused(
+        "renew", "old.curve.json", "--process", "sun.process.json", "--lamp", "UV tubes", "-o",
+        "x.curve.json")
+
+
+def test_what_the_strip_does_not_say_is_said_to_be_taken_over(here):
+    good("strip", "new-strip.csv", "--tablet", "31", "-o", "bare.process.json")
+    done = good("renew", "old.curve.json", "--process", "bare.process.json", "-o", "x.curve.json",
+                "--paper", "third")
+    said = " ".join(done.stdout.split())
+    assert "note lamp, film: taken as before, since bare.process.json does not say" in said
+    assert "taken as before" not in good(
+        "renew", "old.curve.json", "--process", "new.process.json", "-o", "y.curve.json").stdout
+
+
+def test_several_strips_leave_open_what_the_target_was_printed_for(here):
+    strip_file(Path("longer.csv"), OLD, 1.5, 8)
+    good("strip", "old-strip.csv", "longer.csv", "--tablet", "31", "-o", "two.process.json")
+    fit = ("fit", "target.csv", "--process", "two.process.json", "-o", "x.curve.json")
+    assert "Add --target-time" in refused(*fit)
+    time = read_curve("old.curve.json").recipe.prints[0].time.value
+    good(*fit, "--target-time", f"{time:g}s")
+
+
+def test_a_short_strip_asks_for_another_before_a_picture(here):
+    strip_file(Path("short.csv"), OLD, -1.5, 8)
+    done = good("strip", "short.csv", "--tablet", "31", "-o", "short.process.json")
+    assert "print another strip for" in done.stdout
+    target_file(Path("pale.csv"), OLD, -1.5, np.linspace(0, 1, 26), 3)
+    made = good("fit", "pale.csv", "--process", "short.process.json", "-o", "x.curve.json")
+    assert "Next:    the strip did not show black" in made.stdout
+    assert "tonewright negative" not in made.stdout
+
+
+def test_patches_that_are_none_of_the_paper_are_refused(here):
+    few = Path("few.csv").read_text(encoding="utf-8").splitlines()
+    few[-1] = few[-1].rpartition(",")[0] + ",3.9"
+    Path("black.csv").write_text("\n".join(few), encoding="utf-8")
+    name = few[-1].partition(",")[0]
+    renewal = ("renew", "new.curve.json", "--readings", "black.csv", "-o", "x.curve.json")
+    assert f"no tone of new prints as {name}" in refused(*renewal)
+    good(*renewal, "--leave-out", name)
+    lines = Path("few.csv").read_text(encoding="utf-8").splitlines()
+    dark = [line.rpartition(",")[0] + f",{1.3 - 0.01 * i:.2f}" for i, line in enumerate(lines[2:])]
+    Path("dark.csv").write_text("\n".join([*lines[:2], *dark]), encoding="utf-8")
+    assert "times worse than their readings should" in refused(
+        "renew", "new.curve.json", "--readings", "dark.csv", "-o", "y.curve.json")
+
+
+def test_a_renewal_without_anything_new_is_refused(here):
+    assert "is for the strip of old already" in refused(
+        "renew", "old.curve.json", "--process", "old.process.json", "-o", "x.curve.json")
 
 
 def test_another_ink_is_not_pooled_and_spelling_does_not_matter(here):

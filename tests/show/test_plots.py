@@ -86,8 +86,8 @@ def test_error_picture_says_the_mean_error(drawn):
     (axes,) = drawn[0].axes
     assert axes.get_title() == "What moved"
     labels = [text.get_text() for text in axes.get_legend().get_texts()]
-    assert "old: 3.0 L* in the mean" in labels
-    assert "new: 0.0 L* in the mean" in labels
+    assert "old: 3.0 L* on the whole" in labels
+    assert "new: 0.0 L* on the whole" in labels
 
 
 def test_prints_side_by_side_on_the_scale_of_lightness(drawn):

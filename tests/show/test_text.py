@@ -66,7 +66,7 @@ def test_the_report_names_what_was_asked(stained):
     text = " ".join(fit_text(stained).split())
     found = stained.summary
     assert "21 patches of 21 ink levels from target.csv" in text
-    assert f"±{found.noise_density_sd:.3f} in density" in text
+    assert f"readings scatter by {found.noise_density_sd:.3f} in density" in text
     assert found.doubtful[0]["patch"] in text
     assert f"L* {found.black_lightness:.1f}" in text
     assert f"L* {found.white_lightness:.1f}" in text

@@ -259,11 +259,11 @@ def _rebuild(
 
 
 def _say(curve: Any, output: Path, as_json: bool) -> None:
-    from tonewright.show.text import fit_json, fit_text
+    from tonewright.show.text import fit_json, fit_text, next_words
 
     if as_json:
         print_json({**fit_json(curve), "output": str(output)})
         return
     click.echo(fit_text(curve))
     click.echo(f"\nWritten: {output}")
-    click.echo(f"Next:    tonewright negative IMAGE.tif --curve {output} -o NEGATIVE.tif")
+    click.echo(f"Next:    {next_words(curve, str(output))}")

@@ -36,7 +36,8 @@ from tonewright.errors import OptionError
 @click.option("--process", "process_file", type=PATH, metavar="PROCESS",
               help="Process response of the new paper or chemistry, from a strip.")
 @click.option("--target-time", metavar="TIME",
-              help="What the new patches were printed for; without it, the curve's own time.")
+              help="What the new patches were printed for; without it, the time that the new curve"
+              " is for.")
 @anyway
 @leave_out
 @plot
@@ -87,12 +88,12 @@ def command(
     measured = read_readings(
         readings, level_field=level_field, scale=scale, relative_to_paper=relative_to_paper,
         paper_density=paper_density) if readings else None
-    new = _renew(before, measured, _New(
-        output.name, changes, leave_out, process_file, target_time, anyway))
+    asked = _New(output.name, changes, leave_out, process_file, target_time, anyway)
+    new = _renew(before, measured, asked)
     write_curve(output, new, force=force)
     if plot is not None:
         write_plot(new, plot, force)
-    _say(before.curve, new, output, as_json)
+    _say(before.curve, new, _notes(before.curve, new, asked), output, as_json)
 
 
 def _changes(setup_file: Path | None, setup: dict[str, str | None]) -> dict[str, str | None]:
@@ -124,21 +125,49 @@ def _new_ink(
     return one_ink(said)
 
 
-def _say(before: Any, new: Any, output: Path, as_json: bool) -> None:
+def _notes(before: Any, new: Any, asked: _New) -> list[str]:
+    """What was taken for granted, or given up."""
+    from tonewright.renew import taken_as_before
+
+    if new.recipe is None and before.recipe is not None:
+        return ["a whole target tells all by itself: the strip behind the old curve does not count"
+                " any more, and the new curve cannot be renewed by a strip or for another time."
+                " To keep that, print a strip too, and add its --process."]
+    if asked.process_file is None or new.recipe is None:
+        return []
+    process = new.recipe.processes[new.recipe.process]
+    entries = taken_as_before(before.setup, process, asked.changes)
+    return [f"{', '.join(entries)}: taken as before, since {asked.process_file.name} does not say"
+            ] if entries else []
+
+
+def _say(before: Any, new: Any, notes: list[str], output: Path, as_json: bool) -> None:
     from tonewright.renew import changed_setup, movement
-    from tonewright.show.text import fit_json, fit_text, movement_text, plan_text
+    from tonewright.show.text import (
+        UNSURE,
+        fit_json,
+        fit_text,
+        labelled,
+        movement_text,
+        next_words,
+        plan_text,
+    )
 
     moved, changed = movement(before, new), changed_setup(before.setup, new.setup)
     if as_json:
         print_json({**fit_json(new), "output": str(output), "ancestor": before.name,
-                    "setup_changes": list(changed), "moved": asdict(moved)})
+                    "setup_changes": list(changed), "notes": notes, "moved": asdict(moved)})
         return
     click.echo(fit_text(new))
-    if new.plan:
-        click.echo(plan_text(new))
+    # after patches were added the next ones would hardly tell more
+    if new.plan and (new.summary.few_patches_followed is None
+                     or new.summary.band_halfwidth_max > UNSURE):
+        click.echo(plan_text(new, str(output)))
     click.echo("\n" + movement_text(before.name, moved, changed))
+    for text in notes:
+        click.echo(labelled("note", text))
     click.echo(f"\nWritten: {output}")
-    click.echo(f"Next:    tonewright negative IMAGE.tif --curve {output} -o NEGATIVE.tif")
+    click.echo(f"Next:    {next_words(new, str(output))}")
 
 
 @dataclass(frozen=True)
@@ -169,7 +198,7 @@ def _renew(old: _Old, measured: Any, new: _New) -> Any:
         renew_from_process,
         renew_from_readings,
     )
-    from tonewright.setup import Setup
+    from tonewright.setup import INK, Setup
     from tonewright.times import parse_time
 
     name, digest = make_name(new.file_name), fingerprint(old.path)
@@ -189,10 +218,13 @@ def _renew(old: _Old, measured: Any, new: _New) -> Any:
         one_ink({f"the curve {old.curve.name}": old.curve.setup.ink_colour,
                  "the new print": new.changes["ink_colour"]})
     if not new.anyway:
-        now = Setup() if process is None else process.setup
-        refuse_other_light(old.curve.setup, now.with_changes(new.changes),
-                           f"the curve {old.curve.name}",
-                           "the new print" if process is None else f"the process {process.name}")
+        said = Setup().with_changes({k: v for k, v in new.changes.items() if k != "ink_colour"})
+        refuse_other_light(old.curve.setup, said, f"the curve {old.curve.name}", "the new print",
+                           INK)
+        if process is not None:
+            refuse_other_light(process.setup, said, f"the process {process.name}", "the new print")
+            refuse_other_light(old.curve.setup, process.setup, f"the curve {old.curve.name}",
+                               f"the process {process.name}")
     wanted = new.changes.get("printing_time")
     return renew_from_process(old.curve, digest, Renewal(
         process, parse_time(wanted) if wanted else None, measured,

@@ -130,7 +130,7 @@ def plot_errors(errors: list[ToneError], title: str) -> bytes:
     for error, colour in zip(errors, (DOUBT, INK, SECOND, POINT), strict=False):
         rms = float(np.sqrt(np.mean(error.error**2)))
         axes.plot(error.image_lightness, error.error, color=colour, lw=1.8,
-                  label=f"{error.label}: {rms:.1f} L* in the mean")
+                  label=f"{error.label}: {rms:.1f} L* on the whole")
     axes.axhline(0.0, color=POINT, lw=0.8)
     axes.set(xlim=(0, 100), xlabel="lightness of the picture, L*",
              ylabel="print lighter (+) or darker (−) than aimed, L*", title=title)

@@ -82,7 +82,7 @@ def rehearsal_text(outcome: Outcome) -> str:
          " 5-negative.tif, corrected, inverted and mirrored."),
         ("6  Open 6-prints.png: what the print should look like, the print without a curve, and"
          " the print through the curve. 6-tones.png shows the same in numbers: without a curve"
-         f" the tones are off by {outcome.without_curve:.1f} L* in the mean, through the curve by"
+         f" the tones are off by {outcome.without_curve:.1f} L* on the whole, through the curve by"
          f" {outcome.through_curve:.1f}."),
         ("7, 8  Then the print room moved to cyanotype. One strip through the step tablet, and"
          " `tonewright renew --process` made the new curve: no new negative, no new target. Black"
@@ -90,7 +90,7 @@ def rehearsal_text(outcome: Outcome) -> str:
          f" {renewed.level_black:.0%} to {renewed.level_white:.0%}."),
         ("9, 10  For comparison, seven patches were added to the strip, and a whole new target"
          " was printed as well."),
-        ("11  Open 11-prints.png and 11-roads.png. Off from the aim, in the mean: "
+        ("11  Open 11-prints.png and 11-roads.png. Off from the aim, on the whole: "
          + "; ".join(f"{name} {error:.1f} L*" for name, error in roads.items()) + "."),
         ("Next, with your own paper: print a step tablet and a target, measure both into tables,"
          " and type  tonewright strip STRIP.csv --tablet 31 --time 10min -o MINE.process.json"

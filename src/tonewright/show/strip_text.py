@@ -89,8 +89,8 @@ def eye_text(result: EyeResult, tablet: Tablet, strips: list[EyeStrip]) -> str:
         low = ""
     lines.append(labelled("between", f"the base printing time is {low}at most"
                           f" {result.high.on_timer()}"
-                          + ("; the strips differ by a step at most, which is as near as a count"
-                             " by eye gets" if result.differ else "")))
+                          + ("; the strips do not quite agree, though by no more than a count by"
+                             " eye may be off" if result.differ else "")))
     lines.append(labelled("strict", f"{result.strict}, one step shorter, keeps a little more in"
                           " the shadows for a hardly lighter black"))
     return "\n".join([*lines, exposing_text()])
@@ -146,8 +146,7 @@ def process_text(process: Process) -> str:
     if found.reciprocity_sd is not None:
         lines.append(labelled("light", f"twice the time counts as"
                               f" {2.0**found.reciprocity:.2f} times the light"))
-    lines.append(labelled("noise", f"a single reading is good to ±{found.noise_density_sd:.3f} in"
-                          " density"))
+    lines.append(labelled("noise", f"readings scatter by {found.noise_density_sd:.3f} in density"))
     lines += [labelled("warning", text) for text in found.warnings]
     return "\n".join(lines)
 

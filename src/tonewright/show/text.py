@@ -8,8 +8,11 @@ from typing import Any
 from tonewright.curve import Curve
 from tonewright.readings import Readings
 from tonewright.renew import Movement
+from tonewright.times import PrintingTime
 
 WIDTH = 88
+UNSURE = 6.0
+"""Half-width of the band, L*, from which on a tone would be seen to be off."""
 _SCALES = {"luminance": "luminance (true CIE L*)",
            "visual-density": "visual density (lightness is computed from it)"}
 
@@ -64,7 +67,7 @@ def fit_text(curve: Curve) -> str:
                  + (", counted from the bare paper" if curve.relative_to_paper else "")),
         *([labelled("left out", ", ".join(curve.settings.left_out))]
           if curve.settings.left_out else []),
-        labelled("noise", f"a single reading is good to ±{found.noise_density_sd:.3f} in density"),
+        labelled("noise", f"readings scatter by {found.noise_density_sd:.3f} in density"),
         *([labelled("sheets", _sheets_text(curve.readings, found.print_to_print_lightness_sd))]
           if curve.recipe is None and curve.readings is not None else []),
         labelled("black", f"L* {found.black_lightness:.1f}, printed by ink up to"
@@ -104,8 +107,8 @@ def movement_text(old_name: str, moved: Movement, changed: tuple[str, ...]) -> s
               f" {moved.new_levels[0]:.0%} to {moved.new_levels[1]:.0%}"),
         labelled("tones", "had the old curve been kept, tones would be off by up to"
               f" {moved.largest_shift_lightness:+.1f} L* (image L*"
-              f" {moved.shift_at_image_lightness:.0f}), {moved.rms_shift_lightness:.1f} L* in the"
-              " mean"),
+              f" {moved.shift_at_image_lightness:.0f}), {moved.rms_shift_lightness:.1f} L* on the"
+              " whole"),
     ]
     if moved.warning is not None:
         lines.append(labelled("warning", moved.warning))
@@ -136,12 +139,12 @@ def _range_lines(curve: Curve) -> list[str]:
     needed = process.findings.log_exposure_range
     need = "a range that is not known" if needed is None else f"{needed:.2f} (ISO 6846)"
     whole = process.range_to_white(curve.recipe.printing_time)
-    if whole is not None:
+    if whole is not None and whole > (needed or 0.0):  # less where the time is too short for black
         need += f", and {whole:.2f} from clear film to paper white at this printing time"
     spread = ""
     if curve.negative is not None:
         ends = curve.negative.density_low[-1], curve.negative.density_high[-1]
-        spread = f" (±{(ends[1] - ends[0]) / 2.0:.2f})"
+        spread = f" (between {ends[0]:.2f} and {ends[1]:.2f}, 95 times in 100)"
     return [labelled("negative", f"has a density range of {found:.2f}{spread} in the light that"
                      f" prints; the process needs {need}")]
 
@@ -151,8 +154,8 @@ def _followed_lines(part: float | None) -> list[str]:
     if part is None:
         return []
     if part == 0.0:
-        said = ("they agree with what was known before, as well as their noise lets them tell; the"
-                " curve stays as it was, and is surer")
+        said = ("they bear out what the strip said, as nearly as single readings can: the curve"
+                " stays as it was, and is surer now")
     elif part < 0.995:
         said = (f"the curve goes {part:.0%} of the way they point to; further, their noise could as"
                 " well make it worse")
@@ -161,11 +164,30 @@ def _followed_lines(part: float | None) -> list[str]:
     return [labelled("patches", said)]
 
 
-def plan_text(curve: Curve) -> str:
-    """Which patches to print next, if the curve shall be surer."""
-    levels = ", ".join(f"{v:.2f}" for v in curve.plan)
-    return labelled("plan", f"to be surer, print patches at ink levels {levels}, measure them, and"
-                    " add them: tonewright renew THIS.curve.json --readings FEW.csv")
+def plan_text(curve: Curve, file: str) -> str:
+    """Which patches to print next, if the curve in ``file`` shall be surer."""
+    assert curve.recipe is not None
+    levels = ", ".join(f"{v:.0%}" for v in curve.plan)
+    return labelled("plan", f"to be surer, print a few patches on this paper for"
+                    f" {curve.recipe.spoken_time}; those at {levels} ink would tell most"
+                    f" (tonewright target --levels-for {file} --levels 7 -o FEW.tif draws such a"
+                    f" sheet). Measure them and add them: tonewright renew {file} --readings"
+                    " FEW.csv -o SURER.curve.json")
+
+
+def next_words(curve: Curve, file: str) -> str:
+    """What to do with a curve that was written to ``file``."""
+    recipe = curve.recipe
+    if recipe is not None:
+        process = recipe.processes[recipe.process]
+        longer = process.findings.next_time
+        if longer is not None:
+            return ("the strip did not show black, so this curve may be for the wrong time: print"
+                    f" another strip for {PrintingTime(longer, process.unit)}, tonewright strip,"
+                    " and make the curve again before a picture is printed with it")
+    if curve.plan and curve.summary.band_halfwidth_max > UNSURE:
+        return "the curve is too unsure for a picture: print and add the patches of the plan first"
+    return f"tonewright negative IMAGE.tif --curve {file} -o NEGATIVE.tif"
 
 
 def _sheets_text(readings: Readings, sd: float | None) -> str:
