@@ -32,7 +32,12 @@ from tonewright.scales import Array
 from tonewright.scene import scene
 from tonewright.setup import Setup
 from tonewright.show.plots import ToneError, plot_curve, plot_errors, plot_prints, plot_process
-from tonewright.show.rehearsal_text import Outcome, rehearsal_text
+from tonewright.show.rehearsal_text import (
+    PATCHES_ROAD,
+    STRIP_ROAD,
+    Outcome,
+    rehearsal_text,
+)
 from tonewright.strip import StripOptions, strip_from_table
 from tonewright.tablet import nominal_tablet
 from tonewright.times import PrintingTime
@@ -266,11 +271,12 @@ def _renew(room: _Rehearsal, old: Curve) -> dict[str, Curve]:
     _keep(room, surer, FEW_CURVE)
     levels = np.linspace(0.0, 1.0, room.settings.levels)
     whole = _target(room, new, base, FRESH_READINGS, (levels, room.settings.repeats, 0))
-    fresh = renew_from_readings(old, digest, whole, _called(FRESH_CURVE), dict(_CYANOTYPE))
+    fresh = renew_from_readings(old, digest, whole, _called(FRESH_CURVE), {
+        **_CYANOTYPE, "printing_time": process.spoken(base)})
     _keep(room, fresh, FRESH_CURVE)
     _print_renewed(room, by_strip)
-    return {"old curve kept": old, "renewed by a strip": by_strip,
-            "strip and seven patches": surer, "whole new target": fresh}
+    return {"old curve kept": old, STRIP_ROAD: by_strip, PATCHES_ROAD: surer,
+            "whole new target": fresh}
 
 
 def _print_renewed(room: _Rehearsal, curve: Curve) -> None:
@@ -295,7 +301,7 @@ def _judge(
         ToneError("without a curve", TONES, straight),
         ToneError("through the curve", TONES, through),
     ], "Kallitype: how far the print lands from its aim"), force=force)
-    by_strip = roads["renewed by a strip"]
+    by_strip = roads[STRIP_ROAD]
     new = _timed(room.new, by_strip)
     errors = {name: _error(new, road.level_at(TONES),
                            by_strip if name == "old curve kept" else road)

@@ -127,9 +127,11 @@ def plot_errors(errors: list[ToneError], title: str) -> bytes:
     figure = Figure(figsize=(8.0, 4.4), layout="constrained")
     axes = figure.subplots()
     axes.axhspan(-1.0, 1.0, color="#e9e9e9", lw=0, label="within a just-visible step")
-    for error, colour in zip(errors, (DOUBT, INK, SECOND, POINT), strict=False):
+    # the third is dashed: it may lie on the second
+    styles = zip((DOUBT, INK, SECOND, POINT), ("-", "-", "--", "-"), strict=True)
+    for error, (colour, line) in zip(errors, styles, strict=False):
         rms = float(np.sqrt(np.mean(error.error**2)))
-        axes.plot(error.image_lightness, error.error, color=colour, lw=1.8,
+        axes.plot(error.image_lightness, error.error, line, color=colour, lw=1.8,
                   label=f"{error.label}: {rms:.1f} L* on the whole")
     axes.axhline(0.0, color=POINT, lw=0.8)
     axes.set(xlim=(0, 100), xlabel="lightness of the picture, L*",

@@ -32,6 +32,7 @@ class Outcome:
     files: tuple[str, ...]
 
 
+STRIP_ROAD, PATCHES_ROAD = "renewed by a strip", "strip and seven patches"
 STRIP_PICTURE, CURVE_PICTURE = "1-strip.png", "3-kallitype-curve.png"
 CAUTIONS = (
     "UV lamps hurt eyes and skin, sensitisers and developers can poison: shield the lamp, wear"
@@ -91,7 +92,9 @@ def rehearsal_text(outcome: Outcome) -> str:
         ("9, 10  For comparison, seven patches were added to the strip, and a whole new target"
          " was printed as well."),
         ("11  Open 11-prints.png and 11-roads.png. Off from the aim, on the whole: "
-         + "; ".join(f"{name} {error:.1f} L*" for name, error in roads.items()) + "."),
+         + "; ".join(f"{name} {error:.1f} L*" for name, error in roads.items()) + "."
+         + (" The seven patches bear out the strip, and leave its curve as it is: the two lines"
+            " lie on each other." if roads[STRIP_ROAD] == roads[PATCHES_ROAD] else "")),
         ("Next, with your own paper: print a step tablet and a target, measure both into tables,"
          " and type  tonewright strip STRIP.csv --tablet 31 --time 10min -o MINE.process.json"
          "  and then  tonewright fit TARGET.csv --process MINE.process.json -o MINE.curve.json"),
