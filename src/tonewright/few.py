@@ -12,7 +12,7 @@ from scipy.special import ndtri
 from tonewright import scales
 from tonewright.scales import Array
 
-BETTER = 0.9
+BETTER = 0.85
 """How likely the moved curve must be nearer to the truth than the one without the patches."""
 
 
