@@ -242,7 +242,8 @@ def test_what_the_strip_does_not_say_is_said_to_be_taken_over(here):
 
 def test_several_strips_leave_open_what_the_target_was_printed_for(here):
     strip_file(Path("longer.csv"), OLD, 1.5, 8)
-    good("strip", "old-strip.csv", "longer.csv", "--tablet", "31", "-o", "two.process.json")
+    done = good("strip", "old-strip.csv", "longer.csv", "--tablet", "31", "-o", "two.process.json")
+    assert "--target-time TIME" in done.stdout
     fit = ("fit", "target.csv", "--process", "two.process.json", "-o", "x.curve.json")
     assert "Add --target-time" in refused(*fit)
     time = read_curve("old.curve.json").recipe.prints[0].time.value

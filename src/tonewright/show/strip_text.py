@@ -188,6 +188,7 @@ def next_words(process: Process, file: str | None = None) -> str:
                 " enough to show black if the paper needs more than is likely, and a strip that is"
                 " too long tells all that one at the right time does")
     time = PrintingTime(found.base_printing_time, process.unit).on_timer()
+    several = " --target-time TIME" if len(process.strip.times()) > 1 else ""
     return (f"print the target for {time} (or use the target printed beside the strip), then"
-            f" tonewright fit READINGS.csv --process {file or 'NAME.process.json'}"
+            f" tonewright fit READINGS.csv --process {file or 'NAME.process.json'}{several}"
             " -o NAME.curve.json")
