@@ -125,8 +125,7 @@ def renew_from_process(
     setup = old.setup
     if new.process is not None:
         setup = setup.with_changes(new.process.setup.to_dict())
-    setup = setup.with_changes({"printing_time": process.spoken(time), **{
-        k: v for k, v in changes.items() if v is not None}})
+    setup = setup.with_changes({**changes, "printing_time": process.spoken(time)})
     return make_derived_curve(pooled(processes, prints, index, time),
                               replace(old.settings, left_out=new.left_out), setup, name,
                               Ancestor(old.name, sha256, old.setup))
@@ -184,5 +183,5 @@ def _two_scales(old: Scale, new: Scale) -> str | None:
 
 def changed_setup(old: Setup, new: Setup) -> tuple[str, ...]:
     """One line for each entry of the setup that changed."""
-    return tuple(f"{name}: {before or 'not said'} → {after or 'not said'}"
+    return tuple(f"{name.replace('_', ' ')}: {before or 'not said'} → {after or 'not said'}"
                  for name, (before, after) in old.differences(new).items())
