@@ -6,7 +6,7 @@ from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from typing import Any
 
-from tonewright.errors import DocumentError
+from tonewright.errors import DocumentError, counted
 
 _LONGEST_SHOWN = 40
 LARGEST_NUMBER = 1e300
@@ -149,7 +149,7 @@ def check_equal_lengths(columns: dict[str, list[Any]], what: str, way_out: str) 
     first, *others = columns
     for name in others:
         if len(columns[name]) != len(columns[first]):
-            rows = "1 row" if len(columns[name]) == 1 else f"{len(columns[name])} rows"
+            rows = counted(len(columns[name]), "row")
             raise DocumentError(f"{what}: {name} has {rows}, {first} {len(columns[first])}",
                                 "all columns are equally long", way_out)
 

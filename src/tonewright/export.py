@@ -81,5 +81,5 @@ def rounded(columns: dict[str, Array]) -> dict[str, list[float]]:
 
 def _check_rows(rows: int) -> None:
     if not 2 <= rows <= MOST_ROWS:
-        raise OptionError(f"{rows} rows", f"a table has 2 to {MOST_ROWS} rows",
+        raise OptionError(f"--rows is {rows}", f"a table has 2 to {MOST_ROWS} rows",
                           "use --rows 101, for example")

@@ -30,7 +30,7 @@ from tonewright.entries import (
     one_of,
     or_none,
 )
-from tonewright.errors import DocumentError, OptionError
+from tonewright.errors import DocumentError, OptionError, counted
 from tonewright.exposure import TOE_DENSITY
 from tonewright.numeric.inverse import first_place
 from tonewright.provenance import check_header
@@ -224,7 +224,7 @@ def _strip_from_dict(data: Any, unit: TimeUnit, tablet: dict[str, Any]) -> Strip
     steps = len(tablet["densities"])
     if max(data["step"]) > steps:
         raise DocumentError(f"the strip has step {max(data['step'])}, its tablet"
-                            f" {steps or 'no'} step{'' if steps == 1 else 's'}",
+                            f" {counted(steps, 'step')}",
                             "a strip has the steps of its tablet", _WAY_OUT)
     if data["time_unit"] != unit:
         raise DocumentError(f"the strip's time_unit is {data['time_unit']}, the process's {unit}",

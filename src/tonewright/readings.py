@@ -12,7 +12,7 @@ import numpy as np
 from tonewright import columns, scales
 from tonewright.columns import Measured, Scale, Source, Table
 from tonewright.entries import check_names, held, is_number, spoken
-from tonewright.errors import DocumentError, OptionError, ReadingsError
+from tonewright.errors import DocumentError, OptionError, ReadingsError, counted
 from tonewright.scales import Array
 
 __all__ = [
@@ -366,7 +366,8 @@ def _readings_from_dict(document: object) -> Readings:
     count = len(lists["level"])
     for name, found in lists.items():
         if len(found) != count:
-            raise _wrong(f"{name} has {len(found)} entries, level {count}", "all have as many")
+            raise _wrong(f"{name} has {counted(len(found), 'value')}, level {count}",
+                         "all have as many")
     if count == 0:
         raise _wrong("there is no patch", "there is at least one")
     patches = tuple(

@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike
 
 from tonewright.entries import NUMBERS, check_entries, check_equal_lengths, check_names
 from tonewright.entries import is_number as is_number  # others take it from here
-from tonewright.errors import DocumentError
+from tonewright.errors import DocumentError, counted
 from tonewright.scales import Array
 
 _DAMAGED = "take an unedited copy, or make the document again from its readings"
@@ -101,8 +101,7 @@ def table_from_dict(data: Any, names: list[str], what: str) -> dict[str, Array]:
     check_entries(data, dict.fromkeys(names, NUMBERS), f"the {what}", _DAMAGED)
     check_equal_lengths({name: data[name] for name in names}, f"the {what}", _DAMAGED)
     if len(data[names[0]]) < 2:
-        count = len(data[names[0]])
-        raise DocumentError(f"the {what} has {count or 'no'} row{'' if count == 1 else 's'}",
+        raise DocumentError(f"the {what} has {counted(len(data[names[0]]), 'row')}",
                             "it has two at least", _DAMAGED)
     columns = {name: np.array(data[name], dtype=np.float64) for name in names}
     for position, (name, column) in enumerate(columns.items()):

@@ -17,7 +17,7 @@ import numpy as np
 
 from tonewright import __version__
 from tonewright.entries import check_names, held, is_number, is_whole, spoken
-from tonewright.errors import DocumentError, OptionError
+from tonewright.errors import DocumentError, OptionError, counted
 from tonewright.provenance import check_header
 from tonewright.scales import Array
 from tonewright.setup import Colour, ink_colour_text, parse_colour
@@ -252,7 +252,8 @@ def _check_whole(target: Target) -> None:
         raise _wrong("the marks are " + (", ".join(m.name for m in target.marks) or "missing"),
                      "a target has the marks 1, 2, 3, 4")
     if not 1 <= len(target.patches) <= MOST_PATCHES:
-        raise _wrong(f"there are {len(target.patches)} patches", f"1 to {MOST_PATCHES} are read")
+        raise _wrong(f"it has {counted(len(target.patches), 'patch')}",
+                     f"1 to {MOST_PATCHES} are read")
     names = [p.name.upper() for p in target.patches]
     twice = next((n for n in names if names.count(n) > 1), None)
     if twice is not None:
