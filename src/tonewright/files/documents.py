@@ -105,6 +105,8 @@ def read_text(path: str | os.PathLike[str]) -> str:
 _MAKERS = {
     "correction curve": " (tonewright fit makes one from a target's readings)",
     "process response": " (tonewright strip makes one from a strip's readings)",
+    "target": " (tonewright target writes one beside the negative)",
+    "scanner response": " (tonewright scanner makes one from the scan of a gray scale)",
 }
 
 
