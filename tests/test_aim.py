@@ -85,8 +85,8 @@ def test_image_lightness_outside_its_scale_is_held():
 @pytest.mark.parametrize(
     ("kind", "points", "said"),
     [
-        ("points", None, "with points"),
-        ("like", None, "with points"),
+        ("points", None, "with no points"),
+        ("like", None, "with no points"),
         ("lightness", ((0.0, 0.0), (100.0, 100.0)), "with points"),
         ("points", (), "no points"),
         ("points", ((0.0, 10.0),), "1 point"),
@@ -133,11 +133,13 @@ def as_points(value):
     ],
 )
 def test_what_is_no_aim_is_refused(data):
-    with pytest.raises(DocumentError, match="the aim is"):
+    with pytest.raises(DocumentError, match=r"the aim(:| is)") as caught:
         aim_from_dict(data)
+    assert "unedited copy" in caught.value.way_out
 
 
 @pytest.mark.parametrize("points", [[[0, 50], [100, 20]], [[0, 5]], None])
 def test_a_damaged_aim_names_the_rule(points):
-    with pytest.raises(OptionError):
+    with pytest.raises(DocumentError, match=r"never print darker|two at least|none") as caught:
         aim_from_dict(as_points(points))
+    assert "unedited copy" in caught.value.way_out

@@ -26,6 +26,16 @@ def test_what_is_no_time_is_refused_with_the_way_out(text):
         parse_time(text)
 
 
+@pytest.mark.parametrize(("text", "said"), [
+    ("10:99", "minutes and seconds"), ("10:60", "minutes and seconds"),
+    ("1:60:00", "hours, minutes and seconds"), ("1:00:60", "hours, minutes and seconds"),
+])
+def test_after_a_colon_stands_59_at_most(text, said):
+    with pytest.raises(OptionError, match=f"{text}.*{said}.*59 at most.*7:30"):
+        parse_time(text)
+    assert parse_time("90:59") == PrintingTime(5459.0)  # before it any number
+
+
 def test_minutes_and_units_do_not_mix():
     with pytest.raises(OptionError, match="same unit"):
         ratio(PrintingTime(60.0), PrintingTime(60.0, "unit"))

@@ -10,6 +10,15 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from tonewright import scales
+from tonewright.entries import (
+    TEXT,
+    Rule,
+    check_entries,
+    check_names,
+    is_number,
+    one_of,
+    or_none,
+)
 from tonewright.errors import DocumentError, OptionError
 from tonewright.scales import Array
 
@@ -36,8 +45,9 @@ class Aim:
     def __post_init__(self) -> None:
         """Hold the rules; `OptionError` says which one is broken."""
         if (self.kind in _TABLE_KINDS) != (self.points is not None):
-            raise OptionError(f"the aim {self.kind!r} with points {self.points}",
-                              "only like and points have points", "choose one aim")
+            has = "no points" if self.points is None else "points"
+            raise OptionError(f"the aim is {self.kind}, with {has}",
+                              "like and points have points, the others none", "choose one aim")
         if self.points is not None:
             _check_points(self.points, self.label or "the aim's points")
 
@@ -112,14 +122,22 @@ def aim_from_dict(data: Any) -> Aim:
     DocumentError
         Not what `Aim.to_dict` writes.
     """
+    way_out = "take an unedited copy of the document"
+    check_names(data, [*_RULES, "points"], "the aim", way_out)
+    check_entries(data, _RULES, "the aim", way_out)
+    points = data["points"]
+    if points is not None:
+        check_entries(data, {"points": _POINTS}, "the aim", way_out)
+    pairs = None if points is None else tuple((float(a), float(b)) for a, b in points)
     try:
-        kind, label, points = data["kind"], data["label"], data["points"]
-        if kind not in ("lightness", "density", *_TABLE_KINDS) or len(data) != 3:
-            raise ValueError(kind)
-        if not isinstance(label, str | None):
-            raise TypeError(label)
-        pairs = None if points is None else tuple((float(a), float(b)) for a, b in points)
-        return Aim(kind, label, pairs)
-    except (TypeError, KeyError, ValueError, OverflowError) as error:
-        raise DocumentError(f"the aim is {data!r}"[:200], "it has a kind, a label and points",
-                            "take an unedited copy of the document") from error
+        return Aim(data["kind"], data["label"], pairs)
+    except OptionError as error:
+        raise DocumentError(f"in the document, {error.given}", error.rule, way_out) from error
+
+
+def _is_point(value: Any) -> bool:
+    return isinstance(value, list | tuple) and len(value) == 2 and all(map(is_number, value))
+
+
+_POINTS = Rule(_is_point, "it is a list of points, two numbers each", each=True)
+_RULES = {"kind": one_of("lightness", "density", *_TABLE_KINDS), "label": or_none(TEXT)}

@@ -9,6 +9,7 @@ import numpy as np
 from tonewright.aim import Aim
 from tonewright.curve import Ancestor, Curve, Settings, Summary, make_correction
 from tonewright.derive import make_derived_curve
+from tonewright.errors import counted
 from tonewright.fit import FEWEST_LEVELS, FittedPrint, fit_print
 from tonewright.provenance import made_by
 from tonewright.readings import Readings
@@ -80,14 +81,16 @@ _TURNED_WHITE = ("Very heavy ink can pool and let light through: print with less
 def _warnings(fitted: FittedPrint, readings: Readings, aim: Aim) -> list[str]:
     """What the printer should know, each with its amount, in plain words."""
     said = []
+    unused = len(fitted.unused_patches)
     for turn in fitted.reversals:
         at_black = turn.level_to <= fitted.response.level[0] + 0.05
         said.append(
             f"The print gets darker by {turn.drop_lightness:.1f} L* between ink levels"
             f" {turn.level_from:.2f} and {turn.level_to:.2f}, where more ink should print lighter."
             f" The curve uses only levels {fitted.response.level[0]:.2f} to"
-            f" {fitted.response.level[-1]:.2f}; {len(fitted.unused_patches)} patches beyond are"
-            " not used. " + (_TURNED_BLACK if at_black else _TURNED_WHITE))
+            f" {fitted.response.level[-1]:.2f}; {counted(unused, 'patch')} beyond"
+            f" {'is' if unused == 1 else 'are'} not used. "
+            + (_TURNED_BLACK if at_black else _TURNED_WHITE))
     if not fitted.black.reached:
         said.append(
             "Maximum black may not be reached: towards clear film the print is still getting"

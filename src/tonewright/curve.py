@@ -11,20 +11,35 @@ from numpy.typing import ArrayLike, NDArray
 
 from tonewright import scales
 from tonewright.aim import Aim, aim_from_dict
-from tonewright.errors import DocumentError, OptionError
+from tonewright.entries import (
+    NUMBER,
+    TABLE,
+    TABLES,
+    TEXT,
+    TEXTS,
+    Rule,
+    check_entries,
+    check_names,
+    check_setup,
+    is_number,
+    is_whole,
+    one_of,
+    or_none,
+)
+from tonewright.errors import DocumentError, OptionError, TonewrightError
 from tonewright.numeric.inverse import invert, invert_band
 from tonewright.provenance import check_header
 from tonewright.responses import (
     NegativeResponse,
     PrintResponse,
     check_levels,
-    is_number,
     negative_from_dict,
     response_from_dict,
     table_from_dict,
 )
 from tonewright.scales import Array
 from tonewright.setup import Setup, setup_from_dict
+from tonewright.times import LONGEST
 
 if TYPE_CHECKING:  # a negative needs none of what a curve was made from
     from tonewright.readings import Readings, Scale
@@ -211,8 +226,8 @@ def _ancestor_to_dict(ancestor: Ancestor | None) -> dict[str, Any] | None:
 
 _DAMAGED = "take an unedited copy, or make the curve again from its readings"
 _OPTIONAL = ("ancestor", "negative", "plan", "readings", "recipe")
-_PARTS = {"made_by": str, "name": str, "setup": dict, "settings": dict, "summary": dict,
-          "correction": dict, "response": dict}
+_PARTS = {"made_by": TEXT, "name": TEXT, "setup": TABLE, "settings": TABLE, "summary": TABLE,
+          "correction": TABLE, "response": TABLE}
 
 
 def curve_from_dict(data: Any, *, sources: bool = True) -> Curve:
@@ -228,20 +243,13 @@ def curve_from_dict(data: Any, *, sources: bool = True) -> Curve:
         the wrong kind; the message names it.
     """
     check_header(data, FORMAT, VERSION, "correction curve")
-    for part, kind in _PARTS.items():
-        if not isinstance(data.get(part), kind):
-            raise DocumentError(f"the curve's {part} is missing or not a {kind.__name__}",
-                                "a curve has " + ", ".join(_PARTS), _DAMAGED)
-    unknown = sorted(set(data) - {"format", "version", *_OPTIONAL, *_PARTS})
-    if unknown:
-        raise DocumentError(f"the curve has a part {unknown[0]!r}",
-                            "a curve has " + ", ".join(_PARTS) + " and "
-                            + ", ".join(_OPTIONAL), _DAMAGED)
+    check_entries(data, _PARTS, "the curve", _DAMAGED)
+    check_names(data, ("format", "version", *_PARTS, *_OPTIONAL), "the curve", _DAMAGED, _OPTIONAL)
     if data.get("readings") is None and data.get("recipe") is None:
         raise DocumentError("the curve has neither readings nor a recipe",
                             "a curve carries what it was made from", _DAMAGED)
     return Curve(
-        name=data["name"], made_by=data["made_by"], setup=setup_from_dict(data["setup"]),
+        name=data["name"], made_by=data["made_by"], setup=_setup_from_dict(data["setup"]),
         settings=_settings_from_dict(data["settings"]),
         summary=_summary_from_dict(data["summary"]),
         response=response_from_dict(data["response"]),
@@ -254,6 +262,10 @@ def curve_from_dict(data: Any, *, sources: bool = True) -> Curve:
     )
 
 
+def _setup_from_dict(data: Any) -> Setup:
+    return setup_from_dict(check_setup(data, _DAMAGED))
+
+
 def _readings_from_dict(data: Any) -> Readings:
     from tonewright.readings import Readings
 
@@ -263,63 +275,66 @@ def _readings_from_dict(data: Any) -> Readings:
 def _recipe_from_dict(data: Any) -> Recipe:
     from tonewright.recipe import recipe_from_dict  # a plain curve does without
 
-    return recipe_from_dict(data)
+    what = "the curve's recipe"
+    check_entries(data, _RECIPE, what, _DAMAGED)
+    count = len(data["processes"])
+    index = Rule(lambda v: is_whole(v) and 0 <= v < count,
+                 f"it is a place in the list of processes, counted from 0; there are {count}")
+    check_entries(data, {"process": index}, what, _DAMAGED)
+    for number, print_ in enumerate(data["prints"], 1):
+        check_entries(print_, {**_PRINT, "process": index}, f"print {number} of {what}", _DAMAGED)
+    try:
+        return recipe_from_dict(data)
+    except DocumentError as error:
+        if isinstance(cause := error.__cause__, TonewrightError):  # it said what and which rule
+            raise DocumentError(f"{what}: {cause.given}", cause.rule, _DAMAGED) from cause
+        raise
+
+
+_TIME = Rule(lambda v: is_number(v) and 0.0 < v <= LONGEST,
+             f"a time is a number above 0, at most {LONGEST:.0f}")
+_RECIPE = {"processes": TABLES, "prints": TABLES, "printing_time": _TIME,
+           "time_unit": one_of("s", "unit")}
+_PRINT = {"readings": TABLE, "time": _TIME, "time_unit": one_of("s", "unit"), "left_out": TEXTS}
 
 
 def _optional(data: dict[str, Any], name: str, rebuild: Callable[[Any], _Part]) -> _Part | None:
     return None if data.get(name) is None else rebuild(data[name])
 
 
+_LEVELS = Rule(lambda v: is_number(v) and 0.0 <= v <= 1.0, "it is a list of levels, 0 to 1",
+               each=True)
+
+
 def _plan_from_list(data: Any) -> tuple[float, ...]:
-    if not isinstance(data, list) or not all(is_number(v) and 0.0 <= v <= 1.0 for v in data):
-        raise DocumentError(f"the plan is {data!r:.60}", "it is a list of levels, 0 to 1", _DAMAGED)
+    check_entries({"plan": data}, {"plan": _LEVELS}, "the curve", _DAMAGED)
     return tuple(float(v) for v in data)
 
 
 def _settings_from_dict(data: dict[str, Any]) -> Settings:
-    left_out = data.get("left_out")
-    if not isinstance(left_out, list) or not _are_texts(left_out):
-        raise DocumentError(f"left_out is {left_out!r:.60}", "it is a list of patch names",
-                            _DAMAGED)
-    if set(data) != {"aim", "left_out"}:
-        raise DocumentError(f"the settings have {', '.join(data)}", "they have aim and left_out",
-                            _DAMAGED)
-    return Settings(aim_from_dict(data.get("aim")), tuple(left_out))
+    check_names(data, ("aim", "left_out"), "the settings", _DAMAGED)
+    check_entries(data, {"aim": TABLE, "left_out": TEXTS}, "the settings", _DAMAGED)
+    return Settings(aim_from_dict(data["aim"]), tuple(data["left_out"]))
+
+
+_MAY_BE_NONE = ("print_to_print_lightness_sd", "negative_density_range", "few_patches_followed")
+_DOUBT = {"patch": TEXT, "level": NUMBER, "off_by_density": NUMBER, "deviations": NUMBER}
 
 
 def _summary_from_dict(data: dict[str, Any]) -> Summary:
     names = [f.name for f in fields(Summary)]
     data = {"few_patches_followed": None, **data}  # curves made before it was told lack it
-    if sorted(data) != sorted(names):
-        raise DocumentError(f"the summary has {', '.join(sorted(data))}",
-                            f"it has {', '.join(names)}", _DAMAGED)
+    rules = {name: or_none(NUMBER) if name in _MAY_BE_NONE else NUMBER for name in names}
+    rules |= {"doubtful": TABLES, "warnings": TEXTS}
+    check_names(data, names, "the summary", _DAMAGED)
+    check_entries(data, rules, "the summary", _DAMAGED)
+    for number, doubt in enumerate(data["doubtful"], 1):
+        what = f"doubtful patch {number} of the summary"
+        check_names(doubt, _DOUBT, what, _DAMAGED)
+        check_entries(doubt, _DOUBT, what, _DAMAGED)
     lists = {"doubtful", "warnings"}
-    may_be_none = {"print_to_print_lightness_sd", "negative_density_range",
-                   "few_patches_followed"}
-    for name in names:
-        value = data[name]
-        if name == "doubtful":
-            right, rule = _doubts_hold(value), "it lists patches and how far off each one is"
-        elif name == "warnings":
-            right, rule = _are_texts(value), "it is a list of texts"
-        else:
-            right, rule = is_number(value), "it is a number"
-            right = right or (value is None and name in may_be_none)
-        if not right:
-            raise DocumentError(f"the summary's {name} is {value!r:.60}", rule, _DAMAGED)
     values: dict[str, Any] = {k: tuple(v) if k in lists else v for k, v in data.items()}
     return Summary(**values)
-
-
-def _are_texts(value: Any) -> bool:
-    return isinstance(value, list) and all(isinstance(v, str) for v in value)
-
-
-def _doubts_hold(value: Any) -> bool:
-    numbers = ("level", "off_by_density", "deviations")
-    return isinstance(value, list) and all(
-        isinstance(v, dict) and sorted(v) == sorted(("patch", *numbers))
-        and isinstance(v["patch"], str) and all(is_number(v[n]) for n in numbers) for v in value)
 
 
 def _correction_from_dict(data: Any) -> Correction:
@@ -342,7 +357,5 @@ def _correction_from_dict(data: Any) -> Correction:
 def _ancestor_from_dict(data: Any) -> Ancestor | None:
     if data is None:
         return None
-    if not isinstance(data, dict) or not _are_texts([data.get("name"), data.get("sha256")]):
-        raise DocumentError("the ancestor is not complete",
-                            "it has a name, a sha256 and a setup", _DAMAGED)
-    return Ancestor(data["name"], data["sha256"], setup_from_dict(data.get("setup")))
+    check_entries(data, {"name": TEXT, "sha256": TEXT, "setup": TABLE}, "the ancestor", _DAMAGED)
+    return Ancestor(data["name"], data["sha256"], _setup_from_dict(data["setup"]))

@@ -36,6 +36,12 @@ def _capital(sentence: str) -> str:
     return sentence[:1].upper() + sentence[1:]
 
 
+def counted(count: int, thing: str) -> str:
+    """``1 patch``, ``3 patches``."""
+    ending = "es" if thing.endswith(("ch", "x", "s")) else "s"
+    return f"{count} {thing}" if count == 1 else f"{count} {thing}{ending}"
+
+
 class FileError(TonewrightError):
     """A file cannot be opened, read or written, or is not of the kind it should be."""
 

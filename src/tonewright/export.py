@@ -73,7 +73,13 @@ def csv_text(columns: dict[str, Array], notes: list[str]) -> str:
     return "\n".join(lines) + "\n"
 
 
+def rounded(columns: dict[str, Array]) -> dict[str, list[float]]:
+    """The same numbers as lists, rounded as `csv_text` does; codes are whole numbers."""
+    return {name: [round(v) for v in column.tolist()] if name == "code"
+            else np.round(column, 6).tolist() for name, column in columns.items()}
+
+
 def _check_rows(rows: int) -> None:
     if not 2 <= rows <= MOST_ROWS:
-        raise OptionError(f"{rows} rows", f"a table has 2 to {MOST_ROWS} rows",
+        raise OptionError(f"--rows is {rows}", f"a table has 2 to {MOST_ROWS} rows",
                           "use --rows 101, for example")

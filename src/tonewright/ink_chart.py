@@ -16,7 +16,7 @@ import numpy as np
 
 from tonewright import columns
 from tonewright.columns import PATCH_NAMES, Source, Table
-from tonewright.errors import OptionError, ReadingsError
+from tonewright.errors import OptionError, ReadingsError, counted
 from tonewright.layout import Tone
 from tonewright.readings import ReadingOptions, Readings, combine, readings_from_table
 from tonewright.scales import Array
@@ -78,7 +78,8 @@ def chart_tones(
         raise OptionError(f"the colour {twice} is given twice", "each colour stands once",
                           "leave one out; --repeat prints every colour several times")
     if len(names) < FEWEST_COLOURS:
-        raise OptionError(f"there is {len(names)} colour", "a chart compares two colours or more",
+        raise OptionError(f"the chart has {counted(len(names), 'colour')}",
+                          "a chart compares two colours or more",
                           "name more of them, or leave them out for the usual 26")
     return tuple(Tone(round(u, 6), ink_colour=name) for name in names for u in levels)
 
@@ -178,8 +179,9 @@ def chart_readings(
     if target is not None:
         chart = _with_missing(chart, target)
     if len(chart.colours) < FEWEST_COLOURS:
-        raise ReadingsError(f"the readings hold {len(chart.colours)} colour of ink",
-                            _ONLY_CHART, "readings of a target in one ink are for tonewright fit")
+        raise ReadingsError(f"the readings hold {counted(len(chart.colours), 'colour')}"
+                            " of ink", _ONLY_CHART,
+                            "readings of a target in one ink are for tonewright fit")
     return chart
 
 
@@ -309,7 +311,7 @@ def _with_missing(chart: ChartReadings, target: Target) -> ChartReadings:
     read = {re.sub(r"\s", "", p.name).upper() for p in chart.patches}
     if 2 * len(read) < len(target.patches):
         raise ReadingsError(
-            f"the readings name {len(read)} patches, the chart {target.name} has"
+            f"the readings name {counted(len(read), 'patch')}, the chart {target.name} has"
             f" {len(target.patches)}", "at least half of a chart is measured",
             "measure the rest, or name the chart that was measured")
     missing = sorted(wanted - set(chart.colours))

@@ -10,16 +10,36 @@ import math
 from dataclasses import asdict, dataclass, fields
 from typing import Any
 
-from tonewright.errors import DocumentError, OptionError
+from tonewright.entries import (
+    ABOVE_ZERO,
+    NUMBER,
+    NUMBERS,
+    TABLE,
+    TABLES,
+    TEXT,
+    TEXTS,
+    TRUTH,
+    Rule,
+    check_entries,
+    check_equal_lengths,
+    check_names,
+    check_setup,
+    is_number,
+    is_text,
+    is_whole,
+    one_of,
+    or_none,
+)
+from tonewright.errors import DocumentError, OptionError, counted
 from tonewright.exposure import TOE_DENSITY
 from tonewright.numeric.inverse import first_place
 from tonewright.provenance import check_header
-from tonewright.responses import is_number, table_from_dict
+from tonewright.responses import table_from_dict
 from tonewright.scales import Array
 from tonewright.setup import Setup, setup_from_dict
 from tonewright.strip import Strip, strip_from_dict
 from tonewright.tablet import Tablet
-from tonewright.times import PrintingTime, TimeUnit, ratio
+from tonewright.times import LONGEST, PrintingTime, TimeUnit, ratio
 
 FORMAT, VERSION = "tonewright-process", 1
 JUST_VISIBLE = 1.0
@@ -136,6 +156,30 @@ class Process:
 _TABLE = ("exposure", "density", "density_low", "density_high")
 
 
+_WAY_OUT = "take an unedited copy, or evaluate the strip again with tonewright strip"
+_TIME = Rule(lambda v: is_number(v) and 0.0 < v <= LONGEST,
+             f"a time is a number above 0, at most {LONGEST:.0f}")
+_UNIT = one_of("s", "unit")
+_PARTS = {"made_by": TEXT, "name": TEXT, "setup": TABLE, "settings": TABLE, "tablet": TABLE,
+          "reference_time": _TIME, "time_unit": _UNIT, "findings": TABLE, "response": TABLE,
+          "strip": TABLE}
+_TABLET = {"name": TEXT, "densities": NUMBERS, "calibrated": TRUTH}
+_STRIP_COLUMNS = {
+    "step": Rule(lambda v: is_whole(v) and v >= 1, "steps are whole numbers from 1", each=True),
+    "density": Rule(lambda v: is_number(v) and -0.02 <= v <= 6.0,
+                    "print densities lie between 0 and 6", each=True),
+    "density_sd": or_none(Rule(lambda v: is_number(v) and 0.0 < v < 1.0,
+                               "each is a number between 0 and 1", each=True)),
+    "through": Rule(lambda v: is_text(v) and v in ("film", "bare"), "each is film or bare",
+                    each=True),
+    "time": Rule(_TIME.fits, _TIME.words, each=True),
+    "print": or_none(TEXTS),
+}
+_STRIP = {**_STRIP_COLUMNS, "time_unit": _UNIT, "scale": one_of("luminance", "visual-density"),
+          "notes": TEXTS, "sources": TABLES}
+_SOURCE = {"name": TEXT, "kind": TEXT, "sha256": TEXT, "notes": TEXTS}
+
+
 def process_from_dict(data: Any) -> Process:
     """Check a document and rebuild the process.
 
@@ -145,28 +189,47 @@ def process_from_dict(data: Any) -> Process:
         Another format or version, or a part that is missing or does not hold together.
     """
     check_header(data, FORMAT, VERSION, "process response")
+    check_entries(data, _PARTS, "the process response", _WAY_OUT)
+    settings = check_entries({"count_all": False, **data["settings"]},
+                             {"just_visible_lightness": NUMBER, "count_all": TRUTH},
+                             "the settings", _WAY_OUT)
+    tablet = check_entries(data["tablet"], _TABLET, "the tablet", _WAY_OUT)
+    setup = setup_from_dict(check_setup(data["setup"], _WAY_OUT))
+    table = table_from_dict(data["response"], list(_TABLE), "process response")
+    strip = _strip_from_dict(data["strip"], data["time_unit"], tablet)
+    findings = _findings_from_dict(data["findings"], len(strip.patches))
     try:
-        unit: TimeUnit = data["time_unit"]
-        if unit not in ("s", "unit"):
-            raise ValueError(f"time unit {unit!r:.30}")
-        tablet, strip = data["tablet"], strip_from_dict(data["strip"])
-        steps = len(tablet["densities"])
-        if max(p.step for p in strip.patches) > steps or strip.patches[0].time.unit != unit:
-            raise ValueError(f"the strip does not go with a tablet of {steps} steps or its time")
-        table = table_from_dict(data["response"], list(_TABLE), "process response")
         return Process(
-            name=str(data["name"]), made_by=str(data["made_by"]),
-            setup=setup_from_dict(data["setup"]),
-            settings=ProcessSettings(float(data["settings"]["just_visible_lightness"]),
-                                     bool(data["settings"].get("count_all", False))),
-            tablet=Tablet(str(tablet["name"]), tuple(map(float, tablet["densities"])),
-                          bool(tablet["calibrated"])),
-            strip=strip, reference_time=PrintingTime(float(data["reference_time"]), unit),
-            findings=_findings_from_dict(data["findings"], len(strip.patches)), **table)
-    except (TypeError, KeyError, ValueError, OptionError) as error:
-        raise DocumentError(f"the process response does not hold together ({error})",
-                            "it has all its parts", "take an unedited copy, or evaluate the strip"
-                            " again with tonewright strip") from error
+            name=data["name"], made_by=data["made_by"], setup=setup,
+            settings=ProcessSettings(float(settings["just_visible_lightness"]),
+                                     settings["count_all"]),
+            tablet=Tablet(tablet["name"], tuple(map(float, tablet["densities"])),
+                          tablet["calibrated"]),
+            strip=strip,
+            reference_time=PrintingTime(float(data["reference_time"]), data["time_unit"]),
+            findings=findings, **table)
+    except OptionError as error:  # the parts know their own rules
+        raise DocumentError(f"in the process response, {error.given}", error.rule,
+                            _WAY_OUT) from error
+
+
+def _strip_from_dict(data: Any, unit: TimeUnit, tablet: dict[str, Any]) -> Strip:
+    """The strip, checked by itself and against its tablet."""
+    check_entries(data, _STRIP, "the strip", _WAY_OUT)
+    check_equal_lengths({n: data[n] for n in _STRIP_COLUMNS}, "the strip", _WAY_OUT)
+    if not data["step"]:
+        raise DocumentError("the strip has no steps", "it has one at least", _WAY_OUT)
+    for source in data["sources"]:
+        check_entries(source, _SOURCE, "a source of the strip", _WAY_OUT)
+    steps = len(tablet["densities"])
+    if max(data["step"]) > steps:
+        raise DocumentError(f"the strip has step {max(data['step'])}, its tablet"
+                            f" {counted(steps, 'step')}",
+                            "a strip has the steps of its tablet", _WAY_OUT)
+    if data["time_unit"] != unit:
+        raise DocumentError(f"the strip's time_unit is {data['time_unit']}, the process's {unit}",
+                            "both are the same", _WAY_OUT)
+    return strip_from_dict(data)
 
 
 _MAY_BE_NONE = ("next_time", "log_exposure_range", "iso_range", "film_density",
@@ -176,23 +239,15 @@ _ABOVE_ZERO = ("base_printing_time", "base_printing_time_low", "base_printing_ti
 
 
 def _findings_from_dict(data: dict[str, Any], rows: int) -> Findings:
-    """Findings, each of its kind; `ValueError` names the one that is not."""
+    """Findings, each of its kind; `DocumentError` names the one that is not."""
     data = {"set_aside": [], **data}
-    if sorted(data) != sorted(f.name for f in fields(Findings)):
-        raise ValueError("findings are not complete")
-    for name, value in data.items():
-        if name == "warnings":
-            good = isinstance(value, list) and all(isinstance(w, str) for w in value)
-        elif name == "set_aside":
-            good = isinstance(value, list) and all(
-                isinstance(i, int) and not isinstance(i, bool) and 0 <= i < rows for i in value)
-        elif name == "reached_black":
-            good = isinstance(value, bool)
-        elif value is None:
-            good = name in _MAY_BE_NONE
-        else:
-            good = is_number(value) and (name not in _ABOVE_ZERO or value > 0.0)
-        if not good:
-            raise ValueError(f"{name} is {value!r:.30}")
+    names = [f.name for f in fields(Findings)]
+    rules = {name: ABOVE_ZERO if name in _ABOVE_ZERO else NUMBER for name in names}
+    rules |= {name: or_none(rules[name]) for name in _MAY_BE_NONE}
+    rules |= {"warnings": TEXTS, "reached_black": TRUTH, "set_aside": Rule(
+        lambda v: is_whole(v) and 0 <= v < rows,
+        f"it lists rows of the strip, which has {rows}, counted from 0", each=True)}
+    check_names(data, names, "the findings", _WAY_OUT)
+    check_entries(data, rules, "the findings", _WAY_OUT)
     return Findings(**{**data, "warnings": tuple(data["warnings"]),
                        "set_aside": tuple(data["set_aside"])})

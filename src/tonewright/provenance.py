@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from tonewright import __version__
+from tonewright.entries import is_whole, spoken
 from tonewright.errors import DocumentError
 
 
@@ -23,11 +24,13 @@ def check_header(data: Any, fmt: str, version: int, what: str) -> None:
     """
     found = data.get("format") if isinstance(data, dict) else None
     if found != fmt:
-        raise DocumentError(f"this document says it is {found!r}" if found
+        raise DocumentError(f"its format is {spoken(found)}" if found
                             else "this document does not say what it is",
-                            f"a {what} has the format {fmt!r}", f"give a {what}")
-    if data.get("version") != version:
+                            f'a {what} has the format "{fmt}"', f"give a {what}")
+    said = data.get("version")
+    if said != version:
         raise DocumentError(
-            f"this {what} has version {data.get('version')!r}",
+            f"this {what} has version {said}" if is_whole(said) and abs(said) < 10**6
+            else f"the version of this {what} is {spoken(said)}",
             f"this program, {made_by()}, reads version {version}",
             "use the program version that made it, or make it again from its readings")

@@ -11,7 +11,8 @@ import numpy as np
 
 from tonewright import columns, scales
 from tonewright.columns import Measured, Scale, Source, Table
-from tonewright.errors import DocumentError, OptionError, ReadingsError
+from tonewright.entries import check_names, held, is_number, spoken
+from tonewright.errors import DocumentError, OptionError, ReadingsError, counted
 from tonewright.scales import Array
 
 __all__ = [
@@ -345,12 +346,11 @@ _KEYS = (
 )  # fmt: skip
 
 
+_DAMAGED = "take an unedited copy of the document, or make it again from the measurement files"
+
+
 def _wrong(given: str, rule: str) -> DocumentError:
-    return DocumentError(
-        f"the readings in the document do not hold together: {given}",
-        rule,
-        "take an unharmed copy of the document, or make it again from the measurement files",
-    )
+    return DocumentError(f"in the readings of the document, {given}", rule, _DAMAGED)
 
 
 def _readings_from_dict(document: object) -> Readings:
@@ -358,15 +358,16 @@ def _readings_from_dict(document: object) -> Readings:
     whole = _mapping(document, _KEYS, "the readings")
     scale, relative = whole["scale"], whole["relative_to_paper"]
     if scale not in ("luminance", "visual-density"):
-        raise _wrong(f"scale is {scale!r:.60}", "it is luminance or visual-density")
+        raise _wrong(f"scale is {spoken(scale)}", "it is luminance or visual-density")
     if not isinstance(relative, bool):
-        raise _wrong(f"relative_to_paper is {relative!r:.60}", "it is true or false")
+        raise _wrong(f"relative_to_paper is {spoken(relative)}", "it is true or false")
     names = ("level", "density", "density_sd", "print", "patch")
     lists = {name: _list(whole[name], name) for name in names}
     count = len(lists["level"])
     for name, found in lists.items():
         if len(found) != count:
-            raise _wrong(f"{name} has {len(found)} entries, level {count}", "all have as many")
+            raise _wrong(f"{name} has {counted(len(found), 'value')}, level {count}",
+                         "all have as many")
     if count == 0:
         raise _wrong("there is no patch", "there is at least one")
     patches = tuple(
@@ -387,7 +388,7 @@ def _source(entry: object) -> Source:
     fields = _mapping(entry, ("name", "kind", "sha256", "notes"), "a source")
     kind = fields["kind"]
     if kind not in ("csv", "cgats"):
-        raise _wrong(f"the kind of a source is {kind!r:.60}", "it is csv or cgats")
+        raise _wrong(f"the kind of a source is {spoken(kind)}", "it is csv or cgats")
     return Source(
         _text(fields["name"], "name"),
         kind,
@@ -397,21 +398,18 @@ def _source(entry: object) -> Source:
 
 
 def _mapping(entry: object, keys: Sequence[str], what: str) -> Mapping[str, object]:
-    if not isinstance(entry, Mapping) or set(entry) != set(keys):
-        found = ", ".join(map(str, entry))[:200] if isinstance(entry, Mapping) else "no fields"
-        raise _wrong(f"{what} has {found or 'no fields'}", f"the fields are {', '.join(keys)}")
-    return entry
+    return check_names(entry, keys, f"in the document, {what}", _DAMAGED)
 
 
 def _list(entry: object, name: str) -> list[object]:
     if not isinstance(entry, list):
-        raise _wrong(f"{name} is {entry!r:.60}", "it is a list")
+        raise _wrong(f"{name} is {spoken(entry)}", "it is a list")
     return entry
 
 
 def _text(entry: object, name: str) -> str:
     if not isinstance(entry, str):
-        raise _wrong(f"{name} holds {entry!r:.60}", "it holds text")
+        raise _wrong(f"{name} holds {held(entry)}", "it holds text")
     return entry
 
 
@@ -420,7 +418,6 @@ def _texts_of(fields: Mapping[str, object], name: str) -> tuple[str, ...]:
 
 
 def _number(entry: object, name: str, low: float, high: float) -> float:
-    fits = isinstance(entry, int | float) and not isinstance(entry, bool)
-    if not fits or not low <= cast(float, entry) <= high:
-        raise _wrong(f"{name} holds {entry!r:.60}", f"it holds numbers from {low:g} to {high:g}")
+    if not is_number(entry) or not low <= cast(float, entry) <= high:
+        raise _wrong(f"{name} holds {held(entry)}", f"it holds numbers from {low:g} to {high:g}")
     return float(cast(float, entry))

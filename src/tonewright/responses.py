@@ -8,7 +8,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from tonewright.errors import DocumentError
+from tonewright.entries import NUMBERS, check_entries, check_equal_lengths, check_names
+from tonewright.entries import is_number as is_number  # others take it from here
+from tonewright.errors import DocumentError, counted
 from tonewright.scales import Array
 
 _DAMAGED = "take an unedited copy, or make the document again from its readings"
@@ -94,39 +96,20 @@ def table_from_dict(data: Any, names: list[str], what: str) -> dict[str, Array]:
     DocumentError
         As the rule says, naming the table, the column and the value.
     """
-    way_out = _DAMAGED
-    if not isinstance(data, dict) or sorted(data) != sorted(names):
-        found = sorted(data) if isinstance(data, dict) else type(data).__name__
-        raise DocumentError(f"the {what} has {found}", f"its columns are {', '.join(names)}",
-                            way_out)
-    columns = {name: _column(data[name], f"{what}, {name}", way_out) for name in names}
-    sizes = {name: col.size for name, col in columns.items()}
-    if len(set(sizes.values())) != 1 or min(sizes.values()) < 2:
-        raise DocumentError(f"the {what} has columns of length {sizes}",
-                            "all columns are equally long, two rows at least", way_out)
+    check_names(data, names, f"the {what}", _DAMAGED)
+    # checked one by one: numpy would take "0.5" and true for numbers
+    check_entries(data, dict.fromkeys(names, NUMBERS), f"the {what}", _DAMAGED)
+    check_equal_lengths({name: data[name] for name in names}, f"the {what}", _DAMAGED)
+    if len(data[names[0]]) < 2:
+        raise DocumentError(f"the {what} has {counted(len(data[names[0]]), 'row')}",
+                            "it has two at least", _DAMAGED)
+    columns = {name: np.array(data[name], dtype=np.float64) for name in names}
     for position, (name, column) in enumerate(columns.items()):
         step = np.diff(column)
         bad = np.flatnonzero(step <= 0.0 if position == 0 else step < 0.0)
         if bad.size:
             here, then = column[bad[0]], column[bad[0] + 1]
             raise DocumentError(f"{what}, {name}: {then:g} follows {here:g} (row {bad[0] + 2})",
-                                "this column never falls", way_out)
+                                "this column never falls" if position else
+                                "this column rises from row to row", _DAMAGED)
     return columns
-
-
-def _column(value: Any, name: str, way_out: str) -> Array:
-    column = np.array([])
-    # checked one by one: numpy would take "0.5" and true for numbers
-    if isinstance(value, list) and all(is_number(v) for v in value):
-        column = np.array(value, dtype=np.float64)
-    if column.size == 0:
-        raise DocumentError(f"{name} holds something that is not a number",
-                            "it is a list of numbers", way_out)
-    return column
-
-
-def is_number(value: Any) -> bool:
-    """Whether a value from a document is a finite number; true and false are none."""
-    if isinstance(value, bool) or not isinstance(value, int | float):
-        return False
-    return -1e300 < value < 1e300  # not isfinite: whole numbers in JSON may pass any float

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tonewright import scales
+from tonewright.errors import counted
 from tonewright.layout import GAP, LABEL, MARGIN, zones
 from tonewright.setup import parse_colour
 from tonewright.target import Mark, Patch, Target
@@ -196,10 +197,11 @@ def _words(target: Target, pen: _Pen) -> list[_Item]:
     zone = zones(target.width_mm, target.height_mm)
     left, right = MARGIN + zone.mark + GAP, target.width_mm - MARGIN - zone.mark - GAP
     tones = [p for p in target.patches if p.kind == "tone"]
-    levels = f"{len({p.level for p in tones})} levels"
+    levels = counted(len({p.level for p in tones}), "level")
     if target.is_ink_chart:
-        levels = f"{len({p.ink_colour for p in tones})} inks at {levels}"
-    facts = [target.name, target.date, f"seed {target.seed}", f"{levels}, {len(tones)} patches",
+        levels = f"{counted(len({p.ink_colour for p in tones}), 'ink')} at {levels}"
+    facts = [target.name, target.date, f"seed {target.seed}",
+             f"{levels}, {counted(len(tones), 'patch')}",
              f"through {target.through}" if target.through else "",
              f"ink {target.ink_colour}" if target.ink_colour else ""]
     line = "   ·   ".join(fact for fact in facts if fact)

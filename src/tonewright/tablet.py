@@ -10,7 +10,7 @@ import numpy as np
 
 from tonewright import columns
 from tonewright.columns import Table
-from tonewright.errors import OptionError, ReadingsError
+from tonewright.errors import OptionError, ReadingsError, counted
 from tonewright.scales import Array
 
 NOMINAL = {"31": (31, 0.10), "21": (21, 0.15)}
@@ -33,7 +33,7 @@ class Tablet:
     def __post_init__(self) -> None:
         """Hold the rules; `OptionError` says which one is broken."""
         if len(self.densities) < 6:
-            raise OptionError(f"the tablet {self.name} has {len(self.densities)} steps",
+            raise OptionError(f"the tablet {self.name} has {counted(len(self.densities), 'step')}",
                               "a strip needs 6 at least", "use a tablet of 21 or 31 steps")
         for number, (a, b) in enumerate(pairwise(self.densities), 2):
             if not b > a:

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-import math
 from collections.abc import Sequence
 from dataclasses import astuple, dataclass, fields
 from typing import Any, Literal, TypeVar, cast
@@ -17,7 +16,8 @@ from typing import Any, Literal, TypeVar, cast
 import numpy as np
 
 from tonewright import __version__
-from tonewright.errors import DocumentError, OptionError
+from tonewright.entries import check_names, held, is_number, is_whole, spoken
+from tonewright.errors import DocumentError, OptionError, counted
 from tonewright.provenance import check_header
 from tonewright.scales import Array
 from tonewright.setup import Colour, ink_colour_text, parse_colour
@@ -222,7 +222,7 @@ def _patches(table: Any) -> list[Patch]:
     rows = _rows(table, Patch, "patches")
     for row in rows:
         if row["kind"] not in KINDS:
-            raise _wrong(f"the patch {row['name']} is of the kind {row['kind']!r:.40}",
+            raise _wrong(f"the kind of the patch {row['name']} is {spoken(row['kind'])}",
                          f"a patch is {', '.join(KINDS)}")
         if not 0.0 <= row["level"] <= 1.0:
             raise _wrong(f"the patch {row['name']} has the level {row['level']:g}",
@@ -236,9 +236,11 @@ def _ink_colour(value: Any) -> str | None:
     if value is None:
         return None
     try:
-        return ink_colour_text(parse_colour(value if isinstance(value, str) else repr(value)))
+        if not isinstance(value, str):
+            raise _wrong(f"ink_colour is {spoken(value)}", "it is a text such as 255,120,0")
+        return ink_colour_text(parse_colour(value))
     except OptionError as error:
-        raise _wrong(error.given[:80], error.rule) from error
+        raise _wrong(f"ink_colour is {spoken(value)}", error.rule) from error
 
 
 def _check_whole(target: Target) -> None:
@@ -250,7 +252,8 @@ def _check_whole(target: Target) -> None:
         raise _wrong("the marks are " + (", ".join(m.name for m in target.marks) or "missing"),
                      "a target has the marks 1, 2, 3, 4")
     if not 1 <= len(target.patches) <= MOST_PATCHES:
-        raise _wrong(f"there are {len(target.patches)} patches", f"1 to {MOST_PATCHES} are read")
+        raise _wrong(f"it has {counted(len(target.patches), 'patch')}",
+                     f"1 to {MOST_PATCHES} are read")
     names = [p.name.upper() for p in target.patches]
     twice = next((n for n in names if names.count(n) > 1), None)
     if twice is not None:
@@ -271,12 +274,11 @@ def _check_whole(target: Target) -> None:
 def _rows(table: Any, kind: type[Any], name: str) -> list[dict[str, Any]]:
     """A table of columns as one dictionary a row, every cell of the kind its field says."""
     columns = {f.name: str(f.type) for f in fields(kind)}
-    needed = set(columns) - set(_MAY_LACK)
-    if not isinstance(table, dict) or not needed <= set(table) <= set(columns):
-        raise _wrong(f"the table of {name} is missing or has other columns",
-                     f"its columns are {', '.join(columns)}")
-    if not all(isinstance(column, list) for column in table.values()):
-        raise _wrong(f"a column of {name} is not a list", "a table holds one list a column")
+    check_names(table, columns, f"in the target document, the table of {name}", _DAMAGED,
+                set(_MAY_LACK))
+    for column, cells in table.items():
+        if not isinstance(cells, list):
+            raise _wrong(f"{name}, {column} is {spoken(cells)}", "a column is a list")
     if len({len(column) for column in table.values()}) != 1:
         raise _wrong(f"the columns of {name} are of unequal length", "they are equally long")
     return [
@@ -291,20 +293,23 @@ def _cell(value: Any, kind: str, where: str) -> Any:
         return None
     if kind.startswith("float"):
         return _finite(value, where)
-    expected = bool if kind == "bool" else str
+    expected, rule = (bool, "true or false") if kind == "bool" else (str, "texts")
     if not isinstance(value, expected):
-        raise _wrong(f"{where} holds {value!r:.40}", f"it holds {expected.__name__} values")
+        raise _wrong(f"{where} holds {held(value)}", f"it holds {rule}")
     return value
 
 
 def _finite(value: Any, where: str) -> float:
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-        raise _wrong(f"{where} holds {value!r:.40}", "it holds numbers")
+    if not is_number(value):
+        raise _wrong(f"{where} holds {held(value)}", "it holds numbers")
     return float(value)
 
 
 def _number(data: dict[str, Any], name: str, low: float, high: float) -> float:
-    value = _finite(data.get(name), name)
+    given: Any = data.get(name)
+    if not is_number(given):
+        raise _wrong(f"{name} is {spoken(given)}", "it is a number")
+    value = float(given)
     if not low <= value <= high:
         raise _wrong(f"{name} is {value:g}", f"it lies between {low:g} and {high:g}")
     return value
@@ -313,21 +318,21 @@ def _number(data: dict[str, Any], name: str, low: float, high: float) -> float:
 def _text(data: dict[str, Any], name: str) -> str:
     value = data.get(name)
     if not isinstance(value, str):
-        raise _wrong(f"{name} is {value!r:.40}", "it is a text")
+        raise _wrong(f"{name} is {spoken(value)}", "it is a text")
     return value
 
 
 def _whole(data: dict[str, Any], name: str) -> int:
-    value = data.get(name)
-    if isinstance(value, bool) or not isinstance(value, int):
-        raise _wrong(f"{name} is {value!r:.40}", "it is a whole number")
-    return value
+    value: Any = data.get(name)
+    if not is_whole(value):
+        raise _wrong(f"{name} is {spoken(value)}", "it is a whole number")
+    return int(value)
 
 
 def _truth(data: dict[str, Any], name: str) -> bool:
     value = data.get(name)
     if not isinstance(value, bool):
-        raise _wrong(f"{name} is {value!r:.40}", "it is true or false")
+        raise _wrong(f"{name} is {spoken(value)}", "it is true or false")
     return value
 
 

@@ -68,6 +68,10 @@ def parse_time(text: str) -> PrintingTime:
     clock = _CLOCK.fullmatch(plain)
     if clock:
         parts = [int(p) for p in clock.groups() if p is not None]
+        if max(parts[1:]) > 59:
+            places = "hours, minutes and seconds" if parts[2:] else "minutes and seconds"
+            raise OptionError(f"the printing time is {text!r}",
+                              f"it is {places}, and after a colon stands 59 at most", _WAY_OUT)
         seconds = 0.0
         for part in parts:
             seconds = 60.0 * seconds + part

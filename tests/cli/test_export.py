@@ -58,6 +58,23 @@ def test_to_a_file_and_to_the_screen(run, kind, columns):
     assert run("a.curve.json", "--as", kind, "--rows", "17").stdout == text
 
 
+@pytest.mark.parametrize(
+    ("kind", "columns"), [("curve-csv", CURVE_COLUMNS), ("response-csv", RESPONSE_COLUMNS)]
+)
+def test_as_one_object(run, kind, columns):
+    call = ("a.curve.json", "--as", kind, "--rows", "5", "--json")
+    said = json.loads(run(*call).stdout)
+    table = said.pop("table")
+    assert said == {"curve": "a", "as": kind, "rows": 5, "columns": columns, "output": None}
+    head, *rows = rows_of(run(*call[:-1]).stdout)
+    assert list(table) == head
+    assert [list(row) for row in zip(*table.values(), strict=True)] == [
+        [float(cell) for cell in row] for row in rows]
+    said = json.loads(run(*call, "-o", "out.csv").stdout)
+    assert said == {"curve": "a", "as": kind, "rows": 5, "columns": columns, "output": "out.csv"}
+    assert rows_of(Path("out.csv").read_text(encoding="utf-8")) == [head, *rows]
+
+
 def test_values_are_those_of_the_curve(run):
     _, *rows = rows_of(run("a.curve.json", "--as", "curve-csv", "--rows", "3").stdout)
     curve = read_curve("a.curve.json")

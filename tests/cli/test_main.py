@@ -28,6 +28,23 @@ def test_help_names_every_command_and_where_to_start(word):
     assert "tonewright rehearse -o rehearsal" in done.output
 
 
+def test_help_says_one_plain_line_for_each_command_in_the_order_of_the_job():
+    lines = run("--help").output.split("Commands:\n")[1].splitlines()
+    assert [line.split()[0] for line in lines] == list(COMMANDS) == [
+        "strip", "target", "scanner", "read", "inks", "fit", "negative", "renew", "export",
+        "rehearse"]
+    assert "a time needs no print" in COMMANDS["renew"]
+
+
+@pytest.mark.parametrize("name", list(COMMANDS))
+def test_every_command_can_print_one_object(name):
+    assert "--json" in run(name, "--help").output
+
+
+def test_no_command_at_all_shows_the_help():
+    assert "Commands:" in run().output
+
+
 def test_version():
     done = run("--version")
     assert done.exit_code == 0
@@ -49,7 +66,9 @@ def test_wrong_words_are_exit_2_without_traceback(arguments):
     done = run(*arguments)
     assert done.exit_code == 2
     assert "Traceback" not in done.output
-    assert "Error: " in done.stderr or "tonewright " in done.stderr
+    assert done.stderr.startswith("tonewright")
+    assert done.stderr.count("\n") == 1
+    assert "--help" in done.stderr
     assert done.stdout == ""
 
 

@@ -160,7 +160,7 @@ def test_a_table_without_a_format_has_the_one_before(path: Path) -> None:
     again = "NUMBER_OF_SETS 1\nBEGIN_DATA\nB1 0 1 9\nEND_DATA\n"
     message = refusal(path, PLAIN + again)
     assert "more than one" in message
-    assert "line 10: 3 rows of SAMPLE_ID, CMYK_K" in message and "line 16: 1 rows" in message
+    assert "line 10: 3 rows of SAMPLE_ID, CMYK_K" in message and "line 16: 1 row of" in message
 
 
 def test_no_table_holds_measurements(path: Path) -> None:

@@ -5,8 +5,10 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+import re
 import subprocess
 import sys
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -15,7 +17,7 @@ from hypothesis import strategies as st
 
 from tonewright.aim import Aim
 from tonewright.calibrate import make_curve, rebuild
-from tonewright.curve import Settings
+from tonewright.curve import Settings, curve_from_dict
 from tonewright.darkroom import Darkroom, Flaws, measure_target
 from tonewright.errors import DocumentError, FileError, OptionError, TonewrightError
 from tonewright.files.documents import (
@@ -24,11 +26,19 @@ from tonewright.files.documents import (
     read_aim,
     read_curve,
     read_json,
+    read_process,
     read_setup,
     to_text,
     write_curve,
 )
+from tonewright.layout import LayoutSettings, even_levels, make_target
+from tonewright.process import process_from_dict
+from tonewright.scan.response import response_from_scale
+from tonewright.scan.scanner import response_from_dict
 from tonewright.setup import Setup
+from tonewright.target import target_from_dict
+
+CURVES = Path(__file__).parents[2] / "curves"
 
 
 def invented(relative=False):
@@ -130,8 +140,104 @@ def test_fingerprint_is_sha256(written):
 def test_cut_short_is_refused(tmp_path, text, share):
     path = tmp_path / "cut.curve.json"
     path.write_text(text[: int(share * len(text))], encoding="utf-8")
-    with pytest.raises(DocumentError, match=r"cut\.curve\.json is not a whole JSON document"):
+    with pytest.raises(DocumentError, match=r"cut\.curve\.json is not a whole JSON document") as it:
         read_curve(path)
+    assert ("it is empty" if share == 0.0 else "it breaks off in line") in it.value.given
+
+
+@pytest.mark.parametrize(
+    ("raw", "said"),
+    [
+        (b"\xff\xfe{}", "it holds bytes that are no text"),
+        (b"level,density\n0,1.6\n", "it begins with level,density, not with a brace"),
+        (b'{\n"name": "a\nb"}', 'it cannot be understood in line 2, "name": "a$'),
+        (b'{"name": 1\n"x": 2}', 'it cannot be understood in line 2, "x": 2}'),
+        (b'{"name": 1}\n}\n', "it cannot be understood in line 2, }"),
+        (b'{"name": 1', "it breaks off in line 1"),
+        (b'{\n"name": "half', "it breaks off in line 2"),
+        (b'{"name": NaN}', "it holds NaN, which is not a number"),
+        (b'{"name": ' + b"9" * 5000 + b"}", "it holds a number with thousands of digits"),
+    ],
+)
+def test_why_it_is_no_json_is_said_in_plain_words(tmp_path, raw, said):
+    path = tmp_path / "x.curve.json"
+    path.write_bytes(raw)
+    with pytest.raises(DocumentError) as caught:
+        read_curve(path)
+    assert re.search(f"not a whole JSON document: {said}", caught.value.given)
+    assert not PYTHON.search(str(caught.value))
+
+
+PYTHON = re.compile(r"\b(dict|str|int|float|NoneType|None|True|False|bool|codec|delimiter|object"
+                    r"|char|Expecting|Invalid|subscriptable|argument|indices|nan|inf)\b|\.\)|Error")
+"""Words of the language this is written in, and a message within a message."""
+SPOILT = (None, "x", 7, -1, True, [], {}, ["x"], 10**400)
+
+
+def places(node, at=()):
+    """Every entry of a document; of a list the first."""
+    if at:
+        yield at
+    inner = node.items() if isinstance(node, dict) else enumerate(node[:1])
+    for key, value in inner:
+        if isinstance(value, dict | list):
+            yield from places(value, (*at, key))
+        else:
+            yield (*at, key)
+
+
+def spoilt(document, place):
+    """Copies of a document in which one entry is changed or missing."""
+    for value in (*SPOILT, "missing"):
+        node = copy = json.loads(json.dumps(document))
+        for key in place[:-1]:
+            node = node[key]
+        if value == "missing":
+            del node[place[-1]]
+        else:
+            node[place[-1]] = value
+        yield copy
+
+
+@pytest.mark.parametrize("kind", ["curve", "process", "target", "scanner"])
+def test_whatever_is_spoilt_is_said_in_plain_words(kind, curve):
+    made, rebuild = {
+        "curve": lambda: (curve, curve_from_dict),
+        "process": lambda: (read_process(CURVES / "kallitype.process.json"), process_from_dict),
+        "target": lambda: (make_target(even_levels(5), LayoutSettings()), target_from_dict),
+        "scanner": lambda: (response_from_scale(
+            np.linspace(0.1, 2.0, 12), np.linspace(0.9, 0.1, 12), np.full(12, 1e-3)),
+            response_from_dict),
+    }[kind]()
+    document = json.loads(json.dumps(made.to_dict()))
+    refused = 0
+    for place in places(document):
+        for copy in spoilt(document, place):
+            try:
+                rebuild(copy)
+            except DocumentError as error:
+                refused += 1
+                assert not PYTHON.search(str(error)), (place, str(error))
+    assert refused > 100
+
+
+@pytest.mark.parametrize(("place", "value", "said"), [
+    (("recipe",), 7, "the curve: recipe|the curve's recipe is 7"),
+    (("recipe", "processes"), [], "process is 0. It is a place in the list .* there are 0"),
+    (("recipe", "prints", 0, "process"), 3, "print 1 of the curve's recipe: process is 3"),
+    (("recipe", "prints", 0, "time"), 0, "time is 0. A time is a number above 0"),
+    (("recipe", "printing_time"), 1, "recipe: the curve is wanted for 1 s"),
+    (("recipe", "processes", 0, "strip"), [], "strip is an empty list. It is a table"),
+])
+def test_a_spoilt_recipe_is_said_in_plain_words(place, value, said):
+    document = json.loads((CURVES / "kallitype.curve.json").read_text(encoding="utf-8"))
+    node = document
+    for key in place[:-1]:
+        node = node[key]
+    node[place[-1]] = value
+    with pytest.raises(DocumentError, match=said) as caught:
+        curve_from_dict(document)
+    assert not PYTHON.search(str(caught.value))
 
 
 @pytest.mark.parametrize(
@@ -139,7 +245,7 @@ def test_cut_short_is_refused(tmp_path, text, share):
     [
         ('"noise_density_sd": ', '"noise_density_sd": NaN, "x": ', "NaN"),
         ('"noise_density_sd": ', '"noise_density_sd": Infinity, "x": ', "Infinity"),
-        ('"noise_density_sd": 0', '"noise_density_sd": 1e999, "x": 0', "summary has"),
+        ('"noise_density_sd": 0', '"noise_density_sd": 1e999, "x": 0', "the summary: "),
         ('"version": 1', '"version": 99', "version 99"),
         ('"format": "tonewright-curve"', '"format": "tonewright-target"', "tonewright-target"),
         ('"kallitype"', '"kallitype', "whole JSON"),
@@ -232,6 +338,35 @@ def test_read_json_names_the_file_and_what_it_should_be(tmp_path):
 
 
 # setups
+
+
+def test_numbers_of_a_setup_are_taken_as_they_are_spelled(tmp_path, curve):
+    path = tmp_path / "kallitype.toml"
+    path.write_text("printing_time = 7.50\nnotes = 12\ndate = 2024-05-01\nlamp = 1e3\n",
+                    encoding="utf-8")
+    assert read_setup(path) == Setup(printing_time="7.50", notes="12", date="2024-05-01",
+                                     lamp="1e3")
+    document = curve.to_dict()
+    document["setup"] = {**document["setup"], "lamp": 7}
+    assert curve_from_dict(document).setup.lamp == "7"
+
+
+@pytest.mark.parametrize(("content", "said"), [
+    ("paper = cotton", r"line 1 cannot be understood, paper = cotton\. It is TOML"),
+    ('paper = "a"\npaper = "b"\n', 'line 2 cannot be understood, paper = "b".*each name once'),
+    ('# mine\n\npaper = "a', r"line 3 cannot be understood"),
+    ("paper = [1,\n", "line 1 cannot be understood"),
+    ("paper = true", "bad.toml: the setup: paper is true. It is a text"),
+    ('paper = ["a"]', "the setup: paper is a list"),
+    ('[paper]\nname = "x"', "the setup: paper is a table"),
+    ("papr = 1", "bad.toml: .*'papr'"),
+])
+def test_what_is_wrong_with_a_setup_is_said_in_plain_words(tmp_path, content, said):
+    path = tmp_path / "bad.toml"
+    path.write_text(content, encoding="utf-8")
+    with pytest.raises(DocumentError, match=said) as caught:
+        read_setup(path)
+    assert not PYTHON.search(str(caught.value))
 
 
 def test_setup_from_toml(tmp_path):

@@ -31,7 +31,7 @@ def test_what_is_typed_wins():
     [
         ("margin = 14", "length in quotes"), ('margin = "wide"', "margin in s.toml.*200mm"),
         ('border = "black"', "clear or opaque"), ("marks = 1", "true or false"),
-        ("ppi = true", "a number"), ("ppi = 1", "10 to 10000"), ("colour = 3", "'colour'"),
+        ("ppi = true", "a number"), ("ppi = 1", "10 to 10000"), ("colour = 3", "entry colour"),
         ("margin = ", "not a layout"), ("[marks]", "true or false"), ("\udcff", "not a layout"),
     ],
 )  # fmt: skip

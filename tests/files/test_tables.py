@@ -124,7 +124,7 @@ def test_a_column_without_a_name(path: Path) -> None:
         ("\n \n\r\n", ["is empty"]),
         ("# only\n# comments\n", ["comments only"]),
         ("0,1.5\n1,0.1\n", ["line 1", "first row holds numbers", "column names"]),
-        ("level,density\n0,1.5\n0.5\n", ["line 3", "1 cells, the header 2"]),
+        ("level,density\n0,1.5\n0.5\n", ["line 3", "1 cell, the header 2"]),
         ("level,density\n0,1.5,3\n", ["line 2", "3 cells, the header 2"]),
         ("level,density\n0,5,1,2\n", ["line 2", "4 cells", "semicolons"]),
         ('level,density\n0,"1.5\n1,0.1\n', ["line 2", "quote opens and does not close"]),

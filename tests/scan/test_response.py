@@ -187,7 +187,7 @@ def test_document_comes_back_equal():
 @pytest.mark.parametrize(
     ("change", "message"),
     [
-        ({"format": "other"}, "'other'"), ({"version": 9}, "version 9"),
+        ({"format": "other"}, 'the text "other"'), ({"version": 9}, "version 9"),
         ({"basis": "guess"}, "guess"), ({"flare": "much"}, "flare"), ({"flare": True}, "flare"),
         ({"known": {}}, "table known"), ({"notes": "x"}, "notes"),
         ({"response": {"code": [0.1, 0.9], "density": [1.0, 0.1], "density_sd": [0.1, 0.1]}},
@@ -195,7 +195,7 @@ def test_document_comes_back_equal():
         ({"response": {"code": [0.9, 0.1], "density": [1.0, 0.1], "density_sd": [0.1, 0.1]}},
          "densities of the response fall"),
         ({"response": {"code": [0.9, 0.1], "density": [0.1, 1.0], "density_sd": [0.1]}},
-         "unequal length"),
+         "density_sd has 1 row, code 2"),
         ({"response": {"code": [0.9, "x"], "density": [0.1, 1.0], "density_sd": [0.1, 0.1]}},
          "numbers"),
     ],

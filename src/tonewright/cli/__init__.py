@@ -11,7 +11,7 @@ import gc
 import os
 import sys
 from importlib import import_module
-from typing import Any
+from typing import Any, NoReturn
 
 import click
 
@@ -28,14 +28,14 @@ gc.set_threshold(50_000)
 atexit.register(gc.freeze)
 
 COMMANDS = {
-    "strip": "printing time, exposure range and process response from a step-tablet strip",
+    "strip": "printing time, range and process response from a tablet strip",
     "target": "a target to print as a negative, and its layout",
-    "scanner": "what densities a scanner's values stand for, from a scan of a gray scale",
-    "read": "densities from the scan of a printed target, or an instrument's file",
-    "inks": "which colour of ink to make negatives in, from a printed chart of inks",
+    "scanner": "what densities a scanner's values stand for, from a gray scale",
+    "read": "densities of a printed target, from a scan or an instrument",
+    "inks": "which colour of ink to make negatives in, from a printed chart",
     "fit": "a correction curve from the readings of a printed target",
     "negative": "printable negatives from finished images",
-    "renew": "a curve for a new paper or chemistry from an old one",
+    "renew": "a curve for a new paper, chemistry or time; a time needs no print",
     "export": "a curve as a table",
     "rehearse": "the whole job in a virtual darkroom, no lab needed",
 }
@@ -57,12 +57,28 @@ class _LazyGroup(click.Group):
         with formatter.section("Commands"):
             formatter.write_dl(list(COMMANDS.items()))
 
+    def parse_args(self, ctx: click.Context, args: list[str]) -> list[str]:
+        if not args:  # the help is shown
+            return super().parse_args(ctx, args)
+        try:
+            return super().parse_args(ctx, args)
+        except click.UsageError as error:
+            _refuse(ctx, error)
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        if args[0] not in COMMANDS and not args[0].startswith("-"):
+            from tonewright.cli.usage import no_such_command
+
+            raise no_such_command(args[0], list(COMMANDS))
+        return super().resolve_command(ctx, args)
+
     def invoke(self, ctx: click.Context) -> Any:
         try:
             return super().invoke(ctx)
-        except TonewrightError as error:
-            click.echo(f"tonewright {ctx.invoked_subcommand}: {error}", err=True)
-            ctx.exit(2)
+        except (TonewrightError, click.UsageError) as error:
+            _refuse(ctx, error)
         except OSError as error:
             if error.errno != errno.ENOSPC:
                 raise
@@ -71,6 +87,20 @@ class _LazyGroup(click.Group):
                        " all. Make room and look which are there.", err=True)
             sys.stdout = None  # or it would be tried again at the end
             ctx.exit(2)
+
+
+def _refuse(ctx: click.Context, error: TonewrightError | click.UsageError) -> NoReturn:
+    """Say what is wrong in one line, and end with 2."""
+    name = ctx.invoked_subcommand
+    called = f"tonewright {name}" if name else "tonewright"
+    if isinstance(error, click.UsageError):
+        from tonewright.cli.usage import usage_fault
+
+        group = ctx.command
+        command = group.get_command(ctx, name) if isinstance(group, _LazyGroup) and name else group
+        error = usage_fault(error, command, called)
+    click.echo(f"{called}: {error}", err=True)
+    ctx.exit(2)
 
 
 @click.group(cls=_LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})

@@ -149,21 +149,26 @@ def check_outputs(
     output: Path | None, plot: Path | None, inputs: Iterable[Path], force: bool
 ) -> None:
     """Refuse, before any work, what may not be written: existing files without ``force``, and
-    with it the files that are being read or one file for two things.
+    with it the files that are being read or one file for two things; and a picture whose name
+    says that it is none.
     """
     from tonewright.files.safe import refuse_existing
 
     outputs = [path for path in (output, plot) if path is not None]
     for path in outputs:
-        refuse_existing(path, force)
         for source in inputs:
             with contextlib.suppress(OSError, ValueError):
                 if path.samefile(source):
                     raise OptionError(f"the output {path} is also what is being read",
-                                      "what a curve is made from is never written over",
+                                      "what is read is never written over",
                                       "give the output another name")
+    if plot is not None and plot.suffix.lower() != ".png":
+        raise OptionError(f"the picture is {plot}", "a picture is written as a PNG",
+                          f"call it {plot.with_suffix('.png') if plot.stem else 'NAME.png'}")
+    for path in outputs:
+        refuse_existing(path, force)
     if len({path.resolve() for path in outputs}) < len(outputs):
-        raise OptionError(f"the curve and the picture are both to go to {output}",
+        raise OptionError(f"the output and the picture are both to go to {output}",
                           "a file holds one thing", "give the picture another name, NAME.png")
 
 

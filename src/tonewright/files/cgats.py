@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from tonewright.columns import Source, Table, has_values, is_usable, listed, plain_cell
-from tonewright.errors import FileError
+from tonewright.errors import FileError, counted
 
 MOST_FIELDS = 2000
 """Full spectra and all colour values come to some 500."""
@@ -177,8 +177,8 @@ class _Parser:
 
     def _wrong_count(self, section: _Section, cells: int) -> None:
         raise FileError(
-            f"in {self.name}, line {section.lines[-1]}: the row has {cells} cells, the format "
-            f"names {len(section.columns)} fields",
+            f"in {self.name}, line {section.lines[-1]}: the row has {counted(cells, 'cell')}, "
+            f"the format names {counted(len(section.columns), 'field')}",
             "every row of data has as many cells as there are field names",
             'correct the row (an empty cell is written as ""), or export the file again',
         )
@@ -188,7 +188,8 @@ class _Parser:
         if not closed and (unfinished or sets != rows):
             stated = f" of {sets}" if sets is not None else ""
             raise FileError(
-                f"the file {self.name} ends within its data, after {rows}{stated} whole rows",
+                f"the file {self.name} ends within its data, after {rows}{stated} whole"
+                f" row{'s' * (rows != 1)}",
                 "END_DATA closes the data",
                 "the file is cut short: copy or export it again",
             )
@@ -196,7 +197,8 @@ class _Parser:
             section.notes.append(f"{self.name}: END_DATA is missing, but all rows are there")
         if sets is not None and sets != rows:
             section.notes.append(
-                f"{self.name}: NUMBER_OF_SETS is {sets}, but {rows} rows are there"
+                f"{self.name}: NUMBER_OF_SETS is {sets}, but {counted(rows, 'row')}"
+                f" {'is' if rows == 1 else 'are'} there"
             )
         fields = section.stated_fields
         if fields is not None and fields != len(section.columns):
@@ -228,7 +230,8 @@ class _Parser:
 
     def _several(self, sections: list[_Section], what: str) -> FileError:
         tables = "; ".join(
-            f"line {s.begins}: {len(s.rows)} rows of {listed(s.columns, 6)}" for s in sections[:6]
+            f"line {s.begins}: {counted(len(s.rows), 'row')} of {listed(s.columns, 6)}"
+            for s in sections[:6]
         )
         return FileError(
             f"in {self.name}: {what} ({tables})",

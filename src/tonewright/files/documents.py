@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING, Any
 
 from tonewright.aim import Aim
 from tonewright.curve import Curve, curve_from_dict, refuse_two_zeros
+from tonewright.entries import check_setup
 from tonewright.errors import DocumentError
-from tonewright.files.opening import read_bytes
+from tonewright.files.opening import parse_toml, read_bytes, shown
 from tonewright.files.safe import write_text
 from tonewright.setup import Setup, setup_from_dict
 
@@ -104,6 +105,8 @@ def read_text(path: str | os.PathLike[str]) -> str:
 _MAKERS = {
     "correction curve": " (tonewright fit makes one from a target's readings)",
     "process response": " (tonewright strip makes one from a strip's readings)",
+    "target": " (tonewright target writes one beside the negative)",
+    "scanner response": " (tonewright scanner makes one from the scan of a gray scale)",
 }
 
 
@@ -116,21 +119,45 @@ def read_json(path: str | os.PathLike[str], what: str) -> Any:
         It cannot be read or is not JSON.
     """
     name = Path(path).name
+    raw = read_bytes(path, LARGEST, f"a {what} is a file")
     try:
-        text = read_bytes(path, LARGEST, f"a {what} is a file").decode("utf-8-sig")
-        return json.loads(text, parse_constant=_no_constant)
+        return json.loads(raw.decode("utf-8-sig"), parse_constant=_no_constant)
     except (ValueError, RecursionError) as error:
-        reason = str(error) if isinstance(error, ValueError) else "nested too deeply"
         raise DocumentError(
-            f"{name} is not a whole JSON document ({reason})",
+            f"{name} is not a whole JSON document: {_json_fault(error)}",
             f"a {what} is a JSON file that tonewright wrote",
             f"give the right file{_MAKERS.get(what, '')}; if it was cut short, take a copy or make"
             " it again",
         ) from error
 
 
+class _NoNumber(ValueError):
+    """NaN or Infinity where a number belongs."""
+
+
 def _no_constant(word: str) -> float:
-    raise ValueError(f"{word} is not a number")
+    raise _NoNumber(f"it holds {word}, which is not a number")
+
+
+def _json_fault(error: ValueError | RecursionError) -> str:
+    """What is wrong with a text that should be JSON, in plain words."""
+    if isinstance(error, RecursionError):
+        return "it is nested too deeply"
+    if isinstance(error, UnicodeDecodeError):
+        return "it holds bytes that are no text"
+    if isinstance(error, _NoNumber):
+        return str(error)
+    if not isinstance(error, json.JSONDecodeError):
+        return "it holds a number with thousands of digits"
+    text = error.doc
+    if not text.strip():
+        return "it is empty"
+    if not text.lstrip().startswith("{"):
+        return f"it begins with {shown(text.lstrip())}, not with a brace {{"
+    if not text[error.pos:].strip() or error.msg.startswith("Unterminated"):
+        return f"it breaks off in line {text.rstrip().count(chr(10)) + 1}"
+    lines = text.splitlines()
+    return f"it cannot be understood in line {error.lineno}, {shown(lines[error.lineno - 1])}"
 
 
 def to_text(document: dict[str, Any]) -> str:
@@ -165,19 +192,24 @@ def read_setup(path: str | os.PathLike[str]) -> Setup:
     FileError, DocumentError
         It cannot be read, is not TOML, or has an unknown entry.
     """
-    import tomllib
-
+    raw = read_bytes(path, LARGEST, "a setup is a small file")
     try:
-        data = tomllib.loads(
-            read_bytes(path, LARGEST, "a setup is a small file").decode("utf-8-sig")
-        )
+        data = parse_toml(raw, parse_float=str)
     except ValueError as error:
         raise DocumentError(
-            f"{Path(path).name} is not a setup file ({error})",
-            'it is TOML: lines such as paper = "cotton 300 g"',
+            f"{Path(path).name} is not a setup file: {error}",
+            'it is TOML: lines such as paper = "cotton 300 g", each name once',
             "put every text in straight double quotes",
         ) from error
-    return setup_from_dict(data)
+    with naming(path):
+        return setup_from_dict(check_setup(_spelled(data), "write each entry as a text in straight"
+                                           ' double quotes, as paper = "cotton 300 g"'))
+
+
+def _spelled(data: dict[str, Any]) -> dict[str, Any]:
+    """Dates and times of day as they are spelled."""
+    return {k: v if isinstance(v, str | int | float | list | dict) else str(v)
+            for k, v in data.items()}
 
 
 def read_aim(text: str, readings: Readings | None = None) -> Aim:

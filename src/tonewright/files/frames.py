@@ -8,8 +8,9 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
+from tonewright.entries import spoken
 from tonewright.errors import DocumentError, OptionError
-from tonewright.files.opening import read_bytes
+from tonewright.files.opening import parse_toml, read_bytes, shown
 from tonewright.files.safe import write_text
 from tonewright.negative.border import BORDERS, DEFAULT_MARGIN_MM, Border, FrameSettings
 from tonewright.negative.size import parse_length, parse_ppi
@@ -65,15 +66,13 @@ def read_sheet(path: str | os.PathLike[str]) -> SheetChoices:
     FileError, DocumentError, OptionError
         It cannot be read, is not TOML, or has an entry that is unknown or impossible.
     """
-    import tomllib
-
     name = Path(path).name
+    raw = read_bytes(path, _LARGEST, "a layout is a small text file")
     try:
-        raw = read_bytes(path, _LARGEST, "a layout is a small text file")
-        data = tomllib.loads(raw.decode("utf-8-sig"))
+        data = parse_toml(raw)
     except ValueError as error:
         raise DocumentError(
-            f"{name} is not a layout ({error})",
+            f"{name} is not a layout: {error}",
             'it is TOML: lines such as margin = "14mm" or marks = true',
             "write it anew with --save-layout",
         ) from error
@@ -85,7 +84,7 @@ def _choices(data: dict[str, Any], name: str) -> SheetChoices:
     for key, value in data.items():
         if key not in NAMES:
             raise DocumentError(
-                f"{name} has an entry {key!r}",
+                f"{name} has an entry {shown(key)}",
                 f"a layout has {', '.join(NAMES)}",
                 "take that line out",
             )
@@ -116,7 +115,7 @@ def parse_margin(text: str, what: str = "--margin") -> float:
 
 
 def _wrong(name: str, key: str, value: object, kind: str) -> DocumentError:
-    return DocumentError(f"{name} has {key} = {value!r:.40}", f"it is {kind}", "mend that line")
+    return DocumentError(f"{name} has {key} = {spoken(value)}", f"it is {kind}", "mend that line")
 
 
 def sheet_text(choices: SheetChoices) -> str:

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import os
+import re
+from collections.abc import Callable
 from pathlib import Path
 from types import TracebackType
-from typing import Self
+from typing import Any, Self
 
 from tonewright.errors import FileError
 
@@ -34,6 +36,39 @@ def read_bytes(path: str | os.PathLike[str], most: int, rule: str) -> bytes:
             "check that this is the file you meant",
         )
     return raw
+
+
+def parse_toml(raw: bytes, parse_float: Callable[[str], Any] = float) -> dict[str, Any]:
+    """A small file of settings as what its lines say.
+
+    Raises
+    ------
+    ValueError
+        Says in plain words what is wrong, and in which line.
+    """
+    import tomllib
+
+    try:
+        text = raw.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise ValueError("it holds bytes that are no text") from error
+    try:
+        return tomllib.loads(text, parse_float=parse_float)
+    except (ValueError, RecursionError) as error:
+        place = re.search(r"at line (\d+)", str(error))
+        lines = text.splitlines()
+        number = min(int(place[1]), len(lines)) if place else len(lines)
+        line = shown(lines[number - 1]) if lines else ""
+        said = f", {line}" if line else ""
+        raise ValueError(f"line {number} cannot be understood{said}") from error
+
+
+def shown(text: str, most: int = 40) -> str:
+    """The first line of a text as a message shows it: short, and without signs that no screen
+    shows."""
+    first = "".join(c if c.isprintable() else " " for c in text.split("\n", 1)[0])
+    plain = " ".join(first.split())
+    return plain if len(plain) <= most else plain[:most] + "…"
 
 
 class Closing:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from tonewright.columns import Source, Table, plain_cell
-from tonewright.errors import FileError
+from tonewright.errors import FileError, counted
 from tonewright.files import cgats
 from tonewright.files.opening import read_bytes
 
@@ -215,8 +215,8 @@ def _row(record: _Record, columns: list[str], name: str) -> list[str]:
         cells = cells[: len(columns)]  # spreadsheets pad rows with empty cells
     if len(cells) != len(columns):
         raise FileError(
-            f"in {name}, line {record.line}: the row has {len(cells)} cells, the header "
-            f"{len(columns)}",
+            f"in {name}, line {record.line}: the row has {counted(len(cells), 'cell')}, the "
+            f"header {len(columns)}",
             "every row has as many cells as there are column names",
             "correct the row; if numbers have decimal commas, separate the cells with semicolons",
         )

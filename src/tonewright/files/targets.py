@@ -8,7 +8,7 @@ from pathlib import Path
 
 from tonewright import __version__
 from tonewright.errors import OptionError
-from tonewright.files.documents import read_json, to_text
+from tonewright.files.documents import naming, read_json, to_text
 from tonewright.files.lettering import text_mask
 from tonewright.files.safe import refuse_existing, whole_file
 from tonewright.files.tables import read_table
@@ -27,7 +27,9 @@ def read_target(path: str | os.PathLike[str]) -> Target:
     FileError, DocumentError
         It cannot be read, is cut short, is no target, or does not hold together.
     """
-    return target_from_dict(read_json(path, "target"))
+    data = read_json(path, "target")
+    with naming(path):
+        return target_from_dict(data)
 
 
 def target_paths(output: Path) -> tuple[Path, Path]:

@@ -17,7 +17,7 @@ import numpy as np
 
 from tonewright import columns
 from tonewright.columns import PATCH_NAMES, Table
-from tonewright.errors import OptionError, ReadingsError
+from tonewright.errors import OptionError, ReadingsError, counted
 from tonewright.readings import ReadingOptions, Readings, readings_from_table
 from tonewright.scales import Array
 from tonewright.target import Target
@@ -161,8 +161,8 @@ def _by_name(
         places.append(place_of[name])
     if 2 * len(places) < len(target.patches):
         raise ReadingsError(
-            f"{table.source.name} names {len(places)} patches, the target {target.name} has"
-            f" {len(target.patches)}", "at least half of a target is measured",
+            f"{table.source.name} names {counted(len(places), 'patch')}, the target"
+            f" {target.name} has {len(target.patches)}", "at least half of a target is measured",
             "measure the rest, or name the target that was measured")
     return list(range(len(places))), places
 
@@ -282,10 +282,10 @@ def _check_count(table: Table, target: Target, density: Array) -> None:
     if found == patches:
         return
     lines = _grid(target, True)
-    shape = f"{len(lines)} rows" + (
+    shape = counted(len(lines), "row") + (
         f" of {len(lines[0])}" if len({len(line) for line in lines}) == 1 else "")
-    given = (f"{table.source.name} has {found} measurements, the target {target.name} has"
-             f" {patches} patches ({shape})")
+    given = (f"{table.source.name} has {counted(found, 'measurement')}, the target"
+             f" {target.name} has {counted(patches, 'patch')} ({shape})")
     rule = "a list in reading order has one measurement for each patch"
     tones = len(target.of_kind("tone"))
     if found == tones:

@@ -9,7 +9,7 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
-from tonewright.errors import ImageError, OptionError
+from tonewright.errors import ImageError, OptionError, counted
 from tonewright.scales import Array
 from tonewright.scan.marks import FoundMark, find_marks
 from tonewright.scan.rectify import Placement, shrink, through_four
@@ -348,8 +348,8 @@ def _check_corners(corners: Sequence[float]) -> Array:
     way_out = ("give eight numbers, x then y, of the marks with 1, 2, 3 and 4 spots, as an image"
                " editor shows them: --corners 210,190,2300,200,2290,3100,205,3090")
     if len(corners) != 8 or not np.all(np.isfinite(corners)):
-        raise OptionError(f"--corners has {len(corners)} numbers", "four corners are eight numbers",
-                          way_out)
+        raise OptionError(f"--corners has {counted(len(corners), 'number')}",
+                          "four corners are eight numbers", way_out)
     places = np.asarray(corners, dtype=np.float64).reshape(4, 2)
     if not _convex(places[None])[0] or np.min(np.ptp(places, axis=0)) < 20.0:
         raise OptionError(

@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from tonewright import scales
-from tonewright.errors import OptionError, ReadingsError
+from tonewright.errors import OptionError, ReadingsError, counted
 from tonewright.numeric.monotone import SmoothSettings, fit_smooth
 from tonewright.provenance import made_by
 from tonewright.scales import Array
@@ -296,7 +296,7 @@ def _check_clipping(steps: Sequence[KnownStep]) -> tuple[str, ...]:
     if len(steps) - white - black < LEAST_STEPS or white > 2 or black > max(2, len(steps) // 3):
         given = f"of {len(steps)} steps, {white} are clipped to white and {black} to black"
         if white + black == 0:
-            raise ReadingsError(f"there are {len(steps)} steps",
+            raise ReadingsError(f"the scale has {counted(len(steps), 'step')}",
                                 f"a scale has at least {LEAST_STEPS}; 12 or more do well",
                                 "scan a scale with more steps")
         raise ReadingsError(

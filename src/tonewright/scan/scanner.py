@@ -2,13 +2,26 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
-from typing import Any, Literal, cast
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from tonewright.entries import (
+    NUMBER,
+    NUMBERS,
+    TABLE,
+    TEXT,
+    TEXTS,
+    TRUTH,
+    Rule,
+    check_entries,
+    check_equal_lengths,
+    check_names,
+    one_of,
+    or_none,
+)
 from tonewright.errors import DocumentError
 from tonewright.provenance import check_header
 from tonewright.scales import Array
@@ -111,11 +124,9 @@ def response_from_dict(data: Any) -> ScannerResponse:
     Raises `DocumentError`: another format or version; anything missing or impossible.
     """
     check_header(data, FORMAT, VERSION, "scanner response")
-    texts = [_text(data, name) for name in ("name", "date", "made_by")]
-    if data.get("basis") not in ("scale", "anchors", "profile"):
-        raise _wrong(f"basis is {data.get('basis')!r:.40}", "it is scale, anchors or profile")
-    known = _lists(data, "known", ("density", "code", "code_sd", "used"))
-    response = _lists(data, "response", ("code", "density", "density_sd"))
+    check_entries(data, _ENTRIES, "the scanner response", _DAMAGED)
+    known = _columns(data, "known", _KNOWN)
+    response = _columns(data, "response", dict.fromkeys(("code", "density", "density_sd"), NUMBERS))
     code, density, sd = (
         np.array(response[n], dtype=np.float64) for n in ("code", "density", "density_sd"))
     if code.size < 2 or np.any(np.diff(code) >= 0.0) or code[-1] < 0.0 or code[0] > 1.0:
@@ -125,61 +136,35 @@ def response_from_dict(data: Any) -> ScannerResponse:
         raise _wrong("the densities of the response fall, or are certain beyond doubt",
                      "they rise, and each has a deviation above 0")
     rms = data.get("rms_density")
-    rows = zip(*(known[n] for n in ("density", "code", "code_sd", "used")), strict=True)
+    rows = zip(*(known[n] for n in _KNOWN), strict=True)
     return ScannerResponse(
-        name=texts[0], date=texts[1], basis=data["basis"],
+        name=data["name"], date=data["date"], basis=data["basis"],
         code=tuple(code.tolist()), density=tuple(density.tolist()), density_sd=tuple(sd.tolist()),
-        lightest_density=_number(data, "lightest_density"),
-        darkest_density=_number(data, "darkest_density"),
-        flare=_number(data, "flare"), gamma=_number(data, "gamma"),
-        rms_density=None if rms is None else _number(data, "rms_density"),
-        steps=tuple(KnownStep(float(d), float(c), float(s), bool(u)) for d, c, s, u in rows),
-        sources=tuple(_texts(data, "sources")), notes=tuple(_texts(data, "notes")),
-        made_by=texts[2])
+        lightest_density=float(data["lightest_density"]),
+        darkest_density=float(data["darkest_density"]),
+        flare=float(data["flare"]), gamma=float(data["gamma"]),
+        rms_density=None if rms is None else float(rms),
+        steps=tuple(KnownStep(float(d), float(c), float(s), u) for d, c, s, u in rows),
+        sources=tuple(data["sources"]), notes=tuple(data["notes"]), made_by=data["made_by"])
+
+
+_ENTRIES = {
+    "name": TEXT, "date": TEXT, "made_by": TEXT, "basis": one_of("scale", "anchors", "profile"),
+    "flare": NUMBER, "gamma": NUMBER, "lightest_density": NUMBER, "darkest_density": NUMBER,
+    "rms_density": or_none(NUMBER), "known": TABLE, "response": TABLE, "sources": TEXTS,
+    "notes": TEXTS,
+}
+_KNOWN = {"density": NUMBERS, "code": NUMBERS, "code_sd": NUMBERS,
+          "used": Rule(TRUTH.fits, "each is true or false", each=True)}
 
 
 def _wrong(given: str, rule: str) -> DocumentError:
     return DocumentError(f"in the scanner document, {given}", rule, _DAMAGED)
 
 
-def _text(data: dict[str, Any], name: str) -> str:
-    if not isinstance(data.get(name), str):
-        raise _wrong(f"{name} is {data.get(name)!r:.40}", "it is a text")
-    return str(data[name])
-
-
-def _texts(data: dict[str, Any], name: str) -> list[str]:
-    value = data.get(name)
-    if not isinstance(value, list) or not all(isinstance(v, str) for v in value):
-        raise _wrong(f"{name} is {value!r:.40}", "it is a list of texts")
-    return value
-
-
-def _number(data: dict[str, Any], name: str) -> float:
-    value = data.get(name)
-    if not _is_number(value):
-        raise _wrong(f"{name} is {value!r:.40}", "it is a number")
-    return float(cast(float, value))
-
-
-def _is_number(value: Any) -> bool:
-    return isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
-
-
-def _is_truth(value: Any) -> bool:
-    return isinstance(value, bool)
-
-
-def _lists(data: dict[str, Any], name: str, columns: tuple[str, ...]) -> dict[str, list[Any]]:
-    table = data.get(name)
-    if not isinstance(table, dict) or set(table) != set(columns):
-        raise _wrong(f"the table {name} is missing or has other columns",
-                     f"its columns are {', '.join(columns)}")
-    for column, values in table.items():
-        fits = _is_truth if column == "used" else _is_number
-        if not (isinstance(values, list) and all(map(fits, values))):
-            raise _wrong(f"{name}, {column} holds something else",
-                         f"it is a list of {'true and false' if fits is _is_truth else 'numbers'}")
-    if len({len(v) for v in table.values()}) != 1:
-        raise _wrong(f"the columns of {name} are of unequal length", "they are equally long")
+def _columns(data: dict[str, Any], name: str, rules: dict[str, Rule]) -> dict[str, list[Any]]:
+    what = f"in the scanner document, the table {name}"
+    table = check_names(data[name], rules, what, _DAMAGED)
+    check_entries(table, rules, what, _DAMAGED)
+    check_equal_lengths(table, what, _DAMAGED)
     return table

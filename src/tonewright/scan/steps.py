@@ -9,7 +9,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from tonewright.errors import OptionError, ReadingsError
+from tonewright.errors import OptionError, ReadingsError, counted
 from tonewright.scales import Array
 from tonewright.scan.find_steps import find_row
 from tonewright.scan.image import Scan
@@ -117,7 +117,7 @@ def read_step_row(
         Corners that are no quadrangle inside the scan; an impossible count.
     """
     if count < 3 or count > 200:
-        raise OptionError(f"a row of {count} steps", "a row has 3 to 200 steps",
+        raise OptionError(f"a row of {counted(count, 'step')}", "a row has 3 to 200 steps",
                           "check the number of steps")
     warnings: tuple[str, ...] = ()
     if corners is None:

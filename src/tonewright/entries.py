@@ -1,0 +1,165 @@
+"""The entries of a document: what each one is and what it should be, in plain words."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection
+from dataclasses import dataclass
+from typing import Any
+
+from tonewright.errors import DocumentError, counted
+
+_LONGEST_SHOWN = 40
+LARGEST_NUMBER = 1e300
+
+
+@dataclass(frozen=True)
+class Rule:
+    """What holds for an entry, and how it is said: ``"it is a number"``."""
+
+    fits: Callable[[Any], bool]
+    words: str
+    each: bool = False
+    """It is a list, and the rule holds for everything in it."""
+
+    def holds(self, value: Any) -> bool:
+        """Whether a value is as it should be."""
+        if not self.each:
+            return self.fits(value)
+        return isinstance(value, list) and all(map(self.fits, value))
+
+    def fault(self, name: str, value: Any) -> str:
+        """What a value that does not fit is, with its place in a list."""
+        if not self.each or not isinstance(value, list):
+            return f"{name} is {spoken(value)}"
+        place = next(i for i, v in enumerate(value) if not self.fits(v))
+        return f"{name} holds {held(value[place])} in place {place + 1}"
+
+
+def spoken(value: Any) -> str:
+    """What a value from a document is, for a message."""
+    if value is None:
+        return "missing or empty"
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        shown = value if len(value) <= _LONGEST_SHOWN else value[:_LONGEST_SHOWN] + "…"
+        return f'the text "{" ".join(shown.split())}"' if value else "an empty text"
+    if isinstance(value, int | float):
+        return f"{value:.10g}" if is_number(value) else "no finite number"
+    if isinstance(value, dict | list):
+        kind = "table" if isinstance(value, dict) else "list"
+        return f"a {kind}" if value else f"an empty {kind}"
+    return str(value)
+
+
+def held(value: Any) -> str:
+    """The same of a place in a list, which is there even where it is empty."""
+    return "nothing (null)" if value is None else spoken(value)
+
+
+def is_number(value: Any) -> bool:
+    """Whether a value from a document is a finite number; true and false are none."""
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return False
+    # not isfinite: whole numbers in JSON may pass any float
+    return -LARGEST_NUMBER < value < LARGEST_NUMBER
+
+
+def is_whole(value: Any) -> bool:
+    """Whether a value from a document is a whole number; true and false are none."""
+    return is_number(value) and isinstance(value, int)
+
+
+def is_text(value: Any) -> bool:
+    """Whether a value from a document is a text."""
+    return isinstance(value, str)
+
+
+TEXT = Rule(is_text, "it is a text")
+TEXTS = Rule(is_text, "it is a list of texts", each=True)
+NUMBER = Rule(is_number, "it is a number")
+NUMBERS = Rule(is_number, "it is a list of numbers", each=True)
+ABOVE_ZERO = Rule(lambda v: is_number(v) and v > 0, "it is a number above 0")
+TRUTH = Rule(lambda v: isinstance(v, bool), "it is true or false")
+TABLE = Rule(lambda v: isinstance(v, dict), "it is a table of names and what they stand for")
+TABLES = Rule(TABLE.fits, "it is a list of tables", each=True)
+
+
+def one_of(*names: str) -> Rule:
+    """One of several texts."""
+    return Rule(lambda v: is_text(v) and v in names, f"it is {listed(names)}")
+
+
+def or_none(rule: Rule) -> Rule:
+    """The same, or empty; within a list each may be."""
+    return Rule(lambda v: v is None or rule.fits(v), f"{rule.words}, or empty (null)", rule.each)
+
+
+def listed(names: Collection[str]) -> str:
+    """``a, b or c``."""
+    *most, last = names
+    return f"{', '.join(most)} or {last}" if most else last
+
+
+def check_entries(
+    data: Any, rules: dict[str, Rule], what: str, way_out: str
+) -> dict[str, Any]:
+    """A table in which every entry that has a rule is there and keeps it.
+
+    Raises
+    ------
+    DocumentError
+        Naming the first entry that does not, what it is, and the rule.
+    """
+    if not isinstance(data, dict):
+        raise DocumentError(f"{what} is {spoken(data)}", f"it is a table of {', '.join(rules)}",
+                            way_out)
+    for name, rule in rules.items():
+        if not rule.holds(data.get(name)):
+            raise DocumentError(f"{what}: {rule.fault(name, data.get(name))}", rule.words, way_out)
+    return data
+
+
+def check_names(
+    data: Any, names: Collection[str], what: str, way_out: str, may_lack: Collection[str] = ()
+) -> dict[str, Any]:
+    """A table with just these entries, of which some may be missing.
+
+    Raises
+    ------
+    DocumentError
+        Not a table, an entry too few or one too many.
+    """
+    rule = f"it has {', '.join(names)}"
+    if not isinstance(data, dict):
+        raise DocumentError(f"{what} is {spoken(data)}", rule, way_out)
+    lacking = [name for name in names if name not in data and name not in may_lack]
+    if lacking:
+        verb = "are" if lacking[1:] else "is"
+        raise DocumentError(f"{what}: {', '.join(lacking)} {verb} missing", rule, way_out)
+    unknown = [name for name in data if name not in names]
+    if unknown:
+        shown = spoken(unknown[0]).removeprefix("the text ")
+        raise DocumentError(f"{what}: {shown} does not belong there", rule, way_out)
+    return data
+
+
+def check_equal_lengths(columns: dict[str, list[Any]], what: str, way_out: str) -> None:
+    """Columns of one table are equally long, or `DocumentError`."""
+    first, *others = columns
+    for name in others:
+        if len(columns[name]) != len(columns[first]):
+            rows = counted(len(columns[name]), "row")
+            raise DocumentError(f"{what}: {name} has {rows}, {first} {len(columns[first])}",
+                                "all columns are equally long", way_out)
+
+
+def check_setup(data: Any, way_out: str) -> Any:
+    """A document's setup: each entry a text, or a number that is taken as it is spelled.
+
+    Which entries there are is checked where the setup is made.
+    """
+    rule = Rule(lambda v: v is None or is_text(v) or is_number(v), "it is a text")
+    if isinstance(data, dict):
+        return check_entries(data, dict.fromkeys(data, rule), "the setup", way_out)
+    raise DocumentError(f"the setup is {spoken(data)}", "it is a table of names and texts", way_out)

@@ -1,0 +1,81 @@
+"""What was typed wrongly is said in one line, in the program's own words."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+
+import pytest
+from click.testing import CliRunner
+
+from tonewright.cli import main
+
+CLICK = ("Usage:", "Try '", "Error:", "Invalid value", "Missing", "No such", "valid integer",
+         "requires an argument", "unexpected", "parameter")
+
+
+@pytest.mark.parametrize(("call", "said"), [
+    ("strip --merged 2.5",
+     "strip: --merged is '2.5'. It is a whole number. See tonewright strip --help."),
+    ("strip --paper-density 0,08",
+     "strip: --paper-density is '0,08'. It is a number, with a decimal point if need be. See"),
+    ("strip --halves 3", "strip: --halves is '3'. It is 2, film/bare, bare/film, 1, film or bare."),
+    ("negative a --curve c -o o --seed -1",
+     "negative: --seed is '-1'. It is a whole number from 0 to 4294967295."),
+    ("rehearse -o x --seed much", "rehearse: --seed is 'much'. It is a whole number from 0 on."),
+    ("target", "target: -o or --output is not given. The negative to print, T.tif;"),
+    ("export a", "export: --as is not given. curve-csv: image tone to ink level; response-csv: ink"
+                 " level to print tone; it is curve-csv or response-csv. Add it; see tonewright"
+                 " export --help."),
+    ("export", "no CURVE was named. It is called as tonewright export CURVE, with options."),
+    ("negative", "negative: no IMAGE was named."),
+    ("export a b --as curve-csv",
+     "export: there is more than it takes: b. A name with spaces stands in quotes"),
+    ("fit --plott x", "fit: there is no option --plott. The nearest is --plot."),
+    ("strip -x", "strip: there is no option -x. See tonewright strip --help."),
+    ("strip --merged", "strip: --merged has no value. By eye: steps 1 to K"),
+    ("strip --flip=3", "strip: --flip is given a value. It is given alone."),
+    ("negative a --marks=3", "negative: --marks is given a value. It is given alone."),
+    ("--nope", ": there is no option --nope. See tonewright --help."),
+    ("--version=3", ": --version is given a value. It is given alone."),
+    ("stripp", ": there is no command stripp. The commands are strip, target,"),
+    ("stripp", "Write strip if that is meant, or see tonewright --help."),
+    ("zzzz", "rehearse. See tonewright --help."),
+])
+def test_a_wrong_call_is_one_plain_line(call, said, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    done = CliRunner().invoke(main, call.split())
+    assert done.exit_code == 2
+    assert done.stdout == ""
+    assert done.stderr.startswith("tonewright")
+    assert said in done.stderr
+    assert done.stderr.count("\n") == 1
+    assert not [word for word in CLICK if word in done.stderr]
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_value_of_several_lines_or_with_quotes_stays_one_line():
+    for value in ("a\nb", "it's", '"', "x is not y", ""):
+        done = CliRunner().invoke(main, ["strip", "--merged", value])
+        assert done.exit_code == 2
+        assert done.stderr.count("\n") == 1
+        assert "It is a whole number" in done.stderr
+
+
+def test_help_wins_over_what_is_missing():
+    for words in (["export", "--help"], ["target", "-h"], ["--help", "stripp"]):
+        done = CliRunner().invoke(main, words)
+        assert done.exit_code == 0
+        assert "Usage:" in done.stdout
+
+
+def test_a_wrong_call_of_a_real_process_loads_nothing_heavy():
+    code = ("import sys\nfrom tonewright.cli import main\ntry:\n    main()\nexcept SystemExit as"
+            " stop:\n    print(stop.code, sorted({m.split('.')[0] for m in sys.modules}))\n")
+    done = subprocess.run([sys.executable, "-c", code, "target"], capture_output=True, text=True,
+                          timeout=60, check=True, env=os.environ)
+    assert done.stdout.startswith("2 ")
+    assert "'click'" in done.stdout
+    assert "'numpy'" not in done.stdout
+    assert done.stderr.startswith("tonewright target: -o or --output is not given.")
