@@ -10,7 +10,6 @@ from tonewright.entries import (
     check_entries,
     check_equal_lengths,
     check_names,
-    check_setup,
     is_number,
     is_whole,
     listed,
@@ -66,14 +65,6 @@ def test_columns_of_unequal_length():
     check_equal_lengths({"a": [1], "b": [2]}, "it", "")
     with pytest.raises(DocumentError, match="it: b has 1 row, a 2"):
         check_equal_lengths({"a": [1, 2], "b": [2]}, "it", "")
-
-
-def test_a_setup_holds_texts_or_numbers():
-    setup = {"paper": "x", "lamp": 7, "ink": None}
-    assert check_setup(setup, "") == setup
-    for bad, said in (({"lamp": True}, "lamp is true"), ([], "the setup is an empty list")):
-        with pytest.raises(DocumentError, match=said):
-            check_setup(bad, "")
 
 
 def test_lists_are_read_aloud():

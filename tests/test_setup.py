@@ -43,12 +43,14 @@ def test_numbers_and_dates_are_taken_as_spelled():
 @pytest.mark.parametrize(
     ("data", "said"),
     [
-        ("cotton", "str"),
-        ([("paper", "cotton")], "list"),
-        (None, "NoneType"),
+        ("cotton", 'the text "cotton"'),
+        ([("paper", "cotton")], "a list"),
+        (None, "missing or empty"),
         ({"papr": "cotton"}, "'papr'"),
         ({"paper": ["a", "b"]}, "paper"),
-        ({"lamp": {"kind": "sun"}}, "lamp"),
+        ({"lamp": {"kind": "sun"}}, "lamp is a table"),
+        ({"lamp": True}, "lamp is true"),
+        ({"lamp": float("nan")}, "lamp is no finite number"),
     ],
 )
 def test_anything_else_is_refused_by_name(data, said):

@@ -20,13 +20,10 @@ from tonewright.entries import (
     Rule,
     check_entries,
     check_names,
-    check_setup,
     is_number,
-    is_whole,
-    one_of,
     or_none,
 )
-from tonewright.errors import DocumentError, OptionError, TonewrightError
+from tonewright.errors import DocumentError, OptionError
 from tonewright.numeric.inverse import invert, invert_band
 from tonewright.provenance import check_header
 from tonewright.responses import (
@@ -39,7 +36,6 @@ from tonewright.responses import (
 )
 from tonewright.scales import Array
 from tonewright.setup import Setup, setup_from_dict
-from tonewright.times import LONGEST
 
 if TYPE_CHECKING:  # a negative needs none of what a curve was made from
     from tonewright.readings import Readings, Scale
@@ -249,7 +245,7 @@ def curve_from_dict(data: Any, *, sources: bool = True) -> Curve:
         raise DocumentError("the curve has neither readings nor a recipe",
                             "a curve carries what it was made from", _DAMAGED)
     return Curve(
-        name=data["name"], made_by=data["made_by"], setup=_setup_from_dict(data["setup"]),
+        name=data["name"], made_by=data["made_by"], setup=setup_from_dict(data["setup"], _DAMAGED),
         settings=_settings_from_dict(data["settings"]),
         summary=_summary_from_dict(data["summary"]),
         response=response_from_dict(data["response"]),
@@ -262,10 +258,6 @@ def curve_from_dict(data: Any, *, sources: bool = True) -> Curve:
     )
 
 
-def _setup_from_dict(data: Any) -> Setup:
-    return setup_from_dict(check_setup(data, _DAMAGED))
-
-
 def _readings_from_dict(data: Any) -> Readings:
     from tonewright.readings import Readings
 
@@ -275,27 +267,7 @@ def _readings_from_dict(data: Any) -> Readings:
 def _recipe_from_dict(data: Any) -> Recipe:
     from tonewright.recipe import recipe_from_dict  # a plain curve does without
 
-    what = "the curve's recipe"
-    check_entries(data, _RECIPE, what, _DAMAGED)
-    count = len(data["processes"])
-    index = Rule(lambda v: is_whole(v) and 0 <= v < count,
-                 f"it is a place in the list of processes, counted from 0; there are {count}")
-    check_entries(data, {"process": index}, what, _DAMAGED)
-    for number, print_ in enumerate(data["prints"], 1):
-        check_entries(print_, {**_PRINT, "process": index}, f"print {number} of {what}", _DAMAGED)
-    try:
-        return recipe_from_dict(data)
-    except DocumentError as error:
-        if isinstance(cause := error.__cause__, TonewrightError):  # it said what and which rule
-            raise DocumentError(f"{what}: {cause.given}", cause.rule, _DAMAGED) from cause
-        raise
-
-
-_TIME = Rule(lambda v: is_number(v) and 0.0 < v <= LONGEST,
-             f"a time is a number above 0, at most {LONGEST:.0f}")
-_RECIPE = {"processes": TABLES, "prints": TABLES, "printing_time": _TIME,
-           "time_unit": one_of("s", "unit")}
-_PRINT = {"readings": TABLE, "time": _TIME, "time_unit": one_of("s", "unit"), "left_out": TEXTS}
+    return recipe_from_dict(data)
 
 
 def _optional(data: dict[str, Any], name: str, rebuild: Callable[[Any], _Part]) -> _Part | None:
@@ -358,4 +330,4 @@ def _ancestor_from_dict(data: Any) -> Ancestor | None:
     if data is None:
         return None
     check_entries(data, {"name": TEXT, "sha256": TEXT, "setup": TABLE}, "the ancestor", _DAMAGED)
-    return Ancestor(data["name"], data["sha256"], _setup_from_dict(data["setup"]))
+    return Ancestor(data["name"], data["sha256"], setup_from_dict(data["setup"], _DAMAGED))

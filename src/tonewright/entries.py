@@ -152,14 +152,3 @@ def check_equal_lengths(columns: dict[str, list[Any]], what: str, way_out: str) 
             rows = counted(len(columns[name]), "row")
             raise DocumentError(f"{what}: {name} has {rows}, {first} {len(columns[first])}",
                                 "all columns are equally long", way_out)
-
-
-def check_setup(data: Any, way_out: str) -> Any:
-    """A document's setup: each entry a text, or a number that is taken as it is spelled.
-
-    Which entries there are is checked where the setup is made.
-    """
-    rule = Rule(lambda v: v is None or is_text(v) or is_number(v), "it is a text")
-    if isinstance(data, dict):
-        return check_entries(data, dict.fromkeys(data, rule), "the setup", way_out)
-    raise DocumentError(f"the setup is {spoken(data)}", "it is a table of names and texts", way_out)

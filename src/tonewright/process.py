@@ -15,19 +15,13 @@ from tonewright.entries import (
     NUMBER,
     NUMBERS,
     TABLE,
-    TABLES,
     TEXT,
     TEXTS,
     TRUTH,
     Rule,
     check_entries,
-    check_equal_lengths,
     check_names,
-    check_setup,
-    is_number,
-    is_text,
     is_whole,
-    one_of,
     or_none,
 )
 from tonewright.errors import DocumentError, OptionError, counted
@@ -39,7 +33,7 @@ from tonewright.scales import Array
 from tonewright.setup import Setup, setup_from_dict
 from tonewright.strip import Strip, strip_from_dict
 from tonewright.tablet import Tablet
-from tonewright.times import LONGEST, PrintingTime, TimeUnit, ratio
+from tonewright.times import TIME_RULE, UNIT_RULE, PrintingTime, TimeUnit, ratio
 
 FORMAT, VERSION = "tonewright-process", 1
 JUST_VISIBLE = 1.0
@@ -157,27 +151,10 @@ _TABLE = ("exposure", "density", "density_low", "density_high")
 
 
 _WAY_OUT = "take an unedited copy, or evaluate the strip again with tonewright strip"
-_TIME = Rule(lambda v: is_number(v) and 0.0 < v <= LONGEST,
-             f"a time is a number above 0, at most {LONGEST:.0f}")
-_UNIT = one_of("s", "unit")
 _PARTS = {"made_by": TEXT, "name": TEXT, "setup": TABLE, "settings": TABLE, "tablet": TABLE,
-          "reference_time": _TIME, "time_unit": _UNIT, "findings": TABLE, "response": TABLE,
-          "strip": TABLE}
+          "reference_time": TIME_RULE, "time_unit": UNIT_RULE, "findings": TABLE,
+          "response": TABLE, "strip": TABLE}
 _TABLET = {"name": TEXT, "densities": NUMBERS, "calibrated": TRUTH}
-_STRIP_COLUMNS = {
-    "step": Rule(lambda v: is_whole(v) and v >= 1, "steps are whole numbers from 1", each=True),
-    "density": Rule(lambda v: is_number(v) and -0.02 <= v <= 6.0,
-                    "print densities lie between 0 and 6", each=True),
-    "density_sd": or_none(Rule(lambda v: is_number(v) and 0.0 < v < 1.0,
-                               "each is a number between 0 and 1", each=True)),
-    "through": Rule(lambda v: is_text(v) and v in ("film", "bare"), "each is film or bare",
-                    each=True),
-    "time": Rule(_TIME.fits, _TIME.words, each=True),
-    "print": or_none(TEXTS),
-}
-_STRIP = {**_STRIP_COLUMNS, "time_unit": _UNIT, "scale": one_of("luminance", "visual-density"),
-          "notes": TEXTS, "sources": TABLES}
-_SOURCE = {"name": TEXT, "kind": TEXT, "sha256": TEXT, "notes": TEXTS}
 
 
 def process_from_dict(data: Any) -> Process:
@@ -194,9 +171,10 @@ def process_from_dict(data: Any) -> Process:
                              {"just_visible_lightness": NUMBER, "count_all": TRUTH},
                              "the settings", _WAY_OUT)
     tablet = check_entries(data["tablet"], _TABLET, "the tablet", _WAY_OUT)
-    setup = setup_from_dict(check_setup(data["setup"], _WAY_OUT))
+    setup = setup_from_dict(data["setup"], _WAY_OUT)
     table = table_from_dict(data["response"], list(_TABLE), "process response")
-    strip = _strip_from_dict(data["strip"], data["time_unit"], tablet)
+    strip = strip_from_dict(data["strip"])
+    _check_strip(strip, data["time_unit"], tablet)
     findings = _findings_from_dict(data["findings"], len(strip.patches))
     try:
         return Process(
@@ -213,23 +191,16 @@ def process_from_dict(data: Any) -> Process:
                             _WAY_OUT) from error
 
 
-def _strip_from_dict(data: Any, unit: TimeUnit, tablet: dict[str, Any]) -> Strip:
-    """The strip, checked by itself and against its tablet."""
-    check_entries(data, _STRIP, "the strip", _WAY_OUT)
-    check_equal_lengths({n: data[n] for n in _STRIP_COLUMNS}, "the strip", _WAY_OUT)
-    if not data["step"]:
-        raise DocumentError("the strip has no steps", "it has one at least", _WAY_OUT)
-    for source in data["sources"]:
-        check_entries(source, _SOURCE, "a source of the strip", _WAY_OUT)
-    steps = len(tablet["densities"])
-    if max(data["step"]) > steps:
-        raise DocumentError(f"the strip has step {max(data['step'])}, its tablet"
-                            f" {counted(steps, 'step')}",
+def _check_strip(strip: Strip, unit: TimeUnit, tablet: dict[str, Any]) -> None:
+    """The strip is one of its tablet, in the process's unit."""
+    steps, last = len(tablet["densities"]), max(p.step for p in strip.patches)
+    if last > steps:
+        raise DocumentError(f"the strip has step {last}, its tablet {counted(steps, 'step')}",
                             "a strip has the steps of its tablet", _WAY_OUT)
-    if data["time_unit"] != unit:
-        raise DocumentError(f"the strip's time_unit is {data['time_unit']}, the process's {unit}",
+    own = strip.patches[0].time.unit
+    if own != unit:
+        raise DocumentError(f"the strip's time_unit is {own}, the process's {unit}",
                             "both are the same", _WAY_OUT)
-    return strip_from_dict(data)
 
 
 _MAY_BE_NONE = ("next_time", "log_exposure_range", "iso_range", "film_density",

@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Any
 
+from tonewright.entries import TABLE, TABLES, TEXTS, Rule, check_entries, is_whole
 from tonewright.errors import DocumentError, OptionError
 from tonewright.process import Process, process_from_dict
 from tonewright.readings import Readings, refuse_relative
-from tonewright.times import PrintingTime, ratio
+from tonewright.times import TIME_RULE, UNIT_RULE, PrintingTime, ratio
 
 FARTHEST = 32.0
 """Times as long or as short as the strip's that are still compared: five stops."""
@@ -75,6 +76,13 @@ class Recipe:
         }
 
 
+_WHAT = "the curve's recipe"
+_DAMAGED = "take an unedited copy, or make the curve again from its readings"
+_RECIPE = {"processes": TABLES, "prints": TABLES, "printing_time": TIME_RULE,
+           "time_unit": UNIT_RULE}
+_PRINT = {"readings": TABLE, "time": TIME_RULE, "time_unit": UNIT_RULE, "left_out": TEXTS}
+
+
 def recipe_from_dict(data: Any) -> Recipe:
     """Check and rebuild a recipe.
 
@@ -83,36 +91,24 @@ def recipe_from_dict(data: Any) -> Recipe:
     DocumentError
         Not what `Recipe.to_dict` writes.
     """
+    check_entries(data, _RECIPE, _WHAT, _DAMAGED)
+    count = len(data["processes"])
+    index = Rule(lambda v: is_whole(v) and 0 <= v < count,
+                 f"it is a place in the list of processes, counted from 0; there are {count}")
+    check_entries(data, {"process": index}, _WHAT, _DAMAGED)
+    for number, print_ in enumerate(data["prints"], 1):
+        check_entries(print_, {**_PRINT, "process": index}, f"print {number} of {_WHAT}",
+                      _DAMAGED)
+    processes = tuple(process_from_dict(p) for p in data["processes"])
+    prints = tuple(
+        PrintedTarget(Readings.from_dict(p["readings"]), p["process"],
+                      PrintingTime(float(p["time"]), p["time_unit"]), tuple(p["left_out"]))
+        for p in data["prints"])
     try:
-        processes = tuple(process_from_dict(p) for p in data["processes"])
-        prints = tuple(
-            PrintedTarget(Readings.from_dict(p["readings"]), _index(p["process"], processes),
-                          _time(p["time"], p["time_unit"]), _names(p["left_out"]))
-            for p in data["prints"])
-        return Recipe(processes, prints, _index(data["process"], processes),
-                      _time(data["printing_time"], data["time_unit"]))
-    except (TypeError, KeyError, ValueError, OptionError) as error:
-        raise DocumentError(f"the recipe does not hold together ({error})",
-                            "it has processes, prints, process and printing_time",
-                            "take an unedited copy of the document") from error
-
-
-def _index(value: Any, processes: tuple[Process, ...]) -> int:
-    if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value < len(processes):
-        raise ValueError(f"process {value!r} of {len(processes)}")
-    return value
-
-
-def _time(value: Any, unit: Any) -> PrintingTime:
-    if unit not in ("s", "unit"):
-        raise ValueError(f"time unit {unit!r:.30}")
-    return PrintingTime(float(value), unit)
-
-
-def _names(value: Any) -> tuple[str, ...]:
-    if not isinstance(value, list) or not all(isinstance(name, str) for name in value):
-        raise ValueError(f"left_out {value!r:.30}")
-    return tuple(value)
+        return Recipe(processes, prints, data["process"],
+                      PrintingTime(float(data["printing_time"]), data["time_unit"]))
+    except OptionError as error:  # a recipe knows its own rules
+        raise DocumentError(f"{_WHAT}: {error.given}", error.rule, _DAMAGED) from error
 
 
 def _refuse_far_time(time: PrintingTime, process: Process, what: str) -> None:

@@ -9,7 +9,6 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from tonewright.entries import NUMBERS, check_entries, check_equal_lengths, check_names
-from tonewright.entries import is_number as is_number  # others take it from here
 from tonewright.errors import DocumentError, counted
 from tonewright.scales import Array
 

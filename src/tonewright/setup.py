@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass, fields, replace
 from typing import Any
 
+from tonewright.entries import is_number, spoken
 from tonewright.errors import DocumentError, OptionError
 
 Colour = tuple[int, int, int]
@@ -87,7 +88,9 @@ def parse_colour(text: str) -> Colour:
     return red, green, blue
 
 
-def setup_from_dict(data: Any) -> Setup:
+def setup_from_dict(
+    data: Any, way_out: str = 'write each entry as a text, as paper = "cotton 300 g"'
+) -> Setup:
     """Check a dictionary from a document or a TOML file.
 
     Numbers and dates are taken as they are spelled.
@@ -95,18 +98,17 @@ def setup_from_dict(data: Any) -> Setup:
     Raises
     ------
     DocumentError
-        Not a table, an unknown entry, or an entry that is itself a table or a list.
+        Not a table, an unknown entry, or an entry that is no text: a table, a list, true or false.
     """
     if not isinstance(data, dict):
-        raise DocumentError(f"the setup is a {type(data).__name__}", "it is a table of names and"
-                            " texts", f"write lines such as paper = \"…\"; known names:"
-                            f" {', '.join(SETUP_NAMES)}")
+        raise DocumentError(f"the setup is {spoken(data)}", "it is a table of names and texts",
+                            f"{way_out}; known names: {', '.join(SETUP_NAMES)}")
     for name, value in data.items():
         if name not in SETUP_NAMES:
             raise DocumentError(f"the setup has an entry {name!r}",
                                 f"known entries are {', '.join(SETUP_NAMES)}",
                                 "put what has no entry of its own under notes")
-        if isinstance(value, dict | list):
-            raise DocumentError(f"the setup entry {name!r} is {value!r}", "each entry is one text",
-                                f"write {name} = \"…\"")
+        if isinstance(value, dict | list | bool) or (
+                isinstance(value, int | float) and not is_number(value)):
+            raise DocumentError(f"the setup: {name} is {spoken(value)}", "it is a text", way_out)
     return Setup(**{k: None if v is None else str(v) for k, v in data.items()})

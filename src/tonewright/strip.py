@@ -11,16 +11,29 @@ import numpy as np
 
 from tonewright import columns
 from tonewright.columns import Scale, Source, Table
+from tonewright.entries import (
+    TABLES,
+    TEXT,
+    TEXTS,
+    Rule,
+    check_entries,
+    check_equal_lengths,
+    is_number,
+    is_text,
+    is_whole,
+    one_of,
+    or_none,
+)
 from tonewright.errors import DocumentError, OptionError, ReadingsError
-from tonewright.responses import is_number
 from tonewright.scales import Array
 from tonewright.tablet import Tablet
-from tonewright.times import PrintingTime, TimeUnit, parse_time, ratio
+from tonewright.times import TIME_RULE, UNIT_RULE, PrintingTime, parse_time, ratio
 
 Through = Literal["film", "bare"]
 _WET = re.compile(r"\b(wet|damp|not\s+(yet\s+)?dry|still\s+drying)\b", re.IGNORECASE)
 _REMARKS = ("state", "note", "notes", "remark", "remarks", "condition")
 FEWEST = 6
+LEAST_DENSITY, MOST_DENSITY = -0.02, 6.0
 LEAST_RANGE, PLAINLY_DARK = 0.15, 0.7
 """Densities of a strip that run over less tell nothing; all of them darker, it is too long."""
 
@@ -243,7 +256,7 @@ def _times(table: Table, given: PrintingTime | None) -> list[PrintingTime]:
 
 def _check_densities(table: Table, patches: tuple[StripPatch, ...]) -> None:
     for patch in patches:
-        if not -0.02 <= patch.density <= 6.0:
+        if not LEAST_DENSITY <= patch.density <= MOST_DENSITY:
             raise ReadingsError(
                 f"{table.source.name}, step {patch.step}: density {patch.density:g}",
                 "print densities lie between 0 and 6",
@@ -357,6 +370,23 @@ def _wet_notes(table: Table) -> tuple[str, ...]:
             " down: blacks change by several L*. Measure again when the strip is dry.",)
 
 
+_DAMAGED = "take an unedited copy, or evaluate the strip again with tonewright strip"
+_COLUMNS = {
+    "step": Rule(lambda v: is_whole(v) and v >= 1, "steps are whole numbers from 1", each=True),
+    "density": Rule(lambda v: is_number(v) and LEAST_DENSITY <= v <= MOST_DENSITY,
+                    "print densities lie between 0 and 6", each=True),
+    "density_sd": or_none(Rule(lambda v: is_number(v) and 0.0 < v < 1.0,
+                               "each is a number between 0 and 1", each=True)),
+    "through": Rule(lambda v: is_text(v) and v in ("film", "bare"), "each is film or bare",
+                    each=True),
+    "time": Rule(TIME_RULE.fits, TIME_RULE.words, each=True),
+    "print": or_none(TEXTS),
+}
+_STRIP = {**_COLUMNS, "time_unit": UNIT_RULE, "scale": one_of("luminance", "visual-density"),
+          "notes": TEXTS, "sources": TABLES}
+_SOURCE = {"name": TEXT, "kind": TEXT, "sha256": TEXT, "notes": TEXTS}
+
+
 def strip_from_dict(data: Any) -> Strip:
     """Check and rebuild the strip of a document.
 
@@ -365,36 +395,18 @@ def strip_from_dict(data: Any) -> Strip:
     DocumentError
         Not what `Strip.to_dict` writes.
     """
-    try:
-        unit, scale = data["time_unit"], data["scale"]
-        if unit not in ("s", "unit") or scale not in ("luminance", "visual-density"):
-            raise ValueError(f"time unit {unit!r:.30}, scale {scale!r:.30}")
-        names = ("step", "density", "density_sd", "through", "time", "print")
-        rows = list(zip(*(data[n] for n in names), strict=True))
-        if not rows:
-            raise ValueError("no readings")
-        sources = tuple(Source(str(s["name"]), s["kind"], str(s["sha256"]), tuple(s["notes"]))
-                        for s in data["sources"])
-        return Strip(tuple(_patch_from_row(row, unit) for row in rows), scale, sources,
-                     tuple(map(str, data["notes"])))
-    except (TypeError, KeyError, ValueError, OptionError) as error:
-        raise DocumentError(f"the strip in the document does not hold together ({error})",
-                            "it has columns of equal length", "take an unedited copy") from error
-
-
-def _patch_from_row(row: tuple[Any, ...], unit: TimeUnit) -> StripPatch:
-    """One step as a document holds it; `ValueError` names the value that cannot be."""
-    step, density, sd, through, time, name = row
-    good = {
-        "step": isinstance(step, int) and not isinstance(step, bool) and step >= 1,
-        "density": is_number(density) and -0.02 <= density <= 6.0,
-        "density_sd": sd is None or (is_number(sd) and 0.0 < sd < 1.0),
-        "through": through in ("film", "bare"),
-        "time": is_number(time),
-        "print": name is None or isinstance(name, str),
-    }
-    for column, value in zip(good, row, strict=True):
-        if not good[column]:
-            raise ValueError(f"{column} is {value!r:.30}")
-    return StripPatch(step, float(density), None if sd is None else float(sd), through,
-                      PrintingTime(float(time), unit), name)
+    check_entries(data, _STRIP, "the strip", _DAMAGED)
+    columns_ = {name: data[name] for name in _COLUMNS}
+    check_equal_lengths(columns_, "the strip", _DAMAGED)
+    if not data["step"]:
+        raise DocumentError("the strip has no steps", "it has one at least", _DAMAGED)
+    for source in data["sources"]:
+        check_entries(source, _SOURCE, "a source of the strip", _DAMAGED)
+    unit = data["time_unit"]
+    patches = tuple(
+        StripPatch(step, float(density), None if sd is None else float(sd), through,
+                   PrintingTime(float(time), unit), name)
+        for step, density, sd, through, time, name in zip(*columns_.values(), strict=True))
+    sources = tuple(Source(s["name"], s["kind"], s["sha256"], tuple(s["notes"]))
+                    for s in data["sources"])
+    return Strip(patches, data["scale"], sources, tuple(data["notes"]))

@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING, Any
 
 from tonewright.aim import Aim
 from tonewright.curve import Curve, curve_from_dict, refuse_two_zeros
-from tonewright.entries import check_setup
 from tonewright.errors import DocumentError
 from tonewright.files.opening import parse_toml, read_bytes, shown
 from tonewright.files.safe import write_text
@@ -202,14 +201,8 @@ def read_setup(path: str | os.PathLike[str]) -> Setup:
             "put every text in straight double quotes",
         ) from error
     with naming(path):
-        return setup_from_dict(check_setup(_spelled(data), "write each entry as a text in straight"
-                                           ' double quotes, as paper = "cotton 300 g"'))
-
-
-def _spelled(data: dict[str, Any]) -> dict[str, Any]:
-    """Dates and times of day as they are spelled."""
-    return {k: v if isinstance(v, str | int | float | list | dict) else str(v)
-            for k, v in data.items()}
+        return setup_from_dict(data, "write each entry as a text in straight double quotes, as"
+                                     ' paper = "cotton 300 g"')
 
 
 def read_aim(text: str, readings: Readings | None = None) -> Aim:
