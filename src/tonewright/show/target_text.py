@@ -6,6 +6,7 @@ import textwrap
 from pathlib import Path
 from typing import Any
 
+from tonewright.errors import counted
 from tonewright.show.rehearsal_text import CAUTIONS
 from tonewright.show.text import WIDTH
 from tonewright.target import Target
@@ -55,8 +56,8 @@ def _chart_text(target: Target, picture: Path, document: Path) -> str:
     levels = " and ".join(f"{u:.0%}" for u in facts["ink_levels"])
     lines = [
         f"Chart of inks {target.name}",
-        _line("patches", f"{facts['colours']} colours of ink at {levels} of the ink,"
-              f" {facts['tone_patches']} patches of {facts['patch_mm']:g} mm;"
+        _line("patches", f"{counted(facts['colours'], 'colour')} of ink at {levels} of the ink,"
+              f" {counted(facts['tone_patches'], 'patch')} of {facts['patch_mm']:g} mm;"
               f" {facts['clear_patches']} of clear film and {facts['full_patches']} of black"
               " (0,0,0)", "  "),
         _sheet(target),

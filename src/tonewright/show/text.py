@@ -6,6 +6,7 @@ import textwrap
 from typing import Any
 
 from tonewright.curve import Curve
+from tonewright.errors import counted
 from tonewright.readings import Readings
 from tonewright.renew import Movement
 from tonewright.times import PrintingTime
@@ -92,7 +93,8 @@ def readings_line(readings: Readings) -> str:
     """How many patches of how many levels came from which files."""
     levels = len(set(readings.level.tolist()))
     files = ", ".join(s.name for s in readings.sources) or "readings made in the program"
-    return f"{len(readings.patches)} patches of {levels} ink levels from {files}"
+    patches = counted(len(readings.patches), "patch")
+    return f"{patches} of {counted(levels, 'ink level')} from {files}"
 
 
 def movement_text(old_name: str, moved: Movement, changed: tuple[str, ...]) -> str:
