@@ -112,7 +112,6 @@ def renew_from_process(
                           " tonewright fit --process, or renew it with --readings of a whole"
                           " target")
     processes, index = recipe.processes, recipe.process
-    _refuse_same(old, recipe.processes[recipe.process], new)
     prints = tuple(replace(p, left_out=tuple(
         dict.fromkeys((*p.left_out, *old.settings.left_out))))
                    for p in recipe.prints)
@@ -131,16 +130,6 @@ def renew_from_process(
                               Ancestor(old.name, sha256, old.setup))
 
 
-def _refuse_same(old: Curve, before: Process, new: Renewal) -> None:
-    now = new.process
-    if now is None or new.readings is not None or new.printing_time is not None:
-        return
-    if (now.strip, now.settings) == (before.strip, before.settings):
-        raise OptionError(f"the curve {old.name} is for the strip of {now.name} already",
-                          "a renewal needs something new",
-                          "name the process of the new paper, or another --printing-time")
-
-
 def refuse_other_light(
     old: Setup, new: Setup, whose: str, what: str, entries: tuple[str, ...] = LIGHT
 ) -> None:
@@ -150,6 +139,15 @@ def refuse_other_light(
             f"the {entry} of {what} is {after!r}, that of {whose} {before!r}",
             f"how much light the ink holds back was found for one {entry} alone",
             "print a target with the new one, or add --anyway if it makes no difference")
+
+
+def is_of_the_same_strip(old: Curve, new: Curve) -> bool:
+    """Whether both hold for one strip and one time, from the same prints: nothing is new."""
+    before, after = old.recipe, new.recipe
+    if before is None or after is None or len(before.prints) != len(after.prints):
+        return False
+    strips = [r.processes[r.process].strip for r in (before, after)]
+    return strips[0] == strips[1] and before.printing_time == after.printing_time
 
 
 def taken_as_before(old: Setup, process: Process, changes: dict[str, str | None]) -> list[str]:

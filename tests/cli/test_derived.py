@@ -275,9 +275,14 @@ def test_patches_that_are_none_of_the_paper_are_refused(here):
         "renew", "new.curve.json", "--readings", "dark.csv", "-o", "y.curve.json")
 
 
-def test_a_renewal_without_anything_new_is_refused(here):
-    assert "is for the strip of old already" in refused(
-        "renew", "old.curve.json", "--process", "old.process.json", "-o", "x.curve.json")
+def test_a_renewal_without_anything_new_says_so(here):
+    done = good("renew", "old.curve.json", "--process", "old.process.json", "-o", "x.curve.json")
+    assert "nothing is new" in done.stdout
+    assert "nothing is new" not in good("renew", "old.curve.json", "--process",
+                                        "old.process.json", "--printing-time", "20min", "-o",
+                                        "y.curve.json").stdout
+    old, same = read_curve("old.curve.json"), read_curve("x.curve.json")
+    assert np.array_equal(old.correction.level, same.correction.level)
 
 
 def test_another_ink_is_not_pooled_and_spelling_does_not_matter(here):

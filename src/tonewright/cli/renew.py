@@ -127,12 +127,15 @@ def _new_ink(
 
 def _notes(before: Any, new: Any, asked: _New) -> list[str]:
     """What was taken for granted, or given up."""
-    from tonewright.renew import taken_as_before
+    from tonewright.renew import is_of_the_same_strip, taken_as_before
 
     if new.recipe is None and before.recipe is not None:
         return ["a whole target tells all by itself: the strip behind the old curve does not count"
                 " any more, and the new curve cannot be renewed by a strip or for another time."
                 " To keep that, print a strip too, and add its --process."]
+    if is_of_the_same_strip(before, new):
+        return [f"nothing is new: the curve {before.name} is for this strip and this printing time"
+                " already"]
     if asked.process_file is None or new.recipe is None:
         return []
     process = new.recipe.processes[new.recipe.process]
