@@ -12,6 +12,7 @@ from tonewright.strip import StripPatch
 from tonewright.strip_check import (
     Placed,
     check_halves,
+    contradictions,
     doubt_words,
     find_doubtful,
     smooth_strip,
@@ -84,15 +85,15 @@ def test_what_is_said_of_them():
 
 def test_a_strip_that_gets_lighter_again_is_warned_of():
     """Two stains side by side look like a curve that turns: said, and not set right."""
-    assert not any("lighter again" in w for s in range(30) for w in speaks_against(placed(s), None))
+    assert not any("lighter again" in w for s in range(30) for w in contradictions(placed(s)))
     for change in ({1: -0.2, 2: -0.2}, {1: -0.3, 2: -0.3, 3: -0.3}):
-        said = speaks_against(placed(3, change=change), None)
+        said = contradictions(placed(3, change=change))
         assert any("gets lighter again" in w and "--skip" in w for w in said), said
 
 
 def test_strips_of_one_paper_agree_and_of_two_do_not():
-    assert speaks_against(placed(7, prints=("a", "b")), None) == []
-    (said,) = speaks_against(placed(7, prints=("a", "b"), shift=0.25), None)
+    assert contradictions(placed(7, prints=("a", "b"))) == []
+    (said,) = contradictions(placed(7, prints=("a", "b"), shift=0.25))
     assert "do not lie on one curve" in said
     assert "evaluate each by itself" in said
 
@@ -116,7 +117,7 @@ def test_a_black_that_turns_over_is_warned_of():
     for seed in range(10):
         turned = placed(seed, longer=3.0)  # stops
         turned.y[:8] -= np.linspace(0.1, 0.0, 8)
-        found += any("a black that turns over" in words for words in speaks_against(turned, None))
+        found += any("a black that turns over" in words for words in contradictions(turned))
     assert found >= 8
 
 

@@ -10,7 +10,7 @@ from tonewright.aim import Aim
 from tonewright.curve import Ancestor, Curve, Settings, Summary, make_correction
 from tonewright.derive import make_derived_curve
 from tonewright.errors import counted
-from tonewright.fit import FEWEST_LEVELS, FittedPrint, fit_print
+from tonewright.fit import FEWEST_LEVELS, UNTOLD_STAINS, FittedPrint, fit_print
 from tonewright.provenance import made_by
 from tonewright.readings import Readings
 from tonewright.setup import Setup
@@ -141,7 +141,5 @@ def _range_warnings(fitted: FittedPrint, readings: Readings) -> list[str]:
         said.append(f"Only {levels.size} different levels were measured; with 21 or more the curve"
                     " is far surer.")
     if fitted.doubtful and not fitted.robust:
-        said.append(
-            "Doubtful patches count fully, because each level was measured once and nothing tells"
-            " a stain from a tone. Measure them again, or leave them out with --leave-out NAME.")
+        said.append(UNTOLD_STAINS)
     return said

@@ -86,6 +86,8 @@ class Summary:
     warnings: tuple[str, ...]
     few_patches_followed: float | None = None
     """Which part (0 to 1) of the way that a few patches point to the curve was moved."""
+    disagreement: float | None = None
+    """How many times worse strips and targets agree than their readings should; None: they do."""
 
 
 @dataclass(frozen=True)
@@ -289,13 +291,15 @@ def _settings_from_dict(data: dict[str, Any]) -> Settings:
     return Settings(aim_from_dict(data["aim"]), tuple(data["left_out"]))
 
 
-_MAY_BE_NONE = ("print_to_print_lightness_sd", "negative_density_range", "few_patches_followed")
+_MAY_BE_NONE = ("print_to_print_lightness_sd", "negative_density_range", "few_patches_followed",
+                "disagreement")
 _DOUBT = {"patch": TEXT, "level": NUMBER, "off_by_density": NUMBER, "deviations": NUMBER}
 
 
 def _summary_from_dict(data: dict[str, Any]) -> Summary:
     names = [f.name for f in fields(Summary)]
-    data = {"few_patches_followed": None, **data}  # curves made before it was told lack it
+    # curves made before these were told lack them
+    data = {"few_patches_followed": None, "disagreement": None, **data}
     rules = {name: or_none(NUMBER) if name in _MAY_BE_NONE else NUMBER for name in names}
     rules |= {"doubtful": TABLES, "warnings": TEXTS}
     check_names(data, names, "the summary", _DAMAGED)

@@ -13,9 +13,10 @@ import numpy as np
 from tonewright import scales
 from tonewright.curve import Ancestor, Curve, Settings, Summary, make_correction
 from tonewright.errors import FitError, OptionError
-from tonewright.few import part_to_follow
+from tonewright.few import few_strays, part_to_follow
 from tonewright.fit import (
     NODES,
+    UNTOLD_STAINS,
     Doubt,
     FittedPrint,
     fit_print,
@@ -26,7 +27,7 @@ from tonewright.numeric.chain import ChainData, ChainFit, RiseModel, fit_chain
 from tonewright.process import Process
 from tonewright.process_fit import response_model
 from tonewright.provenance import made_by
-from tonewright.readings import Readings
+from tonewright.readings import Reading, Readings
 from tonewright.recipe import PrintedTarget, Recipe, pooled
 from tonewright.responses import NegativeResponse, PrintResponse
 from tonewright.scales import Array
@@ -50,7 +51,7 @@ DISAGREEMENT = 1.25
 it is 1.00 +- 0.05 where all is well, and about 2 with patches of another paper."""
 HOPELESS = 6.0
 """The same, from which on no curve is drawn."""
-BEYOND_BLACK, BEYOND_WHITE = 0.3, 0.1
+TOO_DARK, TOO_LIGHT = 0.3, 0.1
 """By how much density a patch must be darker than a paper's black, or lighter than its white, to be
 no patch of it."""
 PLAN_LEVELS, PLAN_APART = 5, 0.05
@@ -76,6 +77,8 @@ class Derived:
     """Ink level from which no print has shown the ink's density; None: all of it was seen."""
     plan: tuple[float, ...]
     """Levels that would help most if they were printed and measured."""
+    disagreement: float | None
+    """How many times worse strips and targets agree than they should; None where they do."""
     few_patches_followed: float | None
     """Which part of the way that a few patches point to was gone; None: there are none."""
     warnings: tuple[str, ...]
@@ -113,8 +116,7 @@ def make_recipe(
             raise OptionError(
                 f"strips of {process.name} were printed for {' and '.join(map(str, times))}",
                 "for which of them, or for what else, the target was printed must be known",
-                f"add --target-time, as --target-time {times[0].value:g}"
-                f"{'s' if times[0].unit == 's' else 'units'}")
+                f"add --target-time, as --target-time {str(times[0]).replace(' ', '')}")
         prints.append(PrintedTarget(readings, 0, settings.target_time or times[0]))
     for other in settings.ink_from:
         if other.recipe is None:
@@ -156,7 +158,7 @@ def make_derived_curve(
         band_halfwidth_max=round(float(np.max(half)), 3),
         least_sure_level=round(float(derived.response.level[np.argmax(half)]), 4),
         negative_density_range=round(derived.density_range, 3),
-        few_patches_followed=derived.few_patches_followed,
+        few_patches_followed=derived.few_patches_followed, disagreement=derived.disagreement,
         warnings=(*derived.warnings, *_other_light(recipe, setup, ancestor),
                   *settings.aim.held_words(float(light[0]), float(light[-1]))))
     return Curve(
@@ -204,12 +206,36 @@ def derive(recipe: Recipe, left_out: tuple[str, ...] = ()) -> Derived:
     for print_, names in zip(recipe.prints, dropped, strict=True):
         _refuse_beyond(print_, recipe.processes[print_.process], names)
     fits = [_fit_alone(p, names) for p, names in zip(recipe.prints, dropped, strict=True)]
-    data = [_chain_data(recipe, p, f, models, names)
-            for p, f, names in zip(recipe.prints, fits, dropped, strict=True)]
-    if not sum(d.u.size for d in data):
+    counted = [_counted(p, f, names)
+               for p, f, names in zip(recipe.prints, fits, dropped, strict=True)]
+    if not any(counted):
         raise FitError("every patch is left out", "the ink's density is read from patches",
                        "leave fewer of them out")
+    return _read_off(recipe, _fit_chains(recipe, counted, fits, models), fits)
+
+
+def _fit_chains(
+    recipe: Recipe, counted: list[list[_Patch]], fits: list[FittedPrint | None],
+    models: list[tuple[RiseModel, float]],
+) -> _Chains:
+    """The fit to everything, and the one to what was known without a few patches.
+
+    Where a whole target tells of the ink already, a few patches on this process only mend it.
+    """
     outer = [m for m, _ in models]
+    data = [_chain_data(recipe, p, f, models, patches)
+            for p, f, patches in zip(recipe.prints, fits, counted, strict=True)]
+    few = [f is None and d.model == recipe.process for d, f in zip(data, fits, strict=True)]
+    rest = [d for d, only_mends in zip(data, few, strict=True) if not only_mends]
+    unmended, mending = None, 0
+    strays: list[Doubt] = []
+    if any(few) and any(d.u.size > 0 for d in rest):
+        unmended = fit_chain(rest, outer, USUAL_RANGE)
+        for i in (i for i, only_mends in enumerate(few) if only_mends):
+            data[i], found = _without_strays(data[i], unmended)
+            strays += [Doubt(counted[i][row][1], counted[i][row][0].level, round(off, 4),
+                             round(deviations, 2)) for row, (off, deviations) in found.items()]
+            mending += data[i].u.size
     chain = fit_chain(data, outer, USUAL_RANGE)
     if chain.noise > HOPELESS:
         raise FitError(
@@ -217,12 +243,21 @@ def derive(recipe: Recipe, left_out: tuple[str, ...] = ()) -> Derived:
             "they are of one paper, chemistry and ink, each with its own printing time",
             "check the times and which strip belongs to which target; leave patches that were"
             " misread out with --leave-out")
-    # where a whole target tells of the ink already, a few patches on this process only mend it
-    rest = [d for d, f in zip(data, fits, strict=True)
-            if f is not None or d.model != recipe.process]
-    mended = 0 < sum(d.u.size for d in rest) < sum(d.u.size for d in data)
-    unmended = fit_chain(rest, outer, USUAL_RANGE) if mended else None
-    return _read_off(recipe, _Chains(chain, unmended), data, fits)
+    return _Chains(chain, unmended if mending else None, data, tuple(strays))
+
+
+def _without_strays(
+    data: ChainData, known: ChainFit
+) -> tuple[ChainData, dict[int, tuple[float, float]]]:
+    """A few patches without those that fit neither the others nor what is known."""
+    step = 0.01
+    expected, covariance = known.outer(data.model, data.shift, data.u)
+    ends = [known.outer(data.model, data.shift + s, data.u)[0] for s in (-step, step)]
+    slope = (ends[1] - ends[0]) / (2.0 * step)
+    covariance = covariance + data.shift_sd**2 * np.outer(slope, slope)
+    found = few_strays(expected, covariance, data.y, data.sd)
+    kept = np.array([i not in found for i in range(data.u.size)], dtype=bool)
+    return replace(data, u=data.u[kept], y=data.y[kept], sd=data.sd[kept]), found
 
 
 def _names(print_: PrintedTarget) -> tuple[tuple[str, str], ...]:
@@ -250,20 +285,21 @@ def _refuse_beyond(print_: PrintedTarget, process: Process, left_out: tuple[str,
     found = process.findings
     if not found.reached_black:
         return
-    beyond = [full for patch, (_, full) in zip(print_.readings.patches, _names(print_), strict=True)
+    beyond = [f"{full} (density {patch.density:.2f})"
+              for patch, (_, full) in zip(print_.readings.patches, _names(print_), strict=True)
               if full not in left_out
-              and (patch.density > found.max_black_density + BEYOND_BLACK
-                   or patch.density < found.paper_white_density - BEYOND_WHITE)]
+              and (patch.density > found.max_black_density + TOO_DARK
+                   or patch.density < found.paper_white_density - TOO_LIGHT)]
     whole = np.unique(print_.readings.level).size >= WHOLE_TARGET
     if not beyond or (whole and len(beyond) < len(print_.readings.patches) / 3.0):
         return
     listed = ", ".join(beyond[:6]) + (" …" if beyond[6:] else "")
     raise FitError(
-        f"no tone of {process.name} prints as {listed}, which lies outside the densities"
+        f"{listed} lie{'' if beyond[1:] else 's'} outside what {process.name} can print, densities"
         f" {found.paper_white_density:.2f} to {found.max_black_density:.2f}",
         "patches and strip are of one paper and chemistry, measured alike",
-        "measure again, name the strip of the paper that was printed, or leave single patches out"
-        " with --leave-out")
+        "name the strip of the paper that was printed" + (
+            "" if whole else ", or measure again, or leave single patches out with --leave-out"))
 
 
 def _fit_alone(print_: PrintedTarget, left_out: tuple[str, ...]) -> FittedPrint | None:
@@ -273,23 +309,33 @@ def _fit_alone(print_: PrintedTarget, left_out: tuple[str, ...]) -> FittedPrint 
     return fit_print(print_.readings, left_out)
 
 
-def _chain_data(
-    recipe: Recipe, print_: PrintedTarget, fitted: FittedPrint | None,
-    models: list[tuple[RiseModel, float]], left_out: tuple[str, ...],
-) -> ChainData:
-    process = recipe.processes[print_.process]
-    noise = models[print_.process][1] if fitted is None else fitted.noise_density_sd
+_Patch = tuple[Reading, str]
+"""A reading and its full name."""
+
+
+def _counted(
+    print_: PrintedTarget, fitted: FittedPrint | None, left_out: tuple[str, ...]
+) -> list[_Patch]:
+    """The patches of a print that count."""
     dropped = set(left_out)
     if fitted is not None:
         dropped |= set(fitted.unused_patches)
         if fitted.robust:
             dropped |= {d.patch for d in fitted.doubtful}
-    kept = [p for p, (_, full) in zip(print_.readings.patches, _names(print_), strict=True)
+    return [(p, full) for p, (_, full) in zip(print_.readings.patches, _names(print_), strict=True)
             if full not in dropped]
+
+
+def _chain_data(
+    recipe: Recipe, print_: PrintedTarget, fitted: FittedPrint | None,
+    models: list[tuple[RiseModel, float]], patches: list[_Patch],
+) -> ChainData:
+    process = recipe.processes[print_.process]
+    noise = models[print_.process][1] if fitted is None else fitted.noise_density_sd
     return ChainData(
         model=print_.process, shift=process.shift(print_.time),
-        u=np.array([p.level for p in kept]), y=np.array([p.density for p in kept]),
-        sd=np.full(len(kept), np.hypot(noise, SHEET_DENSITY_SD)), shift_sd=SHEET_EXPOSURE_SD)
+        u=np.array([p.level for p, _ in patches]), y=np.array([p.density for p, _ in patches]),
+        sd=np.full(len(patches), np.hypot(noise, SHEET_DENSITY_SD)), shift_sd=SHEET_EXPOSURE_SD)
 
 
 @dataclass(frozen=True, eq=False)
@@ -298,12 +344,16 @@ class _Chains:
 
     whole: ChainFit
     unmended: ChainFit | None
+    data: list[ChainData]
+    """What counted."""
+    strays: tuple[Doubt, ...]
+    """Of the few patches, those that did not."""
 
 
 def _read_off(
-    recipe: Recipe, chains: _Chains, data: list[ChainData], fits: list[FittedPrint | None],
+    recipe: Recipe, chains: _Chains, fits: list[FittedPrint | None]
 ) -> Derived:
-    process, chain = recipe.processes[recipe.process], chains.whole
+    process, chain, data = recipe.processes[recipe.process], chains.whole, chains.data
     level = np.linspace(0.0, 1.0, NODES)
     shift = process.shift(recipe.printing_time)
     density, covariance = chain.outer(recipe.process, shift, level)
@@ -323,8 +373,10 @@ def _read_off(
     black_end, white_end = _usable(response, recipe.spoken_time)
     seen = _seen(chain, data, level, inner_sd)
     _refuse_dark(response, seen, any(p.process == recipe.process for p in recipe.prints))
+    if seen is not None and _white_was_printed(recipe, seen):
+        seen = None
     found = process.findings
-    doubts = tuple(d for f in fits if f is not None for d in f.doubtful)
+    doubts = (*(d for f in fits if f is not None for d in f.doubtful), *chains.strays)
     derived = Derived(
         response=response, negative=_negative(level, inner, inner_sd),
         level_black=black_end, level_white=white_end, noise_density_sd=noise, doubtful=doubts,
@@ -332,9 +384,13 @@ def _read_off(
         level_enough=float(level[enough[0]]) if enough.size else None,
         white_short_lightness=max(white - float(light[-1]), 0.0), guessed_from=seen,
         plan=_plan(level, density, covariance, noise), few_patches_followed=followed,
+        disagreement=round(chain.noise, 2) if chain.noise > DISAGREEMENT else None,
         warnings=())
     said = [w for f in fits if f is not None for w in _turned(f)]
-    warnings = [*found.warnings, *said, *_disagreement(chain), *_range_words(derived, recipe)]
+    warnings = [*found.warnings, *said, *_stray_words(chains.strays),
+                *_disagreement(derived.disagreement), *_range_words(derived, recipe)]
+    if any(f.doubtful and not f.robust for f in fits if f is not None):
+        warnings.append(UNTOLD_STAINS)
     return replace(derived, warnings=tuple(dict.fromkeys(warnings)))
 
 
@@ -378,7 +434,8 @@ def _tabulate(level: Array, density: Array, spread: _Spread) -> PrintResponse:
     reading_sd = np.hypot(spread.sd, spread.noise)
 
     def lightness(values: Array, *, lower: bool) -> Array:
-        light = scales.density_to_lightness(values)
+        # far from all readings the edges of the band know no bounds
+        light = scales.density_to_lightness(np.clip(values, -1.0, 8.0))
         # an edge that dips would not be read backwards; raised or lowered it holds no less
         rising = (np.maximum.accumulate(light) if lower
                   else np.minimum.accumulate(light[::-1])[::-1])
@@ -450,10 +507,27 @@ def _turned(fitted: FittedPrint) -> list[str]:
             for r in fitted.reversals]
 
 
-def _disagreement(chain: ChainFit) -> list[str]:
-    if chain.noise <= DISAGREEMENT:
+def _white_was_printed(recipe: Recipe, seen: float) -> bool:
+    """Whether a print on the curve's own process went past the ink that can still be told apart,
+    in as much light or more: then all heavier ink was seen to print white."""
+    light = recipe.processes[recipe.process].shift
+    return any(p.process == recipe.process and p.readings.level.max() > seen
+               and light(p.time) >= light(recipe.printing_time) - SHEET_EXPOSURE_SD
+               for p in recipe.prints)
+
+
+def _stray_words(strays: tuple[Doubt, ...]) -> list[str]:
+    if not strays:
         return []
-    return [f"Strips and targets agree {chain.noise:.1f} times worse than their readings should:"
+    return [f"Set aside: {', '.join(d.patch for d in strays)}, which fit{'' if strays[1:] else 's'}"
+            " neither the strip nor the other patches. Look for a stain or a slip of the pen, and"
+            " measure again."]
+
+
+def _disagreement(times_worse: float | None) -> list[str]:
+    if times_worse is None:
+        return []
+    return [f"Strips and targets agree {times_worse:.1f} times worse than their readings should:"
             " one of the times may be wrong, or one of them may be of another paper, chemistry or"
             " ink. The band is widened accordingly."]
 

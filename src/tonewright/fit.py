@@ -33,6 +33,9 @@ STATED_SD_WORTH = 8.0
 """How many readings' worth of belief an instrument's own uncertainty gets."""
 SMALLEST_DOUBT = 0.02
 """Density by which a patch must be off at least to be worth a second look."""
+UNTOLD_STAINS = (
+    "Doubtful patches count fully, because each level was measured once and nothing tells a stain"
+    " from a tone. Measure them again, or leave them out with --leave-out NAME.")
 END_TOLERANCE = 0.5
 """Half a just-visible step (L*): what counts as still black, or already white."""
 

@@ -80,6 +80,8 @@ class Findings:
     warnings: tuple[str, ...]
     set_aside: tuple[int, ...] = ()
     """Rows of the strip that do not fit their neighbours and do not count."""
+    contradicted: bool = False
+    """Readings contradict each other: the times are not to be relied on."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -211,11 +213,11 @@ _ABOVE_ZERO = ("base_printing_time", "base_printing_time_low", "base_printing_ti
 
 def _findings_from_dict(data: dict[str, Any], rows: int) -> Findings:
     """Findings, each of its kind; `DocumentError` names the one that is not."""
-    data = {"set_aside": [], **data}
+    data = {"set_aside": [], "contradicted": False, **data}  # older documents lack them
     names = [f.name for f in fields(Findings)]
     rules = {name: ABOVE_ZERO if name in _ABOVE_ZERO else NUMBER for name in names}
     rules |= {name: or_none(rules[name]) for name in _MAY_BE_NONE}
-    rules |= {"warnings": TEXTS, "reached_black": TRUTH, "set_aside": Rule(
+    rules |= {"warnings": TEXTS, "reached_black": TRUTH, "contradicted": TRUTH, "set_aside": Rule(
         lambda v: is_whole(v) and 0 <= v < rows,
         f"it lists rows of the strip, which has {rows}, counted from 0", each=True)}
     check_names(data, names, "the findings", _WAY_OUT)

@@ -24,6 +24,7 @@ from tonewright.strip_check import (
     Placed,
     belong_apart,
     check_halves,
+    contradictions,
     doubt_words,
     find_doubtful,
     find_gross,
@@ -94,9 +95,11 @@ def make_process(
     if places.film is not None and places.film_sd is not None:
         check_halves(places.film, places.film_sd)
     drawn = draw_responses(places.x, places.y, places.sd, places.second)
-    said += speaks_against(places, places.film)
+    against = contradictions(places)
+    said += against + speaks_against(places, places.film)
     findings = _findings(strip, tablet, reference, places, drawn, settings)
-    findings = replace(findings, set_aside=tuple(doubtful), warnings=(*said, *findings.warnings))
+    findings = replace(findings, set_aside=tuple(doubtful), contradicted=bool(against),
+                       warnings=(*said, *findings.warnings))
     low, middle, high = (np.maximum.accumulate(weighted_quantile(drawn.curves, drawn.weights, q))
                          for q in (0.025, 0.5, 0.975))
     return Process(
@@ -173,7 +176,7 @@ def draw_responses(x: Array, y: Array, sd: Array, second: float) -> DrawnRespons
     """
     noise, each = likely_noise(x, y, sd)
     nodes = np.arange(x.min() - BEYOND_WHITE, x.max() + BEYOND_BLACK, 0.02)
-    curves = sample_rises(x, y, each, nodes, USUAL_BLACK, SAMPLE)
+    curves = sample_rises(x, y, each * sd, nodes, USUAL_BLACK, SAMPLE)
     black = just_black(nodes, curves, JUST_VISIBLE)
     guess = (second - black) / STOP
     if is_reached(black, x):

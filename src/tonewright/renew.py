@@ -133,7 +133,8 @@ def renew_from_process(
 def refuse_other_light(
     old: Setup, new: Setup, whose: str, what: str, entries: tuple[str, ...] = LIGHT
 ) -> None:
-    """Raise `OptionError` if lamp or film are said to differ: the ink blocks each its own way."""
+    """Raise `OptionError` if some entries are said to differ: lamp and film, or what ``entries``
+    names. How much light the ink holds back hangs on them."""
     for entry, before, after in other_light(old, new, entries):
         raise OptionError(
             f"the {entry} of {what} is {after!r}, that of {whose} {before!r}",
@@ -141,19 +142,10 @@ def refuse_other_light(
             "print a target with the new one, or add --anyway if it makes no difference")
 
 
-def is_of_the_same_strip(old: Curve, new: Curve) -> bool:
-    """Whether both hold for one strip and one time, from the same prints: nothing is new."""
-    before, after = old.recipe, new.recipe
-    if before is None or after is None or len(before.prints) != len(after.prints):
-        return False
-    strips = [r.processes[r.process].strip for r in (before, after)]
-    return strips[0] == strips[1] and before.printing_time == after.printing_time
-
-
 def taken_as_before(old: Setup, process: Process, changes: dict[str, str | None]) -> list[str]:
     """Entries that neither the new strip nor anybody says, and that are carried over."""
     return [entry.replace("_", " ") for entry in (*LIGHT, "paper", "coating", "developer")
-            if getattr(old, entry) and not getattr(process.setup, entry) and not changes[entry]]
+            if getattr(old, entry) and not getattr(process.setup, entry) and not changes.get(entry)]
 
 
 def movement(old: Curve, new: Curve) -> Movement:

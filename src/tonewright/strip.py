@@ -331,14 +331,14 @@ def _check_range(
 ) -> None:
     if clear - dense >= LEAST_RANGE:
         return
-    longest = max((p.time for p in patches), key=lambda t: t.value)
+    times = sorted((p.time for p in patches), key=lambda t: t.value)
     if dense > PLAINLY_DARK:
         said, way = "all steps are nearly as black", (
-            f"it is far too long, or fogged: print another for {longest.times(0.25).on_timer()}")
+            f"it is far too long, or fogged: print another for {times[0].times(0.25).on_timer()}")
     else:
         said, way = "black was not nearly reached", (
             "if it was coated and developed as it should be, it is far too short: print another"
-            f" for {longest.times(4.0).on_timer()}")
+            f" for {times[-1].times(4.0).on_timer()}")
     raise ReadingsError(
         f"{table.source.name}: densities run only from {clear:.2f} to {dense:.2f}; {said}",
         "a strip runs from black to paper white", way)

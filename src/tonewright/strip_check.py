@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from tonewright.errors import FitError
 from tonewright.numeric.monotone import SmoothFit, SmoothSettings, fit_smooth
 from tonewright.numeric.sigmoid import sample_rises
-from tonewright.numeric.strays import find_strays
+from tonewright.numeric.strays import find_strays, stray_limit
 from tonewright.scales import Array
 from tonewright.strip import FEWEST, Strip, StripPatch
 from tonewright.tablet import Tablet
@@ -24,15 +24,15 @@ coated paper counts for a third, in the logarithm."""
 USUAL_BLACK = 1.55, 0.4
 """Density of a coated paper's maximum black and how much papers differ (common practice, no
 source): it tells only where a strip is too short to show its own."""
-SMALLEST_DOUBT, PLAIN_DOUBT = 0.04, 3.5
-"""Density by which a step must be off at least to be set aside, and by how many standard
-deviations from what the others lead to expect: one of thirty good ones is so in a hundredth of all
-strips."""
+SMALLEST_DOUBT = 0.04
+"""Density by which a step must be off at least to be set aside."""
 DISAGREEMENT, DISAGREEMENT_DENSITY = 1.5, 0.03
 """Strips do not belong together where all of them scatter so many times more than each by itself,
 and by so much density besides: sheets of one paper differ by less."""
 MUCH_NOISE = 0.06
 """Scatter of a reading (density) beyond what an instrument and an even coating show."""
+ENOUGH_TO_TELL = 12
+"""Steps from which on their scatter can be told from the curve's bends."""
 THICK_FILM, NO_FILM = 0.18, 0.45
 """Clear film takes 0.03 to 0.15 (common practice, no source): more is doubted, far more
 refused."""
@@ -70,11 +70,12 @@ def smooth_strip(x: Array, y: Array, sd: Array) -> SmoothFit:
     return fit_smooth(x, y, sd, np.linspace(x.min(), x.max(), 60), settings)
 
 
-def likely_noise(x: Array, y: Array, sd: Array) -> tuple[float, Array]:
-    """Of a usual reading, as the strip itself shows it; and of each, shape (n,), all told."""
+def likely_noise(x: Array, y: Array, sd: Array) -> tuple[float, float]:
+    """Of a usual reading, as the strip itself shows it; and of any, all told, in units of its
+    ``sd``."""
     usual = float(np.median(sd))
     noise = max(smooth_strip(x, y, sd).noise * usual, NOISE_FLOOR)
-    return noise, noise ** (1.0 - USUAL_SHARE) * USUAL_NOISE**USUAL_SHARE * sd / usual
+    return noise, noise ** (1.0 - USUAL_SHARE) * USUAL_NOISE**USUAL_SHARE / usual
 
 
 def find_gross(strip: Strip, tablet: Tablet) -> list[int]:
@@ -96,13 +97,13 @@ def find_doubtful(placed: Placed) -> dict[int, float]:
     kept = placed.without(strays)
     _, noise = likely_noise(kept.x, kept.y, kept.sd)
     places = np.unique(placed.x[strays])
-    curves = sample_rises(kept.x, kept.y, noise, places, USUAL_BLACK, CONFIRMING)
+    curves = sample_rises(kept.x, kept.y, noise * kept.sd, places, USUAL_BLACK, CONFIRMING)
     at = np.searchsorted(places, placed.x[strays])
     off = placed.y[strays] - np.median(curves, axis=0)[at]
-    reading = noise[0] / kept.sd[0] * placed.sd[strays]
-    wide = np.hypot(reading, curves.std(axis=0)[at])
+    wide = np.hypot(noise * placed.sd[strays], curves.std(axis=0)[at])
+    limit = stray_limit(placed.x.size, placed.x.size)
     return {i: float(o) for i, o, w in zip(strays, off, wide, strict=True)
-            if abs(o) >= max(SMALLEST_DOUBT, PLAIN_DOUBT * w)}
+            if abs(o) >= max(SMALLEST_DOUBT, limit * w)}
 
 
 def step_name(patch: StripPatch) -> str:
@@ -123,12 +124,20 @@ def doubt_words(placed: Placed, doubtful: dict[int, float]) -> list[str]:
             " tonewright strip --count-all counts every step all the same."]
 
 
-def speaks_against(placed: Placed, film: float | None) -> list[str]:
-    """Warnings for strips that do not belong together, or not to their tablet or zero."""
+def contradictions(placed: Placed) -> list[str]:
+    """Warnings for readings that no one paper gives: the times are not to be relied on."""
     joint = _noise(placed)
     each = _noise_apart(placed, joint)
-    said = [] if each is None else [_apart_words(placed, joint, each)]
-    if not said and joint > MUCH_NOISE:
+    apart = [] if each is None else [_apart_words(placed, joint, each)]
+    return apart + _lighter_again(placed, joint)
+
+
+def speaks_against(placed: Placed, film: float | None) -> list[str]:
+    """Warnings for readings that scatter, or do not belong to their tablet or zero."""
+    joint = _noise(placed)
+    said = []
+    if (joint > MUCH_NOISE and placed.x.size >= ENOUGH_TO_TELL
+            and _noise_apart(placed, joint) is None):
         said.append(f"The readings scatter by {joint:.2f} in density, more than an instrument and"
                     " an even coating do: look at the strip, and measure it again.")
     if film is not None and film > THICK_FILM:
@@ -141,7 +150,7 @@ def speaks_against(placed: Placed, film: float | None) -> list[str]:
                     " that: the instrument seems to have been zeroed on the paper. If so, add"
                     " --relative-to-paper, and --paper-density with the paper's own density (0.05"
                     " to 0.12 mostly), for the right blacks.")
-    return said + _lighter_again(placed, joint)
+    return said
 
 
 def belong_apart(placed: Placed) -> bool:
@@ -161,22 +170,24 @@ def _groups(patches: Sequence[StripPatch]) -> dict[_Group, NDArray[np.intp]]:
 def _lighter_again(placed: Placed, noise: float) -> list[str]:
     """A warning where a strip gets lighter again towards its clearest step.
 
-    The mean of the first k steps against that of four neighbours soon after them.
+    The mean of the first k steps against that of four neighbours soon after them; black lies
+    where those four are blackest.
     """
-    said = []
+    blackest = []
     for rows in _groups(placed.patches).values():
         order = rows[np.argsort(-placed.x[rows], kind="stable")]
         y = placed.y[order]
-        found = [k for k in range(1, CLEAREST + 1) if any(
-            _is_lighter(y[:k], y[j:j + 4], noise)
-            for j in range(k, min(k + SOON, order.size - 3)))]
-        if found:
-            last = placed.patches[order[found[-1] - 1]]
-            said.append(f"The print gets lighter again towards step 1, from {step_name(last)} on,"
-                        " though there was more light: stains, or a black that turns over when it"
-                        " gets too much. The times hang on these steps: measure them again, or"
-                        " leave them out with --skip.")
-    return said
+        after = range(1, min(CLEAREST + SOON, order.size - 3))
+        if any(_is_lighter(y[:k], y[j:j + 4], noise) for k in range(1, CLEAREST + 1)
+               for j in after if k <= j < k + SOON):
+            peak = max(after, key=lambda j: float(y[j:j + 4].mean()))
+            blackest.append(step_name(placed.patches[order[peak]]))
+    if not blackest:
+        return []
+    return [f"The print gets lighter again towards step 1, from {' and '.join(blackest)} on,"
+            " though there was more light: stains, or a black that turns over when it gets too"
+            " much. The times hang on these steps: measure them again, leave them out with --skip,"
+            " or print for a shorter time."]
 
 
 def _is_lighter(first: Array, after: Array, noise: float) -> bool:

@@ -266,7 +266,7 @@ def test_patches_that_are_none_of_the_paper_are_refused(here):
     Path("black.csv").write_text("\n".join(few), encoding="utf-8")
     name = few[-1].partition(",")[0]
     renewal = ("renew", "new.curve.json", "--readings", "black.csv", "-o", "x.curve.json")
-    assert f"no tone of new prints as {name}" in refused(*renewal)
+    assert f"{name} (density 3.90) lies outside what new can print" in refused(*renewal)
     good(*renewal, "--leave-out", name)
     lines = Path("few.csv").read_text(encoding="utf-8").splitlines()
     dark = [line.rpartition(",")[0] + f",{1.3 - 0.01 * i:.2f}" for i, line in enumerate(lines[2:])]
@@ -275,10 +275,70 @@ def test_patches_that_are_none_of_the_paper_are_refused(here):
         "renew", "new.curve.json", "--readings", "dark.csv", "-o", "y.curve.json")
 
 
+def spoilt_few(by, row=-4):
+    """The few patches with a slip in one of them, and that one's name."""
+    lines = Path("few.csv").read_text(encoding="utf-8").splitlines()
+    lines = [*lines[:2], *(f"few-{line}" for line in lines[2:])]
+    head, _, density = lines[row].rpartition(",")
+    lines[row] = f"{head},{float(density) + by:.3f}"
+    Path("spoilt.csv").write_text("\n".join(lines), encoding="utf-8")
+    return head.partition(",")[0]
+
+
+@pytest.mark.parametrize("by", [0.2, -0.2])
+def test_one_misread_patch_among_few_is_named_and_does_not_count(here, by):
+    name = spoilt_few(by)
+    done = good("renew", "new.curve.json", "--readings", "spoilt.csv", "-o", "x.curve.json")
+    said = " ".join(done.stdout.split())
+    assert f"Set aside: {name}, which fits neither the strip nor the other patches" in said
+    assert f"doubtful {name} (ink " in said
+    good("renew", "new.curve.json", "--readings", "few.csv", "-o", "y.curve.json")
+    good("renew", "new.curve.json", "--readings", "spoilt.csv", "--leave-out", name, "-o",
+         "z.curve.json")
+    x, z = read_curve("x.curve.json"), read_curve("z.curve.json")
+    assert np.array_equal(x.correction.level, z.correction.level)
+    assert not read_curve("y.curve.json").summary.doubtful
+
+
+def test_patches_of_another_time_are_no_step_to_a_picture(here):
+    time = read_curve("new.curve.json").recipe.printing_time.value
+    done = good("renew", "new.curve.json", "--readings", "few.csv", "--target-time",
+                f"{2.5 * time:g}s", "-o", "x.curve.json")
+    assert "times worse than their readings should" in " ".join(done.stdout.split())
+    assert "Next:    strip and patches contradict each other" in done.stdout
+    assert "plan " not in done.stdout
+
+
+def test_a_strip_that_contradicts_itself_is_no_step_to_a_picture(here):
+    lines = Path("old-strip.csv").read_text(encoding="utf-8").splitlines()
+    other = [",".join([step, f"{0.3 + 0.6 * float(density):.3f}", time])
+             for step, density, time in (line.split(",") for line in lines[2:])]
+    Path("other.csv").write_text("\n".join([*lines[:2], *other]), encoding="utf-8")
+    done = good("strip", "old-strip.csv", "other.csv", "--tablet", "31", "-o",
+                "both.process.json")
+    assert "Next:    look at the strip and at the warnings above" in done.stdout
+    made = good("fit", "target.csv", "--process", "both.process.json", "-o", "x.curve.json")
+    assert "Next:    the strip's readings contradict each other" in made.stdout
+
+
+def test_an_unsure_curve_asks_for_patches_first(here):
+    lines = Path("target.csv").read_text(encoding="utf-8").splitlines()
+    dark = [line for line in lines[2:] if float(line.split(",")[1]) < 0.35]
+    Path("dark.csv").write_text("\n".join([*lines[:2], *dark]), encoding="utf-8")
+    done = good("fit", "dark.csv", "--process", "old.process.json", "-o", "x.curve.json")
+    assert "Next:    the curve is too unsure for a picture" in done.stdout
+    assert "plan      to be surer" in done.stdout
+
+
+def test_whites_that_were_printed_are_not_called_unseen(here):
+    done = good(*FIT)
+    assert "no print has shown" not in " ".join(done.stdout.split())
+
+
 def test_a_renewal_without_anything_new_says_so(here):
     done = good("renew", "old.curve.json", "--process", "old.process.json", "-o", "x.curve.json")
-    assert "nothing is new" in done.stdout
-    assert "nothing is new" not in good("renew", "old.curve.json", "--process",
+    assert "nothing moved" in done.stdout
+    assert "nothing moved" not in good("renew", "old.curve.json", "--process",
                                         "old.process.json", "--printing-time", "20min", "-o",
                                         "y.curve.json").stdout
     old, same = read_curve("old.curve.json"), read_curve("x.curve.json")

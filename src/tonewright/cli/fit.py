@@ -259,13 +259,13 @@ def _rebuild(
 
 
 def _say(curve: Any, output: Path, as_json: bool) -> None:
-    from tonewright.show.text import UNSURE, fit_json, fit_text, next_words, plan_text
+    from tonewright.show.text import fit_json, fit_text, next_words, plan_lines
 
     if as_json:
         print_json({**fit_json(curve), "output": str(output)})
         return
     click.echo(fit_text(curve))
-    if curve.plan and curve.summary.band_halfwidth_max > UNSURE:
-        click.echo(plan_text(curve, str(output)))
+    for line in plan_lines(curve, str(output)):
+        click.echo(line)
     click.echo(f"\nWritten: {output}")
     click.echo(f"Next:    {next_words(curve, str(output))}")

@@ -28,7 +28,7 @@ leave_out = click.option("--leave-out", multiple=True, metavar="PATCH",
 plot = click.option("--plot", type=PATH, metavar="PNG", help="Also draw it as a picture.")
 
 anyway = click.option("--anyway", is_flag=True,
-                      help="Go on although lamp or film differ between the documents.")
+                      help="Go on although lamp, film, printer or ink differ from before.")
 
 SETUP_HELP = {
     "paper": "Paper, as you call it.",

@@ -127,33 +127,32 @@ def _new_ink(
 
 def _notes(before: Any, new: Any, asked: _New) -> list[str]:
     """What was taken for granted, or given up."""
-    from tonewright.renew import is_of_the_same_strip, taken_as_before
+    from tonewright.renew import taken_as_before
 
     if new.recipe is None and before.recipe is not None:
         return ["a whole target tells all by itself: the strip behind the old curve does not count"
                 " any more, and the new curve cannot be renewed by a strip or for another time."
                 " To keep that, print a strip too, and add its --process."]
-    if is_of_the_same_strip(before, new):
-        return [f"nothing is new: the curve {before.name} is for this strip and this printing time"
-                " already"]
-    if asked.process_file is None or new.recipe is None:
-        return []
-    process = new.recipe.processes[new.recipe.process]
-    entries = taken_as_before(before.setup, process, asked.changes)
-    return [f"{', '.join(entries)}: taken as before, since {asked.process_file.name} does not say"
-            ] if entries else []
+    notes = []
+    if new.correction.level.tolist() == before.correction.level.tolist():
+        notes.append(f"nothing moved: the curve is as {before.name} was")
+    if asked.process_file is not None and new.recipe is not None:
+        process = new.recipe.processes[new.recipe.process]
+        if entries := taken_as_before(before.setup, process, asked.changes):
+            notes.append(f"{', '.join(entries)}: taken as before, since {asked.process_file.name}"
+                         " does not say")
+    return notes
 
 
 def _say(before: Any, new: Any, notes: list[str], output: Path, as_json: bool) -> None:
     from tonewright.renew import changed_setup, movement
     from tonewright.show.text import (
-        UNSURE,
         fit_json,
         fit_text,
         labelled,
         movement_text,
         next_words,
-        plan_text,
+        plan_lines,
     )
 
     moved, changed = movement(before, new), changed_setup(before.setup, new.setup)
@@ -162,10 +161,8 @@ def _say(before: Any, new: Any, notes: list[str], output: Path, as_json: bool) -
                     "setup_changes": list(changed), "notes": notes, "moved": asdict(moved)})
         return
     click.echo(fit_text(new))
-    # after patches were added the next ones would hardly tell more
-    if new.plan and (new.summary.few_patches_followed is None
-                     or new.summary.band_halfwidth_max > UNSURE):
-        click.echo(plan_text(new, str(output)))
+    for line in plan_lines(new, str(output), renewed=True):
+        click.echo(line)
     click.echo("\n" + movement_text(before.name, moved, changed))
     for text in notes:
         click.echo(labelled("note", text))

@@ -51,7 +51,7 @@ def process_json(process: Process) -> dict[str, Any]:
         "set_aside": [{"step": p.step, "through": p.through, "print": p.print_name,
                        "density": p.density}
                       for p in (process.strip.patches[i] for i in found.set_aside)],
-        "warnings": list(found.warnings),
+        "contradicted": found.contradicted, "warnings": list(found.warnings),
     }
 
 
@@ -183,6 +183,9 @@ def _range_words(process: Process) -> str:
 def next_words(process: Process, file: str | None = None) -> str:
     """What to do next; ``file`` is where the process was written."""
     found = process.findings
+    if found.contradicted:
+        return ("look at the strip and at the warnings above: measure again, evaluate each strip by"
+                " itself, or print another, before anything is printed for these times")
     if found.next_time is not None:
         return (f"print another strip for {PrintingTime(found.next_time, process.unit)}: long"
                 " enough to show black if the paper needs more than is likely, and a strip that is"

@@ -12,6 +12,8 @@ from tonewright.renew import Movement
 from tonewright.times import PrintingTime
 
 WIDTH = 88
+CONTRADICTS = 1.8
+"""From how many times worse agreement than readings should have on something is plainly wrong."""
 UNSURE = 6.0
 """Half-width of the band, L*, from which on a tone would be seen to be off."""
 _SCALES = {"luminance": "luminance (true CIE L*)",
@@ -83,7 +85,7 @@ def fit_text(curve: Curve) -> str:
         labelled("doubtful", _doubtful_text(found.doubtful)),
     ]
     lines += _range_lines(curve)
-    lines += _followed_lines(found.few_patches_followed)
+    lines += _followed_lines(found.few_patches_followed, found.disagreement is None)
     lines += [labelled("note", text) for text in _notes(curve)]
     lines += [labelled("warning", text) for text in found.warnings]
     return "\n".join(lines)
@@ -151,13 +153,14 @@ def _range_lines(curve: Curve) -> list[str]:
                      f" prints; the process needs {need}")]
 
 
-def _followed_lines(part: float | None) -> list[str]:
+def _followed_lines(part: float | None, agree: bool) -> list[str]:
     """What a few patches did to a curve that was known without them."""
     if part is None:
         return []
     if part == 0.0:
-        said = ("they bear out what the strip said, as nearly as single readings can: the curve"
-                " stays as it was, and is surer now")
+        said = ("they bear out what the strip said, as nearly as single readings can; the curve"
+                " stays as it was" if agree else
+                "they and the strip do not agree, see the warning; the curve stays as it was")
     elif part < 0.995:
         said = (f"the curve goes {part:.0%} of the way they point to; further, their noise could as"
                 " well make it worse")
@@ -166,28 +169,53 @@ def _followed_lines(part: float | None) -> list[str]:
     return [labelled("patches", said)]
 
 
-def plan_text(curve: Curve, file: str) -> str:
-    """Which patches to print next, if the curve in ``file`` shall be surer."""
+def plan_lines(curve: Curve, file: str, *, renewed: bool = False) -> list[str]:
+    """Which patches to print next, if the curve in ``file`` shall be surer: where it is unsure,
+    and always after a renewal without patches, unless something else must be mended first."""
+    found = curve.summary
+    wanted = renewed and found.few_patches_followed is None
+    if not curve.plan or _first_mend(curve) or not (wanted or found.band_halfwidth_max > UNSURE):
+        return []
     assert curve.recipe is not None
     levels = ", ".join(f"{v:.0%}" for v in curve.plan)
-    return labelled("plan", f"to be surer, print a few patches on this paper for"
-                    f" {curve.recipe.spoken_time}; those at {levels} ink would tell most"
-                    f" (tonewright target --levels-for {file} --levels 7 -o FEW.tif draws such a"
-                    f" sheet). Measure them and add them: tonewright renew {file} --readings"
-                    " FEW.csv -o SURER.curve.json")
+    return [labelled("plan", f"to be surer, print a few patches on this paper for"
+                     f" {curve.recipe.spoken_time}; those at {levels} ink would tell most"
+                     f" (tonewright target --levels-for {file} --levels 7 -o FEW.tif draws a sheet"
+                     f" much like that). Measure them and add them: tonewright renew {file}"
+                     " --readings FEW.csv -o SURER.curve.json")]
+
+
+def _first_mend(curve: Curve) -> str:
+    """What to do before anything is printed with a curve; empty where nothing speaks against
+    it."""
+    recipe, found = curve.recipe, curve.summary
+    if recipe is None:
+        return ""
+    process = recipe.processes[recipe.process]
+    longer = process.findings.next_time
+    if process.findings.contradicted:
+        return ("the strip's readings contradict each other, see the warnings: measure or print it"
+                " again, tonewright strip, and make the curve again before a picture is printed")
+    if longer is not None:
+        return ("the strip did not show black, so this curve may be for the wrong time: print"
+                f" another strip for {PrintingTime(longer, process.unit)}, tonewright strip, and"
+                " make the curve again before a picture is printed with it")
+    if found.disagreement is not None and found.disagreement > CONTRADICTS:
+        return ("strip and patches contradict each other, see the warnings: check times and papers"
+                + (", measure the doubtful patches again or leave them out with --leave-out,"
+                   if found.doubtful else "")
+                + " and make the curve again before a picture is printed with it")
+    return ""
 
 
 def next_words(curve: Curve, file: str) -> str:
     """What to do with a curve that was written to ``file``."""
-    recipe = curve.recipe
-    if recipe is not None:
-        process = recipe.processes[recipe.process]
-        longer = process.findings.next_time
-        if longer is not None:
-            return ("the strip did not show black, so this curve may be for the wrong time: print"
-                    f" another strip for {PrintingTime(longer, process.unit)}, tonewright strip,"
-                    " and make the curve again before a picture is printed with it")
+    if mend := _first_mend(curve):
+        return mend
     if curve.plan and curve.summary.band_halfwidth_max > UNSURE:
+        if curve.summary.doubtful:
+            return ("the curve is too unsure for a picture: measure the doubtful patches again, or"
+                    " leave them out with --leave-out, then print and add those of the plan")
         return "the curve is too unsure for a picture: print and add the patches of the plan first"
     return f"tonewright negative IMAGE.tif --curve {file} -o NEGATIVE.tif"
 
