@@ -14,6 +14,7 @@ from tonewright.darkroom import Darkroom, Flaws, Lamp, measure_strip
 from tonewright.errors import FitError
 from tonewright.exposure import log_exposure_range
 from tonewright.process_fit import (
+    Places,
     draw_responses,
     just_black,
     make_process,
@@ -246,7 +247,7 @@ def test_a_guess_is_right_where_step_2_is_just_black():
     x, y = -TABLET.density[[p.step - 1 for p in short.patches]], short.density
     ends = []
     for second in (-0.1, 0.2):  # the same strip, its step 2 said to lie here
-        drawn = draw_responses(x, y, np.ones(x.size), second)
+        drawn = draw_responses(Places((), x, y, np.ones(x.size), float(x.max()), second))
         black = just_black(drawn.nodes, drawn.curves, 1.0)
         ends.append(float(weighted_quantile(black, drawn.weights, 0.5)))
     assert 0.02 < ends[1] - ends[0] < 0.3

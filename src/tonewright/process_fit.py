@@ -55,12 +55,15 @@ USUAL_RANGES = 0.4, 2.2
 
 
 @dataclass(frozen=True, eq=False)
-class _Places(Placed):
+class Places(Placed):
     """Where each reading lies: exposure relative to the reference time."""
 
+    first: float
+    """Where the clearest step under the film lies, at the longest time: it must have printed
+    black."""
     second: float
-    """Where step 2 lies, through the film and at the longest time: if that is where black ends,
-    this time is the base printing time."""
+    """Where step 2 lies there: if that is where black ends, this time is the base printing
+    time."""
     reciprocity: float = 1.0
     reciprocity_sd: float | None = None
     film: float | None = None
@@ -94,7 +97,7 @@ def make_process(
     doubtful, places, said = _sifted(strip, tablet, reference, settings)
     if places.film is not None and places.film_sd is not None:
         check_halves(places.film, places.film_sd)
-    drawn = draw_responses(places.x, places.y, places.sd, places.second)
+    drawn = draw_responses(places)
     against = contradictions(places)
     said += against + speaks_against(places, places.film)
     findings = _findings(strip, tablet, reference, places, drawn, settings)
@@ -114,7 +117,7 @@ def _rounded(values: Array, places: int = 5) -> Array:
 
 def _sifted(
     strip: Strip, tablet: Tablet, reference: PrintingTime, settings: ProcessSettings
-) -> tuple[list[int], _Places, list[str]]:
+) -> tuple[list[int], Places, list[str]]:
     """Rows that shall not count, where the others lie, and what to say of it.
 
     One slip among the dark steps would move the time by a stop; a step too few moves nothing.
@@ -147,7 +150,7 @@ def response_model(process: Process) -> tuple[RiseModel, float]:
     found = process.findings
     places = _place(counted, process.tablet, process.reference_time,
                     _Known(found.reciprocity, found.film_density))
-    drawn = draw_responses(places.x, places.y, places.sd, places.second)
+    drawn = draw_responses(places)
     return model_from_sample(drawn.nodes, drawn.curves, drawn.weights), drawn.noise
 
 
@@ -169,17 +172,15 @@ class DrawnResponses:
     noise: float
 
 
-def draw_responses(x: Array, y: Array, sd: Array, second: float) -> DrawnResponses:
-    """Sample the density curves that fit readings ``y`` at exposures ``x``, shape (n,).
-
-    ``second`` is the exposure at which black would end had the guess been right.
-    """
+def draw_responses(places: Places) -> DrawnResponses:
+    """Sample the density curves that fit the readings where they lie."""
+    x, y, sd = places.x, places.y, places.sd
     noise, each = likely_noise(x, y, sd)
     nodes = np.arange(x.min() - BEYOND_WHITE, x.max() + BEYOND_BLACK, 0.02)
     curves = sample_rises(x, y, each * sd, nodes, USUAL_BLACK, SAMPLE)
     black = just_black(nodes, curves, JUST_VISIBLE)
-    guess = (second - black) / STOP
-    if is_reached(black, x):
+    guess = (places.second - black) / STOP
+    if is_reached(black, places):
         weights = wide = 1.0 / (1.0 + ((guess - GUESS_STOPS) / GUESS_REACH) ** 6)
     else:
         off = (guess - GUESS_STOPS) / SHORT_SPREAD
@@ -188,12 +189,13 @@ def draw_responses(x: Array, y: Array, sd: Array, second: float) -> DrawnRespons
     return DrawnResponses(nodes, curves, weights / weights.sum(), wide / wide.sum(), noise)
 
 
-def is_reached(black: Array, x: Array) -> bool:
-    """Whether the strip itself, any guess aside, says that its clearest step printed black.
+def is_reached(black: Array, places: Places) -> bool:
+    """Whether the strip itself, any guess aside, says that its clearest step printed black
+    through the film.
 
-    ``black``: exposure where each sample curve is black, shape (count,); ``x``: exposures.
+    ``black``: exposure where each sample curve is black, shape (count,).
     """
-    return bool(np.median(black) <= x.max())
+    return bool(np.median(black) <= places.first)
 
 
 def just_black(nodes: Array, curves: Array, step: float) -> Array:
@@ -213,7 +215,7 @@ def weighted_quantile(values: Array, weights: Array, part: float) -> Array:
 
 def _place(
     strip: Strip, tablet: Tablet, reference: PrintingTime, known: _Known | None = None
-) -> _Places:
+) -> Places:
     """Exposure of every reading; the film's density and the reciprocity found on the way."""
     patches = strip.patches
     base = np.array([-tablet.densities[p.step - 1] for p in patches])
@@ -229,14 +231,15 @@ def _place(
 
     if known is not None:
         x = base + known.reciprocity * longer + bare * (known.film or 0.0)
-        return _Places(patches, x, y, sd, second(known.reciprocity))
+        return Places(patches, x, y, sd, float(x[~bare].max()), second(known.reciprocity))
     power, power_sd = _find_reciprocity(base[~bare], longer[~bare], y[~bare], sd[~bare])
     x = base + power * longer
     film = film_sd = None
     if bare.any():
         film, film_sd = _best_shift(lambda f: smooth_strip(x + f * bare, y, sd).score, (-0.6, 0.9))
         x = x + film * bare
-    return _Places(patches, x, y, sd, second(power), power, power_sd, film, film_sd)
+    return Places(patches, x, y, sd, float(x[~bare].max()), second(power), power, power_sd, film,
+                  film_sd)
 
 
 def _find_reciprocity(
@@ -269,7 +272,7 @@ def _best_shift(
 
 
 def _findings(
-    strip: Strip, tablet: Tablet, reference: PrintingTime, places: _Places,
+    strip: Strip, tablet: Tablet, reference: PrintingTime, places: Places,
     drawn: DrawnResponses, settings: ProcessSettings,
 ) -> Findings:
     step = settings.just_visible_lightness
@@ -283,7 +286,7 @@ def _findings(
     low = middle - math.hypot(max(middle - low, 0.0), least)
     high = middle + math.hypot(max(high - middle, 0.0), least)
     base = reference.times(10.0**middle)
-    reached = is_reached(black_at, places.x)
+    reached = is_reached(black_at, places)
     ranges = np.array([log_exposure_range(drawn.nodes, c) or np.nan for c in drawn.curves])
     known = np.isfinite(ranges)
     log_range = (float(weighted_quantile(ranges[known], drawn.weights[known], 0.5))
@@ -317,7 +320,7 @@ def _range_words(log_range: float | None, tablet: Tablet) -> tuple[str, ...]:
             " tablet that was printed: with another one, the times are wrong too.",)
 
 
-def _white_words(drawn: DrawnResponses, places: _Places) -> tuple[str, ...]:
+def _white_words(drawn: DrawnResponses, places: Places) -> tuple[str, ...]:
     """Whether even the densest step still prints darker than the paper."""
     densest = int(np.searchsorted(drawn.nodes, places.x.min()))
     above = float(weighted_quantile(drawn.curves[:, densest] - drawn.curves[:, 0],
@@ -344,7 +347,7 @@ def _next_time(wanted: PrintingTime, longest: PrintingTime) -> PrintingTime:
 
 
 def _warnings(
-    strip: Strip, between: tuple[float, float], next_time: PrintingTime | None, places: _Places
+    strip: Strip, between: tuple[float, float], next_time: PrintingTime | None, places: Places
 ) -> tuple[str, ...]:
     low, high = between
     said = list(strip.notes)
