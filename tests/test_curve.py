@@ -145,7 +145,7 @@ NAN, INF, HUGE = float("nan"), float("inf"), 10**400
 CHANGES = [
     (set_in("format", "tonewright-process"), "tonewright-process"),
     (drop("format"), "does not say what it is"),
-    (set_in("version", 2), "version 2"),
+    (set_in("version", 2), "version 2"), (set_in("version", True), "version .* is true"),
     (set_in("version", "1"), 'version .* is the text "1"'),
     (drop("version"), "version .* is missing"),
     *[

@@ -28,7 +28,7 @@ def check_header(data: Any, fmt: str, version: int, what: str) -> None:
                             else "this document does not say what it is",
                             f'a {what} has the format "{fmt}"', f"give a {what}")
     said = data.get("version")
-    if said != version:
+    if not is_whole(said) or said != version:
         raise DocumentError(
             f"this {what} has version {said}" if is_whole(said) and abs(said) < 10**6
             else f"the version of this {what} is {spoken(said)}",

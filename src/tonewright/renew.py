@@ -10,6 +10,7 @@ from tonewright.calibrate import make_curve
 from tonewright.curve import Ancestor, Curve, refuse_two_zeros
 from tonewright.derive import make_derived_curve
 from tonewright.errors import OptionError
+from tonewright.fit import patch_names
 from tonewright.process import Process
 from tonewright.readings import Readings, Scale
 from tonewright.recipe import PrintedTarget, pooled
@@ -119,14 +120,20 @@ def renew_from_process(
         processes, index = (*processes, new.process), len(processes)
     process = processes[index]
     time = new.printing_time or (process.base_time if new.process else recipe.printing_time)
+    left_out = new.left_out
     if new.readings is not None:
-        prints = (*prints, PrintedTarget(new.readings, index, new.readings_time or time))
+        # a patch of the new print is meant, though an old one may have one of its name
+        patches = new.readings.patches
+        known = {*(p.patch for p in patches), *patch_names(patches)}
+        own = tuple(name for name in left_out if name in known)
+        left_out = tuple(name for name in left_out if name not in known)
+        prints = (*prints, PrintedTarget(new.readings, index, new.readings_time or time, own))
     setup = old.setup
     if new.process is not None:
         setup = setup.with_changes(new.process.setup.to_dict())
     setup = setup.with_changes({**changes, "printing_time": process.spoken(time)})
     return make_derived_curve(pooled(processes, prints, index, time),
-                              replace(old.settings, left_out=new.left_out), setup, name,
+                              replace(old.settings, left_out=left_out), setup, name,
                               Ancestor(old.name, sha256, old.setup))
 
 

@@ -145,6 +145,14 @@ def test_cut_short_is_refused(tmp_path, text, share):
     assert ("it is empty" if share == 0.0 else "it breaks off in line") in it.value.given
 
 
+@pytest.mark.parametrize("end", ["0.", "1e-", "nul", "tr", "", '"a', "-"])
+def test_a_document_cut_within_a_word_or_a_number_breaks_off(tmp_path, end):
+    path = tmp_path / "cut.curve.json"
+    path.write_text('{"b": 1,\n"a": ' + end, encoding="utf-8")
+    with pytest.raises(DocumentError, match="it breaks off in line 2"):
+        read_curve(path)
+
+
 @pytest.mark.parametrize(
     ("raw", "said"),
     [

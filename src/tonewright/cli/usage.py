@@ -93,7 +93,7 @@ def _misused(name: str, command: click.Command | None, help_: str) -> OptionErro
     params = [] if command is None else command.params
     option = next((p for p in params if isinstance(p, click.Option)
                    and name in (*p.opts, *p.secondary_opts)), None)
-    if option is not None and option.is_flag:
+    if name in ("-h", "--help") or (option is not None and option.is_flag):
         return OptionError(f"{name} is given a value", "it is given alone",
                            f"leave the value out; {help_}")
     what = (option.help if option else None) or "it has one"

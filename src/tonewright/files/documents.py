@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -153,7 +154,9 @@ def _json_fault(error: ValueError | RecursionError) -> str:
         return "it is empty"
     if not text.lstrip().startswith("{"):
         return f"it begins with {shown(text.lstrip())}, not with a brace {{"
-    if not text[error.pos:].strip() or error.msg.startswith("Unterminated"):
+    # cut within a text, or within a number or a word: nothing but the rest of it follows
+    rest = text[error.pos:].strip()
+    if error.msg.startswith("Unterminated") or re.fullmatch(r"[\w.+-]*", rest):
         return f"it breaks off in line {text.rstrip().count(chr(10)) + 1}"
     lines = text.splitlines()
     return f"it cannot be understood in line {error.lineno}, {shown(lines[error.lineno - 1])}"

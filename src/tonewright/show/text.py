@@ -68,8 +68,7 @@ def fit_text(curve: Curve) -> str:
         *_origin_lines(curve),
         labelled("scale", _SCALES[curve.scale]
                  + (", counted from the bare paper" if curve.relative_to_paper else "")),
-        *([labelled("left out", ", ".join(curve.settings.left_out))]
-          if curve.settings.left_out else []),
+        *_left_out_lines(curve),
         labelled("noise", f"readings scatter by {found.noise_density_sd:.3f} in density"),
         *([labelled("sheets", _sheets_text(curve.readings, found.print_to_print_lightness_sd))]
           if curve.recipe is None and curve.readings is not None else []),
@@ -89,6 +88,12 @@ def fit_text(curve: Curve) -> str:
     lines += [labelled("note", text) for text in _notes(curve)]
     lines += [labelled("warning", text) for text in found.warnings]
     return "\n".join(lines)
+
+
+def _left_out_lines(curve: Curve) -> list[str]:
+    prints = () if curve.recipe is None else curve.recipe.prints
+    names = dict.fromkeys((*curve.settings.left_out, *(n for p in prints for n in p.left_out)))
+    return [labelled("left out", ", ".join(names))] if names else []
 
 
 def readings_line(readings: Readings) -> str:
