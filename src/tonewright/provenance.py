@@ -24,7 +24,7 @@ def check_header(data: Any, fmt: str, version: int, what: str) -> None:
     """
     found = data.get("format") if isinstance(data, dict) else None
     if found != fmt:
-        raise DocumentError(f"its format is {spoken(found)}" if found
+        raise DocumentError("its format is " + spoken(found).removeprefix("the text ") if found
                             else "this document does not say what it is",
                             f'a {what} has the format "{fmt}"', f"give a {what}")
     said = data.get("version")
