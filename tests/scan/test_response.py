@@ -187,7 +187,7 @@ def test_document_comes_back_equal():
 @pytest.mark.parametrize(
     ("change", "message"),
     [
-        ({"format": "other"}, 'the text "other"'), ({"version": 9}, "version 9"),
+        ({"format": "other"}, 'its format is "other"'), ({"version": 9}, "version 9"),
         ({"basis": "guess"}, "guess"), ({"flare": "much"}, "flare"), ({"flare": True}, "flare"),
         ({"known": {}}, "table known"), ({"notes": "x"}, "notes"),
         ({"response": {"code": [0.1, 0.9], "density": [1.0, 0.1], "density_sd": [0.1, 0.1]}},
