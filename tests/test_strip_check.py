@@ -15,6 +15,7 @@ from tonewright.strip_check import (
     contradictions,
     doubt_words,
     find_doubtful,
+    scatter_of,
     smooth_strip,
     speaks_against,
     step_name,
@@ -41,6 +42,14 @@ def placed(seed, *, change=None, noise=0.02, prints=("a",), shift=0.0, longer=1.
     for step, by in (change or {}).items():
         y[step - 1] += by
     return Placed(patches, np.concatenate(x), y, np.ones(y.size))
+
+
+def contradicted(one):
+    return contradictions(one, scatter_of(one))
+
+
+def against(one, film):
+    return speaks_against(one, scatter_of(one), film)
 
 
 def test_good_strips_have_no_doubtful_steps():
@@ -85,27 +94,27 @@ def test_what_is_said_of_them():
 
 def test_a_strip_that_gets_lighter_again_is_warned_of():
     """Two stains side by side look like a curve that turns: said, and not set right."""
-    assert not any("lighter again" in w for s in range(30) for w in contradictions(placed(s)))
+    assert not any("lighter again" in w for s in range(30) for w in contradicted(placed(s)))
     for change in ({1: -0.2, 2: -0.2}, {1: -0.3, 2: -0.3, 3: -0.3}):
-        said = contradictions(placed(3, change=change))
+        said = contradicted(placed(3, change=change))
         assert any("gets lighter again" in w and "--skip" in w for w in said), said
 
 
 def test_strips_of_one_paper_agree_and_of_two_do_not():
-    assert contradictions(placed(7, prints=("a", "b"))) == []
-    (said,) = contradictions(placed(7, prints=("a", "b"), shift=0.25))
+    assert contradicted(placed(7, prints=("a", "b"))) == []
+    (said,) = contradicted(placed(7, prints=("a", "b"), shift=0.25))
     assert "do not lie on one curve" in said
     assert "evaluate each by itself" in said
 
 
 def test_readings_that_scatter_much_are_warned_of():
-    said = speaks_against(placed(9, noise=0.12), None)
+    said = against(placed(9, noise=0.12), None)
     assert any("scatter by 0.1" in words for words in said)
 
 
 def test_a_film_that_takes_more_than_clear_film_can():  # common practice, no source
-    assert speaks_against(placed(11), 0.15) == []
-    (said,) = speaks_against(placed(11), 0.19)
+    assert against(placed(11), 0.15) == []
+    (said,) = against(placed(11), 0.19)
     assert "seems to take 0.19 of density" in said
     check_halves(0.3, 0.02)
     with pytest.raises(FitError, match=r"took 0\.60 of density.*--tablet"):
@@ -117,7 +126,7 @@ def test_a_black_that_turns_over_is_warned_of():
     for seed in range(10):
         turned = placed(seed, longer=3.0)  # stops
         turned.y[:8] -= np.linspace(0.1, 0.0, 8)
-        found += any("a black that turns over" in words for words in contradictions(turned))
+        found += any("a black that turns over" in words for words in contradicted(turned))
     assert found >= 8
 
 

@@ -231,7 +231,7 @@ def _fit_chains(
     strays: list[Doubt] = []
     if any(few) and any(d.u.size > 0 for d in rest):
         unmended = fit_chain(rest, outer, USUAL_RANGE)
-        for i in (i for i, only_mends in enumerate(few) if only_mends):
+        for i in (place for place, only_mends in enumerate(few) if only_mends):
             data[i], found = _without_strays(data[i], unmended)
             strays += [Doubt(counted[i][row][1], counted[i][row][0].level, round(off, 4),
                              round(deviations, 2)) for row, (off, deviations) in found.items()]

@@ -22,13 +22,13 @@ from tonewright.strip import Strip
 from tonewright.strip_check import (
     USUAL_BLACK,
     Placed,
-    belong_apart,
     check_halves,
     contradictions,
     doubt_words,
     find_doubtful,
     find_gross,
     likely_noise,
+    scatter_of,
     smooth_strip,
     speaks_against,
 )
@@ -98,8 +98,9 @@ def make_process(
     if places.film is not None and places.film_sd is not None:
         check_halves(places.film, places.film_sd)
     drawn = draw_responses(places)
-    against = contradictions(places)
-    said += against + speaks_against(places, places.film)
+    scatter = scatter_of(places)
+    against = contradictions(places, scatter)
+    said += against + speaks_against(places, scatter, places.film)
     findings = _findings(strip, tablet, reference, places, drawn, settings)
     findings = replace(findings, set_aside=tuple(doubtful), contradicted=bool(against),
                        warnings=(*said, *findings.warnings))
@@ -129,7 +130,7 @@ def _sifted(
     rough = _place(strip.without(gross), tablet, reference)
     placed = _place(strip, tablet, reference, _Known(rough.reciprocity, rough.film))
     # of strips that lie apart each would call the other's steps doubtful
-    doubtful = {} if belong_apart(rough) else find_doubtful(placed)
+    doubtful = find_doubtful(placed) if scatter_of(rough).each is None else {}
     same = set(doubtful) == set(gross)
     places = rough if same else _place(strip.without(doubtful), tablet, reference)
     return list(doubtful), places, doubt_words(placed, doubtful)

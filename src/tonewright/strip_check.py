@@ -124,22 +124,36 @@ def doubt_words(placed: Placed, doubtful: dict[int, float]) -> list[str]:
             " tonewright strip --count-all counts every step all the same."]
 
 
-def contradictions(placed: Placed) -> list[str]:
+@dataclass(frozen=True)
+class Scatter:
+    """How much readings scatter, in density."""
+
+    joint: float
+    """About one curve through all."""
+    each: float | None
+    """Of each strip or half about a curve of its own, where together they lie on none; None where
+    one curve holds for all."""
+
+
+def scatter_of(placed: Placed) -> Scatter:
+    """About one curve, and apart."""
+    joint = _noise(placed)
+    return Scatter(joint, _noise_apart(placed, joint))
+
+
+def contradictions(placed: Placed, scatter: Scatter) -> list[str]:
     """Warnings for readings that no one paper gives: the times are not to be relied on."""
-    joint = _noise(placed)
-    each = _noise_apart(placed, joint)
-    apart = [] if each is None else [_apart_words(placed, joint, each)]
-    return apart + _lighter_again(placed, joint)
+    apart = [] if scatter.each is None else [_apart_words(placed, scatter.joint, scatter.each)]
+    return apart + _lighter_again(placed, scatter.joint)
 
 
-def speaks_against(placed: Placed, film: float | None) -> list[str]:
+def speaks_against(placed: Placed, scatter: Scatter, film: float | None) -> list[str]:
     """Warnings for readings that scatter, or do not belong to their tablet or zero."""
-    joint = _noise(placed)
     said = []
-    if (joint > MUCH_NOISE and placed.x.size >= ENOUGH_TO_TELL
-            and _noise_apart(placed, joint) is None):
-        said.append(f"The readings scatter by {joint:.2f} in density, more than an instrument and"
-                    " an even coating do: look at the strip, and measure it again.")
+    if (scatter.joint > MUCH_NOISE and placed.x.size >= ENOUGH_TO_TELL
+            and scatter.each is None):
+        said.append(f"The readings scatter by {scatter.joint:.2f} in density, more than an"
+                    " instrument and an even coating do: look at the strip, and measure it again.")
     if film is not None and film > THICK_FILM:
         said.append(f"The film seems to take {film:.2f} of density; clear film takes 0.03 to 0.15."
                     " The two halves may be two prints, or one of them is read one or more steps"
@@ -151,11 +165,6 @@ def speaks_against(placed: Placed, film: float | None) -> list[str]:
                     " --relative-to-paper, and --paper-density with the paper's own density (0.05"
                     " to 0.12 mostly), for the right blacks.")
     return said
-
-
-def belong_apart(placed: Placed) -> bool:
-    """Whether several strips or halves lie on curves of their own."""
-    return _noise_apart(placed, _noise(placed)) is not None
 
 
 _Group = tuple[str, float, str | None]
