@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from tonewright.darkroom import Darkroom, Flaws, measure_chart, measure_strip
-from tonewright.ink_chart import ChartPatch, ChartReadings, chart_tones, usual_colours
-from tonewright.layout import LayoutSettings, make_target
-from tonewright.materials import ColouredInks
-from tonewright.process import Process
-from tonewright.process_fit import make_process
-from tonewright.readings import Readings
-from tonewright.setup import Setup
-from tonewright.strip import Strip, StripPatch
-from tonewright.tablet import nominal_tablet
-from tonewright.target import Target
-from tonewright.times import PrintingTime
+from tonewright.inks.chart import ChartPatch, ChartReadings, chart_tones, usual_colours
+from tonewright.measured.readings import Readings
+from tonewright.record.setup import Setup
+from tonewright.record.times import PrintingTime
+from tonewright.strip.fit import make_process
+from tonewright.strip.process import Process
+from tonewright.strip.readings import Strip, StripPatch
+from tonewright.strip.tablet import nominal_tablet
+from tonewright.target.document import Target
+from tonewright.target.layout import LayoutSettings, make_target
+from tonewright.virtual.darkroom import Darkroom, Flaws, measure_chart, measure_strip
+from tonewright.virtual.materials import ColouredInks
 
 TABLET = nominal_tablet("31")
 

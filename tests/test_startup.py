@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 import tifffile
 
-from tonewright.darkroom import Darkroom, measure_target
+from tonewright.virtual.darkroom import Darkroom, measure_target
 
 RUN = """
 import json, sys

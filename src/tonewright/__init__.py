@@ -1,8 +1,8 @@
 """Calibration for hand-coated contact printing: from measured densities to a printable negative.
 
 The package itself imports nothing, so that the command line starts at once.  The parts are
-modules named after what they do: ``tonewright.readings``, ``tonewright.fit``,
-``tonewright.curve``, ``tonewright.negative`` and so on; files are read and written by
+modules named after what they do: ``tonewright.measured.readings``, ``tonewright.curve.fit``,
+``tonewright.curve.document``, ``tonewright.negative`` and so on; files are read and written by
 ``tonewright.files``.
 """
 

@@ -18,15 +18,31 @@ class TonewrightError(Exception):
     rule:
         What holds instead: ``"a level lies between 0 (clear film) and 1 (heaviest ink)"``.
     way_out:
-        What the reader can do now: ``"if these are percent, name the column ink_percent"``.
+        What the reader can do now, in terms of the thing: ``"name the ink colour it was printed
+        in"``.
+    code:
+        Names the way out where a front adds how it is typed or clicked there:
+        ``"ink_colour_unknown"``; None where there is nothing to add.
+    values:
+        What that front needs to spell it out: ``colour="255,120,0"``.
     """
 
-    def __init__(self, given: str, rule: str, way_out: str) -> None:
+    def __init__(
+        self, given: str, rule: str, way_out: str, *, code: str | None = None, **values: object
+    ) -> None:
         self.given, self.rule, self.way_out = given, rule, way_out
-        first, *others = (p.strip().rstrip(".") for p in (given, rule, way_out))
+        self.code, self.values = code, values
+        super().__init__(self.sentences())
+
+    def sentences(self, typed: str = "") -> str:
+        """The message; ``typed`` is how the way out is taken in the front that shows it."""
+        way_out = self.way_out.strip().rstrip(".")
+        if typed:
+            way_out = f"{way_out} ({typed})" if way_out else typed
+        first, *others = (p.strip().rstrip(".") for p in (self.given, self.rule, way_out))
         # what was given may start with a file's name, which keeps its spelling
-        sentences = [first, *(_capital(p) for p in others)]
-        super().__init__(" ".join(f"{s}." for s in sentences if s))
+        said = [first, *(_capital(p) for p in others)]
+        return " ".join(f"{s}." for s in said if s)
 
 
 def _capital(sentence: str) -> str:

@@ -14,9 +14,9 @@ import sys
 
 import numpy as np
 
-from tonewright import darkroom
-from tonewright.fit import fit_print
+from tonewright.curve.fit import fit_print
 from tonewright.numeric.inverse import invert, invert_band
+from tonewright.virtual import darkroom
 
 TONES = np.linspace(0.01, 0.99, 99)
 CASES = [(51, 2, 0), (31, 2, 0), (21, 1, 0), (51, 2, 5), (31, 2, 3), (51, 1, 0), (51, 1, 3),

@@ -40,7 +40,7 @@ FORMATS = {
 CHILD = """
 import sys
 from pathlib import Path
-from tonewright.files.negatives import NegativeSettings, make_negative
+from tonewright.files.negative.make import NegativeSettings, make_negative
 class Curve:
     name = "straight"
     def level_at(self, image_lightness):

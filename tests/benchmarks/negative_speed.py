@@ -86,8 +86,8 @@ CASES = {
 
 def make_curve(folder: Path) -> tuple[Path, Path]:
     """A curve fitted to invented readings, and its table of codes for linear values of L*."""
-    from tonewright.darkroom import Darkroom, measure_target
     from tonewright.files.documents import read_curve
+    from tonewright.virtual.darkroom import Darkroom, measure_target
 
     readings = measure_target(Darkroom(), np.linspace(0.0, 1.0, 31), 2, seed=1).readings
     rows = [f"{p.level:.5f},{p.density:.4f}" for p in readings.patches]

@@ -27,22 +27,22 @@ from pathlib import Path
 import numpy as np
 import tifffile
 
-from tonewright import darkroom, scanroom
-from tonewright.aim import Aim
-from tonewright.calibrate import make_curve
-from tonewright.curve import Settings
+from tonewright.curve.aim import Aim
+from tonewright.curve.document import Settings
+from tonewright.curve.make import make_curve
 from tonewright.errors import TonewrightError
 from tonewright.files.lettering import text_mask
 from tonewright.files.targets import write_target
-from tonewright.layout import PAPERS, LayoutSettings, even_levels, make_target
-from tonewright.readings import Reading, Readings
+from tonewright.measured.readings import Reading, Readings
+from tonewright.record.setup import Setup
 from tonewright.scan.image import Scan
 from tonewright.scan.place import locate
 from tonewright.scan.read import ReadSettings, read_target_scan
 from tonewright.scan.response import response_from_scale
 from tonewright.scan.sample import INNER
-from tonewright.setup import Setup
-from tonewright.sheet import draw
+from tonewright.target.draw import draw
+from tonewright.target.layout import PAPERS, LayoutSettings, even_levels, make_target
+from tonewright.virtual import darkroom, scanroom
 
 SCALE = np.round(np.linspace(0.08, 2.04, 15), 2)
 TONES = np.linspace(0.01, 0.99, 99)

@@ -13,17 +13,17 @@ from dataclasses import replace
 
 import numpy as np
 
-from tonewright import darkroom
-from tonewright.aim import Aim
-from tonewright.calibrate import make_curve
-from tonewright.curve import Settings
-from tonewright.derive import DerivedSettings, make_derived_curve, make_recipe
-from tonewright.process_fit import make_process
-from tonewright.renew import Renewal, renew_from_process
-from tonewright.setup import Setup
-from tonewright.strip import Strip, StripPatch
-from tonewright.tablet import nominal_tablet
-from tonewright.times import PrintingTime
+from tonewright.curve.aim import Aim
+from tonewright.curve.derive import DerivedSettings, make_derived_curve, make_recipe
+from tonewright.curve.document import Settings
+from tonewright.curve.make import make_curve
+from tonewright.curve.renew import Renewal, renew_from_process
+from tonewright.record.setup import Setup
+from tonewright.record.times import PrintingTime
+from tonewright.strip.fit import make_process
+from tonewright.strip.readings import Strip, StripPatch
+from tonewright.strip.tablet import nominal_tablet
+from tonewright.virtual import darkroom
 
 TABLET = nominal_tablet("31")
 TONES = np.linspace(1.0, 99.0, 99)
@@ -60,7 +60,7 @@ def base_times(count, halves):
         rng = np.random.default_rng(seed)
         room = darkroom.random_darkroom(rng)
         off = float(rng.uniform(-0.5, 2.0))
-        found = strip_process(room, room.base_time * 2.0**off, seed + 999, "p", halves).findings
+        found = strip_process(room, room.base_time * 2.0**off, seed + 999, "p", halves).summary
         error = np.log2(found.base_printing_time / room.base_time)
         inside = found.base_printing_time_low <= room.base_time <= found.base_printing_time_high
         wide = np.log2(found.base_printing_time_high / found.base_printing_time_low) / 2.0
@@ -76,7 +76,7 @@ def short_strips(count):
     for seed in range(count):
         room = darkroom.random_darkroom(np.random.default_rng(seed + 5000))
         off = -1.0 - 0.5 * (seed % 3)
-        found = strip_process(room, room.base_time * 2.0**off, seed + 999).findings
+        found = strip_process(room, room.base_time * 2.0**off, seed + 999).summary
         step = None if found.next_time is None else np.log2(found.next_time / room.base_time) - off
         short.append((found.reached_black, np.nan if step is None else step, -off))
     reached, step, wanted = np.array(short, dtype=float).T

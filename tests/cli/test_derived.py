@@ -15,9 +15,9 @@ from click.testing import CliRunner
 
 import commands
 from tonewright.cli import main
-from tonewright.darkroom import CYANOTYPE, Darkroom, measure_strip, measure_target
 from tonewright.files.documents import read_curve
-from tonewright.tablet import nominal_tablet
+from tonewright.strip.tablet import nominal_tablet
+from tonewright.virtual.darkroom import CYANOTYPE, Darkroom, measure_strip, measure_target
 
 OLD, NEW = Darkroom(), Darkroom(process=CYANOTYPE)
 LIGHT = ("--lamp", "UV tubes", "--film", "clear")

@@ -13,8 +13,8 @@ from click.testing import CliRunner
 
 from commands import refused
 from tonewright.cli import main
-from tonewright.darkroom import Darkroom
 from tonewright.files.documents import read_curve
+from tonewright.virtual.darkroom import Darkroom
 
 CURVE_COLUMNS = ["image_lightness", "print_lightness", "level", "level_low", "level_high", "code"]
 RESPONSE_COLUMNS = ["level", "lightness", "lightness_low", "lightness_high", "density"]

@@ -12,8 +12,8 @@ from click.testing import CliRunner
 import commands
 from commands import files
 from tonewright.cli import main
-from tonewright.darkroom import Darkroom, Flaws, measure_target
 from tonewright.files.documents import read_curve
+from tonewright.virtual.darkroom import Darkroom, Flaws, measure_target
 
 LEVELS = np.linspace(0.0, 1.0, 21)
 DENSITY = np.round(Darkroom().print_density(LEVELS), 3)

@@ -17,16 +17,16 @@ import tifffile
 from click.testing import CliRunner
 
 import commands
-from tonewright import scanroom
 from tonewright.cli import main
-from tonewright.darkroom import Darkroom, Flaws, measure_strip, random_coloured_inks
 from tonewright.files.documents import read_curve
 from tonewright.files.scanners import write_scanner
 from tonewright.files.targets import read_target
-from tonewright.ink_chart import usual_colours
+from tonewright.inks.chart import usual_colours
+from tonewright.record.setup import parse_colour
 from tonewright.scan.response import response_from_scale
-from tonewright.setup import parse_colour
-from tonewright.tablet import nominal_tablet
+from tonewright.strip.tablet import nominal_tablet
+from tonewright.virtual import scanroom
+from tonewright.virtual.darkroom import Darkroom, Flaws, measure_strip, random_coloured_inks
 
 ROOM = Darkroom()
 INKS = random_coloured_inks(np.random.default_rng(4))
@@ -243,7 +243,7 @@ def test_every_usual_colour_is_ranked(here):
 def test_a_process_without_its_base_time_is_refused(here):
     data = json.loads(Path("k.process.json").read_text(encoding="utf-8"))
     for value in (None, 0.0, "30min"):
-        data["findings"]["base_printing_time"] = value
+        data["summary"]["base_printing_time"] = value
         Path("bad.process.json").write_text(json.dumps(data), encoding="utf-8")
         assert "base_printing_time is" in refused("inks", "inks.csv", "--process",
                                                   "bad.process.json")

@@ -301,7 +301,7 @@ def test_force_replaces(run, tmp_path):
 
 def fitted(tmp_path, setup=""):
     """A real curve, fitted to invented readings by the command itself."""
-    from tonewright.darkroom import Darkroom, measure_target
+    from tonewright.virtual.darkroom import Darkroom, measure_target
 
     readings = measure_target(Darkroom(), np.linspace(0.0, 1.0, 31), 2, seed=1).readings
     rows = [f"{p.level:.5f},{p.density:.4f}" for p in readings.patches]

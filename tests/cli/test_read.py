@@ -21,12 +21,12 @@ from click.testing import CliRunner
 from PIL import Image
 
 import commands
-from tonewright import darkroom, scanroom
 from tonewright.cli import main
 from tonewright.files.documents import read_curve
 from tonewright.files.scanners import write_scanner
 from tonewright.files.targets import read_target
 from tonewright.scan.response import response_from_scale
+from tonewright.virtual import darkroom, scanroom
 
 PROMISED = {
     "patches", "doubtful", "rotation_degrees", "mirrored", "mark_error_px", "unevenness_density",

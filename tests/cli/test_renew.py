@@ -12,8 +12,8 @@ from click.testing import CliRunner
 
 from commands import refused
 from tonewright.cli import main
-from tonewright.darkroom import CYANOTYPE, Darkroom, Flaws, measure_target
 from tonewright.files.documents import read_curve
+from tonewright.virtual.darkroom import CYANOTYPE, Darkroom, Flaws, measure_target
 
 
 def target(name, room, **flaws):

@@ -17,8 +17,15 @@ from commands import refused
 from tonewright.cli import main
 from tonewright.files.documents import read_process
 from tonewright.files.scanners import read_scanner
-from tonewright.scanroom import Lying, PaperFlaws, Scanner, gray_scale, print_strip, scan_sheet
-from tonewright.truth import Darkroom
+from tonewright.virtual.scanroom import (
+    Lying,
+    PaperFlaws,
+    Scanner,
+    gray_scale,
+    print_strip,
+    scan_sheet,
+)
+from tonewright.virtual.truth import Darkroom
 
 KNOWN = np.round(np.linspace(0.06, 2.1, 16), 2)
 FLATBED = Scanner(encoding="srgb", flare=0.005, ppi=200.0)

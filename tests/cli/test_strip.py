@@ -12,9 +12,9 @@ from click.testing import CliRunner
 from commands import files
 from commands import said as refused
 from tonewright.cli import main
-from tonewright.darkroom import Darkroom, measure_strip
 from tonewright.files.documents import read_process
-from tonewright.tablet import nominal_tablet
+from tonewright.strip.tablet import nominal_tablet
+from tonewright.virtual.darkroom import Darkroom, measure_strip
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 # issue B, "--json on strip"
@@ -72,7 +72,7 @@ def test_from_readings(run):
     process = read_process("mine.process.json")
     assert (process.name, process.setup.paper) == ("mine", "cotton")
     base = Darkroom().base_time
-    low, high = process.findings.base_printing_time_low, process.findings.base_printing_time_high
+    low, high = process.summary.base_printing_time_low, process.summary.base_printing_time_high
     assert 0.9 * low <= base <= 1.1 * high
 
 
@@ -278,7 +278,7 @@ def test_a_slip_of_the_pen_does_not_move_the_time(run):
     done = run("strip", "slip.csv", "--tablet", "31", "-o", "slip.process.json")
     assert done.exit_code == 0
     process = read_process("slip.process.json")
-    assert process.findings.set_aside == (1,)
+    assert process.summary.set_aside == (1,)
     assert slipped["set_aside"] == [{"step": 2, "through": "film", "print": None,
                                      "density": process.strip.patches[1].density}]
     assert len(process.strip.patches) == 62  # nothing measured is lost

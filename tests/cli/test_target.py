@@ -10,14 +10,14 @@ import pytest
 import tifffile
 from click.testing import CliRunner
 
-from tonewright import darkroom
-from tonewright.aim import Aim
-from tonewright.calibrate import make_curve
 from tonewright.cli import main
-from tonewright.curve import Settings
+from tonewright.curve.aim import Aim
+from tonewright.curve.document import Settings
+from tonewright.curve.make import make_curve
 from tonewright.files.documents import write_curve
 from tonewright.files.targets import read_target
-from tonewright.setup import Setup
+from tonewright.record.setup import Setup
+from tonewright.virtual import darkroom
 
 SMALL = ("--ppi", "100")
 

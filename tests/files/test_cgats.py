@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from tonewright.errors import FileError, TonewrightError
 from tonewright.files.tables import read_table
-from tonewright.readings import ReadingOptions, Table, readings_from_table
+from tonewright.measured.readings import ReadingOptions, Table, readings_from_table
 
 PLAIN = """\
 CGATS.17

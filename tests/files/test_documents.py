@@ -15,10 +15,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tonewright.aim import Aim
-from tonewright.calibrate import make_curve, rebuild
-from tonewright.curve import Settings, curve_from_dict
-from tonewright.darkroom import Darkroom, Flaws, measure_target
+from tonewright.curve.aim import Aim
+from tonewright.curve.document import Settings, curve_from_dict
+from tonewright.curve.make import make_curve, rebuild
 from tonewright.errors import DocumentError, FileError, OptionError, TonewrightError
 from tonewright.files.documents import (
     curve_text,
@@ -31,12 +30,13 @@ from tonewright.files.documents import (
     to_text,
     write_curve,
 )
-from tonewright.layout import LayoutSettings, even_levels, make_target
-from tonewright.process import process_from_dict
+from tonewright.record.setup import Setup
 from tonewright.scan.response import response_from_scale
 from tonewright.scan.scanner import response_from_dict
-from tonewright.setup import Setup
-from tonewright.target import target_from_dict
+from tonewright.strip.process import process_from_dict
+from tonewright.target.document import target_from_dict
+from tonewright.target.layout import LayoutSettings, even_levels, make_target
+from tonewright.virtual.darkroom import Darkroom, Flaws, measure_target
 
 CURVES = Path(__file__).parents[2] / "curves"
 
@@ -88,7 +88,7 @@ def test_a_rebuild_in_another_process_gives_the_same_bytes(written):
     """Threads, hash seeds and locale of another interpreter change nothing."""
     code = (
         "import sys\n"
-        "from tonewright.calibrate import rebuild\n"
+        "from tonewright.curve.make import rebuild\n"
         "from tonewright.files.documents import curve_text, read_curve\n"
         "sys.stdout.buffer.write(curve_text(rebuild(read_curve(sys.argv[1]))).encode('utf-8'))\n"
     )
@@ -457,7 +457,7 @@ def test_points_from_a_table(tmp_path, content, points):
 
 def test_points_from_an_exported_curve(tmp_path, curve):
     """A table that was exported can be an aim: its columns have the same names."""
-    from tonewright.export import csv_text, curve_rows
+    from tonewright.curve.export import csv_text, curve_rows
 
     path = tmp_path / "own.csv"
     path.write_text(csv_text(curve_rows(curve, 21), []), encoding="utf-8")

@@ -19,7 +19,7 @@ from hypothesis import strategies as st
 from tonewright.errors import FileError, TonewrightError
 from tonewright.files import tables
 from tonewright.files.tables import read_table
-from tonewright.readings import Table, readings_from_table
+from tonewright.measured.readings import Table, readings_from_table
 
 
 @pytest.fixture
@@ -181,7 +181,7 @@ def test_reading_a_table_imports_no_scipy_and_no_colour(path: Path) -> None:
     path.write_text(PLAIN, encoding="utf-8")
     code = (
         "import sys; from pathlib import Path; from tonewright.files.tables import read_table; "
-        "from tonewright.readings import readings_from_table; "
+        "from tonewright.measured.readings import readings_from_table; "
         f"readings_from_table(read_table(Path({str(path)!r}))); "
         "print([m for m in ('scipy', 'colour', 'matplotlib', 'click') if m in sys.modules])"
     )

@@ -10,20 +10,20 @@ import pytest
 import tifffile
 from PIL import Image
 
-from tonewright import darkroom, scanroom
-from tonewright.columns import Source
 from tonewright.errors import FileError, OptionError, ReadingsError
-from tonewright.files import scanned
 from tonewright.files.lettering import text_mask
-from tonewright.files.overlay import DOUBTFUL, READ, UNREAD, colour, overlay
+from tonewright.files.scan import readings as scanned
+from tonewright.files.scan.overlay import DOUBTFUL, READ, UNREAD, colour, overlay
 from tonewright.files.tables import read_table
 from tonewright.files.targets import read_levels, read_target, target_paths, write_target
-from tonewright.layout import LayoutSettings, even_levels, make_target
-from tonewright.readings import Reading, Readings, readings_from_table
+from tonewright.measured.columns import Source
+from tonewright.measured.readings import Reading, Readings, readings_from_table
 from tonewright.scan.image import Scan
 from tonewright.scan.read import ReadSettings, read_target_scan
 from tonewright.scan.response import response_from_scale
-from tonewright.sheet import draw
+from tonewright.target.draw import draw
+from tonewright.target.layout import LayoutSettings, even_levels, make_target
+from tonewright.virtual import darkroom, scanroom
 
 TARGET = make_target(even_levels(9), LayoutSettings(
     name="münze – cotton", seed=5, ppi=150.0, width_mm=101.6, height_mm=127.0, repeats=2))

@@ -9,7 +9,7 @@ import pytest
 
 from tonewright.errors import ReadingsError
 from tonewright.scan.find_steps import find_row
-from tonewright.scanroom import Lying, gray_scale, random_scanner, scan_sheet
+from tonewright.virtual.scanroom import Lying, gray_scale, random_scanner, scan_sheet
 
 STEP_MM = (8.0, 14.0)
 

@@ -7,12 +7,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from tonewright.columns import Source, Table
 from tonewright.errors import OptionError, ReadingsError
-from tonewright.layout import LayoutSettings, even_levels, make_target
-from tonewright.readings import ReadingOptions
+from tonewright.measured.columns import Source, Table
+from tonewright.measured.readings import ReadingOptions
 from tonewright.scales import lightness_to_density
 from tonewright.scan.instrument import ListOrder, follows_ink, listed_densities, map_list
+from tonewright.target.layout import LayoutSettings, even_levels, make_target
 
 
 @pytest.fixture(scope="module")

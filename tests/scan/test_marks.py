@@ -11,8 +11,8 @@ from PIL import Image, ImageDraw, ImageFont
 from skimage.transform import rotate
 
 import paper
-from tonewright.layout import LayoutSettings, even_levels, make_target
 from tonewright.scan.marks import find_marks, whole_sets
+from tonewright.target.layout import LayoutSettings, even_levels, make_target
 
 TARGET = make_target(even_levels(11), LayoutSettings(seed=5))
 

@@ -10,10 +10,10 @@ import pytest
 
 import paper
 from tonewright.errors import ImageError, OptionError
-from tonewright.layout import LayoutSettings, even_levels, make_target
 from tonewright.scan.marks import find_marks
 from tonewright.scan.place import locate
 from tonewright.scan.rectify import apply
+from tonewright.target.layout import LayoutSettings, even_levels, make_target
 
 TARGET = make_target(even_levels(15), LayoutSettings(name="first", repeats=2, seed=3))
 OTHER_SEED = make_target(even_levels(15), LayoutSettings(name="second", repeats=2, seed=4))

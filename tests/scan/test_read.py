@@ -7,16 +7,16 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from tonewright import darkroom, scanroom
 from tonewright.errors import ImageError, OptionError
 from tonewright.files.lettering import text_mask
-from tonewright.layout import LayoutSettings, even_levels, make_target
 from tonewright.scales import luminance_to_lightness
 from tonewright.scan.image import Scan
 from tonewright.scan.read import ReadSettings, read_target_scan
 from tonewright.scan.response import response_from_scale
 from tonewright.scan.sample import INNER
-from tonewright.sheet import draw
+from tonewright.target.draw import draw
+from tonewright.target.layout import LayoutSettings, even_levels, make_target
+from tonewright.virtual import darkroom, scanroom
 
 TARGET = make_target(even_levels(15), LayoutSettings(name="invented", repeats=2, seed=3, ppi=240))
 ROOM = darkroom.Darkroom(darkroom.DEMO_INK, darkroom.KALLITYPE)

@@ -13,12 +13,12 @@ import pytest
 
 import paper
 from tonewright.errors import ImageError, OptionError
-from tonewright.layout import LayoutSettings, even_levels, make_target
 from tonewright.scan.image import Scan
 from tonewright.scan.place import locate
 from tonewright.scan.read import ReadSettings, read_target_scan
 from tonewright.scan.rectify import Placement, apply, through_four
 from tonewright.scan.refine import marks_likeness, refine
+from tonewright.target.layout import LayoutSettings, even_levels, make_target
 
 DOTTED = make_target(even_levels(9), LayoutSettings(name="scale", repeats=1, seed=3))
 BARE = replace(DOTTED, dots=())

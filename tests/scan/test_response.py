@@ -19,7 +19,7 @@ from tonewright.scan.response import (
     response_from_scale,
 )
 from tonewright.scan.scanner import response_from_dict
-from tonewright.scanroom import Scanner, random_scanner
+from tonewright.virtual.scanroom import Scanner, random_scanner
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 

@@ -14,7 +14,7 @@ import pytest
 from tonewright.errors import ReadingsError
 from tonewright.scan.image import Scan
 from tonewright.scan.steps import read_step_row
-from tonewright.scanroom import (
+from tonewright.virtual.scanroom import (
     Lying,
     PaperFlaws,
     gray_scale,
@@ -23,7 +23,7 @@ from tonewright.scanroom import (
     random_spoilt,
     scan_sheet,
 )
-from tonewright.truth import random_darkroom
+from tonewright.virtual.truth import random_darkroom
 
 
 def scale_error(seed):

@@ -9,10 +9,10 @@ from scipy import stats
 from skimage.util import random_noise
 
 import paper
-from tonewright.layout import LayoutSettings, even_levels, make_target
 from tonewright.scan.place import locate
 from tonewright.scan.rectify import Placement
 from tonewright.scan.sample import BLOCKS, INNER, Box, midmean, sample_box
+from tonewright.target.layout import LayoutSettings, even_levels, make_target
 
 TARGET = make_target(even_levels(15), LayoutSettings(repeats=2, seed=3))
 EYE = Placement(np.eye(3))

@@ -6,14 +6,14 @@ import numpy as np
 import pytest
 
 from tonewright.errors import OptionError, ReadingsError
+from tonewright.record.times import parse_time
 from tonewright.scan.image import Scan
 from tonewright.scan.response import response_from_scale
 from tonewright.scan.strips import StripScan, _out_of_line, read_strip_scan
-from tonewright.scanroom import Lying, PaperFlaws, Scanner, print_strip, scan_sheet
-from tonewright.strip import StripOptions, strip_from_table
-from tonewright.tablet import nominal_tablet
-from tonewright.times import parse_time
-from tonewright.truth import Darkroom
+from tonewright.strip.readings import StripOptions, strip_from_table
+from tonewright.strip.tablet import nominal_tablet
+from tonewright.virtual.scanroom import Lying, PaperFlaws, Scanner, print_strip, scan_sheet
+from tonewright.virtual.truth import Darkroom
 
 ROOM = Darkroom()
 TABLET = nominal_tablet("21")

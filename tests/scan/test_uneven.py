@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tonewright.layout import LayoutSettings, even_levels, make_target
 from tonewright.scan.uneven import find_unevenness
+from tonewright.target.layout import LayoutSettings, even_levels, make_target
 
 
 def target_of(repeats, levels=21, seed=3):

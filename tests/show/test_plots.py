@@ -11,13 +11,13 @@ import pytest
 from matplotlib.figure import Figure
 from PIL import Image
 
-from tonewright.aim import Aim
-from tonewright.calibrate import make_curve
-from tonewright.curve import Settings
-from tonewright.darkroom import Darkroom, Flaws, measure_target
-from tonewright.setup import Setup
+from tonewright.curve.aim import Aim
+from tonewright.curve.document import Settings
+from tonewright.curve.make import make_curve
+from tonewright.record.setup import Setup
 from tonewright.show import plots
 from tonewright.show.plots import ToneError, plot_curve, plot_errors, plot_prints
+from tonewright.virtual.darkroom import Darkroom, Flaws, measure_target
 
 
 @pytest.fixture(scope="module")

@@ -7,10 +7,8 @@ import re
 
 import pytest
 
-from tonewright.darkroom import Darkroom, measure_strip
-from tonewright.exposure import EyeStrip, judge_by_eye
-from tonewright.process_fit import make_process
-from tonewright.setup import Setup
+from tonewright.record.setup import Setup
+from tonewright.record.times import PrintingTime, parse_time
 from tonewright.show.strip_text import (
     exposing_text,
     eye_json,
@@ -19,10 +17,12 @@ from tonewright.show.strip_text import (
     process_json,
     process_text,
 )
-from tonewright.show.text import WIDTH
-from tonewright.strip import Strip, StripPatch
-from tonewright.tablet import nominal_tablet
-from tonewright.times import PrintingTime, parse_time
+from tonewright.show.words import WIDTH
+from tonewright.strip.exposure import EyeStrip, judge_by_eye
+from tonewright.strip.fit import make_process
+from tonewright.strip.readings import Strip, StripPatch
+from tonewright.strip.tablet import nominal_tablet
+from tonewright.virtual.darkroom import Darkroom, measure_strip
 
 TABLET = nominal_tablet("31")
 # issue B, "--json on strip"
@@ -115,7 +115,7 @@ def test_eye_text(strips, said):
 
 def test_process_text_says_every_fact(good):
     text = " ".join(process_text(good).split())
-    found = good.findings
+    found = good.summary
     for words in ("62 steps (film and bare) of the tablet 31",
                   f"density {found.max_black_density:.2f}", "nine times in ten",
                   f"(ISO range {found.iso_range})",

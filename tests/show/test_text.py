@@ -15,14 +15,15 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from tonewright.aim import Aim
-from tonewright.calibrate import make_curve
-from tonewright.columns import Source
-from tonewright.curve import Settings
-from tonewright.darkroom import DEMO_INK, Darkroom, Flaws, measure_target
-from tonewright.renew import Movement
-from tonewright.setup import Setup
-from tonewright.show.text import WIDTH, fit_json, fit_text, movement_text
+from tonewright.curve.aim import Aim
+from tonewright.curve.document import Settings
+from tonewright.curve.make import make_curve
+from tonewright.curve.renew import Movement
+from tonewright.measured.columns import Source
+from tonewright.record.setup import Setup
+from tonewright.show.text import fit_json, fit_text, movement_text
+from tonewright.show.words import WIDTH
+from tonewright.virtual.darkroom import DEMO_INK, Darkroom, Flaws, measure_target
 
 GOLDEN = Path(__file__).parent / "golden"
 PROMISED = (

@@ -16,6 +16,7 @@ from typing import Any, NoReturn
 import click
 
 from tonewright import __version__
+from tonewright.cli.typed import message
 from tonewright.errors import TonewrightError
 
 # Our matrices are small: on a busy machine several threads take twice as long as one.
@@ -99,7 +100,7 @@ def _refuse(ctx: click.Context, error: TonewrightError | click.UsageError) -> No
         group = ctx.command
         command = group.get_command(ctx, name) if isinstance(group, _LazyGroup) and name else group
         error = usage_fault(error, command, called)
-    click.echo(f"{called}: {error}", err=True)
+    click.echo(f"{called}: {message(error)}", err=True)
     ctx.exit(2)
 
 

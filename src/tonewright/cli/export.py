@@ -32,7 +32,7 @@ def command(
     value in the negative, 65535 for clear film. The low and high columns hold the true value 95
     times in 100. With --json and without -o the object holds the table itself.
     """
-    from tonewright.export import csv_text, curve_rows, response_rows, rounded
+    from tonewright.curve.export import csv_text, curve_rows, response_rows, rounded
     from tonewright.files.documents import read_curve
     from tonewright.files.safe import write_text
 

@@ -145,7 +145,7 @@ class _Wanted:
     setup: dict[str, str | None]
 
     def settings(self, measured: Any) -> Any:
-        from tonewright.curve import Settings
+        from tonewright.curve.document import Settings
         from tonewright.files.documents import read_aim
 
         return Settings(read_aim(self.aim_text, measured), self.leave_out)
@@ -153,7 +153,7 @@ class _Wanted:
     def said(self) -> Any:
         """The setup as the options and the file say it."""
         from tonewright.files.documents import read_setup
-        from tonewright.setup import Setup
+        from tonewright.record.setup import Setup
 
         base = read_setup(self.setup_file) if self.setup_file else Setup()
         return base.with_changes({name: self.setup[name] for name in SETUP_HELP})
@@ -170,8 +170,8 @@ class _Process:
 
 
 def _make(measured: Any, how: _Wanted) -> Any:
-    from tonewright.calibrate import make_curve
-    from tonewright.curve import make_name
+    from tonewright.curve.document import make_name
+    from tonewright.curve.make import make_curve
 
     return make_curve(measured, how.settings(measured), how.said(), make_name(how.output.name))
 
@@ -186,12 +186,12 @@ def _refuse_without_process(target_time: str | None, ink_from: tuple[Path, ...])
 
 def _derive(measured: Any, how: _Wanted, more: _Process) -> Any:
     """A curve by way of the process response."""
-    from tonewright.curve import make_name
-    from tonewright.derive import DerivedSettings, make_derived_curve, make_recipe
+    from tonewright.curve.derive import DerivedSettings, make_derived_curve, make_recipe
+    from tonewright.curve.document import make_name
+    from tonewright.curve.renew import refuse_other_light
     from tonewright.files.documents import read_curve, read_process
-    from tonewright.renew import refuse_other_light
-    from tonewright.setup import INK
-    from tonewright.times import parse_time
+    from tonewright.record.setup import INK
+    from tonewright.record.times import parse_time
 
     if more.target_time is not None and measured is None:
         raise OptionError("--target-time is given without readings",
@@ -234,7 +234,7 @@ def _rebuild(
     path: Path, output: Path | None, plot: Path | None, force: bool, as_json: bool
 ) -> None:
     """Make a curve again; without an output only say whether it comes out the same."""
-    from tonewright.calibrate import rebuild
+    from tonewright.curve.make import rebuild
     from tonewright.files.documents import curve_text, read_curve, read_text, write_curve
 
     old = read_curve(path)

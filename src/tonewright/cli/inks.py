@@ -49,11 +49,11 @@ def command(
     from tonewright.files.documents import read_process
     from tonewright.files.tables import read_table
     from tonewright.files.targets import read_target
-    from tonewright.ink_chart import chart_readings
-    from tonewright.inks import InkSettings, rank_inks
-    from tonewright.readings import ReadingOptions
+    from tonewright.inks.chart import chart_readings
+    from tonewright.inks.rank import InkSettings, rank_inks
+    from tonewright.measured.readings import ReadingOptions
+    from tonewright.record.times import parse_time
     from tonewright.show.inks_text import inks_json, inks_text
-    from tonewright.times import parse_time
 
     if not readings:
         raise OptionError("no readings were named", "inks are compared by a printed chart of them",

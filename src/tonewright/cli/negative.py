@@ -14,10 +14,10 @@ from tonewright.cli.options import PATH, as_json, force, print_json
 from tonewright.errors import OptionError
 
 if TYPE_CHECKING:
-    from tonewright.curve import Curve
-    from tonewright.files.frames import SheetChoices
-    from tonewright.files.negatives import Batch, NegativeSettings
-    from tonewright.files.second import Second
+    from tonewright.curve.document import Curve
+    from tonewright.files.negative.make import Batch, NegativeSettings
+    from tonewright.files.negative.second import Second
+    from tonewright.files.negative.sheet_file import SheetChoices
 
 
 @click.command("negative")
@@ -87,13 +87,13 @@ def command(
     with ExitStack() as stack:
         second = None
         if len(images) > 1:  # before anything is loaded here: both load at the same time
-            from tonewright.files.second import second_for
+            from tonewright.files.negative.second import second_for
 
             second = second_for(images)
             if second is not None:
                 stack.enter_context(second)
         from tonewright.files.documents import fingerprint, read_curve
-        from tonewright.files.negatives import output_names
+        from tonewright.files.negative.make import output_names
 
         _refuse_crop(crop)
         sheet = _sheet(choices)
@@ -102,7 +102,7 @@ def command(
         curve = read_curve(curve_file, sources=False)
         batch = _made(output_names(images, output), curve, settings, second)
     if save_layout is not None:
-        from tonewright.files.frames import write_sheet
+        from tonewright.files.negative.sheet_file import write_sheet
 
         write_sheet(save_layout, sheet, force=force)
     _say(batch, len(images) == 1, as_json, settings.mirror)
@@ -114,7 +114,7 @@ def _made(
     pairs: list[tuple[Path, Path]], curve: Curve, settings: NegativeSettings,
     second: Second | None,
 ) -> Batch:
-    from tonewright.files.negatives import Batch, make_negative, make_negatives
+    from tonewright.files.negative.make import Batch, make_negative, make_negatives
 
     if len(pairs) == 1:
         return Batch([make_negative(pairs[0][0], curve, pairs[0][1], settings, _rows(""))])
@@ -150,7 +150,7 @@ def _check_layout_file(path: Path | None, force: bool, others: list[Path]) -> No
 
 def _sheet(choices: dict[str, Any]) -> SheetChoices:
     """What was typed, over what the layout file remembers."""
-    from tonewright.files.frames import SheetChoices, parse_margin, read_sheet
+    from tonewright.files.negative.sheet_file import SheetChoices, parse_margin, read_sheet
     from tonewright.negative.size import parse_ppi
 
     typed = SheetChoices(
@@ -168,8 +168,8 @@ def _settings(
 ) -> NegativeSettings:
     from datetime import date
 
-    from tonewright.files.images import OpenOptions
-    from tonewright.files.negatives import NegativeSettings
+    from tonewright.files.negative.make import NegativeSettings
+    from tonewright.files.raster.open import OpenOptions
     from tonewright.negative.size import SizeWish, parse_length
 
     width, height = (

@@ -13,9 +13,9 @@ import click
 from tonewright.errors import OptionError
 
 if TYPE_CHECKING:
-    from tonewright.curve import Curve
-    from tonewright.readings import ReadingOptions, Readings
-    from tonewright.target import Target
+    from tonewright.curve.document import Curve
+    from tonewright.measured.readings import ReadingOptions, Readings
+    from tonewright.target.document import Target
 
 Function = TypeVar("Function", bound=Callable[..., Any])
 
@@ -47,7 +47,7 @@ SETUP_HELP = {
 
 def ink_colour(_context: click.Context, _option: click.Parameter, text: str | None) -> str | None:
     """A colour of ink as it is typed, spelled as documents have it."""
-    from tonewright.setup import ink_colour_text, parse_colour
+    from tonewright.record.setup import ink_colour_text, parse_colour
 
     return None if text is None else ink_colour_text(parse_colour(text))
 
@@ -96,7 +96,7 @@ def read_readings(
 ) -> Readings:
     """Readings of one or several files as the options say."""
     from tonewright.files.tables import read_table
-    from tonewright.readings import ReadingOptions, combine, readings_from_table
+    from tonewright.measured.readings import ReadingOptions, combine, readings_from_table
 
     options: ReadingOptions = ReadingOptions(level_field, scale, relative_to_paper, paper_density)
     return combine([readings_from_table(read_table(p, level_field), options) for p in paths])
@@ -109,8 +109,8 @@ def printed_in(
 
     Documents and files that do not say are left out.  Raises `OptionError` for a chart of inks.
     """
-    from tonewright.columns import ink_colour
     from tonewright.files.tables import read_table
+    from tonewright.measured.columns import ink_colour
 
     said: dict[str, str | None] = {}
     if target is not None:
@@ -130,7 +130,7 @@ def printed_in(
 
 def one_ink(said: dict[str, str | None]) -> str | None:
     """The ink colour that all agree on; None: gray.  Raises `OptionError` where two differ."""
-    from tonewright.setup import ink_colour_text, parse_colour
+    from tonewright.record.setup import ink_colour_text, parse_colour
 
     same = {who: None if text is None else ink_colour_text(parse_colour(text))
             for who, text in said.items()}

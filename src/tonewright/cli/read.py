@@ -11,7 +11,7 @@ from tonewright.cli.options import PATH, as_json, check_outputs, print_json, zer
 from tonewright.errors import OptionError
 
 if TYPE_CHECKING:
-    from tonewright.target import Target
+    from tonewright.target.document import Target
 
 _SCAN_ONLY = {"scanner_file": "--scanner", "known": "--known", "corners": "--corners",
               "overlay_file": "--overlay", "channel": "--channel", "allow_jpeg": "--allow-jpeg"}
@@ -67,7 +67,7 @@ def command(
           -o T.csv --overlay T.png
       tonewright read instrument.txt --target T.target.json --order rows --snake -o T.csv
     """
-    from tonewright.files.scans import is_picture
+    from tonewright.files.raster.scans import is_picture
     from tonewright.files.targets import read_target
 
     overlay, scanner = how["overlay_file"], how["scanner_file"]
@@ -96,9 +96,9 @@ def _read_scan(
     source: Path, target: Target, output: Path, how: dict[str, Any], flags: tuple[bool, bool]
 ) -> None:
     """A scan: read, write the readings and the overlay, and say what was found."""
-    from tonewright.files.scanned import write_readings
+    from tonewright.files.raster.scans import read_scan
+    from tonewright.files.scan.readings import write_readings
     from tonewright.files.scanners import read_scanner
-    from tonewright.files.scans import read_scan
     from tonewright.scan.read import ReadSettings, read_target_scan
     from tonewright.show.scan_text import next_step, scan_json, scan_text
 
@@ -124,9 +124,9 @@ def _read_list(
     source: Path, target: Target, output: Path, how: dict[str, Any], flags: tuple[bool, bool]
 ) -> None:
     """An instrument's file: map it onto the target, write the readings, and say so."""
-    from tonewright.files.scanned import write_list_reading
+    from tonewright.files.scan.readings import write_list_reading
     from tonewright.files.tables import read_table
-    from tonewright.readings import ReadingOptions
+    from tonewright.measured.readings import ReadingOptions
     from tonewright.scan.instrument import ListOrder, map_list
     from tonewright.show.scan_text import list_json, list_text, next_step
 

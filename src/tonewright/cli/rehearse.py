@@ -28,7 +28,7 @@ def command(folder: Path, seed: int, force: bool, as_json: bool) -> None:
     Example:
       tonewright rehearse -o rehearsal
     """
-    from tonewright.rehearse import GUIDE, RehearsalSettings, rehearse
+    from tonewright.rehearsal.run import GUIDE, RehearsalSettings, rehearse
     from tonewright.show.rehearsal_text import rehearsal_json, rehearsal_text
 
     def tell(step: str) -> None:

@@ -127,7 +127,7 @@ def _new_ink(
 
 def _notes(before: Any, new: Any, asked: _New) -> list[str]:
     """What was taken for granted, or given up."""
-    from tonewright.renew import taken_as_before
+    from tonewright.curve.renew import taken_as_before
 
     if new.recipe is None and before.recipe is not None:
         return ["a whole target tells all by itself: the strip behind the old curve does not count"
@@ -145,15 +145,9 @@ def _notes(before: Any, new: Any, asked: _New) -> list[str]:
 
 
 def _say(before: Any, new: Any, notes: list[str], output: Path, as_json: bool) -> None:
-    from tonewright.renew import changed_setup, movement
-    from tonewright.show.text import (
-        fit_json,
-        fit_text,
-        labelled,
-        movement_text,
-        next_words,
-        plan_lines,
-    )
+    from tonewright.curve.renew import changed_setup, movement
+    from tonewright.show.text import fit_json, fit_text, movement_text, next_words, plan_lines
+    from tonewright.show.words import labelled
 
     moved, changed = movement(before, new), changed_setup(before.setup, new.setup)
     if as_json:
@@ -190,16 +184,16 @@ class _New:
 
 def _renew(old: _Old, measured: Any, new: _New) -> Any:
     """By way of the process where one is named or only the time changes, else by readings."""
-    from tonewright.curve import make_name
-    from tonewright.files.documents import fingerprint, read_process
-    from tonewright.renew import (
+    from tonewright.curve.document import make_name
+    from tonewright.curve.renew import (
         Renewal,
         refuse_other_light,
         renew_from_process,
         renew_from_readings,
     )
-    from tonewright.setup import INK, Setup
-    from tonewright.times import parse_time
+    from tonewright.files.documents import fingerprint, read_process
+    from tonewright.record.setup import INK, Setup
+    from tonewright.record.times import parse_time
 
     name, digest = make_name(new.file_name), fingerprint(old.path)
     if new.target_time is not None and measured is None:
@@ -237,7 +231,7 @@ def _adds_patches(old: Any, measured: Any, new: _New) -> bool:
 
     Too few for a target of their own, they are of the paper that the curve is for.
     """
-    from tonewright.derive import WHOLE_TARGET
+    from tonewright.curve.derive import WHOLE_TARGET
 
     if old.recipe is None or len(set(measured.level.tolist())) >= WHOLE_TARGET:
         return False

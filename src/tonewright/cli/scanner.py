@@ -72,8 +72,8 @@ def _response(
     how: tuple[Any, bool, Path, str],
 ) -> tuple[StepRow, ScannerResponse]:
     """The row as sampled, and the response fitted to it."""
+    from tonewright.files.raster.scans import is_picture, read_scan, sha256_of
     from tonewright.files.scanners import read_densities
-    from tonewright.files.scans import is_picture, read_scan, sha256_of
     from tonewright.scan.response import response_of_row
     from tonewright.scan.steps import parse_corners, read_step_row
 

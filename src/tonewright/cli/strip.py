@@ -86,8 +86,8 @@ def command(
       tonewright strip scan.tif --tablet 31 --time 10min --scanner flatbed.scanner.json
     """
     from tonewright.files.documents import read_tablet
-    from tonewright.process import ProcessSettings
-    from tonewright.times import parse_time
+    from tonewright.record.times import parse_time
+    from tonewright.strip.process import ProcessSettings
 
     if tablet_text is None:
         raise OptionError("no tablet was named", "what a step holds back must be known",
@@ -124,7 +124,7 @@ class _How:
 
 def _paper(relative: bool, paper_density: float | None) -> float | None:
     """What is added to readings that count from the bare paper."""
-    from tonewright.readings import ReadingOptions, refuse_relative
+    from tonewright.measured.readings import ReadingOptions, refuse_relative
 
     ReadingOptions(relative_to_paper=relative, paper_density=paper_density)
     if relative and paper_density is None:
@@ -144,7 +144,7 @@ class _Scans:
 
     def check(self, readings: tuple[Path, ...], flip: bool, relative: bool) -> None:
         """Refuse what would silently not count."""
-        from tonewright.files.scans import is_picture
+        from tonewright.files.raster.scans import is_picture
 
         scans = [path for path in readings if is_picture(path)]
         given = [name for name, value in (
@@ -169,8 +169,8 @@ class _Scans:
 
     def table(self, path: Path, steps: int) -> Any:
         """A scanned strip as a table of readings."""
+        from tonewright.files.raster.scans import read_scan, sha256_of
         from tonewright.files.scanners import read_scanner
-        from tonewright.files.scans import read_scan, sha256_of
         from tonewright.scan.steps import parse_corners
         from tonewright.scan.strips import StripScan, read_strip_scan
 
@@ -185,8 +185,8 @@ class _Scans:
 def _by_eye(
     tablet: Any, printed: list[Any], merged: tuple[int, ...], output: Path | None, as_json: bool
 ) -> None:
-    from tonewright.exposure import EyeStrip, judge_by_eye
     from tonewright.show.strip_text import eye_json, eye_text
+    from tonewright.strip.exposure import EyeStrip, judge_by_eye
 
     if not merged:
         raise OptionError("neither readings nor --merged are given",
@@ -217,9 +217,9 @@ def _read(
     paths: tuple[Path, ...], tablet: Any, printed: list[Any], how: _How, scans: _Scans,
 ) -> Any:
     """Strips of one or several files; with as many times as files, each has its own."""
-    from tonewright.files.scans import is_picture
+    from tonewright.files.raster.scans import is_picture
     from tonewright.files.tables import read_table
-    from tonewright.strip import StripOptions, combine_strips, strip_from_table
+    from tonewright.strip.readings import StripOptions, combine_strips, strip_from_table
 
     if len(printed) not in (0, 1, len(paths)):
         raise OptionError(f"--time is {_given(len(printed))} for {len(paths)}"
@@ -240,8 +240,8 @@ def _evaluate(
     said: tuple[Path | None, dict[str, str | None]],
 ) -> Any:
     from tonewright.files.documents import read_setup
-    from tonewright.process_fit import make_process
-    from tonewright.setup import Setup
+    from tonewright.record.setup import Setup
+    from tonewright.strip.fit import make_process
 
     setup_file, setup = said
     base = read_setup(setup_file) if setup_file else Setup()

@@ -11,8 +11,8 @@ from tonewright.cli.options import PATH, as_json, force, ink_colour, print_json
 from tonewright.errors import OptionError
 
 if TYPE_CHECKING:
-    from tonewright.curve import Curve
-    from tonewright.layout import Tone
+    from tonewright.curve.document import Curve
+    from tonewright.target.layout import Tone
 
 DEFAULT_LEVELS = 21
 
@@ -82,8 +82,8 @@ def command(
       tonewright target --ink-colour 255,120,0 -o orange.tif
     """
     from tonewright.files.targets import target_paths, write_target
-    from tonewright.layout import LayoutSettings, make_target
     from tonewright.show.target_text import target_json, target_text
+    from tonewright.target.layout import LayoutSettings, make_target
 
     picture, document = target_paths(output)
     width, height = _sheet(size, paper_size, landscape)
@@ -108,7 +108,7 @@ def command(
 
 
 def _sheet(size: str | None, paper_size: str | None, landscape: bool) -> tuple[float, float]:
-    from tonewright.layout import DEFAULT_PAPER, parse_paper, parse_size
+    from tonewright.target.layout import DEFAULT_PAPER, parse_paper, parse_size
 
     if size is not None and paper_size is not None:
         raise OptionError(f"--size {size} and --paper-size {paper_size}", "one size is enough",
@@ -140,14 +140,14 @@ def _refuse_without_chart(inks: dict[str, Any]) -> None:
 def _chart(inks: dict[str, Any]) -> tuple[Tone, ...]:
     """The colours of a chart at their levels."""
     from tonewright.files.tables import read_table
-    from tonewright.ink_chart import (
+    from tonewright.inks.chart import (
         USUAL_LEVELS,
         chart_tones,
         colours_from_table,
         parse_levels,
         usual_colours,
     )
-    from tonewright.setup import parse_colour
+    from tonewright.record.setup import parse_colour
 
     if inks["chart_colours"] and inks["chart_file"]:
         raise OptionError("--chart-colour and --chart-file are given",
@@ -171,8 +171,8 @@ def _tones(
     """
     from tonewright.files.documents import read_curve
     from tonewright.files.targets import read_levels
-    from tonewright.layout import even_aims, even_levels
-    from tonewright.layout import levels_for as placed
+    from tonewright.target.layout import even_aims, even_levels
+    from tonewright.target.layout import levels_for as placed
 
     levels_for, through = curves
     ways = {"--levels-file": levels_file, "--levels-for": levels_for, "--through": through}
@@ -198,7 +198,7 @@ def _tones(
 def _shared_ink(asked: str | None, curve: Curve) -> str | None:
     """The ink colour of a curve, which its targets share as its negatives do."""
     from tonewright.negative.ink import agreed_colour
-    from tonewright.setup import ink_colour_text
+    from tonewright.record.setup import ink_colour_text
 
     colour = agreed_colour(asked, curve.setup.ink_colour, curve.name)
     return None if colour is None else ink_colour_text(colour)

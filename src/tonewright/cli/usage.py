@@ -9,8 +9,8 @@ from typing import Any
 import click
 from click.exceptions import BadOptionUsage, MissingParameter, NoSuchOption
 
-from tonewright.entries import listed
 from tonewright.errors import OptionError
+from tonewright.record.schema import listed
 
 _VALUE = re.compile(r"(?P<quote>['\"])(?P<quoted>.*)(?P=quote) is not|(?P<plain>\S+) is not",
                     re.DOTALL)

@@ -6,8 +6,8 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from tonewright.columns import Source, Table, has_values, is_usable, listed, plain_cell
 from tonewright.errors import FileError, counted
+from tonewright.measured.columns import Source, Table, has_values, is_usable, listed, plain_cell
 
 MOST_FIELDS = 2000
 """Full spectra and all colour values come to some 500."""

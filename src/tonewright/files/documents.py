@@ -11,17 +11,17 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from tonewright.aim import Aim
-from tonewright.curve import Curve, curve_from_dict, refuse_two_zeros
+from tonewright.curve.aim import Aim
+from tonewright.curve.document import Curve, curve_from_dict, refuse_two_zeros
 from tonewright.errors import DocumentError
 from tonewright.files.opening import parse_toml, read_bytes, shown
 from tonewright.files.safe import write_text
-from tonewright.setup import Setup, setup_from_dict
+from tonewright.record.setup import Setup, setup_from_dict
 
 if TYPE_CHECKING:
-    from tonewright.process import Process
-    from tonewright.readings import Readings
-    from tonewright.tablet import Tablet
+    from tonewright.measured.readings import Readings
+    from tonewright.strip.process import Process
+    from tonewright.strip.tablet import Tablet
 
 LARGEST = 64 * 1024 * 1024
 _PER_LINE = 12
@@ -52,7 +52,7 @@ def curve_text(curve: Curve) -> str:
 
 def read_process(path: str | os.PathLike[str]) -> Process:
     """Read and check a ``*.process.json``; raises as `read_curve` does."""
-    from tonewright.process import process_from_dict  # making a negative does without
+    from tonewright.strip.process import process_from_dict  # making a negative does without
 
     data = read_json(path, "process response")
     with naming(path):
@@ -75,7 +75,7 @@ def read_tablet(text: str) -> Tablet:
         No such tablet, or a file that does not hold one.
     """
     from tonewright.files.tables import read_table
-    from tonewright.tablet import nominal_tablet, tablet_from_table
+    from tonewright.strip.tablet import nominal_tablet, tablet_from_table
 
     if text.lower().endswith((".csv", ".txt")):
         return tablet_from_table(read_table(Path(text)))

@@ -11,10 +11,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from tonewright.columns import Source, Table, plain_cell
 from tonewright.errors import FileError, counted
 from tonewright.files import cgats
 from tonewright.files.opening import read_bytes
+from tonewright.measured.columns import Source, Table, plain_cell
 
 MOST_BYTES = 50_000_000
 """Measurements of a thousand patches with spectra take about 300 KB."""

@@ -10,13 +10,13 @@ from tonewright import __version__
 from tonewright.errors import OptionError
 from tonewright.files.documents import naming, read_json, to_text
 from tonewright.files.lettering import text_mask
+from tonewright.files.raster.tiff import Resolution
+from tonewright.files.raster.tiff_header import Form, tiff_header
 from tonewright.files.safe import refuse_existing, whole_file
 from tonewright.files.tables import read_table
-from tonewright.files.tiff import Resolution
-from tonewright.files.tiff_header import Form, tiff_header
-from tonewright.layout import Tone
-from tonewright.sheet import draw, size_px
-from tonewright.target import Target, target_from_dict
+from tonewright.target.document import Target, target_from_dict
+from tonewright.target.draw import draw, size_px
+from tonewright.target.layout import Tone
 
 
 def read_target(path: str | os.PathLike[str]) -> Target:
@@ -98,7 +98,7 @@ def read_levels(path: str | os.PathLike[str]) -> tuple[Tone, ...]:
     FileError, ReadingsError
         It cannot be read, or holds something else.
     """
-    from tonewright import columns
+    from tonewright.measured import columns
 
     levels = columns.levels(read_table(Path(path)))
     return tuple(Tone(float(u)) for u in sorted(levels.round(6)))

@@ -26,8 +26,8 @@ from tonewright import scales
 from tonewright.errors import OptionError
 from tonewright.negative.border import FrameSettings
 from tonewright.scales import Array
-from tonewright.sheet import SPOT_RADIUS, spots
-from tonewright.target import MARK_NAMES, Mark, Patch, Target
+from tonewright.target.document import MARK_NAMES, Mark, Patch, Target
+from tonewright.target.draw import SPOT_RADIUS, spots
 
 Letters = Callable[[str, int], NDArray[np.uint8]]
 """Text and its height in pixels to a mask, 0 to 255, shape (height, any)."""

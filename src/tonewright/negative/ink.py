@@ -16,9 +16,9 @@ from numpy.typing import NDArray
 
 from tonewright import scales
 from tonewright.errors import OptionError
-from tonewright.setup import Colour as Colour
-from tonewright.setup import ink_colour_text
-from tonewright.setup import parse_colour as parse_colour
+from tonewright.record.setup import Colour as Colour
+from tonewright.record.setup import ink_colour_text
+from tonewright.record.setup import parse_colour as parse_colour
 
 _TILE = 64
 _STEP = 257

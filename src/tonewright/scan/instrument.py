@@ -15,12 +15,12 @@ from typing import Literal
 
 import numpy as np
 
-from tonewright import columns
-from tonewright.columns import PATCH_NAMES, Table
 from tonewright.errors import OptionError, ReadingsError, counted
-from tonewright.readings import ReadingOptions, Readings, readings_from_table
+from tonewright.measured import columns
+from tonewright.measured.columns import PATCH_NAMES, Table
+from tonewright.measured.readings import ReadingOptions, Readings, readings_from_table
 from tonewright.scales import Array
-from tonewright.target import Target
+from tonewright.target.document import Target
 
 Order = Literal["name", "rows", "columns"]
 ORDERS: tuple[Order, ...] = ("name", "rows", "columns")

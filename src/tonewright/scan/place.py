@@ -14,7 +14,7 @@ from tonewright.scales import Array
 from tonewright.scan.marks import FoundMark, find_marks
 from tonewright.scan.rectify import Placement, shrink, through_four
 from tonewright.scan.refine import CLEAR, Refined, marks_likeness, refine
-from tonewright.target import Target
+from tonewright.target.document import Target
 
 WORK_PIXELS = 1800
 """The longer side of the small image in which marks and dots are found."""

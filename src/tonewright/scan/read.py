@@ -17,7 +17,7 @@ from tonewright.scan.response import response_from_anchors, response_from_profil
 from tonewright.scan.sample import BLOCKS, Box, Sample, midmean, sample_box
 from tonewright.scan.scanner import ScannerResponse
 from tonewright.scan.uneven import Unevenness, find_unevenness
-from tonewright.target import Patch, Target
+from tonewright.target.document import Patch, Target
 
 MOST_CLIPPED = 0.02
 """Share of a patch's pixels that may be clipped before its density is only a bound."""

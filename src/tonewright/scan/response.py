@@ -22,7 +22,7 @@ from numpy.typing import ArrayLike
 from tonewright import scales
 from tonewright.errors import OptionError, ReadingsError, counted
 from tonewright.numeric.monotone import SmoothSettings, fit_smooth
-from tonewright.provenance import made_by
+from tonewright.record.provenance import made_by
 from tonewright.scales import Array
 from tonewright.scan.image import Scan
 from tonewright.scan.scanner import (

@@ -8,7 +8,9 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from tonewright.entries import (
+from tonewright.errors import DocumentError
+from tonewright.record.provenance import check_header
+from tonewright.record.schema import (
     NUMBER,
     NUMBERS,
     TABLE,
@@ -22,8 +24,6 @@ from tonewright.entries import (
     one_of,
     or_none,
 )
-from tonewright.errors import DocumentError
-from tonewright.provenance import check_header
 from tonewright.scales import Array
 
 FORMAT, VERSION = "tonewright-scanner", 1

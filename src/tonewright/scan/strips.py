@@ -8,8 +8,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from tonewright.columns import Source, Table
 from tonewright.errors import OptionError, ReadingsError
+from tonewright.measured.columns import Source, Table
 from tonewright.scales import Array
 from tonewright.scan.image import Scan
 from tonewright.scan.response import response_from_profile

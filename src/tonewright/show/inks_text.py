@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
-from tonewright.inks import CLEAR_OFF, Amount, InkRanking, InkStep, RankedInk
+from tonewright.inks.rank import CLEAR_OFF, Amount, InkRanking, InkStep, RankedInk
+from tonewright.record.setup import ink_colour_text
 from tonewright.scales import STOP
-from tonewright.setup import ink_colour_text
 from tonewright.show.rehearsal_text import CAUTIONS
-from tonewright.show.text import labelled
+from tonewright.show.words import labelled
 
 _ENOUGH = {True: "yes", False: "no", None: "perhaps"}
 
@@ -20,7 +20,7 @@ def inks_json(ranking: InkRanking) -> dict[str, Any]:
         "process": ranking.process.name, "printing_time_s": ranking.time.value,
         "time_unit": ranking.time.unit,
         "base_printing_time_s": ranking.process.base_time.value,
-        "process_log_exposure_range": ranking.process.findings.log_exposure_range,
+        "process_log_exposure_range": ranking.process.summary.log_exposure_range,
         "needed_density_range": ranking.needed_range,
         "seen_up_to_density": round(ranking.seen_up_to, 3),
         "inks": [_ink_json(ink, rank) for rank, ink in enumerate(ranking.inks, start=1)],
@@ -97,7 +97,7 @@ def _needs(ranking: InkRanking) -> str:
     process = ranking.process
     said = (f"a printing density of {ranking.needed_range:.2f} from black to paper white, at the"
             f" base printing time of {process.base_time.on_timer()}")
-    found = process.findings.log_exposure_range
+    found = process.summary.log_exposure_range
     if found is not None and found < ranking.needed_range:
         said += f" (the log exposure range by ISO 6846 alone, {found:.2f}, leaves whites gray)"
     return said
@@ -170,7 +170,7 @@ def _none_enough(ranking: InkRanking) -> str:
 
 def warnings(ranking: InkRanking) -> list[str]:
     """What the printer should know before trusting the pick."""
-    said = list(ranking.process.findings.warnings)
+    said = list(ranking.process.summary.warnings)
     off = ranking.clear_off
     if off is not None and abs(off) > CLEAR_OFF:
         said.append(

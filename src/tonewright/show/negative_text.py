@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from typing import Any
 
-from tonewright.files.negatives import Batch, NegativeReport
+from tonewright.files.negative.make import Batch, NegativeReport
 
 _MEANINGS = {
     "lightness": "values proportional to lightness (L*)",

@@ -14,10 +14,10 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from tonewright.curve import Curve
-from tonewright.fit import patch_names
-from tonewright.process import Process
+from tonewright.curve.document import Curve
+from tonewright.curve.fit import patch_names
 from tonewright.scales import STOP, Array
+from tonewright.strip.process import Process
 
 INK, BAND, POINT, DOUBT = "#5b3a1e", "#d9c3a5", "#2f2f2f", "#b3261e"
 SECOND = "#1f4e8c"
@@ -90,7 +90,7 @@ def plot_process(process: Process) -> bytes:
         if rows:
             axes.plot(list(place.values()), [process.strip.patches[i].density for i in rows], ".",
                       color=colour, ms=5, label=label)
-    aside = process.findings.set_aside
+    aside = process.summary.set_aside
     if aside:
         axes.plot([_stops_from_base(process, i) for i in aside],
                   [process.strip.patches[i].density for i in aside], "o", mfc="none", mec=DOUBT,
@@ -108,7 +108,7 @@ def plot_process(process: Process) -> bytes:
 def _stops_from_base(process: Process, row: int) -> float:
     """Exposure of a step, in stops from clear film at the base printing time."""
     patch = process.strip.patches[row]
-    bare = (process.findings.film_density or 0.0) if patch.through == "bare" else 0.0
+    bare = (process.summary.film_density or 0.0) if patch.through == "bare" else 0.0
     exposure = process.shift(patch.time) - process.tablet.densities[patch.step - 1] + bare
     return (exposure - process.shift(process.base_time)) / STOP
 

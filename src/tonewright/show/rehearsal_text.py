@@ -6,11 +6,12 @@ import textwrap
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from tonewright.curve import Curve
-from tonewright.process import Process
-from tonewright.renew import Movement
-from tonewright.show.text import WIDTH, fit_json, readings_line
-from tonewright.times import PrintingTime
+from tonewright.curve.document import Curve
+from tonewright.curve.renew import Movement
+from tonewright.record.times import PrintingTime
+from tonewright.show.text import fit_json, readings_line
+from tonewright.show.words import WIDTH
+from tonewright.strip.process import Process
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,7 +49,7 @@ def rehearsal_json(outcome: Outcome) -> dict[str, Any]:
         "without_curve_rms_lightness": outcome.without_curve,
         "through_curve_rms_lightness": outcome.through_curve,
         "roads_rms_lightness": outcome.roads,
-        "base_printing_time_s": outcome.process.findings.base_printing_time,
+        "base_printing_time_s": outcome.process.summary.base_printing_time,
         "true_base_printing_time_s": round(outcome.true_base_time, 1),
         "curve": fit_json(outcome.curve), "renewed": fit_json(outcome.renewed),
         "moved": asdict(outcome.moved),
@@ -58,7 +59,7 @@ def rehearsal_json(outcome: Outcome) -> dict[str, Any]:
 def rehearsal_text(outcome: Outcome) -> str:
     """The guide that lies beside the files."""
     curve, renewed = outcome.curve.summary, outcome.renewed.summary
-    found = outcome.process.findings
+    found = outcome.process.summary
     roads = outcome.roads
     story = [
         ("A rehearsal: everything here is invented, printed and measured in a virtual darkroom."

@@ -8,11 +8,11 @@ from typing import Any
 
 import numpy as np
 
-from tonewright.readings import Readings
+from tonewright.measured.readings import Readings
 from tonewright.scales import density_to_lightness
 from tonewright.scan.read import ScanReading
-from tonewright.show.text import WIDTH
-from tonewright.target import Target
+from tonewright.show.words import WIDTH
+from tonewright.target.document import Target
 
 _BASIS = {
     "scale": "by the scanner response {name}, from a scale of known densities",

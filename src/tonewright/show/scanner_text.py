@@ -6,7 +6,7 @@ from typing import Any
 
 from tonewright.scan.scanner import ScannerResponse
 from tonewright.scan.steps import StepRow
-from tonewright.show.text import labelled
+from tonewright.show.words import labelled
 
 
 def scanner_json(response: ScannerResponse, row: StepRow) -> dict[str, Any]:

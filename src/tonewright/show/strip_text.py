@@ -5,12 +5,12 @@ from __future__ import annotations
 from typing import Any
 
 from tonewright import scales
-from tonewright.exposure import EyeResult, EyeStrip
-from tonewright.process import Process
+from tonewright.record.times import PrintingTime
 from tonewright.show.rehearsal_text import CAUTIONS
-from tonewright.show.text import labelled
-from tonewright.tablet import Tablet
-from tonewright.times import PrintingTime
+from tonewright.show.words import labelled
+from tonewright.strip.exposure import EyeResult, EyeStrip
+from tonewright.strip.process import Process
+from tonewright.strip.tablet import Tablet
 
 
 def eye_json(result: EyeResult) -> dict[str, Any]:
@@ -34,7 +34,7 @@ def eye_json(result: EyeResult) -> dict[str, Any]:
 
 def process_json(process: Process) -> dict[str, Any]:
     """The findings of a measured strip, under the names the command line promises."""
-    found = process.findings
+    found = process.summary
     return {
         "base_printing_time_s": found.base_printing_time,
         "base_printing_time_low_s": found.base_printing_time_low,
@@ -118,7 +118,7 @@ def exposing_text() -> str:
 
 def process_text(process: Process) -> str:
     """What was read and found: one fact a line, then the warnings."""
-    found, unit = process.findings, process.unit
+    found, unit = process.summary, process.unit
     patches = process.strip.patches
     halves = sorted({p.through for p in patches}, reverse=True)
     times = ", ".join(str(t) for t in process.strip.times())
@@ -152,7 +152,7 @@ def process_text(process: Process) -> str:
 
 
 def _time_words(process: Process) -> str:
-    found = process.findings
+    found = process.summary
 
     def spoken(value: float) -> str:
         return str(PrintingTime(value, process.unit).on_timer())
@@ -167,7 +167,7 @@ def _time_words(process: Process) -> str:
 
 
 def _range_words(process: Process) -> str:
-    found = process.findings
+    found = process.summary
     if found.log_exposure_range is None:
         return "not known"
     grade = "" if found.iso_range is None else f" (ISO range {found.iso_range})"
@@ -182,7 +182,7 @@ def _range_words(process: Process) -> str:
 
 def next_words(process: Process, file: str | None = None) -> str:
     """What to do next; ``file`` is where the process was written."""
-    found = process.findings
+    found = process.summary
     if found.contradicted:
         return ("look at the strip and at the warnings above: measure again, evaluate each strip by"
                 " itself, or print another, before anything is printed for these times")

@@ -8,8 +8,8 @@ from typing import Any
 
 from tonewright.errors import counted
 from tonewright.show.rehearsal_text import CAUTIONS
-from tonewright.show.text import WIDTH
-from tonewright.target import Target
+from tonewright.show.words import WIDTH
+from tonewright.target.document import Target
 
 _PRINT = (
     "print {picture} on film at actual size (no scaling, no fit to page), with every colour"

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import textwrap
 from typing import Any
 
-from tonewright.curve import Curve
+from tonewright.curve.document import Curve
+from tonewright.curve.renew import Movement
 from tonewright.errors import counted
-from tonewright.readings import Readings
-from tonewright.renew import Movement
-from tonewright.times import PrintingTime
+from tonewright.measured.readings import Readings
+from tonewright.record.times import PrintingTime
+from tonewright.show.words import labelled
 
-WIDTH = 88
 CONTRADICTS = 1.8
 """From how many times worse agreement than readings should have on something is plainly wrong."""
 UNSURE = 6.0
@@ -49,7 +48,7 @@ def _derived_json(curve: Curve) -> dict[str, Any]:
     return {
         "printing_time_s": curve.recipe.printing_time.value,
         "time_unit": curve.recipe.printing_time.unit, "process": process.name,
-        "process_log_exposure_range": process.findings.log_exposure_range,
+        "process_log_exposure_range": process.summary.log_exposure_range,
         "plan_levels": list(curve.plan),
         "few_patches_followed": curve.summary.few_patches_followed,
     }
@@ -145,7 +144,7 @@ def _range_lines(curve: Curve) -> list[str]:
     if found is None or curve.recipe is None:
         return []
     process = curve.recipe.processes[curve.recipe.process]
-    needed = process.findings.log_exposure_range
+    needed = process.summary.log_exposure_range
     need = "a range that is not known" if needed is None else f"{needed:.2f} (ISO 6846)"
     whole = process.range_to_white(curve.recipe.printing_time)
     if whole is not None and whole > (needed or 0.0):  # less where the time is too short for black
@@ -197,8 +196,8 @@ def _first_mend(curve: Curve) -> str:
     if recipe is None:
         return ""
     process = recipe.processes[recipe.process]
-    longer = process.findings.next_time
-    if process.findings.contradicted:
+    longer = process.summary.next_time
+    if process.summary.contradicted:
         return ("the strip's readings contradict each other, see the warnings: measure or print it"
                 " again, tonewright strip, and make the curve again before a picture is printed")
     if longer is not None:
@@ -241,10 +240,3 @@ def _doubtful_text(doubtful: tuple[dict[str, Any], ...]) -> str:
         f"{d['patch']} (ink {d['level']:.0%}, {abs(d['off_by_density']):.2f}"
         f" {'darker' if d['off_by_density'] > 0 else 'lighter'} than its neighbours say)"
         for d in doubtful)
-
-
-def labelled(label: str, text: str) -> str:
-    """A fact under its label, wrapped."""
-    return textwrap.fill(text, WIDTH, initial_indent=f"  {label:<10}",
-                         subsequent_indent=" " * 12, break_on_hyphens=False,
-                         break_long_words=False)

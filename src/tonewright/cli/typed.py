@@ -1,0 +1,15 @@
+"""How the way out of an error is typed: the one table from error code to option."""
+
+from __future__ import annotations
+
+from tonewright.errors import TonewrightError
+
+TYPED: dict[str, str] = {
+}
+"""Each may hold the error's values in braces: ``"--ink-colour {colour}"``."""
+
+
+def message(error: TonewrightError) -> str:
+    """An error's sentences, with the options that lead out of it."""
+    typed = TYPED.get(error.code or "", "")
+    return error.sentences(typed.format(**error.values))

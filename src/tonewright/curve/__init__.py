@@ -1,0 +1,1 @@
+"""The correction curve: responses, aim, fit, renewal, export."""

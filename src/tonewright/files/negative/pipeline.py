@@ -1,0 +1,407 @@
+"""From an image file to a negative file, a band of rows at a time.
+
+::
+
+    stored rows → turned upright → codes ─────────────────────→ sheet → ink → file
+                                 └ luminance → resampled → codes ┘
+
+Of pixels in colour codes (or luminance) are made before anything is turned: no value is rounded on
+its way to a code but the code itself.
+
+Everything up to the file happens in jobs, in two threads; a band is small, so memory does not
+grow with the image.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, closing
+from dataclasses import dataclass, field, replace
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING, BinaryIO, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tonewright.errors import FileError
+from tonewright.files.raster import bands, tiff
+from tonewright.files.raster.bands import Band, Job
+from tonewright.files.raster.open import SourceImage
+from tonewright.files.raster.tiff import ByteSource, Page, Resolution
+from tonewright.files.raster.tiff_header import Form
+from tonewright.files.raster.tiff_writer import Picture, write_tiff
+from tonewright.files.safe import whole_file
+from tonewright.negative.honesty import Ends
+from tonewright.negative.ink import Ink
+from tonewright.negative.luminance import Luminance, LuminanceCodes
+from tonewright.negative.tones import apply_band, flipped
+
+if TYPE_CHECKING:
+    from tonewright.negative.colour import ToLuminance
+    from tonewright.negative.frame import Frame
+
+Codes = NDArray[np.uint16] | LuminanceCodes
+"""What code a value becomes: one for every gray value from black to white, shape (256,) or
+(65536,); or the code of every luminance, for an image in colour and for one that is resampled."""
+
+# EXIF 2.32, Orientation: transposed first, then upside down, then left to right.
+_TURNS = {
+    1: (False, False, False),
+    2: (False, False, True),
+    3: (False, True, True),
+    4: (False, True, False),
+    5: (True, False, False),
+    6: (True, False, True),
+    7: (True, True, True),
+    8: (True, True, False),
+}
+_QUARTER = {1: 6, 6: 3, 3: 8, 8: 1, 2: 7, 7: 4, 4: 5, 5: 2}
+"""An orientation followed by a quarter turn clockwise."""
+
+Progress = Callable[[int, int], None]
+"""Called with the rows done and the rows in all."""
+
+
+@dataclass(frozen=True, eq=False)
+class Resampling:
+    """A picture of another number of pixels."""
+
+    width: int
+    height: int
+    luminance: Luminance
+    """Relative luminance (0 to 1) of every gray value of the image; of no use for colour."""
+
+
+@dataclass(frozen=True, eq=False)
+class WriteSettings:
+    """How a mapped image is written."""
+
+    mirror: bool
+    """Swap left and right."""
+    description: str
+    """Goes into the file's ImageDescription."""
+    force: bool = False
+    """Replace an existing file."""
+    rotate: int = 0
+    """Degrees clockwise, after the image stands upright."""
+    to_luminance: ToLuminance | None = None
+    """For a colour image."""
+    resampling: Resampling | None = None
+    resolution: Resolution | None = None
+    """Of the file; None: that of the image."""
+    frame: Frame | None = None
+    """What stands around the picture; None: the picture alone."""
+    ink: Ink = field(default_factory=Ink)
+    deflate: bool = False
+    ends: Ends | None = None
+    """Where to count pixels at the ends."""
+    coloured: list[float] = field(default_factory=list)
+    """Filled with the coloured share of each band of a colour image."""
+
+
+def turned(orientation: int, rotate: int) -> int:
+    """The orientation (1 to 8) that also turns by so many degrees clockwise."""
+    for _ in range(rotate // 90):
+        orientation = _QUARTER[orientation]
+    return orientation
+
+
+def write_mapped(
+    image: SourceImage,
+    output: str | os.PathLike[str],
+    codes: Codes,
+    settings: WriteSettings,
+    progress: Progress | None = None,
+) -> None:
+    """Write a TIFF whose every pixel is the code of the image's value there.
+
+    The image is turned upright first.  The file keeps the exact resolution and nothing else of
+    the source (its ICC profile would be wrong), and the same input gives the same bytes.
+
+    Parameters
+    ----------
+    image:
+        From `images.open_image`.
+    output:
+        A file; not the image itself.
+    codes:
+        For gray values shape (image.values,); see `Codes`.
+    settings:
+        Everything else.
+    progress:
+        Called after every band.
+
+    Raises
+    ------
+    FileError
+        The output exists, is the image itself, or cannot be written; the image cannot be read.
+    ImageError
+        The image's pixels are damaged.  Nothing is left under the output's name.
+    """
+    target = Path(output)
+    refuse_same(image.path, target)
+    resampled = settings.resampling is not None
+    if isinstance(codes, LuminanceCodes) != by_luminance(image, resampled=resampled):
+        raise ValueError("codes of luminance go with colour and resampling, and only with them")
+    if not isinstance(codes, LuminanceCodes) and codes.shape != (image.values,):
+        raise ValueError(f"the table has {codes.shape} entries for {image.values} values")
+    work = _Work(image, codes, settings)
+    width, height = work.size
+    form = Form(settings.ink.depth, settings.ink.samples, settings.deflate)
+    resolution = settings.resolution or work.resolution
+    picture = Picture(width, height, resolution, settings.description, form)
+    done = 0
+    with (
+        ByteSource(image.path) as source,
+        whole_file(target, force=settings.force) as temp,
+        # not "wb": some file systems send a file that was cut to nothing to the disk when it is
+        # closed, which doubles the time
+        temp.open("r+b", buffering=0) as stream,
+        ExitStack() as stack,
+    ):
+        jobs = work.jobs(source, target.parent, stack)
+        ahead = bands.ahead_for(work.single) if settings.resampling is None else _FEW_AHEAD
+        for rows in stack.enter_context(closing(write_tiff(stream, picture, jobs, ahead))):
+            done += rows
+            if progress is not None:
+                progress(done, height)
+
+
+def by_luminance(image: SourceImage, *, resampled: bool) -> bool:
+    """Whether an image's codes are those of luminance, and not those of its values."""
+    return image.page.colour or resampled
+
+
+def refuse_same(source: Path, output: Path) -> None:
+    """Raise `FileError` if the output is the image itself, under whatever name."""
+    with contextlib.suppress(OSError, ValueError):
+        if output.samefile(source):
+            raise FileError(
+                f"the output {output} is the image itself",
+                "the image is never written over",
+                "give the negative another name",
+            )
+
+
+class _Work:
+    """The jobs that make one negative."""
+
+    def __init__(self, image: SourceImage, codes: Codes, settings: WriteSettings) -> None:
+        self._image, self._codes, self._settings = image, codes, settings
+        self._turn = _TURNS[turned(image.orientation, settings.rotate)]
+        self.single = single_page(image.page, by_luminance=settings.resampling is not None)
+
+    @property
+    def resolution(self) -> Resolution | None:
+        """The image's own, turned as it is."""
+        found = self._image.resolution
+        return found.turned() if found and self._settings.rotate % 180 else found
+
+    @property
+    def _picture(self) -> tuple[int, int]:
+        """Pixels of the picture as it lies."""
+        if self._settings.resampling is not None:
+            return self._settings.resampling.width, self._settings.resampling.height
+        page = self._image.page
+        return (page.height, page.width) if self._turn[0] else (page.width, page.height)
+
+    @property
+    def size(self) -> tuple[int, int]:
+        """Pixels of the file."""
+        frame = self._settings.frame
+        return self._picture if frame is None else (frame.width, frame.height)
+
+    def jobs(self, source: ByteSource, folder: Path, stack: ExitStack) -> Iterator[Job]:
+        """Bands of the file in the order in which they are written.
+
+        What has to be put aside on the way lies in files without a name in ``folder``, which
+        ``stack`` closes.
+        """
+        if self._settings.resampling is None:
+            jobs = self._mapped(self._upright(source, folder, stack))
+        else:
+            jobs = self._resampled(self._upright(source, folder, stack), stack)
+        if self._settings.frame is not None:
+            jobs = self._framed(jobs)
+        if self._settings.ink != Ink():
+            jobs = self._inked(jobs)
+        return jobs
+
+    def _upright(self, source: ByteSource, folder: Path, stack: ExitStack) -> Iterator[Job]:
+        """Bands of one value a pixel in the order wanted, still to be flipped as `_flips` says."""
+        turn, upside_down, _ = self._turn
+        page = self._image.page
+        file = _nameless(folder, stack) if _wants_file(page) else None
+        if not (turn or (upside_down and bands.streams(page))):
+            # packed strips and resampling look at several bands at once
+            apart = self._settings.resampling is None and not self._settings.deflate
+            room = bands.Room() if apart else None
+            jobs = bands.stored_jobs(source, page, reverse=upside_down, room=room, file=file)
+            return self._singles(jobs)
+        scratch = _nameless(folder, stack)
+        size = bands.turning_bytes(turn)
+        jobs = self._singles(bands.stored_jobs(source, page, band_bytes=size, file=file))
+        # luminance, which resampling takes, has 4 bytes
+        most = None if self._settings.resampling is None else 4
+        return bands.unpacked_jobs(
+            scratch, jobs, self.single, turn=turn, reverse=upside_down, value_bytes=most
+        )
+
+    def _singles(self, jobs: Iterator[Job]) -> Iterator[Job]:
+        if self._image.page.plain:
+            return jobs
+        return (job.then(self._to_single) for job in jobs)
+
+    def _to_single(self, band: Band) -> Band:
+        """Gray values; of colour codes, or luminance if it is to be resampled."""
+        from tonewright.negative import colour
+
+        page = self._image.page
+        pixels = band.reshape(len(band), page.width, page.samples)
+        if page.foreign_order and not page.predictor:
+            pixels = pixels.byteswap()
+        own = 3 if page.colour else 1
+        values = pixels[..., :own] if page.colour else pixels[..., 0]
+        premultiplied = page.alpha == "premultiplied"
+        if page.white_is_zero:
+            values = np.iinfo(values.dtype).max - values
+        # where white is zero, what was multiplied by alpha lies on white already
+        if page.alpha is not None and not (premultiplied and page.white_is_zero):
+            values = colour.on_white(values, pixels[..., own], premultiplied=premultiplied)
+        if not page.colour:
+            return np.ascontiguousarray(values)
+        to_luminance = self._settings.to_luminance
+        assert to_luminance is not None
+        self._settings.coloured.append(colour.coloured_share(values))
+        if self._settings.resampling is not None:
+            return colour.all_luminances(values, to_luminance)
+        assert isinstance(self._codes, LuminanceCodes)
+        return colour.pixel_codes(values, to_luminance, self._codes)
+
+    def _flips(self) -> tuple[bool, bool]:
+        """Whether a band is still to be mirrored and turned upside down."""
+        _, upside_down, swap = self._turn
+        return self._settings.mirror != swap, upside_down
+
+    def _flip(self, band: Band) -> Band:
+        mirror, upside_down = self._flips()
+        return flipped(band, mirror=mirror, upside_down=upside_down)
+
+    def _to_codes(self) -> Callable[[Band], Band]:
+        if isinstance(self._codes, LuminanceCodes):
+            return self._flip  # codes they are already
+        folded = self.single.fold(self._codes)
+        mirror, upside_down = self._flips()
+
+        def codes(band: Band) -> Band:
+            in_place = band.dtype == np.uint16 and not upside_down and band.flags.writeable
+            out = band if in_place else None
+            return apply_band(band, folded, mirror=mirror, upside_down=upside_down, out=out)
+
+        return codes
+
+    def _to_luminance(self, luminance: Luminance) -> Callable[[Band], Band]:
+        if self._image.page.colour:
+            return self._flip  # luminance it is already
+        folded = self.single.fold(luminance)
+        mirror, upside_down = self._flips()
+        return lambda band: apply_band(band, folded, mirror=mirror, upside_down=upside_down)
+
+    def _mapped(self, jobs: Iterator[Job]) -> Iterator[Job]:
+        codes, ends = self._to_codes(), self._settings.ends
+        if ends is None:
+            return (job.then(codes) for job in jobs)
+
+        def counted(band: Band) -> Band:
+            made = codes(band)
+            ends.count(made)
+            return made
+
+        return (job.then(counted) for job in jobs)
+
+    def _resampled(self, jobs: Iterator[Job], stack: ExitStack) -> Iterator[Job]:
+        from tonewright.files.raster.resample import Sizes, resampled_jobs
+
+        wanted, table, ends = self._settings.resampling, self._codes, self._settings.ends
+        assert wanted is not None and isinstance(table, LuminanceCodes)
+        to_luminance = self._to_luminance(wanted.luminance)
+        lit = (job.then(to_luminance) for job in jobs)
+        rows = stack.enter_context(closing(bands.in_order(lit, _FEW_AHEAD)))
+        turn, page = self._turn[0], self._image.page
+        size = (page.height, page.width) if turn else (page.width, page.height)
+
+        def codes(luminance: Luminance) -> Band:
+            made = table(luminance)
+            if ends is not None:
+                ends.count(made)
+            return made
+
+        return resampled_jobs(rows, Sizes(*size, wanted.width, wanted.height), codes)
+
+    def _framed(self, jobs: Iterator[Job]) -> Iterator[Job]:
+        frame, mirror = self._settings.frame, self._settings.mirror
+        assert frame is not None
+
+        def sheet(first: int, codes: Band) -> Band:
+            band: Band = frame.ground(len(codes))
+            band[:, frame.left : frame.left + codes.shape[1]] = codes
+            frame.paint(band[:, ::-1] if mirror else band, first)
+            return band
+
+        def bare(top: int, bottom: int) -> Iterator[Job]:
+            for first, end in bands.spans(bottom - top, _BARE_ROWS, False):
+                rows, at = end - first, top + first
+                yield Job(rows, partial(sheet, at, np.empty((rows, 0), np.uint16)))
+
+        yield from bare(0, frame.top)
+        first = frame.top
+        for job in jobs:
+            yield job.then(partial(sheet, first))
+            first += job.rows
+        yield from bare(first, frame.height)
+
+    def _inked(self, jobs: Iterator[Job]) -> Iterator[Job]:
+        from tonewright.negative.ink import Inker
+
+        inker = Inker(self._settings.ink)
+        first = 0
+        for job in jobs:
+            yield job.then(partial(inker, first))
+            first += job.rows
+
+
+_BARE_ROWS = 64
+_FEW_AHEAD = 1
+"""Bands that may wait where an image is resampled: each holds many rows."""
+
+
+def _wants_file(page: Page) -> bool:
+    if page.compression != tiff.JPEG:
+        return False
+    from tonewright.files.raster.jpeg import wants_file
+
+    return wants_file(page)
+
+
+def _nameless(folder: Path, stack: ExitStack) -> BinaryIO:
+    """An empty file without a name, gone when ``stack`` closes it."""
+    import tempfile
+
+    return stack.enter_context(tempfile.TemporaryFile(dir=folder, buffering=0))
+
+
+def single_page(page: Page, *, by_luminance: bool) -> Page:
+    """What the pixels of a page are when each has become one value: gray, as it was stored, or
+    where they were in colour a code or ``by_luminance`` their luminance."""
+    if page.plain:
+        return page
+    bits: Literal[8, 16, 32] = page.bits
+    if page.colour:
+        bits = 32 if by_luminance else 16
+    return replace(
+        page, bits=bits, order=tiff.NATIVE, white_is_zero=False, samples=1, colour=False,
+        alpha=None, planes=(),
+    )  # fmt: skip

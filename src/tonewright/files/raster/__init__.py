@@ -1,0 +1,1 @@
+"""One reader and writer of images."""

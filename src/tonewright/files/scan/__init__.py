@@ -1,0 +1,1 @@
+"""What was read from a scan, on disk."""

@@ -1,0 +1,1 @@
+"""A chart of inks, and which of them to print in."""

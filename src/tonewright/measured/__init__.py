@@ -1,0 +1,1 @@
+"""Measured patches: columns of a table, readings, their uncertainty."""

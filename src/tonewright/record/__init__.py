@@ -1,0 +1,1 @@
+"""What a document is made of: setup, times, schema, provenance."""

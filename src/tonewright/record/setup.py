@@ -1,0 +1,114 @@
+"""What a calibration was made with: without it a curve is worthless next month."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass, fields, replace
+from typing import Any
+
+from tonewright.errors import DocumentError, OptionError
+from tonewright.record.schema import is_number, spoken
+
+Colour = tuple[int, int, int]
+"""Red, green and blue, 0 to 255."""
+
+
+@dataclass(frozen=True)
+class Setup:
+    """Everything that bends the tones, in the printer's own words; None where not said."""
+
+    paper: str | None = None
+    coating: str | None = None
+    developer: str | None = None
+    lamp: str | None = None
+    film: str | None = None
+    printer: str | None = None
+    ink: str | None = None
+    printing_time: str | None = None
+    date: str | None = None
+    notes: str | None = None
+    ink_colour: str | None = None
+    """Red, green and blue of level 1 as ``255,120,0``; None: gray, level 1 is black."""
+
+    def with_changes(self, changes: dict[str, str | None]) -> Setup:
+        """A copy in which every entry that is given (not None) replaces the old one."""
+        return replace(self, **{k: v for k, v in changes.items() if v is not None})
+
+    def differences(self, other: Setup) -> dict[str, tuple[str | None, str | None]]:
+        """Entries that differ, as ``{name: (mine, the other's)}``; the notes do not count."""
+        mine, theirs = asdict(self), asdict(other)
+        return {k: (mine[k], theirs[k]) for k in mine if k != "notes" and mine[k] != theirs[k]}
+
+    def to_dict(self) -> dict[str, str | None]:
+        """Plain dictionary, every entry present."""
+        return asdict(self)
+
+
+LIGHT = ("lamp", "film")
+"""Entries that the ink's printing density hangs on."""
+INK = (*LIGHT, "ink", "ink_colour", "printer")
+"""The same where the ink itself is shared."""
+
+
+def other_light(
+    old: Setup, new: Setup, entries: tuple[str, ...] = LIGHT
+) -> tuple[tuple[str, str, str], ...]:
+    """Entries of which both say something, and not the same: name, old and new words."""
+    said = ((e, getattr(old, e), getattr(new, e)) for e in entries)
+    return tuple((e.replace("_", " "), a, b) for e, a, b in said
+                 if a and b and a.strip().casefold() != b.strip().casefold())
+
+
+SETUP_NAMES = tuple(f.name for f in fields(Setup))
+
+
+def ink_colour_text(colour: Colour) -> str:
+    """As `Setup.ink_colour` has it."""
+    return ",".join(str(value) for value in colour)
+
+
+def parse_colour(text: str) -> Colour:
+    """``255,120,0`` to numbers; `OptionError` if it is no such colour or is white."""
+    try:
+        numbers = tuple(int(part) for part in text.split(","))
+    except ValueError:
+        numbers = ()
+    if len(numbers) != 3 or not all(0 <= n <= 255 for n in numbers):
+        raise OptionError(
+            f"the ink colour is {text!r}",
+            "it is three whole numbers from 0 to 255, red, green, blue, as 255,120,0",
+            "take the colour that the target was printed in",
+        )
+    if min(numbers) > 250:
+        raise OptionError(
+            f"the ink colour is {text!r}, which is white",
+            "white is clear film: it holds no light back",
+            "take a colour with ink in it",
+        )
+    red, green, blue = numbers
+    return red, green, blue
+
+
+def setup_from_dict(
+    data: Any, way_out: str = 'write each entry as a text, as paper = "cotton 300 g"'
+) -> Setup:
+    """Check a dictionary from a document or a TOML file.
+
+    Numbers and dates are taken as they are spelled.
+
+    Raises
+    ------
+    DocumentError
+        Not a table, an unknown entry, or an entry that is no text: a table, a list, true or false.
+    """
+    if not isinstance(data, dict):
+        raise DocumentError(f"the setup is {spoken(data)}", "it is a table of names and texts",
+                            f"{way_out}; known names: {', '.join(SETUP_NAMES)}")
+    for name, value in data.items():
+        if name not in SETUP_NAMES:
+            raise DocumentError(f"the setup has an entry {name!r}",
+                                f"known entries are {', '.join(SETUP_NAMES)}",
+                                "put what has no entry of its own under notes")
+        if isinstance(value, dict | list | bool) or (
+                isinstance(value, int | float) and not is_number(value)):
+            raise DocumentError(f"the setup: {name} is {spoken(value)}", "it is a text", way_out)
+    return Setup(**{k: None if v is None else str(v) for k, v in data.items()})

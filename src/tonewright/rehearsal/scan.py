@@ -1,0 +1,96 @@
+"""The rehearsal's way from a drawn target to readings: printed, scanned, found and read."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from tonewright.files.raster.pictures import read_codes, write_scan
+from tonewright.files.raster.scans import read_scan
+from tonewright.files.scan.readings import write_readings
+from tonewright.files.scanners import write_scanner
+from tonewright.files.tables import read_table
+from tonewright.files.targets import read_target, target_paths, write_target
+from tonewright.measured.readings import Readings, readings_from_table
+from tonewright.scan.read import ReadSettings, read_target_scan
+from tonewright.scan.response import response_from_scale
+from tonewright.scan.scanner import ScannerResponse
+from tonewright.scan.steps import read_step_row
+from tonewright.target.layout import LayoutSettings, even_levels, make_target
+from tonewright.virtual import scanroom
+from tonewright.virtual.darkroom import Darkroom
+
+SCALE = tuple(round(0.08 + 0.14 * k, 2) for k in range(15))
+"""Densities of the gray scale on the scanner's glass."""
+
+
+DESK_SCANNER = scanroom.Scanner(shading=0.08)
+SHEET = scanroom.PaperFlaws(texture_density_sd=0.02, uneven_exposure_sd=0.01,
+                            streak_exposure_sd=0.005, stains=2, dust=25)
+CROOKED = scanroom.Lying(rotation_degrees=2.5)
+
+
+@dataclass(frozen=True)
+class ScanNames:
+    """File names of the road, in its order."""
+
+    target: str
+    scale_scan: str
+    scanner: str
+    scan: str
+    overlay: str
+    readings: str
+
+
+@dataclass(frozen=True)
+class ScanRoad:
+    """Where the road runs, and how it is paved."""
+
+    folder: Path
+    names: ScanNames
+    levels: int
+    repeats: int
+    seed: int
+    force: bool
+
+    def path(self, name: str) -> Path:
+        """Of a file in the folder."""
+        return self.folder / name
+
+
+def target_by_scan(road: ScanRoad, printed: Darkroom, name: str) -> Readings:
+    """Draw a target, print it on a sheet with all its flaws, scan it, and read the scan.
+
+    Raises
+    ------
+    TonewrightError
+        A file cannot be written, or the scan cannot be read.
+    """
+    picture, document = target_paths(road.path(road.names.target))
+    target = make_target(even_levels(road.levels), LayoutSettings(
+        name=name, seed=road.seed, repeats=road.repeats))
+    write_target(picture, target, force=road.force)
+    response = _scanner_response(road)
+    sheet = scanroom.print_sheet(read_codes(picture), target.ppi, printed, SHEET,
+                                 seed=road.seed)
+    render = scanroom.scan_sheet(sheet, DESK_SCANNER, CROOKED, seed=road.seed + 1)
+    write_scan(road.path(road.names.scan), render.codes, render.ppi, force=road.force)
+    scan = read_scan(road.path(road.names.scan))
+    reading = read_target_scan(scan, read_target(document), ReadSettings(response))
+    notes = ("invented: made by the virtual darkroom of tonewright",)
+    write_readings(road.path(road.names.readings), reading, notes, force=road.force,
+                   overlay=(road.path(road.names.overlay), scan.pixels))
+    return readings_from_table(read_table(road.path(road.names.readings)))
+
+
+def _scanner_response(road: ScanRoad) -> ScannerResponse:
+    """Lay a gray scale of known densities on the glass and learn what the scanner makes of it."""
+    render = scanroom.scan_sheet(scanroom.gray_scale(SCALE), DESK_SCANNER, seed=road.seed + 2)
+    write_scan(road.path(road.names.scale_scan), render.codes, render.ppi, force=road.force)
+    row = read_step_row(read_scan(road.path(road.names.scale_scan)), len(SCALE), dark_first=False)
+    codes, spreads = np.atleast_2d(row.code)[0], np.atleast_2d(row.code_sd)[0]
+    response = response_from_scale(SCALE, codes, spreads, name="desk scanner (invented)")
+    write_scanner(road.path(road.names.scanner), response, force=road.force)
+    return response

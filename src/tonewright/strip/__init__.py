@@ -1,0 +1,1 @@
+"""The step-tablet strip: tablet, readings, process response, base printing time."""

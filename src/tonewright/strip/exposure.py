@@ -1,0 +1,200 @@
+"""Exposure by the rules of the trade and of ISO 6846: base printing time by eye, ranges."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from tonewright.errors import OptionError
+from tonewright.numeric.inverse import first_place
+from tonewright.record.times import PrintingTime, ratio
+from tonewright.scales import STOP
+from tonewright.strip.tablet import Tablet
+
+FARTHEST_DOWN = 4.0
+"""Stops that one count of merged steps may shorten the time by: a strip so black tells little."""
+WANTED = 2
+"""Step that just merges with step 1 at the base printing time."""
+TOE_DENSITY, SHOULDER_FRACTION = 0.04, 0.90
+"""ISO 6846:1992, 5.6: the two points of the log exposure range."""
+
+
+@dataclass(frozen=True)
+class EyeStrip:
+    """A strip judged by eye: steps 1 to ``merged`` cannot be told apart, dry, through the film."""
+
+    time: PrintingTime
+    merged: int
+
+
+@dataclass(frozen=True)
+class EyeResult:
+    """What strips judged by eye tell of the base printing time."""
+
+    low: PrintingTime | None
+    """The base printing time is longer than this; None: nothing bounds it from below."""
+    high: PrintingTime | None
+    """… and at most this; None: no strip reached maximum black for sure."""
+    next_time: PrintingTime
+    """Rounded as a timer is set; the base printing time where it is known."""
+    strict: PrintingTime
+    """One step shorter than that."""
+    right: bool
+    """One of the strips was printed at the base printing time already."""
+    change_stops: float
+    """From the nearest strip to the next time."""
+    nearest: EyeStrip
+    differ: bool = False
+    """The strips contradict each other by no more than the step that an eye is sure of."""
+    far: bool = False
+    """The strip was printed so much too long that the next time only leads nearer."""
+
+
+def judge_by_eye(tablet: Tablet, strips: list[EyeStrip]) -> EyeResult:
+    """The base printing time from the steps that merge.
+
+    At the base printing time steps 1 and 2 merge and step 3 stands apart (common practice, no
+    source).  If steps 1 to K merge, black ends between steps K and K + 1, so a time shorter by
+    the density between steps 2 and K would do.  If nothing merges, only a lower bound is known,
+    and half a stop more is tried.
+
+    Raises
+    ------
+    OptionError
+        No strip, an impossible count, or strips that contradict each other by more than a step.
+    """
+    if not strips:
+        raise OptionError("no strip was given", "each strip has a time and a count of merged"
+                          " steps", "add --time 10min --merged 2")
+    for strip in strips:
+        ratio(strip.time, strips[0].time)
+        _check_count(tablet, strip)
+    low, high = _bounds(tablet, strips)
+    if high is None or low is None or ratio(low, high) < 1.0 - 1e-9:
+        return _advise(tablet, strips, low, high)
+    step = 10.0**tablet.step
+    if ratio(low, high) > step * (1.0 + 1e-9):
+        raise OptionError(
+            f"one strip says that the base printing time is over {low.on_timer()}, another that it"
+            f" is at most {high.on_timer()}", "strips of one paper and one lamp agree to a step",
+            "look at both again, dry, in even light; print one again if needed")
+    # either count may be off by one: the truth is within a step of both, most likely between
+    middle = _between(strips) or high.times(math.sqrt(ratio(low, high)))
+    found = _advise(tablet, strips, None, middle)
+    return replace(found, low=low.times(1.0 / step), high=high.times(step), differ=True,
+                   next_time=middle.on_timer(), right=False)
+
+
+def _check_count(tablet: Tablet, strip: EyeStrip) -> None:
+    count = len(tablet.densities)
+    if not 1 <= strip.merged < count:
+        raise OptionError(
+            f"{strip.merged} steps merge on a tablet of {count}",
+            "the count is 1 (every step can be told apart) or more, and not all of them",
+            "count from the blackest step; if all merge, print for a quarter of the time")
+
+
+def _bounds(
+    tablet: Tablet, strips: list[EyeStrip]
+) -> tuple[PrintingTime | None, PrintingTime | None]:
+    """What the base printing time is longer than, and at most."""
+    density = tablet.densities
+    low: PrintingTime | None = None
+    high: PrintingTime | None = None
+    # a strip that is nearly all black bounds nothing where another says more
+    telling = [s for s in strips if not _nearly_all_black(tablet, s)]
+    for strip in telling or strips:
+        until = strip.time
+        if strip.merged > 1:
+            until = strip.time.times(10.0 ** (density[WANTED - 1] - density[strip.merged - 1]))
+            high = until if high is None or ratio(until, high) < 1.0 else high
+            after = 10.0 ** (density[WANTED - 1] - density[strip.merged])
+            until = strip.time.times(after)
+        low = until if low is None or ratio(until, low) > 1.0 else low
+    return low, high
+
+
+def _between(strips: list[EyeStrip]) -> PrintingTime | None:
+    """Half way between the longest that is too short and the shortest that is too long."""
+    short = [s.time for s in strips if s.merged < WANTED]
+    long = [s.time for s in strips if s.merged > WANTED]
+    if not short or not long:
+        return None
+    low, high = max(short, key=lambda t: t.value), min(long, key=lambda t: t.value)
+    return low.times(math.sqrt(ratio(high, low))) if ratio(high, low) > 1.0 else None
+
+
+def _nearly_all_black(tablet: Tablet, strip: EyeStrip) -> bool:
+    density = tablet.densities
+    return (density[strip.merged - 1] - density[WANTED - 1]) / STOP > FARTHEST_DOWN
+
+
+def _advise(
+    tablet: Tablet, strips: list[EyeStrip], low: PrintingTime | None, high: PrintingTime | None
+) -> EyeResult:
+    if high is not None:
+        wanted = high
+    else:
+        assert low is not None
+        wanted = low.times(10.0 ** (STOP / 2.0))
+    right = [] if high is None else [s for s in strips if _is_right(s, high, tablet.step)]
+    if right and high is not None and ratio(right[0].time, high) > 1.0:
+        high = right[0].time
+    nearest = min(strips, key=lambda s: abs(math.log10(ratio(s.time, wanted))))
+    far = math.log2(ratio(nearest.time, wanted)) > FARTHEST_DOWN
+    aimed = nearest.time.times(2.0**-FARTHEST_DOWN) if far else wanted
+    next_time = right[0].time if right else aimed.on_timer()
+    step = tablet.densities[WANTED - 1] - tablet.densities[0]
+    return EyeResult(
+        low=low, high=high, next_time=next_time,
+        strict=next_time.times(10.0**-step).on_timer(), right=bool(right),
+        change_stops=math.log10(ratio(aimed, nearest.time)) / STOP, nearest=nearest, far=far)
+
+
+def _is_right(strip: EyeStrip, high: PrintingTime, step: float) -> bool:
+    """Where two steps merge the time is right, if no other strip speaks for half a step less."""
+    off = abs(math.log10(ratio(strip.time, high)))
+    return off < 0.01 or (strip.merged == WANTED and off < step / 2.0)
+
+
+def log_exposure_range(exposure: ArrayLike, density: ArrayLike) -> float | None:
+    """ISO 6846 log exposure range of a density curve.
+
+    Parameters
+    ----------
+    exposure, density:
+        Shape (n,): log10 exposure, increasing, and non-decreasing densities, from paper white
+        to maximum black.
+
+    Returns
+    -------
+    log10 units, or None where there is no such range.
+    """
+    x, d = np.asarray(exposure, dtype=np.float64), np.asarray(density, dtype=np.float64)
+    low, high = float(d[0]), float(d[-1])
+    toe, shoulder = low + TOE_DENSITY, low + SHOULDER_FRACTION * (high - low)
+    if not toe < shoulder:
+        return None
+    ends = first_place(x, d, [toe, shoulder])
+    return float(ends[1] - ends[0])
+
+
+def iso_range_class(log_range: float | None) -> int | None:
+    """ISO 6846 class of a log exposure range: 0.35 to 0.44 is 40 … 1.85 to 1.94 is 190.
+
+    None outside the classes, or for None.
+    """
+    if log_range is None:
+        return None
+    hundredths = math.floor(100.0 * log_range + 0.5)
+    if not 35 <= hundredths <= 194:
+        return None
+    return (hundredths + 5) // 10 * 10
+
+
+def stops(log_exposure: float) -> float:
+    """log10 exposure units in stops; one stop is log10 2."""
+    return log_exposure / STOP

@@ -1,0 +1,1 @@
+"""The target to print: its document, layout and drawing."""

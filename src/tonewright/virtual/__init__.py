@@ -1,0 +1,1 @@
+"""The virtual darkroom and scanner, with known truth."""

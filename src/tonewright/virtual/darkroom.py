@@ -1,0 +1,303 @@
+"""The virtual darkroom: printing with known truth, and reading the prints with known flaws.
+
+The same seed gives the same prints.  All materials are invented: see `materials` for what they
+are and `truth` for what they do; both can be had from here.
+"""
+
+from __future__ import annotations
+
+import string
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from tonewright import scales
+from tonewright.errors import OptionError
+from tonewright.measured.readings import Reading, Readings
+from tonewright.scales import Array
+from tonewright.target.document import Target
+from tonewright.virtual.materials import (
+    CYANOTYPE,
+    DEMO_INK,
+    KALLITYPE,
+    PRESETS,
+    ColouredInks,
+    Film,
+    Ink,
+    Lamp,
+    Process,
+    random_coloured_inks,
+    random_ink,
+    random_process,
+)
+from tonewright.virtual.truth import Darkroom, random_darkroom, random_pair
+
+__all__ = [
+    "CYANOTYPE", "DEMO_INK", "KALLITYPE", "PRESETS",
+    "ColouredInks", "Darkroom", "Film", "Flaws", "Ink", "Lamp", "Process", "StripReadings",
+    "TargetReadings", "measure_chart", "measure_strip", "measure_target", "print_image",
+    "random_coloured_inks", "random_darkroom", "random_ink", "random_pair", "random_process",
+]  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Flaws:
+    """What goes wrong between the exact print and the number written down; all 0: nothing."""
+
+    noise_density_sd: float = 0.02
+    """Of the instrument, for every single reading."""
+    speed_sd: float = 0.0
+    """From sheet to sheet, in log10 exposure (0.03 is a tenth of a stop)."""
+    contrast_sd: float = 0.0
+    """From sheet to sheet, relative change of the log exposure range."""
+    black_density_sd: float = 0.0
+    """From sheet to sheet."""
+    uneven_exposure_sd: float = 0.0
+    """Of the coating across one sheet, smooth, in log10 exposure."""
+    texture_density_sd: float = 0.0
+    """Of the paper's grain, pixel to pixel; a patch reading averages a hundred grains."""
+    stains: int = 0
+    """How many patches of each target (or each strip half) carry a stain."""
+    stain_density: float = 0.15
+    """Added to a stained patch."""
+    states_sd: bool = False
+    """The instrument writes its noise beside each reading as `density_sd`."""
+
+    def sheet(self, darkroom: Darkroom, rng: np.random.Generator) -> Process:
+        """The process as it turned out on one sheet."""
+        speed, contrast, black = rng.standard_normal(3)
+        process = darkroom.process
+        return replace(
+            process,
+            speed_exposure=process.speed_exposure + self.speed_sd * float(speed),
+            log_exposure_range=process.log_exposure_range
+            * float(np.exp(self.contrast_sd * contrast)),
+            black_density=process.black_density + self.black_density_sd * float(black),
+        )
+
+    def read(self, density: Array, rng: np.random.Generator) -> tuple[Array, NDArray[np.bool_]]:
+        """Densities as an instrument gives them, never below 0, and which were stained."""
+        stained = np.zeros(density.shape, dtype=np.bool_)
+        stained[rng.permutation(density.size)[: self.stains]] = True
+        grain = 0.1 * self.texture_density_sd
+        seen = density + float(np.hypot(self.noise_density_sd, grain)) * rng.standard_normal(
+            density.shape
+        )
+        return np.maximum(seen + self.stain_density * stained, 0.0), stained
+
+
+NO_FLAWS = Flaws(noise_density_sd=0.0)
+
+
+def _uneven(sd: float, across: Array, down: Array, rng: np.random.Generator) -> Array:
+    """A smooth random field at positions 0 to 1, of the given sd over many sheets."""
+    waves = rng.uniform(-1.5, 1.5, size=(6, 2))
+    phases = rng.uniform(0.0, 2.0 * np.pi, size=6)
+    total = np.zeros(np.broadcast(across, down).shape)
+    for (kx, ky), phase in zip(waves, phases, strict=True):
+        total += np.cos(2.0 * np.pi * (kx * across + ky * down) + phase)
+    return np.asarray(sd * total / np.sqrt(3.0))
+
+
+@dataclass(frozen=True)
+class TargetReadings:
+    """A printed target as measured, and what only the virtual darkroom knows about it."""
+
+    readings: Readings
+    stained: tuple[str, ...]
+    """Names of the patches that carry a stain."""
+    true_density: Array
+    """Exact densities in the order of the readings: no noise, no stain, no sheet differences."""
+
+
+def measure_target(
+    darkroom: Darkroom,
+    levels: ArrayLike,
+    repeats: int = 1,
+    *,
+    flaws: Flaws | None = None,
+    sheets: int = 1,
+    seed: int = 0,
+) -> TargetReadings:
+    """Print a target in the virtual darkroom and measure it.
+
+    Parameters
+    ----------
+    levels:
+        Ink levels 0 to 1, shape (n,).
+    repeats:
+        Patches of each level on each sheet, scattered over the sheet.
+    flaws:
+        What goes wrong; None: `Flaws()`, an instrument noise of 0.02 alone.
+    sheets:
+        Prints made of the target; named "sheet 1", "sheet 2", …
+
+    Raises `OptionError` if a level is not between 0 and 1.
+    """
+    flaws = Flaws() if flaws is None else flaws
+    rng = np.random.default_rng(seed)
+    wanted = np.repeat(np.asarray(levels, dtype=np.float64), repeats)
+    outside = wanted[~((wanted >= 0.0) & (wanted <= 1.0))]
+    if outside.size:
+        raise OptionError(
+            f"level {outside[0]:g}",
+            "a level lies between 0 (clear film) and 1 (heaviest ink)",
+            "divide percents by 100",
+        )
+    places = rng.permutation(wanted.size)
+    across = int(np.ceil(np.sqrt(wanted.size)))
+    row, column = places // across, places % across
+    patches: list[Reading] = []
+    stained: list[str] = []
+    for sheet in range(1, sheets + 1):
+        uneven = _uneven(flaws.uneven_exposure_sd, column / across, row / across, rng)
+        exact = _sheet_density(darkroom, flaws, darkroom.exposure(wanted) + uneven, rng)
+        density, spoilt = flaws.read(exact, rng)
+        prefix = f"{sheet}-" if sheets > 1 else ""
+        names = [f"{prefix}{_row_name(r)}{c + 1:02d}" for r, c in zip(row, column, strict=True)]
+        sd = flaws.noise_density_sd if flaws.states_sd else None
+        patches += [
+            Reading(float(u), float(d), sd, f"sheet {sheet}", name)
+            for u, d, name in zip(wanted, density, names, strict=True)
+        ]
+        stained += [name for name, bad in zip(names, spoilt, strict=True) if bad]
+    readings = Readings(tuple(patches), "visual-density", relative_to_paper=False)
+    truth = np.tile(darkroom.print_density(wanted), sheets)
+    return TargetReadings(readings, tuple(stained), truth)
+
+
+def measure_chart(
+    darkroom: Darkroom, inks: ColouredInks, target: Target, time: float | None = None, *,
+    flaws: Flaws | None = None, seed: int = 0,
+) -> TargetReadings:
+    """Print a chart of inks in the virtual darkroom and measure it, patch by patch.
+
+    Parameters
+    ----------
+    target:
+        The chart (`ink_chart`); its patches are read in its order and under its names.
+    time:
+        Seconds; None: the darkroom's `printing_time`.
+    flaws:
+        What goes wrong; None: `Flaws()`, an instrument noise of 0.02 alone.
+    """
+    flaws = Flaws() if flaws is None else flaws
+    rng = np.random.default_rng(seed)
+    density = np.array([float(inks.of_colour(target.colour_of(p) or (0, 0, 0), p.level))
+                        for p in target.patches])
+    across, down = target.patch_centres.T / [[target.width_mm], [target.height_mm]]
+    exposure = darkroom.tablet_exposure(density, time)
+    uneven = _uneven(flaws.uneven_exposure_sd, across, down, rng)
+    measured, spoilt = flaws.read(_sheet_density(darkroom, flaws, exposure + uneven, rng), rng)
+    patches = tuple(Reading(p.level, float(d), None, None, p.name)
+                    for p, d in zip(target.patches, measured, strict=True))
+    return TargetReadings(
+        Readings(patches, "visual-density", relative_to_paper=False),
+        tuple(p.name for p, bad in zip(target.patches, spoilt, strict=True) if bad),
+        darkroom.process_density(exposure))
+
+
+def _sheet_density(
+    darkroom: Darkroom, flaws: Flaws, exposure: Array, rng: np.random.Generator
+) -> Array:
+    """Print densities on one sheet, as that sheet's own process gives them."""
+    return flaws.sheet(darkroom, rng).density(exposure + darkroom.base_log_exposure)
+
+
+def _row_name(row: int) -> str:
+    """A … Z, then AA, AB, …"""
+    letters = string.ascii_uppercase
+    return letters[row] if row < 26 else letters[row // 26 - 1] + letters[row % 26]
+
+
+@dataclass(frozen=True)
+class StripReadings:
+    """A step-tablet strip as measured, half of it covered by clear film; arrays of shape (n,)."""
+
+    step: NDArray[np.int64]
+    """1, 2, … in the order of the tablet."""
+    density_film: Array
+    """Print density under the film."""
+    density_bare: Array
+    """Print density beside the film."""
+    stained_film: NDArray[np.bool_]
+    stained_bare: NDArray[np.bool_]
+
+
+def measure_strip(
+    darkroom: Darkroom,
+    tablet_densities: ArrayLike,
+    time: float | None = None,
+    *,
+    flaws: Flaws | None = None,
+    seed: int = 0,
+) -> StripReadings:
+    """Print a step tablet on one strip, half through clear film, and measure both halves.
+
+    Parameters
+    ----------
+    tablet_densities:
+        Printing density of each step, the clearest first, shape (n,).
+    time:
+        Seconds; None: the darkroom's `printing_time`.
+    flaws:
+        What goes wrong; None: `Flaws()`, an instrument noise of 0.02 alone.
+    """
+    flaws = Flaws() if flaws is None else flaws
+    rng = np.random.default_rng(seed)
+    steps = np.asarray(tablet_densities, dtype=np.float64)
+    along = np.arange(steps.size) / max(steps.size, 1)
+    side = np.repeat([0.25, 0.75], steps.size)
+    uneven = _uneven(flaws.uneven_exposure_sd, np.tile(along, 2), side, rng)
+    halves = [darkroom.tablet_exposure(steps, time, bare=bare) for bare in (False, True)]
+    exact = _sheet_density(darkroom, flaws, np.concatenate(halves) + uneven, rng)
+    film, stained_film = flaws.read(exact[: steps.size], rng)
+    bare, stained_bare = flaws.read(exact[steps.size :], rng)
+    return StripReadings(np.arange(1, steps.size + 1), film, bare, stained_film, stained_bare)
+
+
+def print_image(
+    negative: NDArray[np.uint16],
+    darkroom: Darkroom,
+    *,
+    flaws: Flaws | None = None,
+    mirrored: bool = True,
+    seed: int = 0,
+) -> Array:
+    """Contact-print a negative: the print's CIE L* at each pixel, shape (rows, columns).
+
+    Parameters
+    ----------
+    negative:
+        16-bit codes (65535 clear film), shape (rows, columns).
+    flaws:
+        Texture, unevenness and the sheet's own process are printed; readings play no part.
+        None: a perfect sheet.
+    mirrored:
+        The negative is mirrored left to right, to lie ink to coating; the print reads right.
+    """
+    flaws = NO_FLAWS if flaws is None else flaws
+    rng = np.random.default_rng(seed)
+    codes = negative[:, ::-1] if mirrored else negative
+    table = darkroom.exposure(scales.code_to_level(np.arange(scales.FULL_CODE + 1)))
+    process = flaws.sheet(darkroom, rng)
+    if flaws.uneven_exposure_sd:
+        rows, columns = codes.shape
+        across, down = np.arange(columns) / columns, np.arange(rows)[:, None] / rows
+        exposure = table[codes] + _uneven(flaws.uneven_exposure_sd, across, down, rng)
+        # 4001 points over some 3 in exposure: linear steps between them are off by under 1e-6
+        points = np.linspace(exposure.min(), exposure.max(), 4001)
+        density = np.interp(exposure, points, process.density(points + darkroom.base_log_exposure))
+    else:
+        density = process.density(table + darkroom.base_log_exposure)[codes]
+    if flaws.texture_density_sd:
+        density = density + flaws.texture_density_sd * _grain(density.shape, rng)
+    return scales.density_to_lightness(np.maximum(density, 0.0))
+
+
+def _grain(shape: tuple[int, ...], rng: np.random.Generator) -> Array:
+    """Noise of sd 1 whose grains are about two pixels wide."""
+    rows, columns = shape
+    noise = rng.standard_normal((rows + 1, columns + 1))
+    return np.asarray(0.5 * (noise[1:, 1:] + noise[:-1, 1:] + noise[1:, :-1] + noise[:-1, :-1]))

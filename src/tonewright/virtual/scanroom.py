@@ -1,0 +1,479 @@
+"""The virtual scanner: sheets printed in the virtual darkroom, laid on the glass of a flatbed.
+
+A negative (or a gray scale, or a step tablet) becomes a sheet of known densities with the faults
+of coated paper; the sheet becomes a scan with the faults of scanning.  Everything is invented,
+and the same seed gives the same scan.  Millimetres are as in `target`: on the print as it reads
+right, origin in the top left corner of the film, x to the right, y down.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from typing import Literal
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy import ndimage
+
+from tonewright import scales
+from tonewright.scales import Array
+from tonewright.virtual.materials import ColouredInks
+from tonewright.virtual.truth import Darkroom
+
+Plane = NDArray[np.float32]
+MM_PER_INCH = 25.4
+
+Encoding = Literal["power", "srgb", "lightness"]
+
+
+@dataclass(frozen=True)
+class Scanner:
+    """A flatbed and its program: what code a density gets."""
+
+    gamma: float = 2.2
+    """Power of the encoding ``power``."""
+    encoding: Encoding = "power"
+    """power: ``light ** (1 / gamma)``; srgb: IEC 61966-2-1; lightness: CIE L* / 100."""
+    flare: float = 0.004
+    """Stray light, as a share of white, that every place gets."""
+    gain: float = 0.95
+    """Light of the perfect white, 1 being the end of the scale."""
+    read_noise: float = 0.0003
+    shot_noise: float = 0.003
+    """Noise of a pixel in linear light: in black, and at white (it grows with the root)."""
+    shading: float = 0.0
+    """How much darker the worst corner of the glass is lit, 0.15 for 15 percent."""
+    blur_px: float = 0.6
+    """Sharpness: standard deviation of its blur."""
+    lid_density: float = 0.06
+    """What lies behind the sheet."""
+    ppi: float = 300.0
+    bits: int = 16
+
+    def code(self, density: ArrayLike) -> Array:
+        """Exact codes (0 to 1) of densities, no shading, no noise."""
+        reflected = 10.0 ** -np.asarray(density, dtype=np.float64)
+        return self.encode(self.gain * (reflected + self.flare))
+
+    def encode(self, light: ArrayLike) -> Array:
+        """Codes (0 to 1) of linear light, clipped at 0 and 1."""
+        seen = np.clip(np.asarray(light, dtype=np.float64), 0.0, 1.0)
+        if self.encoding == "power":
+            return np.asarray(seen ** (1.0 / self.gamma))
+        if self.encoding == "lightness":
+            return scales.luminance_to_lightness(100.0 * seen) / 100.0
+        high = 1.055 * np.maximum(seen, 0.003) ** (1.0 / 2.4) - 0.055
+        return np.where(seen <= 0.0031308, 12.92 * seen, high)
+
+
+def random_scanner(rng: np.random.Generator, ppi: float = 300.0) -> Scanner:
+    """A plausible flatbed: linear to gamma 2.6, sRGB or L*; flare 0.1 to 1 percent."""
+    encodings: tuple[Encoding, ...] = ("power", "power", "srgb", "lightness")
+    return Scanner(
+        gamma=float(rng.choice([1.0, 1.8, 2.2, 2.2, 2.6])),
+        encoding=encodings[int(rng.integers(4))],
+        flare=float(np.exp(rng.uniform(np.log(0.001), np.log(0.01)))),
+        gain=float(rng.uniform(0.85, 0.98)), read_noise=float(rng.uniform(0.0001, 0.0006)),
+        shot_noise=float(rng.uniform(0.002, 0.006)), blur_px=float(rng.uniform(0.4, 0.9)),
+        lid_density=float(rng.choice([0.05, 0.08, 1.5])), ppi=ppi)
+
+
+@dataclass(frozen=True)
+class PaperFlaws:
+    """What goes wrong on coated paper; all 0: nothing."""
+
+    texture_density_sd: float = 0.0
+    """Of the paper's grain."""
+    grain_mm: float = 0.25
+    """Size of that grain."""
+    uneven_exposure_sd: float = 0.0
+    """Of the coating, smooth across the sheet, in log10 exposure."""
+    streak_exposure_sd: float = 0.0
+    """Of brush strokes, in log10 exposure."""
+    stains: int = 0
+    stain_density: float = 0.2
+    """Each stain is up to this much denser or, one in three, lighter."""
+    stain_mm: float = 8.0
+    dust: int = 0
+    """Specks and short hairs."""
+    paper_margin_mm: float = 12.0
+    """Bare paper all around the film …"""
+    coating_margin_mm: float = 5.0
+    """… and how far the coating reaches into it, by ragged edges."""
+
+
+CLEAN = PaperFlaws()
+
+
+@dataclass(frozen=True, eq=False)
+class PrintedSheet:
+    """A print, or a gray scale, as it really is."""
+
+    density: Plane
+    """Shape (rows, columns), flaws and all."""
+    ppi: float
+    origin_px: tuple[float, float]
+    """Column and row where x = y = 0 mm: the corner between pixels is at half numbers."""
+    stains_mm: tuple[tuple[float, float, float], ...] = ()
+    """Centre x, y and radius of each stain."""
+
+    def density_in(self, x_mm: float, y_mm: float, width_mm: float, height_mm: float) -> float:
+        """Mean true density inside a rectangle, flaws included."""
+        per_mm = self.ppi / MM_PER_INCH
+        left, top = (o + 0.5 + per_mm * a
+                     for o, a in zip(self.origin_px, (x_mm, y_mm), strict=True))
+        right, bottom = left + per_mm * width_mm, top + per_mm * height_mm
+        part = self.density[round(top) : round(bottom), round(left) : round(right)]
+        return float(part.mean(dtype=np.float64))
+
+
+@dataclass(frozen=True)
+class Lying:
+    """How a sheet lies on the glass."""
+
+    rotation_degrees: float = 0.0
+    """Clockwise in the scan."""
+    quarter_turns: int = 0
+    """Clockwise, on top of the rotation."""
+    mirrored: bool = False
+    """Swapped left to right, before the turn."""
+    perspective: tuple[float, float] = (0.0, 0.0)
+    """The last row of the homography: 1e-4 a mm shrinks the far edge of a letter sheet by 2 to
+    3 percent."""
+    border_mm: float = 6.0
+    """Glass to be seen around the sheet."""
+
+
+@dataclass(frozen=True, eq=False)
+class Render:
+    """A scan and what only the virtual scanner knows about it."""
+
+    codes: NDArray[np.uint16]
+    """16-bit gray, shape (rows, columns)."""
+    ppi: float
+    matrix: Array
+    """Homography from mm on the print to pixels (column, row) of the scan, shape (3, 3); pixel
+    centres at whole numbers."""
+    sheet: PrintedSheet
+    scanner: Scanner
+
+    @property
+    def pixels(self) -> Plane:
+        """Codes from 0 to 1, as a `Scan` holds them."""
+        return np.asarray(self.codes / np.float32(scales.FULL_CODE), dtype=np.float32)
+
+    def corners(self, x_mm: float, y_mm: float, width_mm: float, height_mm: float) -> Array:
+        """Pixels of a rectangle's corners, clockwise from the top left of the print, (4, 2)."""
+        box = np.array([[x_mm, y_mm], [x_mm + width_mm, y_mm],
+                        [x_mm + width_mm, y_mm + height_mm], [x_mm, y_mm + height_mm]])
+        wide = np.column_stack([box, np.ones(4)]) @ self.matrix.T
+        return np.asarray(wide[:, :2] / wide[:, 2:])
+
+
+# Sheets
+
+
+def print_sheet(
+    negative: NDArray[np.uint16], ppi: float, darkroom: Darkroom,
+    flaws: PaperFlaws = CLEAN, *, mirrored: bool = True, seed: int = 0,
+) -> PrintedSheet:
+    """Contact-print a negative on hand-coated paper.
+
+    Parameters
+    ----------
+    negative:
+        16-bit codes (65535 clear film) at ``ppi``, shape (rows, columns), as a negative file
+        holds them.
+    mirrored:
+        The negative is mirrored left to right, to lie ink to coating; the print reads right.
+
+    Returns
+    -------
+    The sheet at the negative's resolution, or at a whole fraction of it, 250 ppi or more.
+    """
+    codes = negative[:, ::-1] if mirrored else negative
+    table = darkroom.exposure(scales.code_to_level(np.arange(scales.FULL_CODE + 1)))
+    shrink = max(1, int(ppi // 250))
+    exposure = _shrunk((10.0**table).astype(np.float32)[codes], shrink)
+    return _coated(np.log10(exposure), ppi / shrink, darkroom, flaws, seed)
+
+
+def print_coloured_sheet(
+    negative: NDArray[np.uint16], ppi: float, darkroom: Darkroom, inks: ColouredInks,
+    flaws: PaperFlaws = CLEAN, *, seed: int = 0,
+) -> PrintedSheet:
+    """The same of a mirrored negative in coloured ink: red, green, blue, shape (rows, columns, 3).
+
+    The darkroom's own ink plays no part.
+    """
+    level = scales.code_to_level(np.arange(scales.FULL_CODE + 1))
+    light = np.full(negative.shape[:2], 10.0 ** float(darkroom.tablet_exposure(0.0)), np.float32)
+    for channel, ink in enumerate((inks.red, inks.green, inks.blue)):
+        through = (10.0 ** -ink.printing_density(level)).astype(np.float32)
+        light *= through[negative[:, ::-1, channel]]
+    shrink = max(1, int(ppi // 250))
+    return _coated(np.log10(_shrunk(light, shrink)), ppi / shrink, darkroom, flaws, seed)
+
+
+def print_strip(
+    tablet_densities: ArrayLike, darkroom: Darkroom, time: float | None = None,
+    flaws: PaperFlaws = CLEAN, *, step_mm: tuple[float, float] = (5.0, 24.0), seed: int = 0,
+) -> PrintedSheet:
+    """Print a step tablet, its upper half covered by clear film; step 1 lies at the left.
+
+    ``tablet_densities`` are printing densities, the clearest first; ``step_mm`` is the width of
+    a step along the row and its height across.  x = y = 0 is the corner of step 1.
+    """
+    ppi = 254.0
+    wide, high = (round(10.0 * mm) for mm in step_mm)
+    halves = [np.repeat(darkroom.tablet_exposure(tablet_densities, time, bare=bare), wide)
+              for bare in (False, True)]
+    exposure = np.repeat(np.stack(halves), [high // 2, high - high // 2], axis=0)
+    return _coated(exposure.astype(np.float32), ppi, darkroom, flaws, seed)
+
+
+def gray_scale(
+    densities: ArrayLike, *, step_mm: tuple[float, float] = (8.0, 14.0), gap_mm: float = 0.0,
+    border_mm: float = 3.0, border_density: float = 0.05,
+) -> PrintedSheet:
+    """A gray scale of known densities on a card; x = y = 0 is the corner of the first step."""
+    per_mm = 10
+    wide, high, gap, edge = (round(per_mm * mm) for mm in (*step_mm, gap_mm, border_mm))
+    known = np.asarray(densities, dtype=np.float64)
+    card = np.full((high + 2 * edge, known.size * (wide + gap) - gap + 2 * edge), border_density)
+    for i, density in enumerate(known):
+        left = edge + i * (wide + gap)
+        card[edge : edge + high, left : left + wide] = density
+    return PrintedSheet(card.astype(np.float32), per_mm * MM_PER_INCH, (edge - 0.5, edge - 0.5))
+
+
+def _shrunk(plane: Plane, factor: int) -> Plane:
+    """Means of blocks of factor x factor."""
+    if factor == 1:
+        return plane
+    rows, columns = (n // factor * factor for n in plane.shape)
+    cut = plane[:rows, :columns].reshape(rows // factor, factor, columns // factor, factor)
+    return np.asarray(cut.mean(axis=(1, 3)), dtype=np.float32)
+
+
+def _coated(
+    exposure: Plane, ppi: float, darkroom: Darkroom, flaws: PaperFlaws, seed: int
+) -> PrintedSheet:
+    """The sheet around an exposure (log10, 0 as in `scales`) through the film."""
+    rng = np.random.default_rng(seed)
+    per_mm = ppi / MM_PER_INCH
+    edge = round(per_mm * flaws.paper_margin_mm)
+    bare = np.float32(darkroom.film.density + float(darkroom.exposure(0.0)))
+    whole = np.pad(exposure, edge, constant_values=bare)
+    whole = whole + _uneven(whole.shape, per_mm, flaws, rng)
+    points = np.linspace(float(whole.min()), float(whole.max()), 4001)
+    density = np.interp(whole, points, darkroom.process_density(points)).astype(np.float32)
+    paper = np.float32(darkroom.process.white_density)
+    density = paper + (density - paper) * _coating(whole.shape, edge, per_mm, flaws, rng)
+    if flaws.texture_density_sd:
+        density += np.float32(flaws.texture_density_sd) * _grain(whole.shape, per_mm, flaws, rng)
+    stains = _stain(density, edge, per_mm, flaws, rng)
+    _dust(density, flaws.dust, per_mm, rng)
+    np.maximum(density, np.float32(0.0), out=density)
+    return PrintedSheet(density, ppi, (edge - 0.5, edge - 0.5), stains)
+
+
+def _uneven(
+    shape: tuple[int, ...], per_mm: float, flaws: PaperFlaws, rng: np.random.Generator
+) -> Plane | np.float32:
+    """Unevenness in log10 exposure: a smooth field, and strokes of the brush along one way."""
+    if not (flaws.uneven_exposure_sd or flaws.streak_exposure_sd):
+        return np.float32(0.0)
+    coarse = (max(shape[0] // 8, 2), max(shape[1] // 8, 2))
+    down, across = np.meshgrid(*(np.linspace(0.0, 1.0, n) for n in coarse), indexing="ij")
+    field_ = np.zeros(coarse)
+    for kx, ky, phase in rng.uniform([-1.5, -1.5, 0.0], [1.5, 1.5, 2 * np.pi], size=(6, 3)):
+        field_ += np.cos(2.0 * np.pi * (kx * across + ky * down) + phase) / np.sqrt(3.0)
+    total = flaws.uneven_exposure_sd * field_
+    size_mm = max(shape) / per_mm
+    strokes = ndimage.gaussian_filter1d(rng.standard_normal(400), 2.5)
+    where = (across if rng.random() < 0.5 else down) * size_mm / 1.5  # strokes some 8 mm wide
+    total += flaws.streak_exposure_sd * strokes[np.clip(where.astype(int), 0, 399)] / strokes.std()
+    return _enlarged(total, shape)
+
+
+def _enlarged(coarse: Array, shape: tuple[int, ...]) -> Plane:
+    """A coarse field spread over a plane, straight lines between."""
+    rows, columns = (np.linspace(0.0, n - 1.0, m) for n, m in zip(coarse.shape, shape, strict=True))
+    tall = np.stack([np.interp(rows, np.arange(len(line)), line) for line in coarse.T])
+    wide = [np.interp(columns, np.arange(len(line)), line) for line in tall.T]
+    return np.stack(wide).astype(np.float32)
+
+
+def _coating(
+    shape: tuple[int, ...], edge: int, per_mm: float, flaws: PaperFlaws, rng: np.random.Generator
+) -> Plane:
+    """1 where the paper is coated, 0 where it is bare; ragged by some millimetres."""
+    if edge == 0:
+        return np.ones(shape, np.float32)
+    reach = per_mm * flaws.coating_margin_mm
+    sides = []
+    for length in (shape[1], shape[0]):
+        for _ in range(2):
+            rag = ndimage.gaussian_filter1d(rng.standard_normal(length), 1.5 * per_mm)
+            sides.append(reach * (1.0 + 0.25 * rag / max(float(rag.std()), 1e-9)))
+    down, across = np.arange(shape[0])[:, None] - edge, np.arange(shape[1])[None, :] - edge
+    inner_down, inner_across = shape[0] - 2 * edge, shape[1] - 2 * edge
+    cover = np.minimum(down + sides[0][None, :], inner_down + sides[1][None, :] - down)
+    cover = np.minimum(cover, np.minimum(
+        across + sides[2][:, None], inner_across + sides[3][:, None] - across))
+    return np.clip(cover / (0.3 * per_mm) + 0.5, 0.0, 1.0).astype(np.float32)
+
+
+def _grain(
+    shape: tuple[int, ...], per_mm: float, flaws: PaperFlaws, rng: np.random.Generator
+) -> Plane:
+    noise = rng.standard_normal(shape, dtype=np.float32)
+    noise = ndimage.gaussian_filter(noise, 0.4 * per_mm * flaws.grain_mm)
+    return np.asarray(noise / noise.std(), dtype=np.float32)
+
+
+def _stain(
+    density: Plane, edge: int, per_mm: float, flaws: PaperFlaws, rng: np.random.Generator
+) -> tuple[tuple[float, float, float], ...]:
+    """Add blots with soft, lobed edges, in place; where they are."""
+    places = []
+    for number in range(flaws.stains):
+        radius = 0.5 * flaws.stain_mm * per_mm * rng.uniform(0.6, 1.4)
+        row, column = (rng.uniform(edge, n - edge) for n in density.shape)
+        rows = slice(max(int(row - 1.5 * radius), 0), int(row + 1.5 * radius) + 1)
+        columns = slice(max(int(column - 1.5 * radius), 0), int(column + 1.5 * radius) + 1)
+        part = density[rows, columns]
+        dy = np.arange(part.shape[0])[:, None] + rows.start - row
+        dx = np.arange(part.shape[1])[None, :] + columns.start - column
+        lobes = 1.0 + 0.15 * np.sin(3 * np.arctan2(dy, dx) + rng.uniform(0, 6.28))
+        depth = np.clip(1.0 - (np.hypot(dy, dx) / (radius * lobes)) ** 4, 0.0, 1.0)
+        strength = flaws.stain_density * rng.uniform(0.5, 1.0) * (-1.0 if number % 3 == 2 else 1.0)
+        part += (strength * depth).astype(np.float32)
+        places.append((float((column + 0.5 - edge) / per_mm), float((row + 0.5 - edge) / per_mm),
+                       float(1.2 * radius / per_mm)))
+    return tuple(places)
+
+
+def _dust(density: Plane, count: int, per_mm: float, rng: np.random.Generator) -> None:
+    """Add specks and hairs, dark or light, in place."""
+    for number in range(count):
+        row, column = (rng.uniform(3, n - 3) for n in density.shape)
+        length = per_mm * (rng.uniform(0.1, 0.5) if number % 4 else rng.uniform(2.0, 6.0))
+        angle, bend = rng.uniform(0, np.pi), rng.uniform(-0.5, 0.5)
+        along = np.arange(0.0, length, 0.5)
+        turn = angle + bend * along / length
+        rows = np.clip(row + np.cumsum(0.5 * np.sin(turn)), 0, density.shape[0] - 2).astype(int)
+        columns = np.clip(column + np.cumsum(0.5 * np.cos(turn)), 0, density.shape[1] - 2)
+        for extra in (0, 1):
+            density[rows + extra, columns.astype(int)] = rng.choice([0.1, 0.9])
+
+
+# Scans
+
+
+def scan_sheet(
+    sheet: PrintedSheet, scanner: Scanner | None = None, lying: Lying | None = None, *,
+    seed: int = 0,
+) -> Render:
+    """Lay a sheet on the glass and scan it."""
+    scanner, lying = scanner or Scanner(), lying or Lying()
+    rng = np.random.default_rng(seed)
+    matrix, shape = _placed(sheet, scanner.ppi / MM_PER_INCH, lying)
+    light = _reflected(sheet, scanner, matrix, shape)
+    if scanner.blur_px:
+        light = ndimage.gaussian_filter(light, scanner.blur_px)
+    light = np.float32(scanner.gain) * (light + np.float32(scanner.flare))
+    if scanner.shading:
+        light *= _shade(shape, scanner.shading, rng)
+    if scanner.read_noise or scanner.shot_noise:
+        noise = rng.standard_normal(shape, dtype=np.float32)
+        light += noise * np.sqrt(np.float32(scanner.read_noise**2)
+                                 + np.float32(scanner.shot_noise**2) * light)
+    return Render(_codes(scanner, light), scanner.ppi, matrix, sheet, scanner)
+
+
+def _codes(scanner: Scanner, light: Plane) -> NDArray[np.uint16]:
+    """Encoded and rounded to the scanner's bits, spread over 16."""
+    steps = (1 << scanner.bits) - 1
+    # 65536 entries, closer together in the blacks where encodings are steep
+    table = np.round(steps * scanner.encode(np.linspace(0.0, 1.0, 65536) ** 2)) / steps
+    fine = np.round(table * scales.FULL_CODE).astype(np.uint16)
+    index = np.sqrt(np.clip(light, 0.0, 1.0)) * np.float32(65535) + np.float32(0.5)
+    return fine[index.astype(np.int32)]
+
+
+def _placed(sheet: PrintedSheet, px_per_mm: float, lying: Lying) -> tuple[Array, tuple[int, int]]:
+    """The homography from mm to pixels, and the size of the scan that shows the whole sheet."""
+    angle = np.radians(lying.rotation_degrees + 90.0 * lying.quarter_turns)
+    turn = np.array([[np.cos(angle), -np.sin(angle), 0], [np.sin(angle), np.cos(angle), 0],
+                     [0, 0, 1.0]])
+    flip = np.diag([-1.0 if lying.mirrored else 1.0, 1.0, 1.0])
+    bend = np.array([[1.0, 0, 0], [0, 1.0, 0], [*lying.perspective, 1.0]])
+    matrix = np.diag([px_per_mm, px_per_mm, 1.0]) @ turn @ flip @ bend
+    rows, columns = sheet.density.shape
+    per_mm = sheet.ppi / MM_PER_INCH
+    ends = [(np.array([-0.5, n - 0.5]) - o) / per_mm
+            for n, o in zip((columns, rows), sheet.origin_px, strict=True)]
+    box = np.array([[x, y, 1.0] for x in ends[0] for y in ends[1]]) @ matrix.T
+    seen = box[:, :2] / box[:, 2:]
+    border = px_per_mm * lying.border_mm
+    shift = np.floor(border - seen.min(axis=0))
+    size = np.ceil(seen.max(axis=0) + shift + border).astype(int)
+    matrix = np.array([[1.0, 0, shift[0]], [0, 1.0, shift[1]], [0, 0, 1.0]]) @ matrix
+    return matrix / matrix[2, 2], (int(size[1]), int(size[0]))
+
+
+def _reflected(
+    sheet: PrintedSheet, scanner: Scanner, matrix: Array, shape: tuple[int, int]
+) -> Plane:
+    """Reflectance at each pixel of the scan, taken from the sheet between its pixels."""
+    reflectance = np.float32(10.0) ** -sheet.density
+    coarser = sheet.ppi / scanner.ppi
+    if coarser > 1.2:
+        reflectance = ndimage.gaussian_filter(reflectance, 0.4 * coarser)
+    per_mm = sheet.ppi / MM_PER_INCH
+    to_sheet = np.array([[per_mm, 0, sheet.origin_px[0]], [0, per_mm, sheet.origin_px[1]],
+                         [0, 0, 1.0]]) @ np.linalg.inv(matrix)
+    out = np.empty(shape, np.float32)
+    lid = 10.0**-scanner.lid_density
+    columns = np.arange(shape[1], dtype=np.float64)
+    for top in range(0, shape[0], 256):
+        rows = np.arange(top, min(top + 256, shape[0]), dtype=np.float64)[:, None]
+        x, y, w = (a * columns + b * rows + c for a, b, c in to_sheet)
+        ndimage.map_coordinates(reflectance, [y / w, x / w], out[top : top + len(rows)], order=1,
+                                mode="constant", cval=lid)
+    return out
+
+
+def _shade(shape: tuple[int, int], amount: float, rng: np.random.Generator) -> Plane:
+    """Lighting of the glass, 1 at the best place and 1 - amount at the worst."""
+    down, across = np.linspace(-1, 1, shape[0])[:, None], np.linspace(-1, 1, shape[1])[None, :]
+    a, b, c, d = rng.uniform(-1.0, 1.0, 4)
+    field_ = a * across + b * down + c * across**2 + d * down**2
+    field_ = (field_ - field_.min()) / np.ptp(field_)
+    return np.asarray(1.0 - amount * field_, dtype=np.float32)
+
+
+@dataclass(frozen=True)
+class Spoilt:
+    """Everything that can go wrong at once, for trials."""
+
+    scanner: Scanner = field(default_factory=Scanner)
+    lying: Lying = field(default_factory=Lying)
+    flaws: PaperFlaws = CLEAN
+
+
+def random_spoilt(rng: np.random.Generator, ppi: float = 300.0) -> Spoilt:
+    """A hard but fair scan: turned up to 10 degrees and any quarter, mirrored or not, perspective
+    up to 1e-4 a mm, shading up to 15 percent, four stains, dust, texture, brush strokes."""
+    scanner = replace(random_scanner(rng, ppi), shading=float(rng.uniform(0.0, 0.15)))
+    lying = Lying(
+        float(rng.uniform(-10.0, 10.0)), int(rng.integers(4)), bool(rng.integers(2)),
+        (float(rng.uniform(-1e-4, 1e-4)), float(rng.uniform(-1e-4, 1e-4))))
+    flaws = PaperFlaws(
+        texture_density_sd=float(rng.uniform(0.0, 0.03)),
+        uneven_exposure_sd=float(rng.uniform(0.0, 0.02)),
+        streak_exposure_sd=float(rng.uniform(0.0, 0.01)), stains=4,
+        stain_density=float(rng.uniform(0.1, 0.4)), dust=30)
+    return Spoilt(scanner, lying, flaws)

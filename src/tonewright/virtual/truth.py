@@ -1,0 +1,164 @@
+"""The virtual darkroom's truth: what one printer's materials do, exactly and both ways.
+
+Exposure follows the conventions of `scales`: 0 is what reaches the coating through clear film
+at the base printing time, and that time is the one at which step 2 of a tablet (0.10 denser
+than clear film) comes out just visibly lighter than maximum black.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from tonewright import scales
+from tonewright.errors import OptionError
+from tonewright.scales import Array
+from tonewright.virtual.materials import (
+    DEMO_INK,
+    KALLITYPE,
+    Film,
+    Ink,
+    Lamp,
+    Process,
+    random_ink,
+    random_process,
+    rising_root,
+)
+
+
+@dataclass(frozen=True)
+class Darkroom:
+    """One printer's materials, and the truth about them.
+
+    Levels are 0 to 1, times in seconds (None: `printing_time`), densities visual print
+    densities, lightness CIE L*; arrays of any shape give the same shape back.
+    """
+
+    ink: Ink = DEMO_INK
+    process: Process = KALLITYPE
+    film: Film = field(default_factory=Film)
+    lamp: Lamp = field(default_factory=Lamp)
+    just_visible_lightness: float = 1.0
+    """L* that step 2 lies above maximum black at the base printing time."""
+    step_density: float = 0.10
+    """Printing density of step 2."""
+    printing_time: float | None = None
+    """Seconds that everything is printed for unless told otherwise; None: `base_time`."""
+
+    @property
+    def max_black_density(self) -> float:
+        """Density of maximum black."""
+        return self.process.blackest[1]
+
+    @cached_property
+    def base_log_exposure(self) -> float:
+        """The process's own log10 exposure where `exposure` is 0."""
+        black = float(scales.density_to_lightness(self.max_black_density))
+        density = float(scales.lightness_to_density(black + self.just_visible_lightness))
+        if density <= self.process.white_density:
+            raise OptionError(
+                f"a just visible difference of {self.just_visible_lightness} L*",
+                "it must be smaller than the whole tone range of the process",
+                "take a smaller one",
+            )
+        low = self.process.speed_exposure - 20.0
+        found = rising_root(
+            lambda x: float(self.process.density(x)), density, low, self.process.blackest[0]
+        )
+        return found + self.step_density
+
+    @cached_property
+    def base_time(self) -> float:
+        """The base printing time, seconds, through the film."""
+        return self.lamp.time(self.base_log_exposure + self.film.density)
+
+    def exposure(self, level: ArrayLike, time: float | None = None, *, bare: bool = False) -> Array:
+        """Exposure (log10, 0 as in `scales`) behind ink levels; `bare`: no film in between."""
+        return self.tablet_exposure(self.ink.printing_density(level), time, bare=bare)
+
+    def tablet_exposure(
+        self, density: ArrayLike, time: float | None = None, *, bare: bool = False
+    ) -> Array:
+        """Exposure (log10) behind a printing density such as a tablet step's."""
+        longer = 0.0
+        seconds = self.printing_time if time is None else time
+        if seconds is not None:
+            reached = float(self.lamp.log_exposure(seconds)) - self.film.density
+            longer = reached - self.base_log_exposure
+        base = self.film.density if bare else 0.0
+        return np.asarray(longer + base - np.asarray(density, dtype=np.float64))
+
+    def process_density(self, exposure: ArrayLike) -> Array:
+        """The process response: print density at exposures (log10, 0 as in `scales`)."""
+        return self.process.density(np.asarray(exposure, dtype=np.float64) + self.base_log_exposure)
+
+    def print_density(self, level: ArrayLike, time: float | None = None) -> Array:
+        """The print response: exact print density of ink levels."""
+        return self.process_density(self.exposure(level, time))
+
+    def print_lightness(self, level: ArrayLike, time: float | None = None) -> Array:
+        """Exact CIE L* of ink levels."""
+        return scales.density_to_lightness(self.print_density(level, time))
+
+    @cached_property
+    def _branch(self) -> tuple[float, float]:
+        """Levels of the blackest and, above it, the lightest print at `printing_time`."""
+        return self._rising_branch(None)
+
+    def _rising_branch(self, time: float | None) -> tuple[float, float]:
+        levels = np.linspace(0.0, 1.0, 2001)
+        light = self.print_lightness(levels, time)
+        black = int(np.argmin(light))
+        white = black + int(np.argmax(light[black:]))
+        return float(levels[black]), float(levels[white])
+
+    def lightness_range(self, time: float | None = None) -> tuple[float, float]:
+        """L* of the darkest and the lightest tone that the ink can make."""
+        branch = self._branch if time is None else self._rising_branch(time)
+        black, white = self.print_lightness(np.array(branch), time)
+        return float(black), float(white)
+
+    def level_for_lightness(self, lightness: ArrayLike, time: float | None = None) -> Array:
+        """The level that prints each L*: the exact inverse of `print_lightness`, by bisection.
+
+        Lightness out of reach gives the nearer end.  Where solarising or pooling turns the
+        response back, the stretch between the blackest and the lightest level counts.
+        """
+        wanted = np.asarray(lightness, dtype=np.float64)
+        black, white = self._branch if time is None else self._rising_branch(time)
+        low, high = np.full(wanted.shape, black), np.full(wanted.shape, white)
+        for _ in range(60):
+            middle = 0.5 * (low + high)
+            darker = self.print_lightness(middle, time) < wanted
+            low, high = np.where(darker, middle, low), np.where(darker, high, middle)
+        return np.asarray(0.5 * (low + high))
+
+
+def random_darkroom(rng: np.random.Generator) -> Darkroom:
+    """A random process with a random ink that can print its paper white, or nearly (up to 3.0)."""
+    process, film, lamp = random_process(rng), Film(float(rng.uniform(0.02, 0.12))), Lamp()
+    return Darkroom(_fitting_ink(rng, [process]), process, film, lamp)
+
+
+def random_pair(rng: np.random.Generator) -> tuple[Darkroom, Darkroom]:
+    """Two darkrooms of one printer: the same ink, film and lamp, two different processes."""
+    first, second = random_process(rng), random_process(rng)
+    film, lamp = Film(float(rng.uniform(0.02, 0.12))), Lamp()
+    ink = _fitting_ink(rng, [first, second])
+    return Darkroom(ink, first, film, lamp), Darkroom(ink, second, film, lamp)
+
+
+def _fitting_ink(rng: np.random.Generator, processes: list[Process]) -> Ink:
+    """An ink of 1 to 1.35 times the density that the softest of the processes needs."""
+    needed = 0.0
+    for process in processes:
+        room = Darkroom(process=process)
+        white = process.white_density + 0.02
+        needed = max(
+            needed,
+            -rising_root(lambda x, r=room: float(r.process_density(x)), white, -20.0, 0.0),  # type: ignore[misc]
+        )
+    return random_ink(rng, float(np.clip(needed * rng.uniform(1.0, 1.35), 1.2, 3.0)))

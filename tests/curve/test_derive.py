@@ -1,0 +1,378 @@
+"""Curves by way of process and negative, against the virtual darkroom's truth.
+
+Few processes, so that it is quick; `tests/benchmarks/strip_and_renewal.py` has the many.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+
+import numpy as np
+import pytest
+
+from tonewright.curve.aim import Aim
+from tonewright.curve.derive import DerivedSettings, derive, make_derived_curve, make_recipe
+from tonewright.curve.document import Settings, curve_from_dict
+from tonewright.curve.make import rebuild
+from tonewright.curve.recipe import PrintedTarget, pooled
+from tonewright.curve.renew import Renewal, renew_from_process
+from tonewright.errors import FitError, OptionError
+from tonewright.record.setup import Setup
+from tonewright.record.times import PrintingTime
+from tonewright.strip.fit import make_process
+from tonewright.strip.readings import Strip, StripPatch
+from tonewright.strip.tablet import nominal_tablet
+from tonewright.virtual import darkroom
+from tonewright.virtual.darkroom import CYANOTYPE, Darkroom, Flaws, measure_strip, measure_target
+
+TABLET = nominal_tablet("31")
+TONES = np.linspace(1.0, 99.0, 99)
+LEVELS = np.linspace(0.0, 1.0, 51)
+PLAIN = Settings(Aim())
+
+
+def process(room, seconds, seed, name="invented"):
+    read = measure_strip(room, TABLET.density, seconds, seed=seed)
+    return make_process(Strip(tuple(
+        StripPatch(int(s), float(d), None, "film", PrintingTime(float(seconds)), None)
+        for s, d in zip(read.step, read.density_film, strict=True)), "visual-density", ()),
+        TABLET, Setup(), name)
+
+
+def target(room, seconds, seed, levels=LEVELS, repeats=2, **flaws):
+    room = dataclasses.replace(room, printing_time=float(seconds))
+    return measure_target(room, levels, repeats, flaws=Flaws(**flaws), seed=seed).readings
+
+
+def one_sheet(room, stops, seed, levels=LEVELS, repeats=2):
+    seconds = room.base_time * 2.0**stops
+    recipe = make_recipe(process(room, seconds, seed), target(room, seconds, seed + 1, levels,
+                                                              repeats),
+                         DerivedSettings(printing_time=PrintingTime(room.base_time)))
+    return make_derived_curve(recipe, PLAIN, Setup(), "sheet")
+
+
+def error(room, curve, seconds=None):
+    """RMS distance in L* of the print made through the curve from its aim."""
+    light = room.print_lightness(curve.level_at(TONES), seconds)
+    return float(np.sqrt(np.mean((light - curve.print_lightness_at(TONES)) ** 2)))
+
+
+def covered(room, curve, seconds=None):
+    truth = room.print_lightness(curve.response.level, seconds)
+    return float(np.mean((truth >= curve.response.lightness_low)
+                         & (truth <= curve.response.lightness_high)))
+
+
+def kept(room, curve):
+    """What `error` would be on this room with another room's curve, aiming at its own ends."""
+    black, white = room.lightness_range()
+    aim = black + TONES / 100.0 * (white - black)
+    return float(np.sqrt(np.mean((room.print_lightness(curve.level_at(TONES)) - aim) ** 2)))
+
+
+@pytest.mark.parametrize(("stops", "most"), [(0.0, 0.7), (0.5, 1.0)])
+def test_one_sheet_at_a_guessed_time_gives_the_curve_for_the_base_time(stops, most):
+    rows = []
+    for seed in range(5):
+        room = darkroom.random_darkroom(np.random.default_rng(seed))
+        curve = one_sheet(room, stops, seed + 40)
+        rows.append((error(room, curve), covered(room, curve)))
+    errors, inside = np.array(rows).T
+    assert np.median(errors) < most  # issue B: 0.45 and 0.75 median over many
+    assert inside.mean() > 0.8
+
+
+def test_few_levels_once_are_enough_for_a_fair_curve():
+    rooms = [darkroom.random_darkroom(np.random.default_rng(s)) for s in range(4)]
+    errors = [error(room, one_sheet(room, 0.0, s + 60, np.linspace(0, 1, 21), 1))
+              for s, room in enumerate(rooms)]
+    assert np.median(errors) < 1.1  # issue B: 0.70 over many
+
+
+@pytest.fixture(scope="module")
+def renewals():
+    """Old and new darkroom of one printer, the old curve, and two renewals of it."""
+    rows = []
+    for seed in range(5):
+        rng = np.random.default_rng(seed)
+        old, new = darkroom.random_pair(rng)
+        first = process(old, old.base_time * 2.0 ** rng.uniform(0, 1), seed + 100, "old")
+        second = process(new, new.base_time * 2.0 ** rng.uniform(0, 1), seed + 200, "new")
+        time = PrintingTime(old.base_time)
+        curve = make_derived_curve(make_recipe(first, target(old, old.base_time, seed + 300),
+                                               DerivedSettings(time, time)), PLAIN, Setup(), "old")
+        wanted = PrintingTime(new.base_time)
+        few = target(new, new.base_time, seed + 400, np.linspace(0.1, 0.9, 7), 1)
+        rows.append((new, curve, *(renew_from_process(curve, "0" * 64, what, "new", {}) for what in
+                                   (Renewal(second, wanted), Renewal(second, wanted, few)))))
+    return rows
+
+
+def test_renewal_by_strip_beats_keeping_the_old_curve(renewals):
+    by_strip = [error(new, strip) for new, _, strip, _ in renewals]
+    old = [kept(new, curve) for new, curve, _, _ in renewals]
+    assert np.median(by_strip) < 1.8  # issue B: 1.2 over many
+    assert np.median(old) > 3.0 * np.median(by_strip)
+
+
+def test_seven_patches_help(renewals):
+    by_strip = [error(new, strip) for new, _, strip, _ in renewals]
+    with_few = [error(new, few) for new, _, _, few in renewals]
+    assert np.mean(with_few) < min(1.2, np.mean(by_strip))
+    narrower = [few.summary.band_halfwidth_mean < strip.summary.band_halfwidth_mean
+                for _, _, strip, few in renewals]
+    assert sum(narrower) >= 4
+
+
+def test_a_few_patches_go_no_further_than_they_can_tell(renewals):
+    for new, _, strip, few in renewals:
+        part = few.summary.few_patches_followed
+        assert strip.summary.few_patches_followed is None
+        assert part is not None
+        moved = np.abs(few.response.lightness - strip.response.lightness).max()
+        assert (moved == 0.0) == (part == 0.0)
+        again = curve_from_dict(json.loads(json.dumps(few.to_dict())))
+        assert again.summary.few_patches_followed == part
+        # it may get worse by chance, but not by much
+        assert error(new, few) <= error(new, strip) + 0.3
+    parts = [few.summary.few_patches_followed for _, _, _, few in renewals]
+    assert max(parts) > 0.2
+
+
+def test_a_curve_from_before_it_was_told_is_still_read(sheet):
+    data = json.loads(json.dumps(sheet[-1].to_dict()))
+    del data["summary"]["few_patches_followed"]
+    assert curve_from_dict(data).summary.few_patches_followed is None
+
+
+def test_bands_after_renewal_hold_the_truth(renewals):
+    inside = [covered(new, curve) for new, _, *curves in renewals for curve in curves]
+    assert np.mean(inside) > 0.8  # issue B: 0.90 to 0.99 over many
+
+
+def test_bands_of_the_ink_hold_the_truth(renewals):
+    inside = []
+    for new, curve, *_ in renewals:
+        truth = new.ink.printing_density(curve.negative.level)
+        inside.append(np.mean((truth >= curve.negative.density_low)[26:410]
+                              & (truth <= curve.negative.density_high)[26:410]))
+    assert np.mean(inside) > 0.75
+
+
+def test_the_ancestor_and_both_strips_are_kept(renewals):
+    _, curve, strip, few = renewals[0]
+    assert strip.ancestor.name == curve.name
+    assert [p.name for p in strip.recipe.processes] == ["old", "new"]
+    assert strip.readings is None  # nothing was printed on the new paper
+    assert strip.scale == "visual-density"
+    assert len(few.readings.patches) == 7
+
+
+def test_the_plan_names_levels_apart_where_the_band_is_wide(renewals):
+    for _, _, strip, _ in renewals:
+        assert 1 <= len(strip.plan) <= 5
+        assert np.all(np.diff(strip.plan) >= 0.05 - 1e-9)
+        half = strip.response.lightness_high - strip.response.lightness_low
+        # a level counts by the tones that it prints
+        open_tones = half * np.sqrt(np.gradient(strip.response.lightness))
+        there = np.interp(strip.plan, strip.response.level, open_tones)
+        assert there.mean() > open_tones.mean()
+
+
+def test_the_plan_spends_no_patches_on_paper_white(renewals):
+    for new, _, strip, _ in renewals:
+        white = new.lightness_range()[1]
+        light = new.print_lightness(np.array(strip.plan), strip.recipe.printing_time.value)
+        assert np.count_nonzero(light > white - 1.0) <= 1
+
+
+def test_patches_that_the_plan_names_make_the_curve_surer(renewals):
+    new, _, strip, _ = renewals[1]
+    planned = target(new, new.base_time, 7, np.array(strip.plan), 1)
+    surer = renew_from_process(strip, "0" * 64, Renewal(readings=planned), "surer", {})
+    assert surer.summary.band_halfwidth_max < strip.summary.band_halfwidth_max
+
+
+@pytest.fixture(scope="module")
+def sheet():
+    """The demonstration's room, its process from a strip half a stop long, and the curve."""
+    room = Darkroom()
+    made = process(room, room.base_time * 1.4, 5)
+    readings = target(room, room.base_time * 1.4, 6, np.linspace(0, 1, 26), 1)
+    curve = make_derived_curve(make_recipe(made, readings, DerivedSettings()), PLAIN, Setup(), "c")
+    return room, made, readings, curve
+
+
+def test_the_defaults_are_one_sheet_and_the_base_printing_time(sheet):
+    _, made, _, curve = sheet
+    assert curve.recipe.prints[0].time == made.reference_time
+    assert curve.recipe.printing_time == made.base_time
+
+
+def test_the_ink_density_is_found_and_starts_at_0(sheet):
+    room, _, _, curve = sheet
+    negative = curve.negative
+    truth = room.ink.printing_density(negative.level)
+    seen = negative.level < 0.8
+    assert negative.density[0] == 0.0
+    assert np.max(np.abs(negative.density - truth)[seen]) < 0.12
+    half = negative.density_high - negative.density_low
+    assert half[-1] > 2.0 * half[256]  # carried on where paper is white, and said to be unsure
+
+
+def test_rebuilt_and_read_again_it_is_the_same(sheet):
+    curve = sheet[3]
+    document = json.loads(json.dumps(curve.to_dict()))
+    assert rebuild(curve_from_dict(document)).to_dict() == document
+
+
+def test_another_time_needs_no_print(sheet):
+    room, _, _, curve = sheet
+    time = PrintingTime(room.base_time * 0.5)
+    shorter = renew_from_process(curve, "0" * 64, Renewal(printing_time=time), "shorter", {})
+    assert error(room, shorter, time.value) < 2.0
+    assert error(room, curve, time.value) > 4.0  # the old curve, kept
+    assert shorter.setup.printing_time == str(time)  # somebody said it: kept as it is
+
+
+def test_prints_named_twice_do_not_make_it_surer(sheet):
+    _, made, readings, curve = sheet
+    again = make_recipe(made, readings, DerivedSettings(ink_from=(curve, curve)))
+    assert len(again.prints) == len(again.processes) == 1
+    assert make_derived_curve(again, PLAIN, Setup(), "c").to_dict() == curve.to_dict()
+
+
+def test_ink_from_another_print_makes_it_surer(sheet):
+    room, made, readings, curve = sheet
+    more = target(room, room.base_time, 8)
+    other = make_derived_curve(
+        make_recipe(made, more, DerivedSettings(target_time=PrintingTime(room.base_time))), PLAIN,
+        Setup(), "other")
+    both = make_derived_curve(make_recipe(made, readings, DerivedSettings(ink_from=(other,))),
+                              PLAIN, Setup(), "both")
+    assert len(both.recipe.prints) == 2
+    assert both.summary.band_halfwidth_mean < curve.summary.band_halfwidth_mean
+
+
+def test_nothing_tells_of_the_ink(sheet):
+    made, readings = sheet[1:3]
+    with pytest.raises(OptionError, match="readings of a target"):
+        make_recipe(made, None, DerivedSettings())
+    plain = dataclasses.replace(sheet[3], recipe=None)
+    with pytest.raises(OptionError, match="--process"):
+        make_recipe(made, readings, DerivedSettings(ink_from=(plain,)))
+    with pytest.raises(OptionError, match="without a process response"):
+        renew_from_process(plain, "", Renewal(made), "x", {})
+    with pytest.raises(FitError, match="no print"):
+        derive(pooled((made,), (), 0, made.base_time))
+
+
+def test_a_patch_left_out_stays_left_out(sheet):
+    """A stain of 0.4 pulls the curve; left out it does not, nor after a renewal."""
+    made, readings = sheet[1:3]
+    spoilt = readings.patches[9]
+    patches = tuple(dataclasses.replace(p, density=p.density + 0.4) if p is spoilt else p
+                    for p in readings.patches)
+    stained = dataclasses.replace(readings, patches=patches)
+    settings = Settings(Aim(), (spoilt.patch,))
+    recipe = make_recipe(made, stained, DerivedSettings())
+    without = make_derived_curve(recipe, settings, Setup(), "c")
+    clean = make_derived_curve(make_recipe(made, readings, DerivedSettings()), settings, Setup(),
+                               "c")
+    assert np.array_equal(without.response.lightness, clean.response.lightness)
+    with_stain = make_derived_curve(recipe, PLAIN, Setup(), "c")
+    assert np.max(np.abs(with_stain.response.lightness - clean.response.lightness)) > 1.0
+    second = process(Darkroom(process=CYANOTYPE), 700.0, 11)
+    renewed = [renew_from_process(c, "", Renewal(second), "n", {}) for c in (without, clean)]
+    assert np.array_equal(renewed[0].response.lightness, renewed[1].response.lightness)
+    pooled_ink = [make_recipe(second, None, DerivedSettings(ink_from=(c,))) for c in
+                  (without, clean)]
+    assert np.array_equal(*(derive(r).response.lightness for r in pooled_ink))
+
+
+def test_a_name_that_no_patch_has_is_refused(sheet):
+    made, readings = sheet[1:3]
+    with pytest.raises(FitError, match="no patch is called 'Z99'"):
+        make_derived_curve(make_recipe(made, readings, DerivedSettings()),
+                           Settings(Aim(), ("Z99",)), Setup(), "c")
+    names = tuple(p.patch for p in readings.patches)
+    with pytest.raises(FitError):
+        make_derived_curve(make_recipe(made, readings, DerivedSettings()), Settings(Aim(), names),
+                           Setup(), "c")
+
+
+def test_doubtful_patches_of_several_sheets_are_set_aside(sheet):
+    """Two sheets share their patch names; only the stained one of the two may go."""
+    room, made = sheet[:2]
+    flaws = Flaws(stains=0)
+    printed = measure_target(dataclasses.replace(room, printing_time=room.base_time), LEVELS[::2],
+                             2, flaws=flaws, sheets=2, seed=12).readings
+    patches = [dataclasses.replace(p, patch=p.patch.split("-")[1]) for p in printed.patches]
+    clean = dataclasses.replace(printed, patches=tuple(patches))
+    worst = next(i for i, p in enumerate(patches) if p.level == LEVELS[20])
+    patches[worst] = dataclasses.replace(patches[worst], density=patches[worst].density + 0.5)
+    stained = dataclasses.replace(printed, patches=tuple(patches))
+    time = PrintingTime(room.base_time)
+    one, two = (derive(make_recipe(made, r, DerivedSettings(time, time)))
+                for r in (clean, stained))
+    assert len(two.doubtful) == 1
+    assert " on sheet 1" in two.doubtful[0].patch
+    assert np.max(np.abs(one.response.lightness - two.response.lightness)) < 0.5
+
+
+def test_what_the_ink_cannot_do_is_said(sheet):
+    room, made = sheet[:2]
+    time = PrintingTime(room.base_time)
+    for density, said in ((1.2, "Whites cannot be reached"), (4.0, "ink to spare")):
+        other = dataclasses.replace(room, ink=darkroom.Ink(max_density=density))
+        found = derive(make_recipe(made, target(other, room.base_time, 3),
+                                   DerivedSettings(time, time)))
+        assert any(said in w for w in found.warnings), found.warnings
+        assert found.density_range == pytest.approx(density, abs=0.15 if density < 2 else 3.0)
+        assert (found.level_enough is None) == (density < 2)
+    # the same ink, shown only up to where it must be guessed
+    guessed = [w for w in found.warnings if "ink to spare" in w]
+    shown = found.guessed_from is None or found.level_enough <= found.guessed_from
+    assert guessed[0].startswith("There is" if shown else "There may be")
+
+
+def test_a_time_too_short_for_black_is_said(sheet):
+    made, readings = sheet[1:3]
+    short = PrintingTime(made.base_time.value / 6.0)
+    found = derive(make_recipe(made, readings, DerivedSettings(printing_time=short)))
+    assert any("Maximum black is not reached" in w for w in found.warnings)
+    assert not any("Maximum black" in w for w in derive(make_recipe(
+        made, readings, DerivedSettings())).warnings)
+
+
+def test_patches_of_another_paper_are_noticed(sheet):
+    room, _, _, curve = sheet
+    cyanotype = Darkroom(process=CYANOTYPE)
+    second = process(cyanotype, cyanotype.base_time, 14)
+    levels = np.linspace(0.1, 0.9, 7)
+    right = target(cyanotype, second.base_time.value, 15, levels, 1)
+    wrong = target(room, room.base_time, 15, levels, 1)
+    for few, noticed in ((right, False), (wrong, True)):
+        renewed = renew_from_process(curve, "", Renewal(second, readings=few), "n", {})
+        assert any("agree" in w for w in renewed.summary.warnings) is noticed
+
+
+def test_readings_of_black_alone_make_no_curve(sheet):
+    room, made = sheet[:2]
+    black = target(room, room.base_time, 2, np.linspace(0.0, 0.03, 4), 1)
+    with pytest.raises(FitError, match="light tones"):
+        make_derived_curve(make_recipe(made, black, DerivedSettings()), PLAIN, Setup(), "c")
+
+
+def test_the_prints_time_and_place_are_told_apart(sheet):
+    """A target printed two stops long says the same of the ink as one at the base time."""
+    room, made = sheet[:2]
+    found = []
+    for stops in (0.0, 2.0):
+        seconds = room.base_time * 2.0**stops
+        recipe = pooled((made,), (PrintedTarget(target(room, seconds, 20), 0,
+                                                PrintingTime(seconds)),), 0, made.base_time)
+        found.append(derive(recipe).negative.density)
+    assert np.max(np.abs(found[0] - found[1])[150:400]) < 0.12

@@ -1,0 +1,414 @@
+"""From image to file: size, turning, resampling, packing, sheets, and what a kill leaves."""
+
+from __future__ import annotations
+
+import itertools
+import json
+import signal
+import subprocess
+import sys
+import time
+from fractions import Fraction
+
+import numpy as np
+import pytest
+import tifffile
+from PIL import Image
+from skimage.transform import rescale
+
+from straight import LIGHTNESS
+from tonewright import scales
+from tonewright.errors import FileError, OptionError
+from tonewright.files.negative.make import NegativeSettings, make_negative, scale_document
+from tonewright.files.negative.pipeline import Resampling, WriteSettings, write_mapped
+from tonewright.files.raster import bands, resample
+from tonewright.files.raster.open import open_image
+from tonewright.files.targets import read_target
+from tonewright.negative.border import FrameSettings
+from tonewright.negative.ink import Ink
+from tonewright.negative.size import SizeWish
+
+IDENTITY = np.arange(65536, dtype=np.uint16)
+LINEAR = np.linspace(0, 1, 65536, dtype=np.float32)
+
+
+class Straight:
+    name = "straight"
+
+    def level_at(self, lightness):
+        return np.asarray(lightness) / 100.0
+
+    def print_lightness_at(self, lightness):
+        return 15.0 + 0.8 * np.asarray(lightness)
+
+
+def names(folder):
+    return sorted(path.name for path in folder.iterdir())
+
+
+def random(shape, seed=6):
+    return np.random.default_rng(seed).integers(0, 65536, shape).astype(np.uint16)
+
+
+def save(path, data, **options):
+    options = {"photometric": "minisblack", "resolution": (300, 300), **options}
+    tifffile.imwrite(path, data, metadata=None, **options)
+    return path
+
+
+def written(source, out, codes=IDENTITY, **settings):
+    settings = {"mirror": False, "description": "", **settings}
+    write_mapped(open_image(source), out, codes, WriteSettings(**settings))
+    return tifffile.imread(out)
+
+
+@pytest.mark.parametrize("rotate", [0, 90, 180, 270])
+@pytest.mark.parametrize("orientation", range(1, 9))
+@pytest.mark.parametrize("mirror", [False, True])
+def test_rotation_after_orientation_as_numpy_turns(tmp_path, rotate, orientation, mirror):
+    from PIL import ImageOps
+
+    data = random((31, 47))
+    source = save(tmp_path / "i.tif", data, extratags=[(274, 3, 1, orientation, True)])
+    flat = Image.fromarray(data)
+    flat.getexif()[274] = orientation
+    expected = np.rot90(np.asarray(ImageOps.exif_transpose(flat)), -rotate // 90)
+    seen = written(source, tmp_path / "o.tif", rotate=rotate, mirror=mirror)
+    assert np.array_equal(seen, expected[:, ::-1] if mirror else expected)
+
+
+def resampled(source, out, width, height, **settings):
+    """Luminance in, luminance out: the codes are those of lightness, turned back here."""
+    wanted = Resampling(width, height, LINEAR)
+    codes = written(source, out, LIGHTNESS, resampling=wanted, **settings)
+    return scales.lightness_to_luminance(codes / 655.35) / 100
+
+
+def smooth(shape):
+    y, x = np.mgrid[0 : shape[0], 0 : shape[1]]
+    return np.rint(32768 + 20000 * np.sin(x / 9.0) * np.cos(y / 7.0)).astype(np.uint16)
+
+
+@pytest.mark.parametrize("size", [(60, 50), (123, 87), (301, 211), (350, 200), (1, 1), (300, 7)])
+@pytest.mark.parametrize("mirror", [False, True])
+def test_bands_join_as_if_the_whole_were_resampled_at_once(tmp_path, monkeypatch, size, mirror):
+    """Pillow on the whole picture in one go."""
+    monkeypatch.setattr(resample, "_BAND_BYTES", 9_000)
+    monkeypatch.setitem(bands.stored_jobs.__kwdefaults__, "band_bytes", 5000)
+    data = random((211, 173))
+    seen = resampled(save(tmp_path / "i.tif", data), tmp_path / "o.tif", *size, mirror=mirror)
+    kind = Image.Resampling.LANCZOS if size[1] < 211 else Image.Resampling.BICUBIC
+    whole = np.asarray(Image.fromarray(data / np.float32(65535)).resize(size, kind)).clip(0, 1)
+    assert seen.shape == size[::-1]
+    expected = whole[:, ::-1] if mirror else whole
+    lightness = scales.luminance_to_lightness
+    assert np.abs(lightness(100 * seen) - lightness(100 * expected)).max() < 0.003
+
+
+def test_resampling_is_close_to_another_library(tmp_path):
+    """scikit-image with its own filter: a smooth scene comes out alike, at the right place."""
+    data = smooth((240, 320))
+    seen = resampled(save(tmp_path / "i.tif", data), tmp_path / "o.tif", 160, 120)
+    expected = rescale(data / 65535, 0.5, order=3, anti_aliasing=True)
+    assert np.abs(seen - expected)[4:-4, 4:-4].max() < 0.01
+    shifted = np.roll(expected, 1, axis=1)
+    assert np.abs(seen - shifted)[4:-4, 4:-4].max() > 0.02  # it would show half a pixel
+
+
+def test_light_adds_up_in_luminance_not_in_values(tmp_path):
+    """A fine checker of black and white looks like half the light: L* 76.07 (CIE 15)."""
+    y, x = np.mgrid[0:128, 0:128]
+    checker = (65535 * ((x + y) % 2)).astype(np.uint16)
+    source = save(tmp_path / "i.tif", checker)
+    settings = NegativeSettings(
+        encoding="lightness", size=SizeWish(ppi=Fraction(75)), mirror=False
+    )
+    report = make_negative(source, Straight(), tmp_path / "n.tif", settings)
+    codes = tifffile.imread(tmp_path / "n.tif")
+    assert codes.shape == (32, 32)
+    assert report.resampled_from == (128, 128)
+    middle = 100 * (1 - codes[4:-4, 4:-4] / 65535)
+    assert middle == pytest.approx(76.07, abs=0.02)
+
+
+def test_a_flat_tone_stays_exactly_flat(tmp_path):
+    source = save(tmp_path / "i.tif", np.full((90, 70), 23456, np.uint16))
+    wanted = Resampling(101, 133, LINEAR)
+    seen = written(source, tmp_path / "o.tif", LIGHTNESS, resampling=wanted)
+    assert np.ptp(seen.astype(int)) <= 1
+
+
+def test_without_ppi_only_the_resolution_changes(tmp_path):
+    data = random((30, 40))
+    source = save(tmp_path / "i.tif", data)
+    settings = NegativeSettings(size=SizeWish(width_mm=Fraction(200)), encoding="lightness")
+    make_negative(source, Straight(), tmp_path / "n.tif", settings)
+    assert np.array_equal(tifffile.imread(tmp_path / "n.tif"), 65535 - data[:, ::-1])
+    with Image.open(tmp_path / "n.tif") as other:
+        assert 25.4 * 40 / other.info["dpi"][0] == pytest.approx(200.0, abs=1e-3)
+        assert other.info["dpi"][0] == other.info["dpi"][1]
+
+
+@pytest.mark.parametrize("rotate", [0, 90])
+def test_size_at_a_resolution(tmp_path, rotate):
+    source = save(tmp_path / "i.tif", random((300, 400)))
+    wish = SizeWish(width_mm=Fraction(20), ppi=Fraction(360), rotate=rotate)
+    report = make_negative(
+        source, Straight(), tmp_path / "n.tif", NegativeSettings(size=wish)
+    )
+    shape = (213, 283) if rotate == 0 else (378, 283)
+    assert tifffile.imread(tmp_path / "n.tif").shape == shape
+    assert report.resolution.per_inch == (360, 360)
+    assert report.picture_mm[0] == pytest.approx(20, abs=0.04)
+
+
+@pytest.mark.parametrize("colour", [None, (255, 120, 0)])
+@pytest.mark.parametrize("depth", [8, 16])
+@pytest.mark.parametrize("tiles", [None, (32, 48)])
+def test_packed_output_holds_the_same_pixels(tmp_path, monkeypatch, colour, depth, tiles):
+    monkeypatch.setattr("tonewright.files.raster.tiff_header.STRIP_BYTES", 4000)
+    source = save(tmp_path / "i.tif", smooth((131, 97)), tile=tiles, rowsperstrip=None)
+    ink = Ink(depth, colour)
+    plain = written(source, tmp_path / "a.tif", ink=ink)
+    assert np.array_equal(written(source, tmp_path / "b.tif", ink=ink, deflate=True), plain)
+    with tifffile.TiffFile(tmp_path / "b.tif") as file:
+        page = file.pages[0]
+        assert (page.compression, page.predictor, page.bitspersample) == (8, 2, depth)
+        assert len(page.dataoffsets) > 3
+    if depth == 8:
+        with Image.open(tmp_path / "b.tif") as other:  # libtiff
+            assert np.array_equal(np.asarray(other), plain)
+    assert (tmp_path / "b.tif").stat().st_size < (tmp_path / "a.tif").stat().st_size
+
+
+def test_outputs_as_libvips_reads_them(tmp_path):
+    """A third reader; it comes with the benchmarks only."""
+    pyvips = pytest.importorskip("pyvips")
+    data = random((131, 97))
+    source = save(tmp_path / "i.tif", data)
+    for name, settings in {
+        "plain": {}, "packed": {"deflate": True}, "small": {"ink": Ink(8)},
+        "colour": {"ink": Ink(16, (200, 30, 0))},
+    }.items():  # fmt: skip
+        out = tmp_path / f"{name}.tif"
+        written(source, out, **settings)
+        image = pyvips.Image.new_from_file(str(out))
+        assert np.array_equal(image.numpy(), tifffile.imread(out))
+        assert 25.4 * image.xres == pytest.approx(300)
+
+
+SHEET = FrameSettings(None, "clear", True, True, True)
+
+
+def sheet_of(tmp_path, border="clear", mirror=True, **more):
+    source = save(tmp_path / "i.tif", smooth((1300, 1000)))
+    settings = NegativeSettings(
+        mirror=mirror, encoding="lightness", date="2026-01-02",
+        frame=FrameSettings(None, border, True, True, True), **more,
+    )  # fmt: skip
+    report = make_negative(source, Straight(), tmp_path / "n.tif", settings)
+    return report, tifffile.imread(tmp_path / "n.tif"), tifffile.imread(source)
+
+
+@pytest.mark.parametrize("border", ["clear", "opaque"])
+def test_the_picture_lies_untouched_in_its_sheet(tmp_path, border):
+    report, sheet, data = sheet_of(tmp_path, border)
+    margin = round(14 * 300 / 25.4)
+    assert sheet.shape == (1300 + 2 * margin, 1000 + 2 * margin) == (report.height, report.width)
+    inner = sheet[margin:-margin, margin:-margin]
+    assert np.array_equal(inner, 65535 - data[:, ::-1])
+    assert np.median(sheet[:margin]) == (65535 if border == "clear" else 0)
+
+
+def test_a_sheet_is_mirrored_as_a_whole(tmp_path):
+    _, mirrored, _ = sheet_of(tmp_path)
+    (tmp_path / "n.tif").unlink()
+    (tmp_path / "n.target.json").unlink()
+    _, plain, _ = sheet_of(tmp_path, mirror=False)
+    assert np.array_equal(mirrored, plain[:, ::-1])
+
+
+def test_the_tone_scale_holds_what_its_document_says(tmp_path):
+    report, sheet, _ = sheet_of(tmp_path)
+    assert report.target == scale_document(tmp_path / "n.tif") == tmp_path / "n.target.json"
+    target = read_target(report.target)
+    upright, at = sheet[:, ::-1], 300 / 25.4
+    assert (target.width_mm, target.height_mm) == pytest.approx(
+        (sheet.shape[1] / at, sheet.shape[0] / at), abs=1e-3
+    )
+    assert len(target.patches) == 11 and target.mirrored
+    for patch in target.patches:
+        x, y = (round(v * at) for v in patch.centre)
+        inside = upright[y - 8 : y + 8, x - 8 : x + 8]
+        assert np.ptp(inside) == 0
+        assert inside[0, 0] == scales.level_to_code(patch.level)
+        assert patch.aim_lightness == pytest.approx(15 + 80 * patch.level, abs=1e-3)
+    for mark in target.marks:
+        x, y = round(mark.x_mm * at), round(mark.y_mm * at)
+        assert upright[y, x + round(0.42 * mark.size_mm * at)] == 0  # ink, off its spots
+
+
+def test_a_sheet_with_all_in_8_bits_and_colour(tmp_path):
+    class Coloured(Straight):
+        class setup:
+            ink_colour, printing_time = "255,120,0", "8 min"
+
+    source = save(tmp_path / "i.tif", smooth((1300, 1000)))
+    settings = NegativeSettings(frame=SHEET, depth=8, encoding="lightness", deflate=True)
+    report = make_negative(source, Coloured(), tmp_path / "n.tif", settings)
+    seen = tifffile.imread(tmp_path / "n.tif")
+    assert report.ink_colour == "255,120,0"
+    assert seen.shape == (report.height, report.width, 3) and seen.dtype == np.uint8
+    assert (seen[0, 0] == 255).all()
+    assert (seen[..., 0] == 255).all()
+    assert seen[..., 1].min() >= 120
+
+
+@pytest.mark.parametrize(
+    ("shape", "options", "words"),
+    [
+        ((300, 400), {"frame": SHEET}, "tone scale.*needs"),
+        ((1300, 1000), {"frame": SHEET, "resolution": (300, 200)}, "not square.*--ppi"),
+        ((1300, 1000), {"frame": SHEET, "resolutionunit": 1}, "does not say its size.*--width"),
+    ],
+)
+def test_sheets_that_cannot_be(tmp_path, shape, options, words):
+    frame = options.pop("frame")
+    source = save(tmp_path / "i.tif", random(shape), **options)
+    with pytest.raises(OptionError, match=words):
+        make_negative(source, Straight(), tmp_path / "n.tif", NegativeSettings(frame=frame))
+    assert names(tmp_path) == ["i.tif"]
+
+
+def test_sheet_and_document_come_both_or_neither(tmp_path):
+    source = save(tmp_path / "i.tif", random((1300, 1000)))
+    settings = NegativeSettings(frame=SHEET)
+    (tmp_path / "n.target.json").write_text("old", encoding="utf-8")
+    with pytest.raises(FileError, match=r"n\.target\.json.*--force"):
+        make_negative(source, Straight(), tmp_path / "n.tif", settings)
+    (tmp_path / "n.target.json").unlink()
+
+    def stop(*rows):
+        raise RuntimeError
+
+    with pytest.raises(RuntimeError):
+        make_negative(source, Straight(), tmp_path / "n.tif", settings, stop)
+    assert names(tmp_path) == ["i.tif"]
+
+
+@pytest.mark.parametrize("count", range(3))
+def test_pixels_at_the_ends_are_counted(tmp_path, count):
+    data = np.full((50, 40), 30000, np.uint16)
+    data[: 5 * count], data[40:] = 0, 65535
+    report = make_negative(
+        save(tmp_path / "i.tif", data), Straight(), tmp_path / "n.tif",
+        NegativeSettings(encoding="lightness"),
+    )  # fmt: skip
+    assert report.black_share == pytest.approx(count / 10)
+    assert report.white_share == pytest.approx(0.2)
+    said = " ".join(report.warnings)
+    assert "20 % of the picture prints as paper white" in said
+    assert ("maximum black" in said) == (count > 0)
+
+
+def test_steps_that_8_bits_cannot_hold_are_warned_of(tmp_path):
+    source = tmp_path / "i.tif"
+    values = np.arange(256, dtype=np.uint8).reshape(16, 16)
+    tifffile.imwrite(source, values, photometric="minisblack", metadata=None)
+    for encoding, jumps in (("srgb", False), ("linear", True)):
+        out = tmp_path / f"{encoding}.tif"
+        report = make_negative(source, Straight(), out, NegativeSettings(encoding=encoding))
+        assert any("the print jumps by up to" in w for w in report.warnings) == jumps
+        # CIE 15: the first step of 255 in linear light is L* 903.3 / 255 = 3.54, times 0.8
+        assert report.largest_step_lightness == pytest.approx(2.834 if jumps else 0.407, abs=1e-3)
+
+
+FULL = pytest.mark.skipif(sys.platform == "win32", reason="the size of a file cannot be limited")
+
+
+@FULL
+@pytest.mark.parametrize("settings", [{"deflate": True}, {"frame": SHEET}, {"depth": 8}, {}])
+def test_a_disk_that_fills_up_leaves_nothing(tmp_path, settings):
+    import resource
+
+    source = save(tmp_path / "i.tif", random((1300, 1000)))
+    before = resource.getrlimit(resource.RLIMIT_FSIZE)
+    ignored = signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (500_000, before[1]))
+    try:
+        with pytest.raises(FileError, match=r"n\.tif was not written"):
+            make_negative(source, Straight(), tmp_path / "n.tif", NegativeSettings(**settings))
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, before)
+        signal.signal(signal.SIGXFSZ, ignored)
+    assert names(tmp_path) == ["i.tif"]
+
+
+KILLED = """
+import sys
+import numpy as np
+from tonewright.files.negative.make import NegativeSettings, make_negative
+from tonewright.negative.border import FrameSettings
+class Curve:
+    name = "c"
+    def level_at(self, lightness): return np.asarray(lightness) / 100
+print("ready", flush=True)
+settings = NegativeSettings(deflate=sys.argv[3] == "deflate", force=True,
+                            frame=FrameSettings(tone_scale=True))
+make_negative(sys.argv[1], Curve(), sys.argv[2], settings)
+"""
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="there is no SIGKILL here")
+@pytest.mark.parametrize("kind", ["none", "deflate"])
+def test_killed_at_any_moment(tmp_path, kind):
+    """What stands under the name afterwards is nothing or whole; a rerun just works."""
+    source = save(tmp_path / "i.tif", random((2600, 2000)))
+    out = tmp_path / "n.tif"
+    make_negative(source, Straight(), tmp_path / "whole.tif", NegativeSettings())
+    seen = set()
+    for moment in (0.0, 0.01, 0.03, 0.06, 0.1, 0.16):
+        out.unlink(missing_ok=True)
+        run = subprocess.Popen(
+            [sys.executable, "-c", KILLED, str(source), str(out), kind], stdout=subprocess.PIPE
+        )
+        run.stdout.readline()
+        time.sleep(moment)
+        run.kill()
+        run.wait(timeout=30)
+        run.stdout.close()
+        seen.add(out.exists())
+        if out.exists():
+            assert tifffile.imread(out).shape == (2600 + 330, 2000 + 330)
+    assert False in seen
+    for name in ("n.tif", "n.target.json"):
+        (tmp_path / name).unlink(missing_ok=True)
+    make_negative(source, Straight(), out, NegativeSettings(frame=FrameSettings(tone_scale=True)))
+    assert tifffile.imread(out).shape == (2600 + 330, 2000 + 330)
+    json.loads((tmp_path / "n.target.json").read_text(encoding="utf-8"))
+
+
+def test_the_source_is_never_touched(tmp_path):
+    source = save(tmp_path / "i.tif", random((1300, 1000)))
+    before = (source.read_bytes(), source.stat().st_mtime_ns)
+    for number, (depth, deflate) in enumerate(itertools.product((8, 16), (False, True))):
+        settings = NegativeSettings(depth=depth, deflate=deflate, frame=SHEET)
+        make_negative(source, Straight(), tmp_path / f"{number}.tif", settings)
+    assert (source.read_bytes(), source.stat().st_mtime_ns) == before
+
+
+def test_provenance_names_curve_hash_and_settings(tmp_path):
+    source = save(tmp_path / "i.tif", random((1300, 1000)))
+    settings = NegativeSettings(
+        frame=SHEET, depth=8, seed=7, curve_sha256="ab" * 32,
+        size=SizeWish(width_mm=Fraction(100), ppi=Fraction(200), rotate=90),
+    )  # fmt: skip
+    make_negative(source, Straight(), tmp_path / "n.tif", settings)
+    with tifffile.TiffFile(tmp_path / "n.tif") as file:
+        words = file.pages[0].description
+    for word in (
+        "i.tif", "curve straight (sha256 " + "ab" * 32, "turned 90", "resampled from 1000 x 1300",
+        "14 mm of clear border, marks, tone scale, caption", "8 bits", "seed 7",
+        "255 is clear film",
+    ):  # fmt: skip
+        assert word in words

@@ -1,0 +1,135 @@
+"""What speaks against a strip: stains, strips of two papers, a film that is none."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from tonewright.errors import FitError
+from tonewright.record.times import PrintingTime
+from tonewright.strip.check import (
+    Placed,
+    check_halves,
+    contradictions,
+    doubt_words,
+    find_doubtful,
+    scatter_of,
+    smooth_strip,
+    speaks_against,
+    step_name,
+)
+from tonewright.strip.readings import StripPatch
+from tonewright.strip.tablet import nominal_tablet
+from tonewright.virtual import darkroom
+from tonewright.virtual.darkroom import measure_strip
+
+TABLET = nominal_tablet("31")
+TIME = PrintingTime(600.0)
+
+
+def placed(seed, *, change=None, noise=0.02, prints=("a",), shift=0.0, longer=1.0):
+    """Readings of one process of the virtual darkroom, a stop longer than it needs."""
+    room = darkroom.random_darkroom(np.random.default_rng(seed))
+    patches, x = [], []
+    for number, name in enumerate(prints):
+        seconds = 2.0**longer * room.base_time
+        read = measure_strip(room, TABLET.density, seconds, seed=seed + 50 * number,
+                             flaws=darkroom.Flaws(noise_density_sd=noise))
+        patches += [StripPatch(int(s), float(d) + shift * number, None, "film", TIME, name)
+                    for s, d in zip(read.step, read.density_film, strict=True)]
+        x.append(-TABLET.density)
+    y = np.array([p.density for p in patches])
+    for step, by in (change or {}).items():
+        y[step - 1] += by
+    return Placed(patches, np.concatenate(x), y, np.ones(y.size))
+
+
+def contradicted(one):
+    return contradictions(one, scatter_of(one))
+
+
+def against(one, film):
+    return speaks_against(one, scatter_of(one), film)
+
+
+def test_good_strips_have_no_doubtful_steps():
+    """One alarm in fifty strips is what the limit allows (Bonferroni)."""
+    assert sum(bool(find_doubtful(placed(s))) for s in range(40)) <= 4
+
+
+def test_a_black_that_is_reached_all_at_once_makes_no_step_doubtful():
+    """Yule and Nielsen 1951 (TAGA Proc. 3:65), n = 2: the light of a surface of which the part
+    ``1 - exp(-exposure)`` is black. Half a stop short, step 1 alone is where it bends."""
+    alarms = 0
+    for seed in range(12):
+        x = -TABLET.density
+        black = -np.expm1(-(10.0 ** (x + 0.6)))
+        exact = -2.0 * np.log10((1.0 - black) * 10.0**-0.04 + black * 10.0**-0.85)
+        y = exact + 0.02 * np.random.default_rng(seed).standard_normal(x.size)
+        patches = [StripPatch(s, float(d), None, "film", TIME, None) for s, d in enumerate(y, 1)]
+        alarms += bool(find_doubtful(Placed(patches, x, y, np.ones(x.size))))
+    assert alarms <= 1
+
+
+@pytest.mark.parametrize("step", [1, 2, 5, 17, 31])
+@pytest.mark.parametrize("by", [-0.25, 0.25])
+def test_a_stain_or_a_slip_is_found(step, by):
+    found = find_doubtful(placed(3, change={step: by}))
+    assert list(found) == [step - 1]
+    assert found[step - 1] == pytest.approx(by, abs=0.08)
+
+
+def test_several_are_found_though_they_hide_each_other():
+    found = find_doubtful(placed(5, change={2: -0.3, 9: -0.3, 20: 0.3}, noise=0.01))
+    assert sorted(found) == [1, 8, 19]
+
+
+def test_what_is_said_of_them():
+    one = placed(3, change={2: -0.5})
+    (said,) = doubt_words(one, {1: -0.5})
+    assert "step 2 under the film of a is 0.50 lighter" in said
+    assert doubt_words(one, {}) == []
+    assert step_name(StripPatch(4, 1.0, None, "bare", TIME, None)) == "step 4 on the bare half"
+
+
+def test_a_strip_that_gets_lighter_again_is_warned_of():
+    """Two stains side by side look like a curve that turns: said, and not set right."""
+    assert not any("lighter again" in w for s in range(30) for w in contradicted(placed(s)))
+    for change in ({1: -0.2, 2: -0.2}, {1: -0.3, 2: -0.3, 3: -0.3}):
+        said = contradicted(placed(3, change=change))
+        assert any("gets lighter again" in w and "--skip" in w for w in said), said
+
+
+def test_strips_of_one_paper_agree_and_of_two_do_not():
+    assert contradicted(placed(7, prints=("a", "b"))) == []
+    (said,) = contradicted(placed(7, prints=("a", "b"), shift=0.25))
+    assert "do not lie on one curve" in said
+    assert "evaluate each by itself" in said
+
+
+def test_readings_that_scatter_much_are_warned_of():
+    said = against(placed(9, noise=0.12), None)
+    assert any("scatter by 0.1" in words for words in said)
+
+
+def test_a_film_that_takes_more_than_clear_film_can():  # common practice, no source
+    assert against(placed(11), 0.15) == []
+    (said,) = against(placed(11), 0.19)
+    assert "seems to take 0.19 of density" in said
+    check_halves(0.3, 0.02)
+    with pytest.raises(FitError, match=r"took 0\.60 of density.*--tablet"):
+        check_halves(0.6, 0.05)
+
+
+def test_a_black_that_turns_over_is_warned_of():
+    found = 0
+    for seed in range(10):
+        turned = placed(seed, longer=3.0)  # stops
+        turned.y[:8] -= np.linspace(0.1, 0.0, 8)
+        found += any("a black that turns over" in words for words in contradicted(turned))
+    assert found >= 8
+
+
+def test_the_smooth_curve_tells_the_noise():
+    one = placed(13, noise=0.02)
+    assert smooth_strip(one.x, one.y, one.sd).noise == pytest.approx(0.02, abs=0.008)
