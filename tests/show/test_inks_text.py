@@ -13,13 +13,14 @@ from pathlib import Path
 import pytest
 
 import chart
+from rooms import ColouredInks
 from tonewright.inks.rank import Gross, InkSettings, rank_inks
 from tonewright.record.setup import parse_colour
 from tonewright.record.times import PrintingTime
 from tonewright.show.inks_text import inks_json, inks_text, next_step, why
 from tonewright.show.words import WIDTH
 from tonewright.virtual.darkroom import Darkroom
-from tonewright.virtual.materials import ColouredInks, Ink
+from tonewright.virtual.materials import Ink
 
 GOLDEN = Path(__file__).parent / "golden" / "inks.txt"
 ROOM = Darkroom()

@@ -17,6 +17,7 @@ from scipy.interpolate import BSpline
 from scipy.optimize import nnls
 from scipy.special import stdtrit
 
+from tonewright.numeric.threads import one_blas_thread
 from tonewright.scales import Array
 
 INTERVALS = 24
@@ -114,6 +115,7 @@ class _Candidate:
     noise_squared: float
 
 
+@one_blas_thread
 def fit_smooth(
     x: ArrayLike, y: ArrayLike, sd: ArrayLike, grid: ArrayLike,
     settings: SmoothSettings | None = None,
@@ -144,6 +146,7 @@ def fit_smooth(
     return _assemble(basis, nodes, candidates, weight, settings)
 
 
+@one_blas_thread
 def deleted_deviations(
     x: ArrayLike, y: ArrayLike, sd: ArrayLike, order: int = 3
 ) -> tuple[Array, float]:

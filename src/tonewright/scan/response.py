@@ -22,6 +22,7 @@ from numpy.typing import ArrayLike
 from tonewright import scales
 from tonewright.errors import OptionError, ReadingsError, counted
 from tonewright.numeric.monotone import SmoothSettings, fit_smooth
+from tonewright.numeric.threads import one_blas_thread
 from tonewright.record.provenance import made_by
 from tonewright.scales import Array
 from tonewright.scan.image import Scan
@@ -120,6 +121,7 @@ def _light_of(lightness: Array | None) -> Callable[[Array], Array]:
     return lambda code: np.asarray(np.maximum(np.interp(code, codes, light), 0.0))
 
 
+@one_blas_thread
 def _fit_physical(
     steps: Sequence[KnownStep], lightness: Array | None, basis: Basis
 ) -> _Physical:
