@@ -12,6 +12,8 @@ from threadpoolctl import ThreadpoolController
 from tonewright.numeric import chain, monotone, robust, sigmoid
 from tonewright.numeric.threads import one_blas_thread
 
+pytestmark = pytest.mark.fits_anew
+
 BLAS = ThreadpoolController().select(user_api="blas")
 LIBRARIES = len(BLAS.info())
 
