@@ -107,6 +107,8 @@ class Readings:
     sources: tuple[Source, ...] = ()
     notes: tuple[str, ...] = ()
     """What a reader of the readings should know: columns left aside, things put right."""
+    ink_colour: str | None = None
+    """Of level 1 as ``255,120,0``; None: the readings do not say."""
 
     @property
     def level(self) -> Array:
@@ -163,7 +165,7 @@ def readings_from_table(table: Table, options: ReadingOptions | None = None) -> 
     """
     options = options or ReadingOptions()
     columns.check_columns(table)
-    columns.ink_colour(table)
+    colour = columns.ink_colour(table)
     value = columns.measured(table, options.scale)
     level = columns.levels(table, options.level_field)
     _check_densities(table, value, options.relative_to_paper)
@@ -191,7 +193,7 @@ def readings_from_table(table: Table, options: ReadingOptions | None = None) -> 
         )
         for i in range(len(table.rows))
     )
-    return Readings(patches, value.scale, relative, (table.source,), notes)
+    return Readings(patches, value.scale, relative, (table.source,), notes, colour)
 
 
 def combine(parts: Sequence[Readings]) -> Readings:
@@ -233,7 +235,14 @@ def combine(parts: Sequence[Readings]) -> Readings:
             "the files do not say which sheet they were measured on, so they count as readings "
             "of one sheet; a column named print tells sheets apart",
         )
-    return Readings(patches, first.scale, first.relative_to_paper, sources, notes)
+    colours = {p.ink_colour: _origin(p) for p in parts if p.ink_colour is not None}
+    if len(colours) > 1:
+        said = "; ".join(f"{who}: {colour}" for colour, who in colours.items())
+        raise ReadingsError(f"the ink colours differ ({said})",
+                            "a level of ink means something only in the colour that was printed",
+                            "leave out the files of the other ink")
+    return Readings(patches, first.scale, first.relative_to_paper, sources, notes,
+                    next(iter(colours), None))
 
 
 def _origin(readings: Readings) -> str:

@@ -9,7 +9,7 @@ from typing import Any
 from tonewright.curve.document import Curve
 from tonewright.curve.renew import Movement
 from tonewright.record.times import PrintingTime
-from tonewright.show.text import fit_json, readings_line
+from tonewright.show.curve_text import fit_json, readings_line
 from tonewright.show.words import WIDTH
 from tonewright.strip.process import Process
 
