@@ -20,7 +20,7 @@ from tonewright.curve.responses import (
 )
 from tonewright.errors import DocumentError, OptionError
 from tonewright.numeric.inverse import invert, invert_band
-from tonewright.record.codec import Form, later
+from tonewright.record.codec import Called, Form, later
 from tonewright.record.findings import Finding
 from tonewright.record.setup import Setup
 from tonewright.scales import Array
@@ -78,7 +78,7 @@ class Summary:
     level_white: float
     noise_density_sd: float
     print_to_print_lightness_sd: float | None
-    doubtful: tuple[Doubt, ...]
+    doubtful: Annotated[tuple[Doubt, ...], Called("doubtful patch")]
     """Worst first."""
     band_halfwidth_mean: float
     band_halfwidth_max: float

@@ -2,19 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Annotated
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from tonewright.record.codec import NEVER_FALLING, RISING
-from tonewright.record.schema import Rule, is_number
+from tonewright.record.codec import LEVEL, NEVER_FALLING, RISING
 from tonewright.scales import Array
 
-LEVELS = Rule(lambda v: is_number(v) and 0.0 <= v <= 1.0, "it is a list of levels, 0 to 1",
-              each=True)
-"""Ink levels in a document."""
+LEVELS = replace(LEVEL, each=True)
 Rising = Annotated[Array, RISING]
 NeverFalling = Annotated[Array, NEVER_FALLING]
 
