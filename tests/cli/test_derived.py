@@ -105,7 +105,8 @@ def test_one_sheet(here):
     said = " ".join(done.stdout.split())
     for words in ("26 patches of 26 ink levels from target.csv, printed as old",
                   "the curve is for a printing time of", "negative density range",
-                  "from clear film to paper white it needs 1.", "by the ISO 6846 definition", "Written: x.curve.json"):
+                  "from clear film to paper white it needs 1.", "by the ISO 6846 definition",
+                  "Written: x.curve.json"):
         assert words in said
     curve = read_curve("x.curve.json")
     assert curve.setup.paper == "old paper"
@@ -149,7 +150,8 @@ def test_renewal_by_strip(here):
     done = good("renew", "old.curve.json", "--process", "new.process.json", "-o", "x.curve.json")
     said = " ".join(done.stdout.split())
     for words in ("Curve x, renewed from old", "paper: old paper → new paper",
-                  "Surer: Print a few patches", "old curve on this paper: up to", "--levels-for x.curve.json --levels 7",
+                  "Surer: Print a few patches", "old curve for this print: up to",
+                  "--levels-for x.curve.json --levels 7",
                   "tonewright renew x.curve.json --readings FEW.csv -o"):
         assert words in said
     curve = read_curve("x.curve.json")

@@ -53,7 +53,7 @@ def test_aim_and_setup_carried_over_and_the_ancestor_named(run):
     assert curve.ancestor.sha256 == digest
     assert curve.ancestor.setup.paper == "cotton"
     for said in ("Curve new, renewed from old", "paper: cotton → linen",
-                 "old curve on this paper: up to", "Written: new.curve.json"):
+                 "old curve for this print: up to", "Written: new.curve.json"):
         assert said in " ".join(done.stdout.split())
 
 

@@ -213,7 +213,7 @@ def _moved_lines(moved: Movement) -> Iterator[str]:
         yield labelled("moved", f"{end} L* {before:.1f} → {after:.1f}, ink {percent(levels[0])} →"
                        f" {percent(levels[1])}")
     off = moved.largest_shift_lightness
-    yield labelled("old curve", f"on this paper: up to {abs(off):.1f} L* too"
+    yield labelled("old curve", f"for this print: up to {abs(off):.1f} L* too"
                    f" {'light' if off > 0.0 else 'dark'} (at picture L*"
                    f" {moved.shift_at_image_lightness:.0f}); RMS over all tones"
                    f" {moved.rms_shift_lightness:.1f} L*")
