@@ -14,15 +14,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tonewright.aim import Aim
-from tonewright.curve import Correction, Settings
-from tonewright.curve import curve_from_dict as old_curve
-from tonewright.entries import ABOVE_ZERO, Rule
+from tonewright.curve.aim import Aim
+from tonewright.curve.document import Correction, Settings
+from tonewright.curve.document import curve_from_dict as old_curve
+from tonewright.curve.responses import NegativeResponse, PrintResponse, negative_from_dict
 from tonewright.errors import DocumentError, OptionError
-from tonewright.process import Findings as OldFindings
-from tonewright.process import ProcessSettings
-from tonewright.process import process_from_dict as old_process
-from tonewright.readings import Source
+from tonewright.measured.readings import Source
 from tonewright.record.codec import (
     COLUMNS,
     FALLING,
@@ -38,11 +35,14 @@ from tonewright.record.codec import (
     later,
 )
 from tonewright.record.findings import Finding
-from tonewright.responses import NegativeResponse, PrintResponse, negative_from_dict
+from tonewright.record.schema import ABOVE_ZERO, Rule
+from tonewright.record.setup import Setup
+from tonewright.record.times import TIME_RULE, PrintingTime, TimeUnit
 from tonewright.scales import Array
-from tonewright.setup import Setup
-from tonewright.tablet import Tablet
-from tonewright.times import TIME_RULE, PrintingTime, TimeUnit
+from tonewright.strip.process import ProcessSettings
+from tonewright.strip.process import StripSummary as OldFindings
+from tonewright.strip.process import process_from_dict as old_process
+from tonewright.strip.tablet import Tablet
 
 if TYPE_CHECKING:
     from nowhere import Unknown  # a name that cannot be imported
@@ -559,16 +559,16 @@ def test_parts_of_a_process_as_the_old_reader_reads_them(process, kind, name):
 
 
 def test_the_findings_of_a_process_and_their_faults(process):
-    old = old_process(process).findings
-    assert decode(OldFindings, process["findings"], "the findings", "x") == old
-    assert encode(old) == process["findings"]
+    old = old_process(process).summary
+    assert decode(OldFindings, process["summary"], "the summary", "x") == old
+    assert encode(old) == process["summary"]
     for name, value in (("noise_density_sd", "x"), ("reached_black", 1), ("warnings", [1])):
         broken = deepcopy(process)
-        broken["findings"][name] = value
+        broken["summary"][name] = value
         with pytest.raises(DocumentError) as before:
             old_process(broken)
         with pytest.raises(DocumentError) as now:
-            decode(OldFindings, broken["findings"], "the findings", "x")
+            decode(OldFindings, broken["summary"], "the summary", "x")
         assert now.value.given == before.value.given
 
 

@@ -21,6 +21,9 @@ from typing import Annotated, Any, Literal, NamedTuple, TypeVar, Union, get_args
 
 import numpy as np
 
+from tonewright.errors import DocumentError, TonewrightError, counted
+from tonewright.record.findings import Finding, all_codes, finding_class
+from tonewright.record.provenance import check_header
 from tonewright.record.schema import (
     NUMBER,
     NUMBERS,
@@ -37,9 +40,6 @@ from tonewright.record.schema import (
     one_of,
     or_none,
 )
-from tonewright.errors import DocumentError, TonewrightError, counted
-from tonewright.record.provenance import check_header
-from tonewright.record.findings import Finding, all_codes, finding_class
 
 _T = TypeVar("_T")
 LONGEST = 100_000
