@@ -10,7 +10,7 @@ from tonewright.measured.readings import Readings, refuse_relative
 from tonewright.record.codec import decode, encode
 from tonewright.record.schema import TABLE, TABLES, TEXTS, Rule, check_entries, is_whole
 from tonewright.record.times import TIME_RULE, UNIT_RULE, PrintingTime, ratio
-from tonewright.strip.process import Process, process_from_dict
+from tonewright.strip.process import FORM, Process
 
 FARTHEST = 32.0
 """Times as long or as short as the strip's that are still compared: five stops."""
@@ -68,7 +68,7 @@ class Recipe:
     def to_dict(self) -> dict[str, Any]:
         """Plain dictionary."""
         return {
-            "processes": [p.to_dict() for p in self.processes],
+"processes": [FORM.encode(p) for p in self.processes],
             "prints": [{"readings": encode(p.readings), "process": p.process,
                         "time": p.time.value, "time_unit": p.time.unit,
                         "left_out": list(p.left_out)} for p in self.prints],
@@ -100,7 +100,7 @@ def recipe_from_dict(data: Any) -> Recipe:
     for number, print_ in enumerate(data["prints"], 1):
         check_entries(print_, {**_PRINT, "process": index}, f"print {number} of {_WHAT}",
                       _DAMAGED)
-    processes = tuple(process_from_dict(p) for p in data["processes"])
+    processes = tuple(FORM.decode(Process, p) for p in data["processes"])
     prints = tuple(
         PrintedTarget(decode(Readings, p["readings"], f"the readings of {_WHAT}", _DAMAGED), p["process"],
                       PrintingTime(float(p["time"]), p["time_unit"]), tuple(p["left_out"]))
