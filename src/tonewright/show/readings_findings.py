@@ -72,5 +72,5 @@ def _(found: PatchesNotInList) -> str:
 
 @sentence.register
 def _(found: PatchesDoubted) -> str:
-    return (f"{found.file}: the scan casts doubt on {names(found.patches)}; the column doubt says"
-            " why. Look at the print, and leave out with --leave-out what is spoilt.")
+    return (f"{found.file}: doubtful in the scan: {names(found.patches)}. The column doubt says"
+            " why. Look at the print, and leave out with --leave-out any patch that is spoilt.")
