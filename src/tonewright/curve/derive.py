@@ -192,7 +192,7 @@ def _own_readings(recipe: Recipe) -> Readings | None:
     scale = recipe.processes[recipe.process].strip.scale
     return Readings(tuple(r for p in own for r in p.readings.patches), scale, False,
                     tuple(s for p in own for s in p.readings.sources),
-                    tuple(n for p in own for n in p.readings.notes))
+                    tuple(n for p in own for n in p.readings.findings))
 
 
 def derive(recipe: Recipe, left_out: tuple[str, ...] = ()) -> Derived:

@@ -19,6 +19,7 @@ from tonewright.curve.responses import (
 )
 from tonewright.errors import DocumentError, OptionError
 from tonewright.numeric.inverse import invert, invert_band
+from tonewright.record.codec import decode, encode
 from tonewright.record.provenance import check_header
 from tonewright.record.schema import (
     NUMBER,
@@ -38,7 +39,8 @@ from tonewright.scales import Array
 
 if TYPE_CHECKING:  # a negative needs none of what a curve was made from
     from tonewright.curve.recipe import Recipe
-    from tonewright.measured.readings import Readings, Scale
+    from tonewright.measured.columns import Weighting
+    from tonewright.measured.readings import Readings
 
 FORMAT, VERSION = "tonewright-curve", 1
 _Part = TypeVar("_Part")
@@ -128,7 +130,7 @@ class Curve:
     """Ink levels that would help most if they were printed and measured next."""
 
     @property
-    def scale(self) -> Scale:
+    def scale(self) -> Weighting:
         """What the densities behind the curve were weighted with."""
         if self.readings is not None:
             return self.readings.scale
@@ -169,7 +171,7 @@ class Curve:
             "response": self.response.to_dict(),
             "negative": None if self.negative is None else self.negative.to_dict(),
             "plan": list(self.plan),
-            "readings": None if self.readings is None else self.readings.to_dict(),
+            "readings": None if self.readings is None else encode(self.readings),
             "recipe": None if self.recipe is None else self.recipe.to_dict(),
         }
 
@@ -262,7 +264,7 @@ def curve_from_dict(data: Any, *, sources: bool = True) -> Curve:
 def _readings_from_dict(data: Any) -> Readings:
     from tonewright.measured.readings import Readings
 
-    return Readings.from_dict(data)
+    return decode(Readings, data, "the readings", _DAMAGED)
 
 
 def _recipe_from_dict(data: Any) -> Recipe:

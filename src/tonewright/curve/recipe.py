@@ -7,6 +7,7 @@ from typing import Any
 
 from tonewright.errors import DocumentError, OptionError
 from tonewright.measured.readings import Readings, refuse_relative
+from tonewright.record.codec import decode, encode
 from tonewright.record.schema import TABLE, TABLES, TEXTS, Rule, check_entries, is_whole
 from tonewright.record.times import TIME_RULE, UNIT_RULE, PrintingTime, ratio
 from tonewright.strip.process import FORM, Process
@@ -67,8 +68,8 @@ class Recipe:
     def to_dict(self) -> dict[str, Any]:
         """Plain dictionary."""
         return {
-            "processes": [FORM.encode(p) for p in self.processes],
-            "prints": [{"readings": p.readings.to_dict(), "process": p.process,
+"processes": [FORM.encode(p) for p in self.processes],
+            "prints": [{"readings": encode(p.readings), "process": p.process,
                         "time": p.time.value, "time_unit": p.time.unit,
                         "left_out": list(p.left_out)} for p in self.prints],
             "process": self.process, "printing_time": self.printing_time.value,
@@ -101,8 +102,9 @@ def recipe_from_dict(data: Any) -> Recipe:
                       _DAMAGED)
     processes = tuple(FORM.decode(Process, p) for p in data["processes"])
     prints = tuple(
-        PrintedTarget(Readings.from_dict(p["readings"]), p["process"],
-                      PrintingTime(float(p["time"]), p["time_unit"]), tuple(p["left_out"]))
+        PrintedTarget(decode(Readings, p["readings"], f"the readings of {_WHAT}", _DAMAGED),
+                      p["process"], PrintingTime(float(p["time"]), p["time_unit"]),
+                      tuple(p["left_out"]))
         for p in data["prints"])
     try:
         return Recipe(processes, prints, data["process"],
