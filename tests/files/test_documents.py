@@ -34,7 +34,8 @@ from tonewright.files.documents import (
 from tonewright.record.setup import Setup
 from tonewright.scan.response import response_from_scale
 from tonewright.scan.scanner import response_from_dict
-from tonewright.strip.process import process_from_dict
+from tonewright.strip.process import FORM as PROCESS
+from tonewright.strip.process import Process
 from tonewright.target.document import target_from_dict
 from tonewright.target.layout import LayoutSettings, even_levels, make_target
 from tonewright.virtual.darkroom import Darkroom, Flaws, measure_target
@@ -218,8 +219,8 @@ def spoilt(document, place):
 def test_whatever_is_spoilt_is_said_in_plain_words(kind, curve):
     made, rebuild = {
         "curve": lambda: (FORM.encode(curve), decode_curve),
-        "process": lambda: (read_process(CURVES / "kallitype.process.json").to_dict(),
-                            process_from_dict),
+        "process": lambda: (PROCESS.encode(read_process(CURVES / "kallitype.process.json")),
+                            lambda data: PROCESS.decode(Process, data)),
         "target": lambda: (make_target(even_levels(5), LayoutSettings()).to_dict(),
                            target_from_dict),
         "scanner": lambda: (response_from_scale(

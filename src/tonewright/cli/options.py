@@ -15,6 +15,7 @@ from tonewright.errors import OptionError
 if TYPE_CHECKING:
     from tonewright.curve.document import Curve
     from tonewright.files.curves import ReadingFiles, SetupFiles
+    from tonewright.measured.readings import ReadingOptions
     from tonewright.record.times import PrintingTime
 
 Function = TypeVar("Function", bound=Callable[..., Any])
@@ -90,13 +91,19 @@ def reading_options(function: Function) -> Function:
     return field(scale(zero_options(function)))
 
 
+def reading_choices(choices: dict[str, Any]) -> ReadingOptions:
+    """Those of the options above that a command has."""
+    from tonewright.measured.readings import ReadingOptions
+
+    return ReadingOptions(choices.get("level_field"), choices["scale"],
+                          choices["relative_to_paper"], choices["paper_density"])
+
+
 def reading_files(paths: tuple[Path, ...], choices: dict[str, Any]) -> ReadingFiles:
     """Files of readings with the options that say how they are understood."""
     from tonewright.files.curves import ReadingFiles
-    from tonewright.measured.readings import ReadingOptions
 
-    names = ("level_field", "scale", "relative_to_paper", "paper_density")
-    return ReadingFiles(paths, ReadingOptions(*(choices[name] for name in names)))
+    return ReadingFiles(paths, reading_choices(choices))
 
 
 def setup_files(choices: dict[str, Any]) -> SetupFiles:

@@ -134,7 +134,7 @@ def _own_readings(recipe: Recipe) -> Readings | None:
     scale = recipe.processes[recipe.process].strip.scale
     return Readings(tuple(r for p in own for r in p.readings.patches), scale, False,
                     tuple(s for p in own for s in p.readings.sources),
-                    tuple(n for p in own for n in p.readings.notes))
+                    tuple(f for p in own for f in p.readings.findings))
 
 
 def derive(recipe: Recipe, left_out: tuple[str, ...] = ()) -> Derived:
@@ -302,7 +302,7 @@ def _white_was_printed(recipe: Recipe, seen: float) -> bool:
 
 def _findings(derived: Derived, recipe: Recipe, chains: Chains) -> Iterator[Finding]:
     """What the printer should know: of the strip, of the prints, and of ink and time."""
-    yield from strip_findings(recipe)
+    yield from _strip_findings(recipe)
     for fitted in chains.alone:
         yield from reversal_findings(fitted, limits_curve=False)
     if chains.strays:
@@ -315,10 +315,9 @@ def _findings(derived: Derived, recipe: Recipe, chains: Chains) -> Iterator[Find
         yield DoubtfulPatchesCount()
 
 
-def strip_findings(recipe: Recipe) -> Iterator[Finding]:
+def _strip_findings(recipe: Recipe) -> Iterator[Finding]:
     """Those of the curve's own strip that bear on a print."""
-    found = getattr(recipe.processes[recipe.process], "findings", ())
-    yield from (f for f in found if f.bears_on_print)
+    yield from (f for f in recipe.processes[recipe.process].findings if f.bears_on_print)
 
 
 def _range_findings(derived: Derived, recipe: Recipe) -> Iterator[Finding]:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+import tonewright.strip.findings  # noqa: F401  (a curve may carry them, and they must be known)
 from tonewright import scales
 from tonewright.curve.aim import Aim
 from tonewright.curve.findings import Doubt
@@ -27,7 +28,8 @@ from tonewright.scales import Array
 
 if TYPE_CHECKING:  # a negative needs none of what a curve was made from
     from tonewright.curve.recipe import Recipe
-    from tonewright.measured.readings import Readings, Scale
+    from tonewright.measured.columns import Weighting
+    from tonewright.measured.readings import Readings
 
 _DAMAGED = "take an unedited copy, or make the curve again from its readings"
 FORM = Form("tonewright-curve", 2, "correction curve", _DAMAGED)
@@ -159,7 +161,7 @@ class Curve:
     """What a curve by way of process and negative was made from; None for a plain fit."""
 
     @property
-    def scale(self) -> Scale:
+    def scale(self) -> Weighting:
         """What the densities behind the curve were weighted with."""
         if self.readings is not None:
             return self.readings.scale

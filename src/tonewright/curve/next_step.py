@@ -38,7 +38,7 @@ def next_step(curve: Curve) -> NextStep:
     if curve.recipe is not None:
         process = curve.recipe.processes[curve.recipe.process]
         longer = process.summary.next_time
-        if process.summary.contradicted:
+        if process.contradicted:
             return NextStep("repeat_strip")
         if longer is not None:
             return NextStep("print_longer_strip", strip_time=PrintingTime(longer, process.unit))

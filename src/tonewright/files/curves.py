@@ -19,9 +19,9 @@ from tonewright.files.documents import (
     read_setup,
     write_curve,
 )
-from tonewright.files.tables import read_table
+from tonewright.files.tables import read_readings
 from tonewright.files.targets import read_target
-from tonewright.measured.readings import ReadingOptions, Readings, combine, readings_from_table
+from tonewright.measured.readings import ReadingOptions, Readings
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
 
@@ -35,8 +35,7 @@ class ReadingFiles:
 
     def read(self) -> Readings | None:
         """The readings; None where no file is named.  Raises as `read_table` and `combine`."""
-        return combine([readings_from_table(read_table(p, self.options.level_field), self.options)
-                        for p in self.paths]) if self.paths else None
+        return read_readings(self.paths, self.options) if self.paths else None
 
 
 @dataclass(frozen=True)

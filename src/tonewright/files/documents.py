@@ -9,6 +9,7 @@ import re
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
@@ -18,6 +19,7 @@ from tonewright.curve.document import Curve, decode_curve, refuse_two_zeros
 from tonewright.errors import DocumentError
 from tonewright.files.opening import parse_toml, read_bytes, shown
 from tonewright.files.safe import write_text
+from tonewright.record.codec import Form
 from tonewright.record.setup import Setup, setup_from_dict
 
 if TYPE_CHECKING:
@@ -57,12 +59,19 @@ def open_document(
         return Opened(decode(data), hashlib.sha256(raw).hexdigest(), name)
 
 
+def write_document(
+    path: str | os.PathLike[str], form: Form, document: Any, *, force: bool = False
+) -> None:
+    """Write a document, whole or not at all; never over another file without ``force``."""
+    write_text(path, to_text(form.encode(document)), force=force)
+
+
 def open_curve(path: str | os.PathLike[str], *, sources: bool = True) -> Opened[Curve]:
     """Open a ``*.curve.json``; without ``sources``, all but what it was made from.
 
     Raises as `open_document`.
     """
-    return open_document(path, CURVE.what, lambda data: decode_curve(data, sources=sources))
+    return open_document(path, CURVE.what, partial(decode_curve, sources=sources))
 
 
 def read_curve(path: str | os.PathLike[str], *, sources: bool = True) -> Curve:
@@ -71,8 +80,8 @@ def read_curve(path: str | os.PathLike[str], *, sources: bool = True) -> Curve:
 
 
 def write_curve(path: str | os.PathLike[str], curve: Curve, *, force: bool = False) -> None:
-    """Write a curve, whole or not at all; never over another file without ``force``."""
-    write_text(path, curve_text(curve), force=force)
+    """Write a curve; see `write_document`."""
+    write_document(path, CURVE, curve, force=force)
 
 
 def curve_text(curve: Curve) -> str:
@@ -82,16 +91,18 @@ def curve_text(curve: Curve) -> str:
 
 def read_process(path: str | os.PathLike[str]) -> Process:
     """Read and check a ``*.process.json``; raises as `open_document`."""
-    from tonewright.strip.process import process_from_dict  # making a negative does without
+    from tonewright.strip.process import FORM, Process  # making a negative does without
 
-    return open_document(path, "process response", process_from_dict).document
+    return open_document(path, FORM.what, partial(FORM.decode, Process)).document
 
 
 def write_process(
     path: str | os.PathLike[str], process: Process, *, force: bool = False
 ) -> None:
-    """Write a process response, whole or not at all; never over another without ``force``."""
-    write_text(path, to_text(process.to_dict()), force=force)
+    """Write a process response; see `write_document`."""
+    from tonewright.strip.process import FORM
+
+    write_document(path, FORM, process, force=force)
 
 
 def read_tablet(text: str) -> Tablet:

@@ -18,6 +18,7 @@ import numpy as np
 from tonewright.errors import OptionError, ReadingsError, counted
 from tonewright.measured import columns
 from tonewright.measured.columns import PATCH_NAMES, Table
+from tonewright.measured.findings import PatchesNotInList
 from tonewright.measured.readings import ReadingOptions, Readings, readings_from_table
 from tonewright.scales import Array
 from tonewright.target.document import Target
@@ -104,12 +105,12 @@ def _as_target(
         (target.patches[place].name, repr(target.patches[place].level),
          *(table.rows[row][i] for i in kept)) for place, row in pairs)
     unread = [p.name for i, p in enumerate(target.patches) if i not in set(places)]
-    notes = table.notes
+    findings = table.findings
     if unread:
-        notes += (f"{table.source.name}: not in the list, and so not read: {_shown(unread)}",)
+        findings += (PatchesNotInList(table.source.name, tuple(unread)),)
     return replace(table, columns=("patch", "level", *(table.columns[i] for i in kept)),
                    rows=cells, line_numbers=tuple(table.line_numbers[row] for _, row in pairs),
-                   notes=notes)
+                   findings=findings)
 
 
 # By name

@@ -40,8 +40,8 @@ def fit_json(curve: Curve) -> dict[str, Any]:
         "print_to_print_lightness_sd": found.print_to_print_lightness_sd,
         "least_sure_level": found.least_sure_level,
         "scale": curve.scale,
-        "findings": [encode(f) for f in curve.findings],
-        "warnings": [*map(sentence, curve.findings), *_notes(curve)],
+        "findings": [encode(f) for f in _findings(curve)],
+        "warnings": [*map(sentence, _findings(curve))],
         "next": encode(next_step(curve)),
         **_derived_json(curve),
     }
@@ -75,8 +75,11 @@ def renew_json(renewed: Renewed) -> dict[str, Any]:
     }
 
 
-def _notes(curve: Curve) -> list[str]:
-    return [] if curve.readings is None else list(curve.readings.notes)
+def _findings(curve: Curve) -> list[Finding]:
+    """Those of the curve, and of every file of readings that it was made from."""
+    prints = () if curve.recipe is None else curve.recipe.prints
+    readings = [r for r in (curve.readings, *(p.readings for p in prints)) if r is not None]
+    return [*dict.fromkeys((*curve.findings, *(f for r in readings for f in r.findings)))]
 
 
 def fit_text(curve: Curve, file: str) -> str:
@@ -221,9 +224,8 @@ def _moved_lines(moved: Movement) -> Iterator[str]:
 
 def _doubtful_lines(curve: Curve, more: Sequence[Finding]) -> Iterator[str]:
     yield labelled("doubtful", "; ".join(map(_doubtful, curve.summary.doubtful)) or "no patch")
-    for found in (*curve.findings, *more):
+    for found in (*_findings(curve), *more):
         yield labelled(found.kind, sentence(found))
-    yield from (labelled("note", text) for text in _notes(curve))
 
 
 def _doubtful(doubt: Doubt) -> str:
