@@ -25,7 +25,6 @@ from tonewright.files.documents import (
     open_curve,
     read_aim,
     read_curve,
-    read_json,
     read_process,
     read_setup,
     to_text,
@@ -36,7 +35,8 @@ from tonewright.scan.response import response_from_scale
 from tonewright.scan.scanner import response_from_dict
 from tonewright.strip.process import FORM as PROCESS
 from tonewright.strip.process import Process
-from tonewright.target.document import target_from_dict
+from tonewright.target.document import FORM as TARGET
+from tonewright.target.document import Target
 from tonewright.target.layout import LayoutSettings, even_levels, make_target
 from tonewright.virtual.darkroom import Darkroom, Flaws, measure_target
 
@@ -221,8 +221,8 @@ def test_whatever_is_spoilt_is_said_in_plain_words(kind, curve):
         "curve": lambda: (FORM.encode(curve), decode_curve),
         "process": lambda: (PROCESS.encode(read_process(CURVES / "kallitype.process.json")),
                             lambda data: PROCESS.decode(Process, data)),
-        "target": lambda: (make_target(even_levels(5), LayoutSettings()).to_dict(),
-                           target_from_dict),
+        "target": lambda: (TARGET.encode(make_target(even_levels(5), LayoutSettings())),
+                           lambda data: TARGET.decode(Target, data)),
         "scanner": lambda: (response_from_scale(
             np.linspace(0.1, 2.0, 12), np.linspace(0.9, 0.1, 12), np.full(12, 1e-3)).to_dict(),
             response_from_dict),
@@ -358,11 +358,11 @@ def test_no_document_holds_what_is_no_number(number):
         to_text({"x": [number]})
 
 
-def test_read_json_names_the_file_and_what_it_should_be(tmp_path):
+def test_no_json_names_the_file_and_what_it_should_be(tmp_path):
     path = tmp_path / "odd.json"
     path.write_text("{", encoding="utf-8")
     with pytest.raises(DocumentError, match=r"odd\.json.*process response"):
-        read_json(path, "process response")
+        read_process(path)
 
 
 # setups

@@ -542,8 +542,8 @@ def test_an_aim_of_points():
     aim = Aim("points", "mine.csv", ((0.0, 10.0), (100.0, 90.0)))
     assert read(Aim, through_json(aim)) == aim
     assert refused(Aim, {**through_json(aim), "kind": "lightness"}) == (
-        "in the sheet, the aim is lightness, with points / the aims like and points have points, the"
-        " others none")
+        "in the sheet, the aim is lightness, with points / the aims like and points have points,"
+        " the others none")
 
 
 GOOD = {"level": [0, 0.5, 1], "density": [0, 1, 2], "density_low": [0, 1, 2],

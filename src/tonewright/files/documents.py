@@ -55,7 +55,7 @@ def open_document(
     """
     name, raw = Path(path).name, read_bytes(path, LARGEST, f"a {what} is a file")
     data = _parsed(raw, name, what)
-    with naming(path):
+    with _naming(path):
         return Opened(decode(data), hashlib.sha256(raw).hexdigest(), name)
 
 
@@ -122,7 +122,7 @@ def read_tablet(text: str) -> Tablet:
 
 
 @contextmanager
-def naming(path: str | os.PathLike[str]) -> Iterator[None]:
+def _naming(path: str | os.PathLike[str]) -> Iterator[None]:
     """What is wrong with a document is said with the name of its file."""
     try:
         yield
@@ -139,19 +139,8 @@ _MAKERS = {
 }
 
 
-def read_json(path: str | os.PathLike[str], what: str) -> Any:
-    """Parse a JSON document; NaN and infinity are not numbers here.
-
-    Raises
-    ------
-    FileError, DocumentError
-        It cannot be read or is not JSON.
-    """
-    raw = read_bytes(path, LARGEST, f"a {what} is a file")
-    return _parsed(raw, Path(path).name, what)
-
-
 def _parsed(raw: bytes, name: str, what: str) -> Any:
+    """What the JSON holds; NaN, infinity and an entry named twice are refused."""
     try:
         return json.loads(raw.decode("utf-8-sig"), parse_constant=_no_constant,
                           object_pairs_hook=_once_each)
@@ -245,7 +234,7 @@ def read_setup(path: str | os.PathLike[str]) -> Setup:
             'it is TOML: lines such as paper = "cotton 300 g", each name once',
             "put every text in straight double quotes",
         ) from error
-    with naming(path):
+    with _naming(path):
         return setup_from_dict(data, "write each entry as a text in straight double quotes, as"
                                      ' paper = "cotton 300 g"')
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
-from tonewright.files.documents import naming, read_json, to_text
+from tonewright.files.documents import open_document, to_text
 from tonewright.files.safe import write_text
 from tonewright.files.tables import read_table
 from tonewright.scales import Array
@@ -21,9 +21,7 @@ def read_scanner(path: str | os.PathLike[str]) -> ScannerResponse:
     FileError, DocumentError
         It cannot be read, is cut short, is no scanner response, or does not hold together.
     """
-    data = read_json(path, "scanner response")
-    with naming(path):
-        return response_from_dict(data)
+    return open_document(path, "scanner response", response_from_dict).document
 
 
 def write_scanner(

@@ -236,8 +236,8 @@ def _doubtful(doubt: Doubt) -> str:
 
 def _end_lines(curve: Curve, file: str, *, renewed: bool) -> Iterator[str]:
     step, plan = next_step(curve), plan_to_print(curve, renewed=renewed)
-    yield headed("Written:", file)
-    if step.code == "make_negative":  # a command is not wrapped
+    yield f"{'Written:':<10}{file}"  # neither a path nor a command is wrapped
+    if step.code == "make_negative":
         yield f"{'Next:':<10}tonewright negative IMAGE.tif --curve {file} -o NEGATIVE.tif"
         if plan:
             yield headed("Surer:", _plan(curve, plan, file))
