@@ -5,6 +5,10 @@ from __future__ import annotations
 from tonewright.errors import TonewrightError
 
 TYPED: dict[str, str] = {
+    "image_pages": "--page 1",
+    "image_transparent": "--flatten",
+    "image_encoding": "--encoding lightness, srgb, linear or gamma:2.2",
+    "scan_lossy": "--allow-jpeg",
 }
 """Each may hold the error's values in braces: ``"--ink-colour {colour}"``."""
 

@@ -1,0 +1,6 @@
+"""Findings as sentences; importing this registers them all."""
+
+from __future__ import annotations
+
+from tonewright.show import raster_findings as raster_findings
+from tonewright.show.sentence import sentence as sentence
