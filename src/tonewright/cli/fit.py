@@ -21,7 +21,7 @@ from tonewright.cli.options import (
     plot,
     print_json,
     printed_in,
-    read_readings,
+    reading_choices,
     reading_options,
     setup_options,
     write_plot,
@@ -53,10 +53,9 @@ from tonewright.errors import OptionError
 @as_json
 def command(
     readings: tuple[Path, ...], output: Path | None, aim_text: str, leave_out: tuple[str, ...],
-    rebuild: Path | None, level_field: str | None, scale: str | None, relative_to_paper: bool,
-    paper_density: float | None, setup_file: Path | None, plot: Path | None, force: bool,
-    as_json: bool, process_file: Path | None, target_time: str | None,
-    ink_from: tuple[Path, ...], anyway: bool, target_file: Path | None, **setup: str | None,
+    rebuild: Path | None, setup_file: Path | None, plot: Path | None, force: bool, as_json: bool,
+    process_file: Path | None, target_time: str | None,
+    ink_from: tuple[Path, ...], anyway: bool, target_file: Path | None, **more: Any,
 ) -> None:
     """A correction curve from the READINGS of a printed target.
 
@@ -80,6 +79,7 @@ def command(
       tonewright fit --rebuild kallitype.curve.json -o again.curve.json
     """
     from tonewright.files.documents import write_curve
+    from tonewright.files.tables import read_readings
 
     if rebuild is not None:
         _refuse_beside_rebuild(rebuild)
@@ -97,10 +97,9 @@ def command(
     inputs = [*readings, *ink_from, Path(aim_text.partition(":")[2] or aim_text)]
     inputs += [p for p in (process_file, target_file, setup_file) if p is not None]
     check_outputs(output, plot, inputs, force)
-    setup = _in_its_ink(setup, (setup_file, target_file, process_file), readings, level_field)
-    measured = read_readings(
-        readings, level_field=level_field, scale=scale, relative_to_paper=relative_to_paper,
-        paper_density=paper_density) if readings else None
+    measured = read_readings(readings, reading_choices(more)) if readings else None
+    setup = _in_its_ink({name: more[name] for name in SETUP_HELP},
+                        (setup_file, target_file, process_file), measured)
     how = _Wanted(output, aim_text, leave_out, setup_file, setup)
     if process_file is None:
         _refuse_without_process(target_time, ink_from)
@@ -115,7 +114,7 @@ def command(
 
 def _in_its_ink(
     setup: dict[str, str | None], files: tuple[Path | None, Path | None, Path | None],
-    readings: tuple[Path, ...], level_field: str | None,
+    measured: Any,
 ) -> dict[str, str | None]:
     """The setup with the ink colour that options, readings and the files of setup, target and
     process agree on."""
@@ -124,7 +123,7 @@ def _in_its_ink(
 
     setup_file, target_file, process_file = files
     target = None if target_file is None else read_target(target_file)
-    said = printed_in(readings, level_field, target)
+    said = printed_in(measured, target)
     if setup_file is not None and (colour := read_setup(setup_file).ink_colour) is not None:
         said[f"the setup {setup_file.name}"] = colour
     if process_file is not None and (colour := read_process(process_file).setup.ink_colour):

@@ -90,28 +90,19 @@ def reading_options(function: Function) -> Function:
     return field(scale(zero_options(function)))
 
 
-def read_readings(
-    paths: tuple[Path, ...], *, level_field: str | None, scale: Any, relative_to_paper: bool,
-    paper_density: float | None,
-) -> Readings:
-    """Readings of one or several files as the options say."""
-    from tonewright.files.tables import read_table
-    from tonewright.measured.readings import ReadingOptions, combine, readings_from_table
+def reading_choices(choices: dict[str, Any]) -> ReadingOptions:
+    """Those of the options above that a command has."""
+    from tonewright.measured.readings import ReadingOptions
 
-    options: ReadingOptions = ReadingOptions(level_field, scale, relative_to_paper, paper_density)
-    return combine([readings_from_table(read_table(p, level_field), options) for p in paths])
+    return ReadingOptions(choices.get("level_field"), choices["scale"],
+                          choices["relative_to_paper"], choices["paper_density"])
 
 
-def printed_in(
-    paths: tuple[Path, ...], level_field: str | None, target: Target | None
-) -> dict[str, str | None]:
-    """In which ink colour readings were printed, as ``{who says so: colour}``; None: gray.
+def printed_in(readings: Readings | None, target: Target | None) -> dict[str, str | None]:
+    """In which ink colour a target was printed, as ``{who says so: colour}``; None: gray.
 
-    Documents and files that do not say are left out.  Raises `OptionError` for a chart of inks.
+    What does not say is left out.  Raises `OptionError` for a chart of inks.
     """
-    from tonewright.files.tables import read_table
-    from tonewright.measured.columns import ink_colour
-
     said: dict[str, str | None] = {}
     if target is not None:
         if target.is_ink_chart:
@@ -121,10 +112,8 @@ def printed_in(
                 "to compare the inks of a chart: tonewright inks READINGS --process"
                 " NAME.process.json")
         said[f"the target {target.name}"] = target.ink_colour
-    for path in paths:
-        colour = ink_colour(read_table(path, level_field))
-        if colour is not None:
-            said[f"the file {path.name}"] = colour
+    if readings is not None and readings.ink_colour is not None:
+        said[f"the file {', '.join(s.name for s in readings.sources)}"] = readings.ink_colour
     return said
 
 

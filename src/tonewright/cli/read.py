@@ -7,7 +7,14 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from tonewright.cli.options import PATH, as_json, check_outputs, print_json, zero_options
+from tonewright.cli.options import (
+    PATH,
+    as_json,
+    check_outputs,
+    print_json,
+    reading_choices,
+    zero_options,
+)
 from tonewright.errors import OptionError
 
 if TYPE_CHECKING:
@@ -126,14 +133,12 @@ def _read_list(
     """An instrument's file: map it onto the target, write the readings, and say so."""
     from tonewright.files.scan.readings import write_list_reading
     from tonewright.files.tables import read_table
-    from tonewright.measured.readings import ReadingOptions
     from tonewright.scan.instrument import ListOrder, map_list
     from tonewright.show.scan_text import list_json, list_text, next_step
 
     force, as_json = flags
     order = ListOrder(how["order"], how["snake"], how["reverse"])
-    options = ReadingOptions(None, how["scale"], how["relative_to_paper"], how["paper_density"])
-    readings = map_list(read_table(source), target, order, options)
+    readings = map_list(read_table(source), target, order, reading_choices(how))
     write_list_reading(output, readings, target, force=force, print_name=how["print_name"])
     if as_json:
         print_json({**list_json(readings, target), "output": str(output), "overlay": None})

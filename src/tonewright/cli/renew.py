@@ -20,7 +20,7 @@ from tonewright.cli.options import (
     plot,
     print_json,
     printed_in,
-    read_readings,
+    reading_choices,
     reading_options,
     setup_options,
     write_plot,
@@ -47,10 +47,8 @@ from tonewright.errors import OptionError
 @as_json
 def command(
     old: Path, readings: tuple[Path, ...], output: Path, leave_out: tuple[str, ...],
-    level_field: str | None, scale: str | None, relative_to_paper: bool,
-    paper_density: float | None, setup_file: Path | None, plot: Path | None, force: bool,
-    as_json: bool, process_file: Path | None, target_time: str | None, anyway: bool,
-    **setup: str | None,
+    setup_file: Path | None, plot: Path | None, force: bool, as_json: bool,
+    process_file: Path | None, target_time: str | None, anyway: bool, **more: Any,
 ) -> None:
     """A new curve from an OLD one, after the paper or the chemistry changed.
 
@@ -75,8 +73,9 @@ def command(
       tonewright renew kallitype.curve.json --printing-time 12min -o shorter.curve.json
     """
     from tonewright.files.documents import read_curve, write_curve
+    from tonewright.files.tables import read_readings
 
-    changes = _changes(setup_file, setup)
+    changes = _changes(setup_file, more)
     if not readings and process_file is None and changes["printing_time"] is None:
         raise OptionError("nothing new was named", "a renewal needs a strip, a target or another"
                           " printing time", "add --process NEW.process.json, --readings NEW.csv"
@@ -84,10 +83,8 @@ def command(
     inputs = [p for p in (old, *readings, process_file, setup_file) if p is not None]
     check_outputs(output, plot, inputs, force)
     before = _Old(old, read_curve(old))
-    changes["ink_colour"] = _new_ink(readings, level_field, changes["ink_colour"], before)
-    measured = read_readings(
-        readings, level_field=level_field, scale=scale, relative_to_paper=relative_to_paper,
-        paper_density=paper_density) if readings else None
+    measured = read_readings(readings, reading_choices(more)) if readings else None
+    changes["ink_colour"] = _new_ink(measured, changes["ink_colour"], before)
     asked = _New(output.name, changes, leave_out, process_file, target_time, anyway)
     new = _renew(before, measured, asked)
     write_curve(output, new, force=force)
@@ -108,16 +105,16 @@ def _changes(setup_file: Path | None, setup: dict[str, str | None]) -> dict[str,
 
 
 def _new_ink(
-    readings: tuple[Path, ...], level_field: str | None, asked: str | None, old: _Old
+    readings: Any, asked: str | None, old: _Old
 ) -> str | None:
     """The ink colour that the new readings and the new setup agree on; None: they do not say."""
-    said = printed_in(readings, level_field, None)
+    said = printed_in(readings, None)
     if asked is not None:
         said["--ink-colour or the setup"] = asked
     before = old.curve.setup.ink_colour
-    if readings and not said and before is not None:
+    if readings is not None and not said and before is not None:
         raise OptionError(
-            f"the curve {old.curve.name} is for the ink colour {before}, and {readings[0].name}"
+            f"the curve {old.curve.name} is for the ink colour {before}, and {readings.sources[0].name}"
             " does not say in which ink it was printed",
             "a level of ink means something only in the colour that was printed",
             f"add --ink-colour {before} if it was this one; for another ink make a new curve with"

@@ -192,7 +192,7 @@ def _own_readings(recipe: Recipe) -> Readings | None:
     scale = recipe.processes[recipe.process].strip.scale
     return Readings(tuple(r for p in own for r in p.readings.patches), scale, False,
                     tuple(s for p in own for s in p.readings.sources),
-                    tuple(n for p in own for n in p.readings.notes))
+                    tuple(n for p in own for n in p.readings.findings))
 
 
 def derive(recipe: Recipe, left_out: tuple[str, ...] = ()) -> Derived:
@@ -375,7 +375,6 @@ def _read_off(
     _refuse_dark(response, seen, any(p.process == recipe.process for p in recipe.prints))
     if seen is not None and _white_was_printed(recipe, seen):
         seen = None
-    found = process.summary
     doubts = (*(d for f in fits if f is not None for d in f.doubtful), *chains.strays)
     derived = Derived(
         response=response, negative=_negative(level, inner, inner_sd),
@@ -387,7 +386,7 @@ def _read_off(
         disagreement=round(chain.noise, 2) if chain.noise > DISAGREEMENT else None,
         warnings=())
     said = [w for f in fits if f is not None for w in _turned(f)]
-    warnings = [*found.warnings, *said, *_stray_words(chains.strays),
+    warnings = [*said, *_stray_words(chains.strays),
                 *_disagreement(derived.disagreement), *_range_words(derived, recipe)]
     if any(f.doubtful and not f.robust for f in fits if f is not None):
         warnings.append(UNTOLD_STAINS)

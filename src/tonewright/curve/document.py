@@ -38,7 +38,8 @@ from tonewright.scales import Array
 
 if TYPE_CHECKING:  # a negative needs none of what a curve was made from
     from tonewright.curve.recipe import Recipe
-    from tonewright.measured.readings import Readings, Scale
+    from tonewright.measured.columns import Weighting
+    from tonewright.measured.readings import Readings
 
 FORMAT, VERSION = "tonewright-curve", 1
 _Part = TypeVar("_Part")
@@ -128,7 +129,7 @@ class Curve:
     """Ink levels that would help most if they were printed and measured next."""
 
     @property
-    def scale(self) -> Scale:
+    def scale(self) -> Weighting:
         """What the densities behind the curve were weighted with."""
         if self.readings is not None:
             return self.readings.scale
@@ -169,7 +170,7 @@ class Curve:
             "response": self.response.to_dict(),
             "negative": None if self.negative is None else self.negative.to_dict(),
             "plan": list(self.plan),
-            "readings": None if self.readings is None else self.readings.to_dict(),
+            "readings": None if self.readings is None else encode(self.readings),
             "recipe": None if self.recipe is None else self.recipe.to_dict(),
         }
 

@@ -7,9 +7,10 @@ from typing import Any
 
 from tonewright.errors import DocumentError, OptionError
 from tonewright.measured.readings import Readings, refuse_relative
+from tonewright.record.codec import decode, encode
 from tonewright.record.schema import TABLE, TABLES, TEXTS, Rule, check_entries, is_whole
 from tonewright.record.times import TIME_RULE, UNIT_RULE, PrintingTime, ratio
-from tonewright.strip.process import Process, process_from_dict
+from tonewright.strip.process import FORM, Process
 
 FARTHEST = 32.0
 """Times as long or as short as the strip's that are still compared: five stops."""
@@ -67,8 +68,8 @@ class Recipe:
     def to_dict(self) -> dict[str, Any]:
         """Plain dictionary."""
         return {
-            "processes": [p.to_dict() for p in self.processes],
-            "prints": [{"readings": p.readings.to_dict(), "process": p.process,
+"processes": [FORM.encode(p) for p in self.processes],
+            "prints": [{"readings": encode(p.readings), "process": p.process,
                         "time": p.time.value, "time_unit": p.time.unit,
                         "left_out": list(p.left_out)} for p in self.prints],
             "process": self.process, "printing_time": self.printing_time.value,
@@ -99,9 +100,9 @@ def recipe_from_dict(data: Any) -> Recipe:
     for number, print_ in enumerate(data["prints"], 1):
         check_entries(print_, {**_PRINT, "process": index}, f"print {number} of {_WHAT}",
                       _DAMAGED)
-    processes = tuple(process_from_dict(p) for p in data["processes"])
+    processes = tuple(FORM.decode(Process, p) for p in data["processes"])
     prints = tuple(
-        PrintedTarget(Readings.from_dict(p["readings"]), p["process"],
+        PrintedTarget(decode(Readings, p["readings"], f"the readings of {_WHAT}", _DAMAGED), p["process"],
                       PrintingTime(float(p["time"]), p["time_unit"]), tuple(p["left_out"]))
         for p in data["prints"])
     try:

@@ -12,7 +12,8 @@ from tonewright.curve.fit import patch_names
 from tonewright.curve.make import make_curve
 from tonewright.curve.recipe import PrintedTarget, pooled
 from tonewright.errors import OptionError
-from tonewright.measured.readings import Readings, Scale
+from tonewright.measured.columns import Weighting
+from tonewright.measured.readings import Readings
 from tonewright.record.setup import LIGHT, Setup, other_light
 from tonewright.record.times import PrintingTime
 from tonewright.strip.process import Process
@@ -169,7 +170,7 @@ def movement(old: Curve, new: Curve) -> Movement:
         round(float(np.sqrt(np.mean(shift**2))), 2), _two_scales(old.scale, new.scale))
 
 
-def _two_scales(old: Scale, new: Scale) -> str | None:
+def _two_scales(old: Weighting, new: Weighting) -> str | None:
     if old == new:
         return None
     names = {"luminance": "luminance", "visual-density": "visual density"}

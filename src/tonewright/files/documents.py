@@ -52,18 +52,20 @@ def curve_text(curve: Curve) -> str:
 
 def read_process(path: str | os.PathLike[str]) -> Process:
     """Read and check a ``*.process.json``; raises as `read_curve` does."""
-    from tonewright.strip.process import process_from_dict  # making a negative does without
+    from tonewright.strip.process import FORM, Process  # making a negative does without
 
-    data = read_json(path, "process response")
+    data = read_json(path, FORM.what)
     with naming(path):
-        return process_from_dict(data)
+        return FORM.decode(Process, data)
 
 
 def write_process(
     path: str | os.PathLike[str], process: Process, *, force: bool = False
 ) -> None:
     """Write a process response, whole or not at all; never over another without ``force``."""
-    write_text(path, to_text(process.to_dict()), force=force)
+    from tonewright.strip.process import FORM
+
+    write_text(path, to_text(FORM.encode(process)), force=force)
 
 
 def read_tablet(text: str) -> Tablet:

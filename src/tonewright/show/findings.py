@@ -3,4 +3,5 @@
 from __future__ import annotations
 
 from tonewright.show import raster_findings as raster_findings
+from tonewright.show import strip_findings as strip_findings
 from tonewright.show.sentence import sentence as sentence

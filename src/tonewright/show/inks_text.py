@@ -7,7 +7,8 @@ from typing import Any
 from tonewright.inks.rank import CLEAR_OFF, Amount, InkRanking, InkStep, RankedInk
 from tonewright.record.setup import ink_colour_text
 from tonewright.scales import STOP
-from tonewright.show.rehearsal_text import CAUTIONS
+from tonewright.show.cautions import cautions_text
+from tonewright.show.findings import sentence
 from tonewright.show.words import labelled
 
 _ENOUGH = {True: "yes", False: "no", None: "perhaps"}
@@ -79,7 +80,7 @@ def inks_text(ranking: InkRanking) -> str:
         labelled("Next", next_step(ranking))[2:],
     ]
     if ranking.next_time is not None:
-        lines.append(labelled("Care", CAUTIONS)[2:])
+        lines += ["", cautions_text()]
     return "\n".join(lines)
 
 
@@ -170,7 +171,7 @@ def _none_enough(ranking: InkRanking) -> str:
 
 def warnings(ranking: InkRanking) -> list[str]:
     """What the printer should know before trusting the pick."""
-    said = list(ranking.process.summary.warnings)
+    said = [*map(sentence, ranking.process.findings)]
     off = ranking.clear_off
     if off is not None and abs(off) > CLEAR_OFF:
         said.append(

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from tonewright.errors import counted
-from tonewright.show.rehearsal_text import CAUTIONS
+from tonewright.show.cautions import cautions_text
 from tonewright.show.words import WIDTH
 from tonewright.target.document import Target
 
@@ -70,7 +70,7 @@ def _chart_text(target: Target, picture: Path, document: Path) -> str:
         _line("Then", f"scan the print, or measure it, and type  tonewright read SCAN.tif --target"
               f" {document} -o READINGS.csv  and  tonewright inks READINGS.csv --process"
               " NAME.process.json --time TIME"),
-        _line("Care", CAUTIONS),
+        "", cautions_text(),
     ]
     return "\n".join(lines)
 
@@ -110,7 +110,7 @@ def target_text(target: Target, picture: Path, document: Path) -> str:
                                     side=_MIRRORED if target.mirrored else _AS_IS)),
         _line("Then", f"scan the print, or measure it, and type  tonewright read SCAN.tif --target"
               f" {document} -o READINGS.csv"),
-        _line("Care", CAUTIONS),
+        "", cautions_text(),
     ]
     return "\n".join(lines)
 

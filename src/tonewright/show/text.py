@@ -197,7 +197,7 @@ def _first_mend(curve: Curve) -> str:
         return ""
     process = recipe.processes[recipe.process]
     longer = process.summary.next_time
-    if process.summary.contradicted:
+    if process.contradicted:
         return ("the strip's readings contradict each other, see the warnings: measure or print it"
                 " again, tonewright strip, and make the curve again before a picture is printed")
     if longer is not None:

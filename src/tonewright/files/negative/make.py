@@ -535,7 +535,7 @@ def _document(job: _Job, target: Target | None) -> Iterator[None]:
     from tonewright.files.documents import to_text
 
     with whole_file(scale_document(job.output), force=job.settings.force) as temp:
-        temp.write_text(to_text(target.to_dict()), encoding="utf-8", newline="\n")
+        temp.write_text(to_text(FORM.encode(target)), encoding="utf-8", newline="\n")
         yield
 
 
