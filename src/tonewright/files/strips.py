@@ -87,7 +87,7 @@ def _scanned(
     """A scanned strip as a table of readings."""
     scan = read_scan(path, allow_jpeg=settings.allow_jpeg, channel=settings.channel)
     how = StripScan(response, settings.corners, settings.halves)
-    return read_strip_scan(scan, len(tablet.densities), scan.sha256 or "", how).table
+    return read_strip_scan(scan, len(tablet.densities), how).table
 
 
 def _check_scans(

@@ -297,7 +297,7 @@ def _why_outside(
     if swapped is not None and not is_ladder(values):
         return (f"the even steps in {swapped} look like ink levels: if the columns are swapped,"
                 " exchange their names"), None
-    if top == 1.0 and 0.0 <= values.min() and values.max() <= 100.0:
+    if top == 1.0 and values.min() >= 0.0 and values.max() <= 100.0:
         return "if these are percent, name the column ink_percent; otherwise correct the row", None
     if top == 100.0 and values.max() <= 255.0 and key(table.columns[index]) not in LEVEL_NAMES:
         return ("if these are 8-bit codes, add a column level with 1 - code / 255"
