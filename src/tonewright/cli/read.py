@@ -134,12 +134,14 @@ def _read_list(
     from tonewright.files.scan.readings import write_list_reading
     from tonewright.files.tables import read_table
     from tonewright.scan.instrument import ListOrder, map_list
+    from tonewright.show.findings import sentence
     from tonewright.show.scan_text import list_json, list_text, next_step
 
     force, as_json = flags
     order = ListOrder(how["order"], how["snake"], how["reverse"])
     readings = map_list(read_table(source), target, order, reading_choices(how))
-    write_list_reading(output, readings, target, force=force, print_name=how["print_name"])
+    write_list_reading(output, readings, target, [*map(sentence, readings.findings)], force=force,
+                       print_name=how["print_name"])
     if as_json:
         print_json({**list_json(readings, target), "output": str(output), "overlay": None})
         return

@@ -114,8 +114,8 @@ def _new_ink(
     before = old.curve.setup.ink_colour
     if readings is not None and not said and before is not None:
         raise OptionError(
-            f"the curve {old.curve.name} is for the ink colour {before}, and {readings.sources[0].name}"
-            " does not say in which ink it was printed",
+            f"the curve {old.curve.name} is for the ink colour {before}, and"
+            f" {readings.sources[0].name} does not say in which ink it was printed",
             "a level of ink means something only in the colour that was printed",
             f"add --ink-colour {before} if it was this one; for another ink make a new curve with"
             " tonewright fit")

@@ -22,7 +22,7 @@ from tonewright.errors import OptionError
 
 if TYPE_CHECKING:
     from tonewright.files.raster.scans import Channel
-    from tonewright.measured.columns import Scale
+    from tonewright.measured.columns import Weighting
     from tonewright.record.times import PrintingTime
     from tonewright.scan.strips import Halves
     from tonewright.strip.process import Process
@@ -67,8 +67,8 @@ if TYPE_CHECKING:
 def command(
     readings: tuple[Path, ...], tablet_text: str | None, times: tuple[str, ...],
     merged: tuple[int, ...], output: Path | None, flip: bool, skip: tuple[int, ...],
-    scale: Scale | None, just_visible: float, setup_file: Path | None, force: bool, as_json: bool,
-    scanner_file: Path | None, corners: str | None, halves: Halves,
+    scale: Weighting | None, just_visible: float, setup_file: Path | None, force: bool,
+    as_json: bool, scanner_file: Path | None, corners: str | None, halves: Halves,
     channel: Channel | None,
     allow_jpeg: bool, plot: Path | None, count_all: bool, relative_to_paper: bool,
     paper_density: float | None, **setup: str | None,

@@ -19,6 +19,7 @@ from tonewright.curve.responses import (
 )
 from tonewright.errors import DocumentError, OptionError
 from tonewright.numeric.inverse import invert, invert_band
+from tonewright.record.codec import decode, encode
 from tonewright.record.provenance import check_header
 from tonewright.record.schema import (
     NUMBER,
@@ -263,7 +264,7 @@ def curve_from_dict(data: Any, *, sources: bool = True) -> Curve:
 def _readings_from_dict(data: Any) -> Readings:
     from tonewright.measured.readings import Readings
 
-    return Readings.from_dict(data)
+    return decode(Readings, data, "the readings", _DAMAGED)
 
 
 def _recipe_from_dict(data: Any) -> Recipe:

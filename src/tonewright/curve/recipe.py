@@ -102,8 +102,9 @@ def recipe_from_dict(data: Any) -> Recipe:
                       _DAMAGED)
     processes = tuple(FORM.decode(Process, p) for p in data["processes"])
     prints = tuple(
-        PrintedTarget(decode(Readings, p["readings"], f"the readings of {_WHAT}", _DAMAGED), p["process"],
-                      PrintingTime(float(p["time"]), p["time_unit"]), tuple(p["left_out"]))
+        PrintedTarget(decode(Readings, p["readings"], f"the readings of {_WHAT}", _DAMAGED),
+                      p["process"], PrintingTime(float(p["time"]), p["time_unit"]),
+                      tuple(p["left_out"]))
         for p in data["prints"])
     try:
         return Recipe(processes, prints, data["process"],

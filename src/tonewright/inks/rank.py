@@ -128,6 +128,11 @@ class InkRanking:
     """Of the readings, the chart and the ranking; those of the process are its own."""
 
     @property
+    def time_as_set(self) -> PrintingTime:
+        """What the chart was printed for, as a timer is set where it is the base printing time."""
+        return _as_set(self.time, self.process)
+
+    @property
     def gentler(self) -> tuple[RankedInk, ...]:
         """Colours that may be enough and would be gentler than the pick."""
         if self.pick is None or self.pick.slope is None:
@@ -178,8 +183,13 @@ def rank_inks(
         given_range=settings.needed_range is not None, inks=inks, pick=pick, sure=sure,
         seen_up_to=limit, longer_stops=stops, next_time=longer,
         findings=(*chart.readings.findings, *chart.findings,
-                  *_clear_off(steps.get((None, 0.0)), process, time),
+                  *_clear_off(steps.get((None, 0.0)), process, _as_set(time, process)),
                   *_differing(list(groups.values()), noise), *_paper_white(inks, stops, longer)))
+
+
+def _as_set(time: PrintingTime, process: Process) -> PrintingTime:
+    """A time as it is said: the base printing time rounded as a timer is set, another as given."""
+    return time.on_timer() if time == process.base_time else time
 
 
 def _refuse_foreign(chart: ChartReadings, process: Process, time: PrintingTime) -> None:

@@ -355,7 +355,7 @@ def ink_colour(table: Table) -> str | None:
         raise ReadingsError(
             f"the file {table.source.name} holds patches in {len(there)} colours of ink",
             "a curve is made from a target of tones in one ink",
-            "compare the inks of a chart instead", code="chart_of_inks", file=table.source.name)
+            "compare the inks of a chart instead", code="ink_chart")
     return next(iter(there), None)
 
 

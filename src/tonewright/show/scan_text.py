@@ -11,6 +11,7 @@ import numpy as np
 from tonewright.measured.readings import Readings
 from tonewright.scales import density_to_lightness
 from tonewright.scan.read import ScanReading
+from tonewright.show.findings import sentence
 from tonewright.show.words import WIDTH
 from tonewright.target.document import Target
 
@@ -52,7 +53,7 @@ def list_json(readings: Readings, target: Target) -> dict[str, Any]:
         "mirrored": None, "mark_error_px": None, "unevenness_density": None,
         "density_sd_median": round(float(np.median(sds)), 5) if sds else None,
         "basis": "instrument", "aim_rms_lightness": _aim_rms(_list_pairs(readings), target),
-        "warnings": list(readings.notes),
+        "warnings": [*map(sentence, readings.findings)],
     }
 
 
@@ -101,7 +102,7 @@ def list_text(readings: Readings, target: Target) -> str:
             ", a chart of inks" if target.is_ink_chart else
             ", in an order in which the densities follow the ink")),
         *_aims(_list_pairs(readings), target),
-        *(_line("note", text) for text in readings.notes),
+        *(_line(f.kind, sentence(f)) for f in readings.findings),
     ])
 
 

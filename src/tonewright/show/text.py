@@ -9,6 +9,7 @@ from tonewright.curve.renew import Movement
 from tonewright.errors import counted
 from tonewright.measured.readings import Readings
 from tonewright.record.times import PrintingTime
+from tonewright.show.findings import sentence
 from tonewright.show.words import labelled
 
 CONTRADICTS = 1.8
@@ -55,7 +56,7 @@ def _derived_json(curve: Curve) -> dict[str, Any]:
 
 
 def _notes(curve: Curve) -> list[str]:
-    return [] if curve.readings is None else list(curve.readings.notes)
+    return [] if curve.readings is None else [*map(sentence, curve.readings.findings)]
 
 
 def fit_text(curve: Curve) -> str:

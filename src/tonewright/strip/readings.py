@@ -11,7 +11,7 @@ import numpy as np
 
 from tonewright.errors import OptionError, ReadingsError, counted
 from tonewright.measured import columns
-from tonewright.measured.columns import Scale, Source, Table
+from tonewright.measured.columns import Source, Table, Weighting
 from tonewright.record.codec import COLUMNS, between
 from tonewright.record.findings import Finding
 from tonewright.record.schema import Rule, is_number, is_whole
@@ -50,7 +50,7 @@ class Strip:
     """Measured steps of one or several strips on the same paper."""
 
     patches: Annotated[tuple[StripPatch, ...], COLUMNS]
-    scale: Scale
+    scale: Weighting
     sources: tuple[Source, ...]
     findings: tuple[Finding, ...] = ()
 
@@ -75,7 +75,7 @@ class StripOptions:
 
     time: PrintingTime | None = None
     """Printing time, where the file has no times of its own."""
-    scale: Scale | None = None
+    scale: Weighting | None = None
     flip: bool = False
     """The strip was read from the dense end."""
     skip: tuple[int, ...] = ()

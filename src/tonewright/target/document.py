@@ -147,7 +147,8 @@ class Target:
 
     def _boxes(self) -> list[tuple[str, float, float, float, float]]:
         """What each thing on the sheet is called, its top left corner, width and height."""
-        discs = [*(("a mark", m) for m in self.marks), *(("a dot", d) for d in self.dots)]
+        discs: list[tuple[str, Mark | Dot]] = [("a mark", m) for m in self.marks]
+        discs += [("a dot", d) for d in self.dots]
         return [(f"the patch {p.name}", p.x_mm, p.y_mm, p.width_mm, p.height_mm)
                 for p in self.patches] + [
             (what, d.x_mm - d.size_mm / 2, d.y_mm - d.size_mm / 2, d.size_mm, d.size_mm)

@@ -533,6 +533,7 @@ def _document(job: _Job, target: Target | None) -> Iterator[None]:
         yield
         return
     from tonewright.files.documents import to_text
+    from tonewright.target.document import FORM
 
     with whole_file(scale_document(job.output), force=job.settings.force) as temp:
         temp.write_text(to_text(FORM.encode(target)), encoding="utf-8", newline="\n")

@@ -47,21 +47,23 @@ def write_readings(
 
 
 def write_list_reading(
-    path: Path, readings: Readings, target: Target, *, force: bool = False,
-    print_name: str | None = None,
+    path: Path, readings: Readings, target: Target, notes: Sequence[str] = (), *,
+    force: bool = False, print_name: str | None = None,
 ) -> None:
-    """Write an instrument's readings of a target in the same form.
+    """Write an instrument's readings of a target in the same form, with comments at the top.
 
     Raises `FileError` as `write_readings`.
     """
-    write_text(path, list_csv(readings, target, print_name), force=force)
+    write_text(path, list_csv(readings, target, notes, print_name), force=force)
 
 
-def list_csv(readings: Readings, target: Target, print_name: str | None = None) -> str:
+def list_csv(
+    readings: Readings, target: Target, notes: Sequence[str] = (), print_name: str | None = None
+) -> str:
     """The text of that file; lightness stands beside density where lightness was measured."""
     measured = readings.scale == "luminance" and not readings.relative_to_paper
     sources = ", ".join(s.name for s in readings.sources)
-    notes = [f"{_target_line(target)}, measured ({sources}), by {made_by()}", *readings.notes]
+    notes = [f"{_target_line(target)}, measured ({sources}), by {made_by()}", *notes]
     if readings.relative_to_paper:
         notes.append("densities count from the bare paper: add --relative-to-paper to fit")
     sheets = print_name is not None or any(r.print_name for r in readings.patches)
