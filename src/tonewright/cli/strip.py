@@ -109,7 +109,7 @@ def command(
     from tonewright.files.strips import StripSettings, read_strip
     from tonewright.measured.readings import ReadingOptions
     from tonewright.record.setup import Setup
-    from tonewright.scan.steps import parse_corners
+    from tonewright.scan.rectify import parse_corners
     from tonewright.strip.fit import make_process
     from tonewright.strip.process import ProcessSettings, process_name
 

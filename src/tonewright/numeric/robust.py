@@ -44,8 +44,9 @@ def rank_correlation(x: ArrayLike, y: ArrayLike) -> float:
 
     Values that agree to 6 digits after the point have one rank, and the next the one after it.
     """
-    a, b = (np.unique(np.round(v, 6), return_inverse=True)[1].astype(np.float64) for v in (x, y))
-    return float(np.corrcoef(a, b)[0, 1]) if np.ptp(a) > 0.0 and np.ptp(b) > 0.0 else 0.0
+    a, b = (np.unique(np.asarray(v, dtype=np.float64).round(6), return_inverse=True)[1]
+            for v in (x, y))
+    return float(np.corrcoef(a, b)[0, 1]) if np.ptp(a) > 0 and np.ptp(b) > 0 else 0.0
 
 
 def median_among_neighbours(values: Array, by: Array, reach: int = 6) -> Array:

@@ -191,12 +191,14 @@ def _judged(
     edges: Edges, place: float, pitch: float, count: int, rising: bool
 ) -> Comb | None:
     """The best run of ``count`` cells on the lattice through ``place``; its spacing refined."""
-    chain: Lattice | None = Lattice(place, pitch, 0)
+    chain = Lattice(place, pitch, 0)
     for reach in (4, 12, 40):  # fitted to the edges around `place`
-        if (chain := chain.fitted(edges.ups, (-reach, reach), 0.15, 0.1)) is None:
+        better = chain.fitted(edges.ups, (-reach, reach), 0.15, 0.1)
+        if better is None:
             break
-        place, pitch = chain.start, chain.pitch
-    begin = place % pitch - pitch
+        chain = better
+    pitch = chain.pitch
+    begin = chain.start % pitch - pitch
     lattice = Lattice(begin, pitch, int((edges.size - begin) / pitch) + 2)
     if lattice.size < count + 1:
         return None

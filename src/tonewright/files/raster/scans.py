@@ -21,7 +21,7 @@ from tonewright.files.raster import bands
 from tonewright.files.raster.findings import FewTones
 from tonewright.files.raster.icc import colour_luminance, profile_lightness
 from tonewright.files.raster.open import open_image
-from tonewright.files.raster.page import Band
+from tonewright.files.raster.page import Band, ByteSource
 from tonewright.files.raster.source import TURNS, OpenOptions, SourceImage, Use
 from tonewright.measured.findings import (
     ScanHasFewTones,
@@ -57,14 +57,15 @@ _SRGB_LUMINANCE = (0.2126, 0.7152, 0.0722)  # IEC 61966-2-1
 
 
 def read_scan(
-    path: str | os.PathLike[str], *, allow_jpeg: bool = False, channel: Channel | None = None
+    file: str | os.PathLike[str] | ByteSource, *, allow_jpeg: bool = False,
+    channel: Channel | None = None,
 ) -> Scan:
     """Read a scan whole.
 
     Parameters
     ----------
-    path:
-        A TIFF or PNG, gray or RGB, of 16 (or 8) bits.
+    file:
+        A TIFF or PNG, gray or RGB, of 16 (or 8) bits; one that is open already is closed.
     allow_jpeg:
         Take a JPEG all the same.
     channel:
@@ -90,7 +91,7 @@ def read_scan(
     if channel not in (None, "luminance", *CHANNELS):
         raise OptionError(f"the channel is {channel!r}", "it is red, green, blue or luminance",
                           "leave it out for luminance")
-    with open_image(path, OpenOptions(use=SCAN, lossy=allow_jpeg)) as image:
+    with open_image(file, OpenOptions(use=SCAN, lossy=allow_jpeg)) as image:
         plan, found = _plan(image, channel)
         page = image.page
         pixels = np.empty((page.height, page.width), np.float32)
