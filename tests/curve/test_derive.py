@@ -18,7 +18,6 @@ from tonewright.curve.findings import (
     InkToSpare,
     MaximumBlackNotReached,
     PaperWhiteNotReached,
-    PatchesSetAside,
     PrintsDisagree,
 )
 from tonewright.curve.make import rebuild

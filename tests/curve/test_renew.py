@@ -9,8 +9,8 @@ import pytest
 
 from tonewright.curve.aim import Aim
 from tonewright.curve.document import Settings
-from tonewright.curve.make import make_curve
 from tonewright.curve.findings import NothingMoved, TwoWeightings
+from tonewright.curve.make import make_curve
 from tonewright.curve.renew import RenewRequest, movement, renew_curve
 from tonewright.errors import FitError, OptionError
 from tonewright.record.setup import Setup
