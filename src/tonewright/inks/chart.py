@@ -24,6 +24,7 @@ from tonewright.record.setup import Colour, ink_colour_text, parse_colour
 from tonewright.scales import Array
 from tonewright.target.document import Patch, Target
 from tonewright.target.layout import Tone
+from tonewright.target.named import patches_named
 
 CHANNEL_STEPS = (0, 128, 255)
 """Full, half and none of what a channel takes away."""
@@ -209,8 +210,7 @@ def _kinds(table: Table, target: Target | None) -> list[_Kind]:
         if own is None:
             raise ReadingsError(
                 f"no column of {table.source.name} holds the names of the chart {target.name}",
-                f"its patches are called {target.patches[0].name} to {target.patches[-1].name},"
-                " and stand in a column patch",
+                f"its patches are called {target.ends}, and stand in a column patch",
                 "if it is an instrument's list in reading order, put it in order first",
                 code="chart_list_unordered", file=table.source.name, target=target.name)
         return own
@@ -277,27 +277,9 @@ def _no_colours(table: Table) -> ReadingsError:
 
 def _named(table: Table, target: Target) -> list[Patch] | None:
     """The patch of each row by its name; None if no column holds the chart's names."""
-    index = next((i for name in PATCH_NAMES if (i := columns.find(table, name)) is not None
-                  and any(target.patch(row[i]) for row in table.rows)), None)
-    if index is None:
-        return None
-    patches, seen = [], dict[str, int]()
-    for row, cells in enumerate(table.rows):
-        patch = target.patch(cells[index])
-        if patch is None:
-            raise ReadingsError(
-                f"{table.where(row)}: the patch {cells[index]!r:.40}",
-                f"the chart {target.name} has the patches {target.patches[0].name} to"
-                f" {target.patches[-1].name}",
-                "remove the row if it is no patch, or name the chart that was measured")
-        if patch.name in seen:
-            raise ReadingsError(
-                f"{table.where(row)}: the patch {patch.name} stands in line"
-                f" {table.line_numbers[seen[patch.name]]} already", "each patch stands once",
-                "remove one of the two, or put the second measurement in a file of its own")
-        seen[patch.name] = row
-        patches.append(patch)
-    return patches
+    names = next((cells for name in PATCH_NAMES if any(map(target.patch,
+                  cells := table.cells(name) or []))), None)
+    return None if names is None else patches_named(table, names, target)
 
 
 def _missing(chart: ChartReadings, target: Target) -> tuple[Finding, ...]:
