@@ -43,14 +43,14 @@ def here(tmp_path, monkeypatch):
 
 
 def fitted(**more):
-    return fit_files(FitFiles(Path("a.curve.json"), ReadingFiles((Path("a.csv"),)), **more))
+    return fit_files(FitFiles(Path("a.curve.json"), None, ReadingFiles((Path("a.csv"),)), **more))
 
 
 def test_fit_renew_and_rebuild_in_a_call_each(here):
     made = fitted(setup=SetupFiles(Setup(ink="sepia"), Path("s.toml")))
     assert (made.name, made.setup.paper, made.setup.ink) == ("a", "cotton", "sepia")
     assert FORM.encode(read_curve("a.curve.json")) == FORM.encode(made)
-    renewed = renew_files(RenewFiles(Path("a.curve.json"), Path("b.curve.json"),
+    renewed = renew_files(RenewFiles(Path("a.curve.json"), Path("b.curve.json"), None,
                                      ReadingFiles((Path("b.csv"),)),
                                      SetupFiles(Setup(paper="linen")))).curve
     assert (renewed.name, renewed.ancestor.name, renewed.setup.paper) == ("b", "a", "linen")
@@ -71,12 +71,12 @@ def test_every_file_is_opened_once(here, monkeypatch):
     fitted()
     for module in (io, builtins):
         monkeypatch.setattr(module, "open", counting)
-    fit_files(FitFiles(Path("x.curve.json"), ReadingFiles((Path("a.csv"), Path("b.csv"))),
+    fit_files(FitFiles(Path("x.curve.json"), None, ReadingFiles((Path("a.csv"), Path("b.csv"))),
                        SetupFiles(file=Path("s.toml")), "like:a.curve.json"))
     read = {name: opened[name] for name in ("a.csv", "b.csv", "s.toml", "a.curve.json")}
     assert read == dict.fromkeys(read, 1)
     opened.clear()
-    renew_files(RenewFiles(Path("x.curve.json"), Path("y.curve.json"),
+    renew_files(RenewFiles(Path("x.curve.json"), Path("y.curve.json"), None,
                            ReadingFiles((Path("a.csv"),)), SetupFiles(file=Path("s.toml"))))
     read = {name: opened[name] for name in ("a.csv", "s.toml", "x.curve.json")}
     assert read == dict.fromkeys(read, 1)
@@ -88,10 +88,10 @@ def test_two_ink_colours_are_refused(here):
     for readings, setup in (("a.csv", SetupFiles(Setup(ink_colour="0,0,0"), Path("s.toml"))),
                             ("red.csv", SetupFiles(Setup(ink_colour="0,0,0")))):
         with pytest.raises(OptionError) as caught:
-            fit_files(FitFiles(Path("a.curve.json"), ReadingFiles((Path(readings),)), setup))
+            fit_files(FitFiles(Path("a.curve.json"), None, ReadingFiles((Path(readings),)), setup))
         assert caught.value.code == "ink_colours_differ"
         assert not Path("a.curve.json").exists()
-    made = fit_files(FitFiles(Path("a.curve.json"), ReadingFiles((Path("red.csv"),))))
+    made = fit_files(FitFiles(Path("a.curve.json"), None, ReadingFiles((Path("red.csv"),))))
     assert made.setup.ink_colour == "255,0,0"
 
 

@@ -153,7 +153,7 @@ def test_missing_patches_are_named():
 
 @pytest.mark.parametrize(("rows", "said"), [
     ([*named_rows(), ("ZZ1", 0.4)], "the patch 'ZZ1'"),
-    ([*named_rows(), ("a1", 0.4)], "A1 stands in line 2 already"),
+    ([*named_rows(), ("a1", 0.4)], "A1 is in line 2 already"),
     ([*named_rows()[:-1], ("L10", "nan")], "density is 'nan'"),
     ([*named_rows()[:-1], ("L10", "")], "density is blank"),
 ])  # fmt: skip

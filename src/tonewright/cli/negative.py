@@ -169,7 +169,7 @@ def _settings(
     from datetime import date
 
     from tonewright.files.negative.make import NegativeSettings
-    from tonewright.files.raster.open import OpenOptions
+    from tonewright.files.raster.source import OpenOptions
     from tonewright.negative.size import SizeWish, parse_length
 
     width, height = (

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import contextlib
 import json
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from tonewright.errors import OptionError
+from tonewright.files.safe import check_outputs as check_outputs
 
 if TYPE_CHECKING:
     from tonewright.curve.document import Curve
@@ -119,33 +118,6 @@ def printing_time(text: str | None) -> PrintingTime | None:
     from tonewright.record.times import parse_time
 
     return None if text is None else parse_time(text)
-
-
-def check_outputs(
-    output: Path | None, plot: Path | None, inputs: Iterable[Path], force: bool
-) -> None:
-    """Refuse, before any work, what may not be written: existing files without ``force``, and
-    with it the files that are being read or one file for two things; and a picture whose name
-    says that it is none.
-    """
-    from tonewright.files.safe import refuse_existing
-
-    outputs = [path for path in (output, plot) if path is not None]
-    for path in outputs:
-        for source in inputs:
-            with contextlib.suppress(OSError, ValueError):
-                if path.samefile(source):
-                    raise OptionError(f"the output {path} is also what is being read",
-                                      "what is read is never written over",
-                                      "give the output another name")
-    if plot is not None and plot.suffix.lower() != ".png":
-        raise OptionError(f"the picture is {plot}", "a picture is written as a PNG",
-                          f"call it {plot.with_suffix('.png') if plot.stem else 'NAME.png'}")
-    for path in outputs:
-        refuse_existing(path, force)
-    if len({path.resolve() for path in outputs}) < len(outputs):
-        raise OptionError(f"the output and the picture are both to go to {output}",
-                          "a file holds one thing", "give the picture another name, NAME.png")
 
 
 def write_plot(curve: Curve, path: Path, force: bool) -> None:

@@ -21,7 +21,7 @@ from tonewright.cli.options import (
 from tonewright.errors import OptionError
 
 if TYPE_CHECKING:
-    from tonewright.files.raster.scan_codes import Channel
+    from tonewright.files.raster.scans import Channel
     from tonewright.measured.columns import Weighting
     from tonewright.record.times import PrintingTime
     from tonewright.scan.strips import Halves
@@ -109,7 +109,7 @@ def command(
     from tonewright.files.strips import StripSettings, read_strip
     from tonewright.measured.readings import ReadingOptions
     from tonewright.record.setup import Setup
-    from tonewright.scan.steps import parse_corners
+    from tonewright.scan.rectify import parse_corners
     from tonewright.strip.fit import make_process
     from tonewright.strip.process import ProcessSettings, process_name
 
