@@ -6,16 +6,20 @@ import hashlib
 import json
 import os
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 from tonewright.curve.aim import Aim
-from tonewright.curve.document import Curve, curve_from_dict, refuse_two_zeros
+from tonewright.curve.document import FORM as CURVE
+from tonewright.curve.document import Curve, decode_curve, refuse_two_zeros
 from tonewright.errors import DocumentError
 from tonewright.files.opening import parse_toml, read_bytes, shown
 from tonewright.files.safe import write_text
+from tonewright.record.codec import Form
 from tonewright.record.setup import Setup, setup_from_dict
 
 if TYPE_CHECKING:
@@ -23,47 +27,82 @@ if TYPE_CHECKING:
     from tonewright.strip.process import Process
     from tonewright.strip.tablet import Tablet
 
+_T = TypeVar("_T")
 LARGEST = 64 * 1024 * 1024
 _PER_LINE = 12
 
 
-def read_curve(path: str | os.PathLike[str], *, sources: bool = True) -> Curve:
-    """Read and check a ``*.curve.json``; without ``sources``, all but what it was made from.
+@dataclass(frozen=True)
+class Opened(Generic[_T]):
+    """A document as it was read, once, and the fingerprint of the same bytes."""
+
+    document: _T
+    sha256: str
+    """Of the file, in hex."""
+    name: str
+    """Of the file, without its folder."""
+
+
+def open_document(
+    path: str | os.PathLike[str], what: str, decode: Callable[[Any], _T]
+) -> Opened[_T]:
+    """Read a document once; ``decode`` checks and rebuilds ``what`` from its parsed JSON.
 
     Raises
     ------
     FileError, DocumentError
-        It cannot be read, is cut short, is no curve, or does not hold together.
+        It cannot be read, is cut short, is no such document, or does not hold together.
     """
-    data = read_json(path, "correction curve")
-    with naming(path):
-        return curve_from_dict(data, sources=sources)
+    name, raw = Path(path).name, read_bytes(path, LARGEST, f"a {what} is a file")
+    data = _parsed(raw, name, what)
+    with _naming(path):
+        return Opened(decode(data), hashlib.sha256(raw).hexdigest(), name)
+
+
+def write_document(
+    path: str | os.PathLike[str], form: Form, document: Any, *, force: bool = False
+) -> None:
+    """Write a document, whole or not at all; never over another file without ``force``."""
+    write_text(path, to_text(form.encode(document)), force=force)
+
+
+def open_curve(path: str | os.PathLike[str], *, sources: bool = True) -> Opened[Curve]:
+    """Open a ``*.curve.json``; without ``sources``, all but what it was made from.
+
+    Raises as `open_document`.
+    """
+    return open_document(path, CURVE.what, partial(decode_curve, sources=sources))
+
+
+def read_curve(path: str | os.PathLike[str], *, sources: bool = True) -> Curve:
+    """The curve that `open_curve` opens."""
+    return open_curve(path, sources=sources).document
 
 
 def write_curve(path: str | os.PathLike[str], curve: Curve, *, force: bool = False) -> None:
-    """Write a curve, whole or not at all; never over another file without ``force``."""
-    write_text(path, curve_text(curve), force=force)
+    """Write a curve; see `write_document`."""
+    write_document(path, CURVE, curve, force=force)
 
 
 def curve_text(curve: Curve) -> str:
     """The bytes of a curve document, as text."""
-    return to_text(curve.to_dict())
+    return to_text(CURVE.encode(curve))
 
 
 def read_process(path: str | os.PathLike[str]) -> Process:
-    """Read and check a ``*.process.json``; raises as `read_curve` does."""
-    from tonewright.strip.process import process_from_dict  # making a negative does without
+    """Read and check a ``*.process.json``; raises as `open_document`."""
+    from tonewright.strip.process import FORM, Process  # making a negative does without
 
-    data = read_json(path, "process response")
-    with naming(path):
-        return process_from_dict(data)
+    return open_document(path, FORM.what, partial(FORM.decode, Process)).document
 
 
 def write_process(
     path: str | os.PathLike[str], process: Process, *, force: bool = False
 ) -> None:
-    """Write a process response, whole or not at all; never over another without ``force``."""
-    write_text(path, to_text(process.to_dict()), force=force)
+    """Write a process response; see `write_document`."""
+    from tonewright.strip.process import FORM
+
+    write_document(path, FORM, process, force=force)
 
 
 def read_tablet(text: str) -> Tablet:
@@ -83,23 +122,13 @@ def read_tablet(text: str) -> Tablet:
 
 
 @contextmanager
-def naming(path: str | os.PathLike[str]) -> Iterator[None]:
+def _naming(path: str | os.PathLike[str]) -> Iterator[None]:
     """What is wrong with a document is said with the name of its file."""
     try:
         yield
     except DocumentError as error:
         given = f"{Path(path).name}: {error.given}"
         raise DocumentError(given, error.rule, error.way_out) from error
-
-
-def fingerprint(path: str | os.PathLike[str]) -> str:
-    """SHA-256 of a file, in hex."""
-    return hashlib.sha256(read_bytes(path, LARGEST, "a document is a file")).hexdigest()
-
-
-def read_text(path: str | os.PathLike[str]) -> str:
-    """A document's text, as it stands; `FileError` if it cannot be read."""
-    return read_bytes(path, LARGEST, "a document is a file").decode("utf-8", errors="replace")
 
 
 _MAKERS = {
@@ -110,18 +139,11 @@ _MAKERS = {
 }
 
 
-def read_json(path: str | os.PathLike[str], what: str) -> Any:
-    """Parse a JSON document; NaN and infinity are not numbers here.
-
-    Raises
-    ------
-    FileError, DocumentError
-        It cannot be read or is not JSON.
-    """
-    name = Path(path).name
-    raw = read_bytes(path, LARGEST, f"a {what} is a file")
+def _parsed(raw: bytes, name: str, what: str) -> Any:
+    """What the JSON holds; NaN, infinity and an entry named twice are refused."""
     try:
-        return json.loads(raw.decode("utf-8-sig"), parse_constant=_no_constant)
+        return json.loads(raw.decode("utf-8-sig"), parse_constant=_no_constant,
+                          object_pairs_hook=_once_each)
     except (ValueError, RecursionError) as error:
         raise DocumentError(
             f"{name} is not a whole JSON document: {_json_fault(error)}",
@@ -131,12 +153,21 @@ def read_json(path: str | os.PathLike[str], what: str) -> Any:
         ) from error
 
 
-class _NoNumber(ValueError):
-    """NaN or Infinity where a number belongs."""
+class _Spoilt(ValueError):
+    """What JSON may hold and a document may not, in plain words."""
 
 
 def _no_constant(word: str) -> float:
-    raise _NoNumber(f"it holds {word}, which is not a number")
+    raise _Spoilt(f"it holds {word}, which is not a number")
+
+
+def _once_each(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    entries = dict(pairs)
+    if len(entries) < len(pairs):
+        names = [name for name, _ in pairs]
+        twice = next(name for name in names if names.count(name) > 1)
+        raise _Spoilt(f"it has {shown(twice)} twice in one place")
+    return entries
 
 
 def _json_fault(error: ValueError | RecursionError) -> str:
@@ -145,7 +176,7 @@ def _json_fault(error: ValueError | RecursionError) -> str:
         return "it is nested too deeply"
     if isinstance(error, UnicodeDecodeError):
         return "it holds bytes that are no text"
-    if isinstance(error, _NoNumber):
+    if isinstance(error, _Spoilt):
         return str(error)
     if not isinstance(error, json.JSONDecodeError):
         return "it holds a number with thousands of digits"
@@ -203,7 +234,7 @@ def read_setup(path: str | os.PathLike[str]) -> Setup:
             'it is TOML: lines such as paper = "cotton 300 g", each name once',
             "put every text in straight double quotes",
         ) from error
-    with naming(path):
+    with _naming(path):
         return setup_from_dict(data, "write each entry as a text in straight double quotes, as"
                                      ' paper = "cotton 300 g"')
 
@@ -258,6 +289,7 @@ def _read_points(path: str) -> tuple[tuple[float, float], ...]:
             points.append((float(row[places[0]]), float(row[places[1]])))
         except ValueError as error:
             raise DocumentError(
-                f"{Path(path).name}, line {line}: {row}", "a point is two numbers", "mend that line"
+                f"{Path(path).name}, line {line}: {row}", "a point is two numbers",
+                "correct that line"
             ) from error
     return tuple(points)
