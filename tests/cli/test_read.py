@@ -25,7 +25,7 @@ from tonewright.cli import main
 from tonewright.files.documents import read_curve
 from tonewright.files.scanners import write_scanner
 from tonewright.files.targets import read_target
-from tonewright.scan.response import response_from_scale
+from tonewright.scan.response import response_from_gray_scale
 from tonewright.virtual import darkroom, scanroom
 
 PROMISED = {
@@ -58,7 +58,7 @@ def made(tmp_path_factory):
                                  scanroom.PaperFlaws(texture_density_sd=0.01), seed=1)
     render = scanroom.scan_sheet(sheet, SCANNER, scanroom.Lying(3.0, 1), seed=1)
     save(folder / "scan.tif", render.codes)
-    response = response_from_scale(KNOWN, SCANNER.code(KNOWN), np.full(KNOWN.size, 2e-4))
+    response = response_from_gray_scale(KNOWN, SCANNER.code(KNOWN), np.full(KNOWN.size, 2e-4))
     write_scanner(folder / "s.scanner.json", replace(response, name="s"))
     return folder, render
 

@@ -31,7 +31,7 @@ from tonewright.files.documents import (
     write_curve,
 )
 from tonewright.record.setup import Setup
-from tonewright.scan.response import response_from_scale
+from tonewright.scan.response import response_from_gray_scale
 from tonewright.scan.scanner import response_from_dict
 from tonewright.strip.process import process_from_dict
 from tonewright.target.document import target_from_dict
@@ -213,7 +213,7 @@ def test_whatever_is_spoilt_is_said_in_plain_words(kind, curve):
         "curve": lambda: (curve, curve_from_dict),
         "process": lambda: (read_process(CURVES / "kallitype.process.json"), process_from_dict),
         "target": lambda: (make_target(even_levels(5), LayoutSettings()), target_from_dict),
-        "scanner": lambda: (response_from_scale(
+        "scanner": lambda: (response_from_gray_scale(
             np.linspace(0.1, 2.0, 12), np.linspace(0.9, 0.1, 12), np.full(12, 1e-3)),
             response_from_dict),
     }[kind]()

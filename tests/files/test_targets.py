@@ -20,7 +20,7 @@ from tonewright.measured.columns import Source
 from tonewright.measured.readings import Reading, Readings, readings_from_table
 from tonewright.scan.image import Scan
 from tonewright.scan.read import ReadSettings, read_target_scan
-from tonewright.scan.response import response_from_scale
+from tonewright.scan.response import response_from_gray_scale
 from tonewright.target.draw import draw
 from tonewright.target.layout import LayoutSettings, even_levels, make_target
 from tonewright.virtual import darkroom, scanroom
@@ -39,7 +39,7 @@ def scan():
         texture_density_sd=0.01, stains=5, stain_density=0.3), seed=6)
     render = scanroom.scan_sheet(sheet, scanner, scanroom.Lying(2.0), seed=6)
     known = np.linspace(0.05, 2.0, 14)
-    response = response_from_scale(known, scanner.code(known), np.full(14, 2e-4))
+    response = response_from_gray_scale(known, scanner.code(known), np.full(14, 2e-4))
     return Scan(render.pixels, 16, 150.0, None), ReadSettings(response=response)
 
 
