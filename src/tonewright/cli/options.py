@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from tonewright.errors import OptionError
 from tonewright.files.safe import check_outputs as check_outputs
 
 if TYPE_CHECKING:
     from tonewright.curve.document import Curve
-    from tonewright.measured.readings import ReadingOptions, Readings
-    from tonewright.target.document import Target
+    from tonewright.files.curves import ReadingFiles, SetupFiles
+    from tonewright.measured.readings import ReadingOptions
+    from tonewright.record.times import PrintingTime
 
 Function = TypeVar("Function", bound=Callable[..., Any])
 
@@ -98,40 +98,26 @@ def reading_choices(choices: dict[str, Any]) -> ReadingOptions:
                           choices["relative_to_paper"], choices["paper_density"])
 
 
-def printed_in(readings: Readings | None, target: Target | None) -> dict[str, str | None]:
-    """In which ink colour a target was printed, as ``{who says so: colour}``; None: gray.
+def reading_files(paths: tuple[Path, ...], choices: dict[str, Any]) -> ReadingFiles:
+    """Files of readings with the options that say how they are understood."""
+    from tonewright.files.curves import ReadingFiles
 
-    What does not say is left out.  Raises `OptionError` for a chart of inks.
-    """
-    said: dict[str, str | None] = {}
-    if target is not None:
-        if target.is_ink_chart:
-            raise OptionError(
-                f"the target {target.name} is a chart of inks",
-                "a curve is made from a target of tones in one ink",
-                "to compare the inks of a chart: tonewright inks READINGS --process"
-                " NAME.process.json")
-        said[f"the target {target.name}"] = target.ink_colour
-    if readings is not None and readings.ink_colour is not None:
-        said[f"the file {', '.join(s.name for s in readings.sources)}"] = readings.ink_colour
-    return said
+    return ReadingFiles(paths, reading_choices(choices))
 
 
-def one_ink(said: dict[str, str | None]) -> str | None:
-    """The ink colour that all agree on; None: gray.  Raises `OptionError` where two differ."""
-    from tonewright.record.setup import ink_colour_text, parse_colour
+def setup_files(choices: dict[str, Any]) -> SetupFiles:
+    """The setup as single options and the file say it."""
+    from tonewright.files.curves import SetupFiles
+    from tonewright.record.setup import Setup
 
-    same = {who: None if text is None else ink_colour_text(parse_colour(text))
-            for who, text in said.items()}
-    first = next(iter(same), None)
-    for who, colour in same.items():
-        if first is not None and colour != same[first]:
-            one, other = (f"{w}: {same[w] or 'gray'}" for w in (first, who))
-            raise OptionError(
-                f"the ink colours differ ({one}; {other})",
-                "a level of ink means something only in the colour that the target was printed in",
-                "correct the setup or --ink-colour, or name the target that was printed")
-    return None if first is None else same[first]
+    return SetupFiles(Setup(**{name: choices[name] for name in SETUP_HELP}), choices["setup_file"])
+
+
+def printing_time(text: str | None) -> PrintingTime | None:
+    """A time as it is typed; None: none was."""
+    from tonewright.record.times import parse_time
+
+    return None if text is None else parse_time(text)
 
 
 def write_plot(curve: Curve, path: Path, force: bool) -> None:

@@ -24,6 +24,7 @@ from tonewright.record.setup import Colour, ink_colour_text, parse_colour
 from tonewright.scales import Array
 from tonewright.target.document import Patch, Target
 from tonewright.target.layout import Tone
+from tonewright.target.named import patches_named
 
 CHANNEL_STEPS = (0, 128, 255)
 """Full, half and none of what a channel takes away."""
@@ -96,21 +97,20 @@ def colours_from_table(table: Table) -> tuple[Colour, ...]:
         A column is missing, or a cell is no whole number from 0 to 255; white.
     """
     columns.check_columns(table)
-    found = columns.ink_colours(table)
+    found = _colours(table)
     if found is None:
-        if any(columns.find(table, name) is not None for name in COLOUR_NAMES):
-            raise _bad_colours(table)
         raise ReadingsError(
             f"the file {table.source.name} has the columns {columns.listed(table.columns)}",
             "colours stand in three columns red, green, blue, whole numbers from 0 to 255",
             "put a row red,green,blue on top")
+    colours = []
     for row, text in enumerate(found):
         try:
-            parse_colour(text)
+            colours.append(parse_colour(text))
         except OptionError as error:
             raise ReadingsError(f"{table.where(row)}: {error.given}", error.rule,
                                 error.way_out) from None
-    return tuple(parse_colour(text) for text in found)
+    return tuple(colours)
 
 
 @dataclass(frozen=True)
@@ -210,8 +210,7 @@ def _kinds(table: Table, target: Target | None) -> list[_Kind]:
         if own is None:
             raise ReadingsError(
                 f"no column of {table.source.name} holds the names of the chart {target.name}",
-                f"its patches are called {target.patches[0].name} to {target.patches[-1].name},"
-                " and stand in a column patch",
+                f"its patches are called {target.ends}, and stand in a column patch",
                 "if it is an instrument's list in reading order, put it in order first",
                 code="chart_list_unordered", file=table.source.name, target=target.name)
         return own
@@ -233,10 +232,8 @@ def _said(kind: _Kind) -> str:
 
 def _own_kinds(table: Table) -> list[_Kind] | None:
     """What the columns red, green, blue and level say; None without them."""
-    colours = columns.ink_colours(table)
+    colours = _colours(table)
     if colours is None:
-        if any(columns.find(table, name) is not None for name in COLOUR_NAMES):
-            raise _bad_colours(table)
         return None
     level: Array = np.ones(len(colours))
     if any(columns.find(table, name) is not None for name in LEVEL_NAMES):
@@ -249,19 +246,19 @@ def _own_kinds(table: Table) -> list[_Kind] | None:
     return kinds
 
 
-def _bad_colours(table: Table) -> ReadingsError:
-    """Which column or cell keeps the colours from being read."""
-    for name in COLOUR_NAMES:
-        index = columns.find(table, name)
+def _colours(table: Table) -> list[str] | None:
+    """`columns.ink_colours`, where columns that are there must hold them; None without any."""
+    places = {name: columns.find(table, name) for name in COLOUR_NAMES}
+    if all(index is None for index in places.values()):
+        return None
+    for name, index in places.items():
         if index is None:
-            return ReadingsError(f"the file {table.source.name} has no column {name}",
-                                 "a colour of ink has three: red, green and blue, 0 to 255",
-                                 f"add the column {name}")
-        for row, cells in enumerate(table.rows):
-            if not columns.is_channel(cells[index]):
-                return table.fault(row, index, "red, green and blue are whole numbers from 0 to"
-                                   " 255", "correct the row")
-    raise AssertionError("every cell is a channel's value")  # pragma: no cover
+            raise ReadingsError(f"the file {table.source.name} has no column {name}",
+                                "a colour of ink has three: red, green and blue, 0 to 255",
+                                f"add the column {name}")
+        table.refuse(np.array([not columns.is_channel(row[index]) for row in table.rows]), index,
+                     "red, green and blue are whole numbers from 0 to 255", "correct the row")
+    return columns.ink_colours(table)
 
 
 def _no_colours(table: Table) -> ReadingsError:
@@ -280,27 +277,9 @@ def _no_colours(table: Table) -> ReadingsError:
 
 def _named(table: Table, target: Target) -> list[Patch] | None:
     """The patch of each row by its name; None if no column holds the chart's names."""
-    index = next((i for name in PATCH_NAMES if (i := columns.find(table, name)) is not None
-                  and any(target.patch(row[i]) for row in table.rows)), None)
-    if index is None:
-        return None
-    patches, seen = [], dict[str, int]()
-    for row, cells in enumerate(table.rows):
-        patch = target.patch(cells[index])
-        if patch is None:
-            raise ReadingsError(
-                f"{table.where(row)}: the patch {cells[index]!r:.40}",
-                f"the chart {target.name} has the patches {target.patches[0].name} to"
-                f" {target.patches[-1].name}",
-                "remove the row if it is no patch, or name the chart that was measured")
-        if patch.name in seen:
-            raise ReadingsError(
-                f"{table.where(row)}: the patch {patch.name} stands in line"
-                f" {table.line_numbers[seen[patch.name]]} already", "each patch stands once",
-                "remove one of the two, or put the second measurement in a file of its own")
-        seen[patch.name] = row
-        patches.append(patch)
-    return patches
+    names = next((cells for name in PATCH_NAMES if any(map(target.patch,
+                  cells := table.cells(name) or []))), None)
+    return None if names is None else patches_named(table, names, target)
 
 
 def _missing(chart: ChartReadings, target: Target) -> tuple[Finding, ...]:

@@ -7,6 +7,8 @@ from typing import Literal
 
 from tonewright.record.findings import Finding
 
+CountKeyword = Literal["NUMBER_OF_SETS", "NUMBER_OF_FIELDS"]
+
 
 @dataclass(frozen=True)
 class EndDataMissing(Finding, kind="note"):
@@ -20,7 +22,7 @@ class StatedCountWrong(Finding, kind="note"):
     """CGATS text states another number of rows or fields than it holds."""
 
     file: str
-    keyword: Literal["NUMBER_OF_SETS", "NUMBER_OF_FIELDS"]
+    keyword: CountKeyword
     stated: int
     found: int
 

@@ -23,6 +23,7 @@ from tonewright.measured.readings import ReadingOptions, Readings, readings_from
 from tonewright.scales import Array
 from tonewright.scan.response import check_known
 from tonewright.target.document import Target
+from tonewright.target.named import patches_named
 
 Order = Literal["name", "rows", "columns"]
 ORDERS: tuple[Order, ...] = ("name", "rows", "columns")
@@ -126,7 +127,6 @@ def _by_name(
     table: Table, target: Target, names: list[str] | None, wanted: ListOrder
 ) -> list[int]:
     """The patch that each row of the list belongs to."""
-    ends = f"{target.patches[0].name} to {target.patches[-1].name}"
     if wanted.snake or wanted.reverse:
         raise OptionError("both names and a reading direction are to say which patch is which",
                           "a name says which patch it is, wherever it stands in the list",
@@ -134,29 +134,17 @@ def _by_name(
     if names is None:
         raise ReadingsError(
             f"no column of {table.source.name} holds the names of the target {target.name}",
-            f"its patches are called {ends}, and stand in a column patch, SAMPLE_NAME or SAMPLE_ID",
+            f"its patches are called {target.ends}, and stand in a column patch, SAMPLE_NAME or"
+            " SAMPLE_ID",
             "if the list is in reading order, say so", code="list_in_order")
-    place_of = {p.name.upper(): i for i, p in enumerate(target.patches)}
-    seen: dict[str, int] = {}
-    for row, cell in enumerate(names):
-        name = cell.upper()
-        if name not in place_of:
-            raise ReadingsError(
-                f"{table.where(row)}: the patch {cell!r:.40}",
-                f"the target {target.name} has the patches {ends}",
-                "remove the row if it is no patch, or name the target that was measured")
-        if name in seen:
-            raise ReadingsError(
-                f"{table.where(row)}: the patch {cell} is in line"
-                f" {table.line_numbers[seen[name]]} already", "each patch is listed once",
-                "remove one of the two, or put the second measurement in a file of its own")
-        seen[name] = row
-    if 2 * len(seen) < len(target.patches):
+    place_of = {p.name: i for i, p in enumerate(target.patches)}
+    patches = patches_named(table, names, target)
+    if 2 * len(patches) < len(target.patches):
         raise ReadingsError(
-            f"{table.source.name} names {counted(len(seen), 'patch')}, the target"
+            f"{table.source.name} names {counted(len(patches), 'patch')}, the target"
             f" {target.name} has {len(target.patches)}", "at least half of a target is measured",
             "measure the rest, or name the target that was measured")
-    return [place_of[name] for name in seen]
+    return [place_of[patch.name] for patch in patches]
 
 
 def _check_levels(table: Table, target: Target, places: Sequence[int]) -> None:

@@ -90,8 +90,7 @@ def eye_text(result: EyeResult, tablet: Tablet, strips: Sequence[EyeStrip]) -> s
 def _eye_next(result: EyeResult, tablet: Tablet) -> str:
     time, change = result.next_time, result.change_stops
     if result.right:
-        return (f"{time} is right: steps 1 and 2 merge and step 3 stands apart. Print the target"
-                " for it")
+        return f"print the target for {time}: there steps 1 and 2 merge and step 3 stands apart"
     if result.far:
         return (f"print for {time}, {-change:.0f} stops less than {result.nearest.time}, and count"
                 " again")

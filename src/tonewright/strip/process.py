@@ -10,7 +10,7 @@ import math
 from dataclasses import dataclass
 from typing import Annotated
 
-from tonewright.errors import DocumentError, OptionError, counted
+from tonewright.errors import OptionError, counted
 from tonewright.numeric.inverse import first_place
 from tonewright.record.codec import NEVER_FALLING, RISING, Form
 from tonewright.record.findings import Finding
@@ -96,19 +96,20 @@ class Process:
     strip: Strip
 
     def __post_init__(self) -> None:
-        """The strip is one of its tablet, in the process's unit; `DocumentError` otherwise."""
+        """The strip is one of its tablet, in the process's unit; `OptionError` otherwise."""
         patches, steps = self.strip.patches, len(self.tablet.densities)
         last = max((p.step for p in patches), default=0)
         if not 1 <= last <= steps:
-            raise _damaged(f"the strip has step {last}, its tablet {counted(steps, 'step')}",
-                           "a strip has the steps of its tablet")
+            raise OptionError(f"the strip has step {last}, its tablet {counted(steps, 'step')}",
+                              "a strip has the steps of its tablet", FORM.way_out)
         other = next((p.time.unit for p in patches if p.time.unit != self.unit), None)
         if other is not None:
-            raise _damaged(f"the strip's times are in {other}, the reference time in {self.unit}",
-                           "both are the same")
+            raise OptionError(f"one of the strip's times has the unit {other}, the reference time"
+                              f" {self.unit}", "both are the same", FORM.way_out)
         if max(self.summary.set_aside, default=0) >= len(patches):
-            raise _damaged(f"row {max(self.summary.set_aside)} is set aside",
-                           f"the strip has {counted(len(patches), 'row')}, counted from 0")
+            raise OptionError(f"row {max(self.summary.set_aside)} of the strip is set aside",
+                              f"it has {counted(len(patches), 'row')}, counted from 0",
+                              FORM.way_out)
 
     @property
     def unit(self) -> TimeUnit:
@@ -152,7 +153,3 @@ def process_name(file_name: str) -> str:
     for ending in (".json", ".process", ".csv", ".tif", ".tiff", ".png"):
         file_name = file_name.removesuffix(ending)
     return file_name
-
-
-def _damaged(given: str, rule: str) -> DocumentError:
-    return DocumentError(f"the process response: {given}", rule, FORM.way_out)

@@ -199,6 +199,11 @@ class Target:
         """Millimetres, shape (n, 2)."""
         return np.array([p.centre for p in self.patches]).reshape(-1, 2)
 
+    @property
+    def ends(self) -> str:
+        """``A1 to G6``: between which names those of its patches run."""
+        return f"{self.patches[0].name} to {self.patches[-1].name}"
+
     def patch(self, name: str) -> Patch | None:
         """The patch of that name, capitals or not, or None."""
         wanted = name.strip().upper()
