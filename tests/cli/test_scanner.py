@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import shutil
 from dataclasses import replace
@@ -68,10 +69,11 @@ def run(made, tmp_path, monkeypatch):
 SCANNER = ("scanner", "scale.tif", "--densities", "scale.csv", "-o", "bed.scanner.json")
 
 
-def test_a_scale_becomes_a_response(run):
+def test_a_gray_scale_becomes_a_response(run):
     done = run(*SCANNER, "--date", "2026-05-01")
     assert done.exit_code == 0, done.output
     assert "16 steps, density 0.06 to 2.10" in done.stdout
+    assert "Written: bed.scanner.json" in done.stdout
     assert "--scanner bed.scanner.json" in done.stdout
     response = read_scanner("bed.scanner.json")
     asked = np.linspace(0.1, 1.6, 20)
@@ -79,7 +81,9 @@ def test_a_scale_becomes_a_response(run):
     assert inside.all()
     assert np.sqrt(np.mean((found - asked) ** 2)) < 0.015
     assert (response.name, response.date) == ("bed", "2026-05-01")
-    assert [s.split()[0] for s in response.sources] == ["scale.tif", "scale.csv"]
+    assert [(s.name, s.kind, s.sha256) for s in response.sources] == [
+        (name, kind, hashlib.sha256(Path(name).read_bytes()).hexdigest())
+        for name, kind in (("scale.tif", "scan"), ("scale.csv", "csv"))]
 
 
 def test_json_and_the_same_by_its_corners(run):
@@ -105,7 +109,7 @@ def test_never_over_another_file(run):
     [
         (("scale.jpg", "--densities", "scale.csv"), "JPEG"),
         (("bright.tif", "--densities", "scale.csv"), "clipped to white"),
-        (("scale.csv", "--densities", "scale.tif"), "exchange the two"),
+        (("scale.csv", "--densities", "scale.tif"), "TIFF image"),
         (("none.tif", "--densities", "scale.csv"), "no file none.tif"),
         (("scale.tif", "--densities", "none.csv"), "no file none.csv"),
         (("scale.tif", "--densities", "scale.csv", "--corners", "1,2,3"), "eight numbers"),
@@ -132,7 +136,9 @@ def test_jpeg_if_it_must_be(run):
     done = run("scanner", "scale.jpg", "--densities", "scale.csv", "-o", "x.scanner.json",
                "--allow-jpeg", "--json")
     assert done.exit_code == 0, done.output
-    assert any("JPEG" in w for w in json.loads(done.stdout)["warnings"])
+    found = json.loads(done.stdout)
+    assert [f["code"] for f in found["findings"]] == ["scan_is_jpeg", "scan_has_few_tones"]
+    assert "JPEG" in found["warnings"][0]
 
 
 STRIP = ("strip", "strip.tif", "--tablet", "31", "--time", "10min", "--scanner",

@@ -18,6 +18,7 @@ from tonewright.files.tables import read_table
 from tonewright.files.targets import read_levels, read_target, target_paths, write_target
 from tonewright.measured.columns import Source
 from tonewright.measured.readings import Reading, Readings, readings_from_table
+from tonewright.scan.findings import ScanMirrored
 from tonewright.scan.image import Scan
 from tonewright.scan.read import ReadSettings, read_target_scan
 from tonewright.scan.response import response_from_gray_scale
@@ -106,7 +107,8 @@ def table_of(text):
 
 def test_readings_come_back_through_the_reader_of_measurements(reading, tmp_path):
     path = tmp_path / "r.csv"
-    scanned.write_readings(path, reading, ("a note\nover two lines",), print_name="first")
+    found = replace(reading, findings=(ScanMirrored(),))
+    scanned.write_readings(path, found, ("a note\nover two lines",), print_name="first")
     read = readings_from_table(read_table(path))
     values = [p for p in reading.patches if p.density is not None]
     assert [p.patch for p in read.patches] == [p.patch.name for p in values]
@@ -117,13 +119,15 @@ def test_readings_come_back_through_the_reader_of_measurements(reading, tmp_path
     assert {p.print_name for p in read.patches} == {"first"}
     text = path.read_text(encoding="utf-8")
     assert "# a note over two lines\n" in text and "münze – cotton" in text
+    assert '# finding: {"code": "scan_mirrored"}\n' in text
+    assert [p.patch for p in read.patches if p.doubt] == [p.patch.name for p in reading.doubtful]
 
 
 def test_doubts_stand_beside_their_patches(reading):
     assert reading.doubtful
     table = {row["patch"]: row["doubt"] for row in table_of(scanned.readings_csv(reading))}
     for patch in reading.patches:
-        assert table[patch.patch.name] == "; ".join(patch.doubts)
+        assert table[patch.patch.name].split() == [d.code for d in patch.doubts]
 
 
 def test_what_was_not_read_is_left_out(reading):
@@ -168,7 +172,7 @@ def test_an_instruments_readings_come_back_as_they_were(tmp_path):
         assert [(p.patch, p.print_name) for p in back.patches] == [
             (p.patch, p.print_name) for p in patches]
         text = (tmp_path / "l.csv").read_text(encoding="utf-8")
-        assert ("--relative-to-paper" in text) == relative
+        assert ("relative to the bare paper" in text) == relative
 
 
 def test_colours_of_the_overlay_say_what_was_read(reading):
