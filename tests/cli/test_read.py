@@ -92,7 +92,7 @@ def test_from_a_scan_to_a_curve_that_the_instrument_would_have_given(run):
     done = run("scan.tif", *GIVEN, "-o", "r.csv", "--overlay", "o.png")
     assert done.exit_code == 0, done.output
     assert "tonewright fit r.csv -o NAME.curve.json" in done.stdout
-    assert "Written: r.csv and o.png" in done.stdout
+    assert "Written:  r.csv and o.png" in done.stdout
     target = read_target("T.target.json")
     table = rows("r.csv")
     assert [r["patch"] for r in table] == [p.name for p in target.patches]

@@ -73,7 +73,7 @@ def test_a_gray_scale_becomes_a_response(run):
     done = run(*SCANNER, "--date", "2026-05-01")
     assert done.exit_code == 0, done.output
     assert "16 steps, density 0.06 to 2.10" in done.stdout
-    assert "Written: bed.scanner.json" in done.stdout
+    assert "Written:  bed.scanner.json" in done.stdout
     assert "--scanner bed.scanner.json" in done.stdout
     response = read_scanner("bed.scanner.json")
     asked = np.linspace(0.1, 1.6, 20)

@@ -26,7 +26,6 @@ from tonewright.scan.steps import StepRow, read_step_row
 
 Through = Literal["film", "bare"]
 Halves = Literal["2", "film/bare", "bare/film", "1", "film", "bare"]
-HALVES: tuple[Halves, ...] = ("2", "film/bare", "bare/film", "1", "film", "bare")
 _OUT_OF_LINE, _MOST_STAINED = 0.05, 3
 """Density by which a step must be denser than one before it to look stained; with more such steps
 it is no stain: some processes get lighter again where they are overexposed."""
