@@ -14,7 +14,8 @@ from tonewright.files.lettering import text_mask
 from tonewright.files.targets import read_levels, read_target, target_paths, write_target
 from tonewright.inks.chart import chart_tones
 from tonewright.negative.ink import Ink, Inker
-from tonewright.target.draw import draw, size_px, spots
+from tonewright.target.draw import draw, size_px
+from tonewright.target.pen import spots
 from tonewright.target.layout import LayoutSettings, even_levels, make_target
 
 SETTINGS = LayoutSettings(name="cotton, kallitype", date="2026-03-01", seed=7, ppi=200.0)

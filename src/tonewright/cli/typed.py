@@ -5,6 +5,13 @@ from __future__ import annotations
 from tonewright.errors import TonewrightError
 
 TYPED: dict[str, str] = {
+    "picture_size_unknown": "--width 200mm",
+    "pixels_not_square": "--ppi 360",
+    "impossible_resolution": "--width 200mm, --ppi 360",
+    "margin_too_narrow": "--margin {margin}",
+    "no_room_for_tone_scale": "--no-tone-scale",
+    "not_a_sheet_file": "--save-layout FILE.toml",
+    "ink_colour_differs": "tonewright target --ink-colour {colour}",
 }
 """Each may hold the error's values in braces: ``"--ink-colour {colour}"``."""
 

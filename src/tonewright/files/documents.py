@@ -8,8 +8,9 @@ import os
 import re
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 from tonewright.curve.aim import Aim
 from tonewright.curve.document import Curve, curve_from_dict, refuse_two_zeros
@@ -25,9 +26,21 @@ if TYPE_CHECKING:
 
 LARGEST = 64 * 1024 * 1024
 _PER_LINE = 12
+_T = TypeVar("_T")
 
 
-def read_curve(path: str | os.PathLike[str], *, sources: bool = True) -> Curve:
+@dataclass(frozen=True)
+class Opened(Generic[_T]):
+    """A document and the file that it was read from."""
+
+    document: _T
+    sha256: str
+    """Of the very bytes that it was read from, in hex."""
+    name: str
+    """Of the file."""
+
+
+def open_curve(path: str | os.PathLike[str], *, sources: bool = True) -> Opened[Curve]:
     """Read and check a ``*.curve.json``; without ``sources``, all but what it was made from.
 
     Raises
@@ -35,9 +48,15 @@ def read_curve(path: str | os.PathLike[str], *, sources: bool = True) -> Curve:
     FileError, DocumentError
         It cannot be read, is cut short, is no curve, or does not hold together.
     """
-    data = read_json(path, "correction curve")
+    found = open_json(path, "correction curve")
     with naming(path):
-        return curve_from_dict(data, sources=sources)
+        curve = curve_from_dict(found.document, sources=sources)
+    return Opened(curve, found.sha256, found.name)
+
+
+def read_curve(path: str | os.PathLike[str], *, sources: bool = True) -> Curve:
+    """The curve of `open_curve` alone."""
+    return open_curve(path, sources=sources).document
 
 
 def write_curve(path: str | os.PathLike[str], curve: Curve, *, force: bool = False) -> None:
@@ -111,6 +130,11 @@ _MAKERS = {
 
 
 def read_json(path: str | os.PathLike[str], what: str) -> Any:
+    """The data of `open_json` alone."""
+    return open_json(path, what).document
+
+
+def open_json(path: str | os.PathLike[str], what: str) -> Opened[Any]:
     """Parse a JSON document; NaN and infinity are not numbers here.
 
     Raises
@@ -121,7 +145,7 @@ def read_json(path: str | os.PathLike[str], what: str) -> Any:
     name = Path(path).name
     raw = read_bytes(path, LARGEST, f"a {what} is a file")
     try:
-        return json.loads(raw.decode("utf-8-sig"), parse_constant=_no_constant)
+        data = json.loads(raw.decode("utf-8-sig"), parse_constant=_no_constant)
     except (ValueError, RecursionError) as error:
         raise DocumentError(
             f"{name} is not a whole JSON document: {_json_fault(error)}",
@@ -129,6 +153,7 @@ def read_json(path: str | os.PathLike[str], what: str) -> Any:
             f"give the right file{_MAKERS.get(what, '')}; if it was cut short, take a copy or make"
             " it again",
         ) from error
+    return Opened(data, hashlib.sha256(raw).hexdigest(), name)
 
 
 class _NoNumber(ValueError):

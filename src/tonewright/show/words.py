@@ -7,8 +7,8 @@ import textwrap
 WIDTH = 88
 
 
-def labelled(label: str, text: str) -> str:
+def labelled(label: str, text: str, indent: str = "  ") -> str:
     """A fact under its label, wrapped."""
-    return textwrap.fill(text, WIDTH, initial_indent=f"  {label:<10}",
+    return textwrap.fill(text, WIDTH, initial_indent=f"{indent + label:<12}",
                          subsequent_indent=" " * 12, break_on_hyphens=False,
                          break_long_words=False)

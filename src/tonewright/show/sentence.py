@@ -1,0 +1,13 @@
+"""One sentence for each finding: the parts of show/ register theirs here."""
+
+from __future__ import annotations
+
+from functools import singledispatch
+
+from tonewright.record.findings import Finding
+
+
+@singledispatch
+def sentence(finding: Finding) -> str:
+    """What a finding means to the printer, and what can be done about it."""
+    raise TypeError(f"no sentence is registered for {finding.code}")
