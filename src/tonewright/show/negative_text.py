@@ -26,14 +26,14 @@ _MEANINGS = {
 _BORDERS = {"clear": "clear film, prints black", "opaque": "opaque ink, stays paper white"}
 
 _PRINT = (
-    "print at actual size (no scaling, no fit to page), with all colour management switched off in"
-    " the program and in the printer driver, on the side of the film that takes ink, with the film,"
-    " ink and printer settings of the target. Let it dry."
+    "Print the negative at actual size (no scaling, no fit to page). Switch off all colour"
+    " management in the program and in the printer driver. Use the side of the film that takes ink,"
+    " and the film, ink and printer settings of the target. Let it dry."
 )
-_MIRRORED = "Lay it with the ink on the coating: the picture is mirrored, so the print reads right."
+_MIRRORED = "Lay it ink side down on the coating: the picture is mirrored, so the print reads right."
 _AS_IS = (
-    "The picture is not mirrored: with the ink on the coating the print would come out the wrong"
-    " way round."
+    "The picture is not mirrored: lay the back of the film on the coating. Ink side down, the print"
+    " would come out the wrong way round."
 )
 
 
@@ -146,8 +146,7 @@ def _film(report: NegativeReport) -> str:
         kind = f"{report.depth}-bit RGB, white is clear film, {report.ink_colour} the heaviest ink"
     if report.depth == 8:
         kind += (
-            f", dithered ({report.distinct_levels} of the 256 ink levels can occur with this image"
-            " and curve; dither fills in between)"
+            f", dithered (image and curve reach {report.distinct_levels} of the 256 ink levels)"
         )
     side = "mirrored for printing with the ink on the coating" if report.mirrored else (
         "not mirrored, as --no-mirror asks")  # fmt: skip
