@@ -15,8 +15,8 @@ from tonewright.files.targets import read_levels, read_target, target_paths, wri
 from tonewright.inks.chart import chart_tones
 from tonewright.negative.ink import Ink, Inker
 from tonewright.target.draw import draw, size_px
-from tonewright.target.pen import spots
 from tonewright.target.layout import LayoutSettings, even_levels, make_target
+from tonewright.target.pen import spots
 
 SETTINGS = LayoutSettings(name="cotton, kallitype", date="2026-03-01", seed=7, ppi=200.0)
 TARGET = make_target(even_levels(11), SETTINGS)

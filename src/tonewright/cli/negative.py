@@ -123,7 +123,7 @@ def command(
 
 def _settings(choices: dict[str, Any]) -> NegativeSettings:
     from tonewright.files.negative.settings import NegativeSettings
-    from tonewright.files.raster.open import OpenOptions
+    from tonewright.files.raster.source import OpenOptions
     from tonewright.negative.sheet import SheetSettings
     from tonewright.negative.size import SizeWish
 

@@ -67,7 +67,7 @@ def command(
           -o T.csv --overlay T.png
       tonewright read instrument.txt --target T.target.json --order rows --snake -o T.csv
     """
-    from tonewright.files.raster.scans import is_picture
+    from tonewright.files.raster.open import is_picture
     from tonewright.files.targets import read_target
 
     overlay, scanner = how["overlay_file"], how["scanner_file"]

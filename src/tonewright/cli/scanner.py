@@ -72,7 +72,9 @@ def _response(
     how: tuple[Any, bool, Path, str],
 ) -> tuple[StepRow, ScannerResponse]:
     """The row as sampled, and the response fitted to it."""
-    from tonewright.files.raster.scans import is_picture, read_scan, sha256_of
+    from tonewright.files.documents import fingerprint
+    from tonewright.files.raster.open import is_picture
+    from tonewright.files.raster.scans import read_scan
     from tonewright.files.scanners import read_densities
     from tonewright.scan.response import response_of_row
     from tonewright.scan.steps import parse_corners, read_step_row
@@ -86,5 +88,6 @@ def _response(
     scan = read_scan(scale, allow_jpeg=allow_jpeg, channel=channel)
     row = read_step_row(scan, density.size, place, dark_first=bool(density[0] > density[-1]))
     name = output.name.removesuffix(".json").removesuffix(".scanner")
-    sources = tuple(f"{path.name} sha256 {sha256_of(path)}" for path in (scale, densities_file))
+    sources = (f"{scan.name} sha256 {scan.sha256}",
+               f"{densities_file.name} sha256 {fingerprint(densities_file)}")
     return row, response_of_row(row, density, scan, name=name, date=date, sources=sources)

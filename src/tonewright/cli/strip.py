@@ -144,7 +144,7 @@ class _Scans:
 
     def check(self, readings: tuple[Path, ...], flip: bool, relative: bool) -> None:
         """Refuse what would silently not count."""
-        from tonewright.files.raster.scans import is_picture
+        from tonewright.files.raster.open import is_picture
 
         scans = [path for path in readings if is_picture(path)]
         given = [name for name, value in (
@@ -169,7 +169,7 @@ class _Scans:
 
     def table(self, path: Path, steps: int) -> Any:
         """A scanned strip as a table of readings."""
-        from tonewright.files.raster.scans import read_scan, sha256_of
+        from tonewright.files.raster.scans import read_scan
         from tonewright.files.scanners import read_scanner
         from tonewright.scan.steps import parse_corners
         from tonewright.scan.strips import StripScan, read_strip_scan
@@ -179,7 +179,7 @@ class _Scans:
         scan = read_scan(path, allow_jpeg=self.allow_jpeg,
                          channel=self.channel)  # type: ignore[arg-type]
         how = StripScan(response, corners, self.halves)  # type: ignore[arg-type]
-        return read_strip_scan(scan, steps, sha256_of(path), how).table
+        return read_strip_scan(scan, steps, scan.sha256 or "", how).table
 
 
 def _by_eye(
@@ -217,7 +217,7 @@ def _read(
     paths: tuple[Path, ...], tablet: Any, printed: list[Any], how: _How, scans: _Scans,
 ) -> Any:
     """Strips of one or several files; with as many times as files, each has its own."""
-    from tonewright.files.raster.scans import is_picture
+    from tonewright.files.raster.open import is_picture
     from tonewright.files.tables import read_table
     from tonewright.strip.readings import StripOptions, combine_strips, strip_from_table
 

@@ -12,6 +12,10 @@ TYPED: dict[str, str] = {
     "no_room_for_tone_scale": "--no-tone-scale",
     "not_a_sheet_file": "--save-layout FILE.toml",
     "ink_colour_differs": "tonewright target --ink-colour {colour}",
+    "image_pages": "--page 1",
+    "image_transparent": "--flatten",
+    "image_encoding": "--encoding lightness, srgb, linear or gamma:2.2",
+    "scan_lossy": "--allow-jpeg",
 }
 """Each may hold the error's values in braces: ``"--ink-colour {colour}"``."""
 

@@ -20,6 +20,7 @@ from tonewright.curve.document import Curve, Settings, make_name
 from tonewright.curve.renew import Renewal, movement, renew_from_process, renew_from_readings
 from tonewright.files.documents import fingerprint, write_curve, write_process
 from tonewright.files.negative.make import NegativeSettings, make_negative
+from tonewright.files.raster.icc import lightness_profile
 from tonewright.files.raster.pictures import read_codes, write_picture
 from tonewright.files.safe import make_folder, refuse_existing, write_bytes, write_text
 from tonewright.files.tables import read_table
@@ -232,8 +233,8 @@ def _print_picture(room: _Rehearsal, curve: Curve) -> None:
     room.tell("making the picture, its negative, and the prints")
     settings = room.settings
     codes = scene(settings.width, settings.height, settings.seed)
-    write_picture(room.path(PICTURE), codes, 360, f"{_INVENTED}; even steps of L*",
-                  force=settings.force)
+    write_picture(room.path(PICTURE), codes, 360, description=f"{_INVENTED}; even steps of L*",
+                  profile=lightness_profile(), force=settings.force)
     options = NegativeSettings(force=settings.force)
     make_negative(room.path(PICTURE), curve, room.path(NEGATIVE), options)
     make_negative(room.path(PICTURE), _Straight(), room.path(STRAIGHT_NEGATIVE), options)

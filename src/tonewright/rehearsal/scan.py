@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
-from tonewright.files.raster.pictures import read_codes, write_scan
+from tonewright.files.raster.pictures import read_codes, write_picture
 from tonewright.files.raster.scans import read_scan
 from tonewright.files.scan.readings import write_readings
 from tonewright.files.scanners import write_scanner
@@ -76,7 +76,7 @@ def target_by_scan(road: ScanRoad, printed: Darkroom, name: str) -> Readings:
     sheet = scanroom.print_sheet(read_codes(picture), target.ppi, printed, SHEET,
                                  seed=road.seed)
     render = scanroom.scan_sheet(sheet, DESK_SCANNER, CROOKED, seed=road.seed + 1)
-    write_scan(road.path(road.names.scan), render.codes, render.ppi, force=road.force)
+    write_picture(road.path(road.names.scan), render.codes, render.ppi, force=road.force)
     scan = read_scan(road.path(road.names.scan))
     reading = read_target_scan(scan, read_target(document), ReadSettings(response))
     notes = ("invented: made by the virtual darkroom of tonewright",)
@@ -88,7 +88,7 @@ def target_by_scan(road: ScanRoad, printed: Darkroom, name: str) -> Readings:
 def _scanner_response(road: ScanRoad) -> ScannerResponse:
     """Lay a gray scale of known densities on the glass and learn what the scanner makes of it."""
     render = scanroom.scan_sheet(scanroom.gray_scale(SCALE), DESK_SCANNER, seed=road.seed + 2)
-    write_scan(road.path(road.names.scale_scan), render.codes, render.ppi, force=road.force)
+    write_picture(road.path(road.names.scale_scan), render.codes, render.ppi, force=road.force)
     row = read_step_row(read_scan(road.path(road.names.scale_scan)), len(SCALE), dark_first=False)
     codes, spreads = np.atleast_2d(row.code)[0], np.atleast_2d(row.code_sd)[0]
     response = response_from_scale(SCALE, codes, spreads, name="desk scanner (invented)")

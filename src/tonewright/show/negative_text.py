@@ -10,9 +10,8 @@ from tonewright.errors import TonewrightError
 from tonewright.files.negative.batch import Batch
 from tonewright.files.negative.make import NegativeReport
 from tonewright.negative.findings import BlackTonesLost, WhiteTonesLost
-from tonewright.show import negative_findings as negative_findings
 from tonewright.show.cautions import cautions_text
-from tonewright.show.sentence import sentence
+from tonewright.show.findings import sentence
 from tonewright.show.words import labelled
 
 Message = Callable[[TonewrightError], str]
@@ -32,8 +31,8 @@ _PRINT = (
 )
 _MIRRORED = "Lay it ink side down on the coating: the picture is mirrored, so the print reads right."
 _AS_IS = (
-    "The picture is not mirrored: lay the back of the film on the coating. Ink side down, the print"
-    " would come out the wrong way round."
+    "The picture is not mirrored: lay the back of the film on the coating. Ink side down, the"
+    " print would come out the wrong way round."
 )
 
 

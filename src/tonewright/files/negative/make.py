@@ -29,8 +29,9 @@ from tonewright.files.negative.settings import NegativeSettings as NegativeSetti
 from tonewright.files.negative.sheet_file import sheet_files
 from tonewright.files.negative.tones import Tones, image_tones
 from tonewright.files.raster.findings import ResolutionUnknown
-from tonewright.files.raster.open import SourceImage, open_image
-from tonewright.files.raster.tiff import Resolution
+from tonewright.files.raster.open import open_image
+from tonewright.files.raster.page import Resolution
+from tonewright.files.raster.source import SourceImage
 from tonewright.files.safe import refuse_existing, whole_file
 from tonewright.negative import honesty
 from tonewright.negative.findings import CaptionCut, ColourDropped

@@ -7,7 +7,7 @@ from datetime import date
 from pathlib import Path
 from typing import Literal
 
-from tonewright.files.raster.open import OpenOptions
+from tonewright.files.raster.source import OpenOptions
 from tonewright.negative.sheet import SheetSettings
 from tonewright.negative.size import SizeWish
 

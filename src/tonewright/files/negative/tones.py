@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from tonewright.files.raster.open import SourceImage
+from tonewright.files.raster.source import SourceImage
 from tonewright.negative.findings import EncodingAssumed, ProfileSetAside
 from tonewright.negative.tones import ASSUMED_ENCODING, encoding_lightness
 from tonewright.record.findings import Finding
