@@ -5,10 +5,8 @@ from __future__ import annotations
 import json
 import os
 import re
-import struct
 import subprocess
 import sys
-import zlib
 
 import numpy as np
 import pytest
@@ -115,8 +113,7 @@ def test_a_bad_image_among_several_is_named_at_the_end(run, tmp_path):
         (["i.tif", "-o", "n.tif", "--width", "0mm"], "between 1 and 5000 mm"),
         (["i.tif", "-o", "n.tif", "--margin", "0mm", "--border", "opaque"], "margin 0 mm.*14mm"),
         (["i.tif", "-o", "n.tif", "--margin", "0mm", "--marks"], "margin is 0 mm.*--margin 14mm"),
-        (["folder", "-o", "n.tif"], r"folder is a folder.*folder.\*\.tif"),
-        (["interlaced.png", "-o", "n.tif"], "interlaced.*without interlacing"),
+        (["folder", "-o", "n.tif"], "folder is a folder.*a file in it"),
         (["i.tif", "-o", "n.tif", "--width", "nan mm"], "--width.*200mm"),
         (["i.tif", "-o", "n.tif", "--width", "200mm", "--height", "90mm"], "crop"),
         (["i.tif", "-o", "n.tif", "--ppi", "0"], "--ppi.*10 to 10000"),
@@ -129,7 +126,7 @@ def test_a_bad_image_among_several_is_named_at_the_end(run, tmp_path):
         (["i.tif", "-o", "n.tif", "--ink-colour", "255,255,255"], "clear film"),
         (["i.tif", "-o", "n.tif", "--ink-colour", "255,120,0"],
          "made from a target in gray.*target --ink-colour 255,120,0"),
-        (["i.tif", "-o", "n.tif", "--page", "2"], "--page is 2"),
+        (["i.tif", "-o", "n.tif", "--page", "2"], "has one page"),
         (["i.tif", "-o", "n.tif", "--layout", "text.tif"], "not a sheet file.*--save-layout"),
         (["i.tif", "-o", "n.tif", "--layout", "none.toml"], "no file none"),
         (["i.tif", "-o", "n.tif", "--save-layout", "old.tif"], "is there already"),
@@ -149,13 +146,6 @@ def test_bad_use_is_one_message_and_nothing_written(run, tmp_path, arguments, wo
     tifffile.imwrite("pages.tif", np.stack([gray, gray]), photometric="minisblack", metadata=None)
     tifffile.imwrite("float.tif", gray.astype(np.float32), photometric="minisblack", metadata=None)
     (tmp_path / "folder").mkdir()
-    head = struct.pack(">IIBBBBB", 4, 4, 8, 0, 0, 0, 1)
-    (tmp_path / "interlaced.png").write_bytes(
-        b"\x89PNG\r\n\x1a\n" + b"".join(
-            struct.pack(">I", len(body)) + kind + body + zlib.crc32(kind + body).to_bytes(4, "big")
-            for kind, body in ((b"IHDR", head), (b"IDAT", zlib.compress(bytes(30))), (b"IEND", b""))
-        )
-    )
     assert re.search(words, said(run, *arguments))
 
 

@@ -10,8 +10,10 @@ from tonewright.errors import TonewrightError
 from tonewright.files.negative.batch import Batch
 from tonewright.files.negative.make import NegativeReport
 from tonewright.negative.findings import BlackTonesLost, WhiteTonesLost
+from tonewright.show import negative_findings as negative_findings
+from tonewright.show import raster_findings as raster_findings
 from tonewright.show.cautions import cautions_text
-from tonewright.show.findings import sentence
+from tonewright.show.sentence import sentence
 from tonewright.show.words import labelled
 
 Message = Callable[[TonewrightError], str]
@@ -29,7 +31,9 @@ _PRINT = (
     " management in the program and in the printer driver. Use the side of the film that takes ink,"
     " and the film, ink and printer settings of the target. Let it dry."
 )
-_MIRRORED = "Lay it ink side down on the coating: the picture is mirrored, so the print reads right."
+_MIRRORED = (
+    "Lay it ink side down on the coating: the picture is mirrored, so that the print reads right."
+)
 _AS_IS = (
     "The picture is not mirrored: lay the back of the film on the coating. Ink side down, the"
     " print would come out the wrong way round."

@@ -5,8 +5,8 @@
     stored rows → turned upright → codes ─────────────────────→ sheet → ink → file
                                  └ luminance → resampled → codes ┘
 
-Of pixels in colour codes (or luminance) are made before anything is turned: no value is rounded on
-its way to a code but the code itself.
+Colour pixels become codes (or luminance) before anything is turned, so that nothing but the code
+itself is ever rounded.
 
 Everything up to the file happens in jobs, in two threads; a band is small, so memory does not
 grow with the image.
@@ -60,7 +60,7 @@ class Resampling:
     width: int
     height: int
     luminance: Luminance
-    """Relative luminance (0 to 1) of every gray value of the image; of no use for colour."""
+    """Relative luminance (0 to 1) of every gray value of the image; not used for colour."""
 
 
 @dataclass(frozen=True, eq=False)

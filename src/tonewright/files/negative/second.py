@@ -13,7 +13,6 @@ from __future__ import annotations
 import contextlib
 import os
 import pickle
-import subprocess
 import sys
 from collections.abc import Iterable
 from pathlib import Path
@@ -68,6 +67,8 @@ class Second(Closing):
 
     def __init__(self) -> None:
         """Start it; `OSError` if that is not possible."""
+        import subprocess
+
         # a keyboard interrupt is for this process, which then tells the other one to end
         apart: dict[str, Any] = {"process_group": 0}
         if sys.platform == "win32":
