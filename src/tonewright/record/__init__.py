@@ -1,1 +1,1 @@
-"""What a document is made of: setup, times, schema, provenance."""
+"""What a document is made of: its parts and rules, setup, times, findings, provenance."""
