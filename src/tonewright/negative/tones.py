@@ -172,7 +172,7 @@ def apply_band(
 
 
 _LOCAL = threading.local()
-Values = TypeVar("Values", np.float32, np.intp)
+Values = TypeVar("Values", np.float32, np.intp, np.uint8)
 
 
 def room(name: str, size: int, kind: type[Values]) -> NDArray[Values]:

@@ -224,8 +224,7 @@ class _Work:
         if not (turn or (upside_down and self._image.page.streamed)):
             # packed strips and resampling look at several bands at once
             apart = self._settings.resampling is None and not self._settings.deflate
-            room = bands.Room() if apart else None
-            return self._singles(self._image.jobs(Wanted(upside_down, None, room, scratch)))
+            return self._singles(self._image.jobs(Wanted(upside_down, None, apart, scratch)))
         size = bands.TURN_BYTES if turn else None
         jobs = self._singles(self._image.jobs(Wanted(band_bytes=size, scratch=scratch)))
         # luminance, which resampling takes, has 4 bytes

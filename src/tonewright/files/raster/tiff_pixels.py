@@ -54,13 +54,9 @@ def tiff_jobs(source: ByteSource, page: Page, wanted: Wanted) -> Iterator[Job]:
     """Jobs for all bands, as `SourceImage.jobs`."""
     if page.planes:
         return _plane_jobs(source, page, wanted)
-    if page.segments.tiled:
-        return _tile_jobs(source, page, wanted)
-    if page.compression == NONE:
-        return row_jobs(source, page, wanted)
-    if page.streamed:
-        return _stream_jobs(source, page, wanted)
-    return _strip_jobs(source, page, wanted)
+    if page.in_pieces:
+        return _segment_jobs(source, page, wanted)
+    return (_stream_jobs if page.streamed else row_jobs)(source, page, wanted)
 
 
 def _plane_jobs(source: ByteSource, page: Page, wanted: Wanted) -> Iterator[Job]:
@@ -76,36 +72,48 @@ def _plane_jobs(source: ByteSource, page: Page, wanted: Wanted) -> Iterator[Job]
         yield Job(parts[0].rows, partial(together, parts))
 
 
-def _strip_jobs(source: ByteSource, page: Page, wanted: Wanted) -> Iterator[Job]:
-    """Compressed strips: each is decoded whole, small ones several to a band."""
+def _segment_jobs(source: ByteSource, page: Page, wanted: Wanted) -> Iterator[Job]:
+    """Compressed strips and all tiles: each is decoded whole; small strips several to a band, one
+    row of tiles to a band, of which what hangs over the edges is cut off."""
     segments, decode = page.segments, _decoder(source, page)
-    high = segments.height
+    wide, high = segments.width * page.samples, segments.height
+    across = -(-page.row_values // wide)
+    by_libtiff = page.compression == LZW and page.plain and not segments.tiled and not (
+        page.foreign_order and page.predictor)
 
-    def read(first: int, end: int, rows: int) -> Band:
-        strips = [
-            source.read(int(segments.offsets[n]), int(segments.sizes[n])) for n in range(first, end)
-        ]
-        fast = _by_libtiff(page, strips, rows)
-        if fast is not None:
-            return fast
+    def read(first: int, rows: int) -> Band:
+        start = first // high * across
+        packed: Iterable[bytes] = (
+            source.read(int(segments.offsets[n]), int(segments.sizes[n]))
+            for n in range(start, start + across * -(-rows // high))
+        )
+        if by_libtiff:
+            packed = list(packed)
+            fast = _by_libtiff(page, packed, rows)
+            if fast is not None:
+                return fast
         band = wanted.new_band(rows, page)
-        for top, data in zip(range(0, rows, high), strips, strict=True):
-            decode(data, band[top : top + high])
+        tile = np.empty((high, wide), page.dtype) if segments.tiled else None
+        for number, data in enumerate(packed):
+            top, left = number // across * high, number % across * wide
+            part = band[top : top + high, left : left + wide]
+            if tile is None:
+                decode(data, part)
+            else:
+                decode(data, tile)
+                part[...] = tile[: part.shape[0], : part.shape[1]]
         return band
 
-    step = wanted.rows(page, high) // high
-    for first, end in spans(len(segments.offsets), step, wanted.reverse):
-        rows = min(end * high, page.height) - first * high
-        yield Job(rows, partial(read, first, end, rows))
+    step = high if segments.tiled else wanted.rows(page, high)
+    for first, end in spans(page.height, step, wanted.reverse):
+        yield Job(end - first, partial(read, first, end - first))
 
 
 def _by_libtiff(page: Page, strips: list[bytes], rows: int) -> Band | None:
     """LZW strips decoded by libtiff, which is a quarter faster, as a small TIFF of their own.
 
-    None where that is not possible, or if it finds a fault: then the other way says which.
+    None if it finds a fault: then the other way says which.
     """
-    if page.compression != LZW or not page.plain or (page.foreign_order and page.predictor):
-        return None
     import imagecodecs
 
     from tonewright.files.raster.tiff_writer import lzw_file
@@ -115,27 +123,6 @@ def _by_libtiff(page: Page, strips: list[bytes], rows: int) -> Band | None:
     except (RuntimeError, ValueError):
         return None
     return band if band.shape == (rows, page.width) and band.dtype == page.dtype else None
-
-
-def _tile_jobs(source: ByteSource, page: Page, wanted: Wanted) -> Iterator[Job]:
-    """Tiles: one row of tiles to a band; what hangs over the edges is cut off."""
-    segments, decode = page.segments, _decoder(source, page)
-    wide, high = segments.width * page.samples, segments.height
-    across = -(-page.row_values // wide)
-
-    def read(row: int, rows: int) -> Band:
-        band = wanted.new_band(rows, page)
-        tile = np.empty((high, wide), page.dtype)
-        for column in range(across):
-            index = row * across + column
-            data = source.read(int(segments.offsets[index]), int(segments.sizes[index]))
-            decode(data, tile)
-            left = column * wide
-            band[:, left : left + wide] = tile[:rows, : page.row_values - left]
-        return band
-
-    for first, end in spans(page.height, high, wanted.reverse):
-        yield Job(end - first, partial(read, first // high, end - first))
 
 
 def _stream_jobs(source: ByteSource, page: Page, wanted: Wanted) -> Iterator[Job]:
