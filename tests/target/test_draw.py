@@ -103,7 +103,7 @@ def test_the_same_target_gives_the_same_bytes(written, tmp_path):
 @pytest.mark.parametrize("there", ["T.tif", "T.target.json"])
 def test_nothing_is_overwritten_and_nothing_half_written(tmp_path, there):
     (tmp_path / there).write_text("mine", encoding="utf-8")
-    with pytest.raises(FileError, match="--force"):
+    with pytest.raises(FileError, match="is there already"):
         write_target(tmp_path / "T.tif", TARGET)
     assert [p.name for p in tmp_path.iterdir()] == [there]
     assert (tmp_path / there).read_text(encoding="utf-8") == "mine"

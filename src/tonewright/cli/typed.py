@@ -5,6 +5,7 @@ from __future__ import annotations
 from tonewright.errors import TonewrightError
 
 TYPED: dict[str, str] = {
+    "output_exists": "--force",
     "picture_size_unknown": "--width 200mm",
     "pixels_not_square": "--ppi 360",
     "impossible_resolution": "--width 200mm, --ppi 360",

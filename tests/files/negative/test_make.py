@@ -281,7 +281,7 @@ def test_an_8_bit_image_through_a_profile(tmp_path):
 
 def test_the_output_is_checked_before_the_image_is_read(tmp_path):
     (tmp_path / "n.tif").write_bytes(b"old")
-    with pytest.raises(FileError, match="--force"):
+    with pytest.raises(FileError, match="is there already"):
         make_negative(tmp_path / "missing.tif", Straight(), tmp_path / "n.tif")
 
 

@@ -280,7 +280,7 @@ def test_sheet_and_document_come_both_or_neither(tmp_path):
     source = save(tmp_path / "i.tif", random((1300, 1000)))
     settings = NegativeSettings(sheet=SHEET)
     (tmp_path / "n.target.json").write_text("old", encoding="utf-8")
-    with pytest.raises(FileError, match=r"n\.target\.json.*--force"):
+    with pytest.raises(FileError, match=r"n\.target\.json is there already"):
         make_negative(source, Straight(), tmp_path / "n.tif", settings)
     (tmp_path / "n.target.json").unlink()
 

@@ -534,7 +534,7 @@ def test_the_image_is_never_written_over(tmp_path):
 def test_an_existing_output_is_kept_unless_forced(tmp_path):
     source = save(tmp_path / "in.tif", every_code())
     (tmp_path / "o.tif").write_bytes(b"precious")
-    with pytest.raises(FileError, match="--force"):
+    with pytest.raises(FileError, match="is there already"):
         mapped(source, tmp_path / "o.tif")
     assert (tmp_path / "o.tif").read_bytes() == b"precious"
     mapped(source, tmp_path / "o.tif", WriteSettings(True, "", force=True))
