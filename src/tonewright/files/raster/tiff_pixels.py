@@ -5,13 +5,16 @@ from __future__ import annotations
 import zlib
 from collections.abc import Callable, Iterable, Iterator
 from functools import partial
+from io import BytesIO
 
 import numpy as np
 
 from tonewright.errors import ImageError
 from tonewright.files.raster.bands import Job, Wanted, as_bytes, row_jobs, spans
+from tonewright.files.raster.jpeg import read_header
 from tonewright.files.raster.page import (
     DEFLATE,
+    JPEG,
     LZW,
     NONE,
     OLD_DEFLATE,
@@ -19,12 +22,14 @@ from tonewright.files.raster.page import (
     ByteSource,
     Page,
 )
+from tonewright.files.raster.source import OpenOptions
 
-LARGEST_SEGMENT = 64 << 20
+LARGEST_SEGMENT, LARGEST_JPEG = 64 << 20, 384 << 20
 """Bytes of a strip or a row of tiles that has to be decoded in one piece."""
 STREAM_FROM = 4 << 20
 """A Deflate strip that becomes larger is decoded piece by piece."""
 _STREAM_READ = 64 << 10
+_JPEG_PADDING = 64
 
 
 def streams(page: Page) -> bool:
@@ -39,11 +44,12 @@ def check_memory(source: ByteSource, page: Page) -> None:
     segments = page.segments
     across = -(-page.width // segments.width) * segments.width
     size = across * segments.height * page.value_bytes * page.samples
-    if page.in_pieces and size > LARGEST_SEGMENT:
+    most = LARGEST_JPEG if page.compression == JPEG else LARGEST_SEGMENT
+    if page.in_pieces and size > most:
         kind = "a row of its tiles" if segments.tiled else "one of its compressed strips"
         raise ImageError(
             f"the image {source.path}: {kind} holds {size >> 20} MB",
-            f"a piece that has to be unpacked whole may hold {LARGEST_SEGMENT >> 20} MB",
+            f"a piece that has to be unpacked whole may hold {most >> 20} MB",
             "open it in your editor and save it again without compression, "
             + ("in strips instead of tiles" if segments.tiled else
                "with ZIP (Deflate) compression, or in strips of fewer rows"),
@@ -195,6 +201,8 @@ def _decoder(source: ByteSource, page: Page) -> Callable[[bytes, Band], None]:
         unpack = _copy
     elif page.compression in (DEFLATE, OLD_DEFLATE):
         unpack = _inflate
+    elif page.compression == JPEG:
+        unpack = partial(_decode_jpeg, source, page)
     else:
         import imagecodecs
 
@@ -219,6 +227,21 @@ def _decoder(source: ByteSource, page: Page) -> Callable[[bytes, Band], None]:
 def _copy(data: bytes, out: memoryview) -> int:
     out[:] = data
     return len(data)
+
+
+def _decode_jpeg(source: ByteSource, page: Page, data: bytes, out: memoryview) -> int:
+    import imagecodecs
+
+    header = read_header(ByteSource(source.path, stream=BytesIO(data)), OpenOptions())
+    large = header.height > page.segments.height + _JPEG_PADDING
+    if large or (header.width, header.samples) != (page.segments.width, page.samples):
+        raise ValueError("not the strip that the tags describe")
+    tables, space = page.jpeg if page.samples > 1 else (page.jpeg[0], None)
+    pixels = imagecodecs.jpeg8_decode(
+        data, tables=tables or None, colorspace=space, outcolorspace=space and "RGB"
+    )
+    out[:] = pixels.reshape(-1)[: len(out)].data  # what follows the last row is padding
+    return len(out)
 
 
 def _inflate(data: bytes, out: memoryview) -> int:
