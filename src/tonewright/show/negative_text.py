@@ -14,7 +14,7 @@ from tonewright.show import negative_findings as negative_findings
 from tonewright.show import raster_findings as raster_findings
 from tonewright.show.cautions import cautions_text
 from tonewright.show.sentence import sentence
-from tonewright.show.words import labelled
+from tonewright.show.words import headed, labelled
 
 Message = Callable[[TonewrightError], str]
 """An error in words, with how its way out is taken in the front that shows it."""
@@ -102,7 +102,7 @@ def negatives_text(batch: Batch) -> str:
     return "\n\n".join(
         [
             *map(negative_text, batch.reports),
-            labelled("Next", f"{_PRINT} {contact}", indent=""),
+            headed("Next", f"{_PRINT} {contact}"),
             cautions_text(),
         ]
     )

@@ -11,3 +11,8 @@ from tonewright.record.findings import Finding
 def sentence(finding: Finding) -> str:
     """What a finding means to the printer, and what can be done about it."""
     raise TypeError(f"no sentence is registered for {finding.code}")
+
+
+def says(kind: type[Finding], template: str) -> None:
+    """Register a sentence whose gaps are the finding's fields: ``"{file} is wet."``."""
+    sentence.register(kind, lambda found: template.format(**vars(found)))
