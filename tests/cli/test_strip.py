@@ -13,6 +13,9 @@ from commands import files
 from commands import said as refused
 from tonewright.cli import main
 from tonewright.files.documents import read_process
+from tonewright.record.codec import encode
+from tonewright.show import strip_text
+from tonewright.strip.fit import rebuild_process
 from tonewright.strip.tablet import nominal_tablet
 from tonewright.virtual.darkroom import Darkroom, measure_strip
 
@@ -59,6 +62,10 @@ def found(run, *arguments):
     return json.loads(done.stdout)
 
 
+def codes(data):
+    return [f["code"] for f in data["findings"]]
+
+
 READ = ("strip", "strip.csv", "--tablet", "31")
 
 
@@ -67,7 +74,7 @@ def test_from_readings(run):
     assert done.exit_code == 0, done.output
     said = " ".join(done.stdout.split())
     for words in ("Process mine", "62 steps (film and bare)", "base printing time", "ISO range",
-                  "Written: mine.process.json", "--process mine.process.json", "UV lamps hurt"):
+                  "Written: mine.process.json", "--process mine.process.json", "UV light harms"):
         assert words in said
     process = read_process("mine.process.json")
     assert (process.name, process.setup.paper) == ("mine", "cotton")
@@ -91,7 +98,7 @@ def test_without_output_nothing_is_written(run):
     before = files()
     done = run(*READ)
     assert done.exit_code == 0
-    assert "Written: nothing; add -o" in done.stdout
+    assert "Written:  nothing (add -o" in done.stdout
     assert files() == before
 
 
@@ -110,9 +117,9 @@ def test_a_short_strip_names_the_next_time(run):
     data = found(run, "strip", "short.csv", "--tablet", "31")
     assert data["reached_black"] is False
     assert data["next_time_s"] > 1.3 * Darkroom().base_time * 2.0**-1.5
-    assert any("not reached" in w for w in data["warnings"])
+    assert codes(data) == ["strip_too_short"]
     text = run("strip", "short.csv", "--tablet", "31").stdout
-    assert "Next:    print another strip for" in text
+    assert "Next:     print another strip for" in text
 
 
 def test_several_strips_each_with_its_time(run):
@@ -122,7 +129,7 @@ def test_several_strips_each_with_its_time(run):
     data = found(run, "strip", "a.csv", "b.csv", "--tablet", "31", "--time", times[0],
                  "--time", times[1])
     assert data["reciprocity"] == 1.0
-    assert "--time is given twice for 1 file" in refused(
+    assert "2 printing times are given for 1 file" in refused(
         run, "strip", "a.csv", "--tablet", "31", "--time", times[0], "--time", times[1])
     assert "same unit" in refused(run, "strip", "a.csv", "b.csv", "--tablet", "31", "--time",
                                   "10min", "--time", "120units")
@@ -143,11 +150,11 @@ def test_read_from_the_other_end_or_with_steps_left_out(run):
     right = found(run, *READ)
     body = rows()
     write("back.csv", [[str(32 - int(r[0])), *r[1:]] for r in body])
-    assert "add --flip" in refused(run, "strip", "back.csv", "--tablet", "31", "-o", "x.json")
+    assert "flip it (--flip)" in refused(run, "strip", "back.csv", "--tablet", "31", "-o", "x.json")
     assert found(run, "strip", "back.csv", "--tablet", "31", "--flip") == right
-    assert "leave --flip out" in refused(run, *READ, "--flip")
+    assert "(leave out --flip)" in refused(run, *READ, "--flip")
     write("gap.csv", [r for r in body if r[0] != "7"])
-    assert "lacks step 7" in refused(run, "strip", "gap.csv", "--tablet", "31")
+    assert "is missing step 7" in refused(run, "strip", "gap.csv", "--tablet", "31")
     assert found(run, "strip", "gap.csv", "--tablet", "31", "--skip", "7")["iso_range"]
 
 
@@ -163,7 +170,7 @@ def change(column, value, step=None):
     (change("time", "0s"), "longer than 0"), (change("time", "12"), "a time has a unit"),
     (change("time", "120units", "9"), "same unit"), (change("time", ""), "no printing time"),
     (lambda b: [[*r[:2], "bare" if r[2] == "film" else "film", r[3]] for r in b],
-     "halves are exchanged: swap film and bare"),
+     "swap film and bare"),
     (lambda b: [r for r in b if r[2] == "bare"], "all steps are bare"),
     (change("through", "glass"), "'glass'.*film.*bare"),
     (change("density", "0.10"), "coated and developed.*print another for 2 h"),
@@ -171,7 +178,7 @@ def change(column, value, step=None):
     (change("density", "nan", "5"), "'nan'"), (change("density", "-0.4", "5"), "own white"),
     (lambda b: [[r[0], f"{100 * 10 ** -float(r[1]):.2f}", *r[2:]] for r in b], "column luminance"),
     (change("step", "1.5", "2"), "step 1.5"), (change("step", "32", "31"), "steps 1 to 31"),
-    (lambda b: [r for r in b if int(r[0]) < 22], "lacks step 22"),
+    (lambda b: [r for r in b if int(r[0]) < 22], "missing steps 22, 23.* and 31"),
     (lambda b: [], "no rows"),
 ])
 def test_strips_that_cannot_be(run, edit, said):
@@ -182,15 +189,16 @@ def test_strips_that_cannot_be(run, edit, said):
 
 @pytest.mark.parametrize("step", ["0", "32", "-1"])
 def test_a_step_to_skip_that_the_tablet_does_not_have(run, step):
-    assert f"--skip {step}" in refused(run, *READ, "--skip", step)
+    assert f"step {step} is to be left out" in refused(run, *READ, "--skip", step)
 
 
 def test_wet_readings_are_warned_of(run):
     write("wet.csv", [[*r, "wet"] for r in rows()], (*HEADER, "state"))
     write("note.csv", rows(), note="# measured while damp")
     for name in ("wet.csv", "note.csv"):
-        warnings = found(run, "strip", name, "--tablet", "31")["warnings"]
-        assert any("dry down" in w for w in warnings)
+        data = found(run, "strip", name, "--tablet", "31")
+        assert data["findings"] == [{"code": "readings_wet", "file": name}]
+        assert len(data["warnings"]) == 1
     assert not found(run, *READ)["warnings"]
 
 
@@ -214,8 +222,8 @@ def test_nothing_is_written_over(run):
 
 @pytest.mark.parametrize(("arguments", "said"), [
     (("--tablet", "31"), "--merged"), (("--tablet", "31", "--time", "10min"), "--merged"),
-    (("--tablet", "31", "--merged", "2"), "--time is not given, --merged given once"),
-    (("strip.csv", "--tablet", "31", "--merged", "2"), "by eye or measured"),
+    (("--tablet", "31", "--merged", "2"), "0 printing times and 1 count of merged steps"),
+    (("strip.csv", "--tablet", "31", "--merged", "2"), "or measured"),
     (("strip.csv",), "--tablet"), (("none.csv", "--tablet", "31"), "no file"),
     (("strip.csv", "--tablet", "31", "--just-visible", "0"), "0.1 and 10"),
     (("--tablet", "31", "--time", "10", "--merged", "2"), "has a unit"),
@@ -225,9 +233,11 @@ def test_nothing_is_written_over(run):
     (("--tablet", "31", "--time", "10min", "--time", "90units", "--merged", "1", "--merged", "2"),
      "one time is 90 units, another 10 min"),
     (("--tablet", "31", "--time", "15min", "--time", "10min", "--merged", "1", "--merged", "3"),
-     "over 15 min, another that it is at most 8 min"),
-    (("--tablet", "31", "--time", "9min", "--merged", "2", "-o", "x.json"), "with --merged"),
-    (("--tablet", "31", "--time", "9min", "--merged", "2", "--plot", "x.png"), "with --merged"),
+     "more than 15 min, by another at most 8 min"),
+    (("--tablet", "31", "--time", "9min", "--merged", "2", "-o", "x.json"), "and x.json"),
+    (("--tablet", "31", "--time", "9min", "--merged", "2", "--plot", "x.png"), "and x.png"),
+    (("strip.csv", "--tablet", "31", "--channel", "red"), "a channel is asked for"),
+    (("strip.csv", "--tablet", "31", "--halves", "1"), "the order of halves is asked for"),
 ])
 def test_wrong_use(run, arguments, said):
     assert said in refused(run, "strip", *arguments)
@@ -252,7 +262,7 @@ def test_by_eye(run):
     assert data["strict_printing_time_s"] == pytest.approx(720.0, abs=15.0)  # as above
     text = run("strip", "--tablet", "31", "--time", "15min", "--merged", "3").stdout
     assert "print for 12 min" in text
-    assert "UV lamps hurt" in text
+    assert "UV light harms" in text
 
 
 def without(body, step, half, change):
@@ -267,12 +277,13 @@ def test_a_slip_of_the_pen_does_not_move_the_time(run):
     slipped = found(run, "strip", "slip.csv", "--tablet", "31")
     assert slipped["base_printing_time_s"] == pytest.approx(right["base_printing_time_s"],
                                                             rel=0.06)
-    (said,) = slipped["warnings"]
-    by = re.search(r"step 2 under the film is (0\.\d\d) lighter", said)
-    assert by is not None and float(by[1]) == pytest.approx(0.5, abs=0.06)
+    (said,), (data,) = slipped["warnings"], slipped["findings"]
+    (step,) = data["steps"]
+    assert (data["code"], step["step"], step["through"]) == ("steps_set_aside", 2, "film")
+    assert step["off_density"] == pytest.approx(-0.5, abs=0.06)
     assert "--count-all" in said
     counted = found(run, "strip", "slip.csv", "--tablet", "31", "--count-all")
-    assert "step 2" not in " ".join(counted["warnings"])
+    assert "steps_set_aside" not in codes(counted)
     assert counted["base_printing_time_s"] != pytest.approx(right["base_printing_time_s"],
                                                             rel=0.06)
     done = run("strip", "slip.csv", "--tablet", "31", "-o", "slip.process.json")
@@ -289,9 +300,12 @@ def test_two_papers_in_one_call_are_warned_of(run):
     write("two.csv", [[r[0], f"{0.3 + 0.6 * float(r[1]):.3f}", *r[2:]] for r in rows(seed=9)
                       if r[2] == "film"])
     write("same.csv", [r for r in rows(seed=9) if r[2] == "film"])
-    apart = found(run, "strip", "one.csv", "two.csv", "--tablet", "31")["warnings"]
-    assert any("strips do not lie on one curve" in w for w in apart)
-    assert not found(run, "strip", "one.csv", "same.csv", "--tablet", "31")["warnings"]
+    apart = found(run, "strip", "one.csv", "two.csv", "--tablet", "31")
+    assert "strips_disagree" in codes(apart)
+    assert apart["contradicted"]
+    same = found(run, "strip", "one.csv", "same.csv", "--tablet", "31")
+    assert not codes(same)
+    assert not same["contradicted"]
     assert "same readings" in refused(run, "strip", "one.csv", "one.csv", "--tablet", "31")
     # a copy stays a copy when a table program wrote it anew, under another time
     lines = Path("one.csv").read_bytes().splitlines()
@@ -303,8 +317,7 @@ def test_readings_zeroed_on_the_paper(run):
     right = found(run, *READ)
     white = right["paper_white_density"]
     write("zeroed.csv", [[r[0], f"{float(r[1]) - white:.3f}", *r[2:]] for r in rows()])
-    said = found(run, "strip", "zeroed.csv", "--tablet", "31")["warnings"]
-    assert any("zeroed on the paper" in w and "--paper-density" in w for w in said)
+    assert codes(found(run, "strip", "zeroed.csv", "--tablet", "31")) == ["zeroed_on_paper"]
     mended = found(run, "strip", "zeroed.csv", "--tablet", "31", "--relative-to-paper",
                    "--paper-density", f"{white:.3f}")
     assert mended["base_printing_time_s"] == pytest.approx(right["base_printing_time_s"],
@@ -317,17 +330,16 @@ def test_readings_zeroed_on_the_paper(run):
 def test_paper_white_that_was_not_reached_is_said(run):
     body = [r for r in rows(1.5) if int(r[0]) <= 16]
     write("half.csv", body)
-    said = found(run, "strip", "half.csv", "--tablet", "16x0.10")["warnings"]
-    assert any("Paper white was not reached" in w for w in said)
-    assert not any("Paper white" in w for w in found(run, *READ)["warnings"])
+    white = "strip_white_not_reached"
+    assert white in codes(found(run, "strip", "half.csv", "--tablet", "16x0.10"))
+    assert white not in codes(found(run, *READ))
 
 
 def test_after_a_short_strip_no_time_is_called_the_base_printing_time(run):
     write("short.csv", rows(-1.5))
     text = " ".join(run("strip", "short.csv", "--tablet", "31").stdout.split())
-    assert "the base printing time is not known yet: nine times in ten it lies between" in text
-    assert "strict" not in text
-    assert "long enough to show black" in text
+    assert "base printing time: not known yet; nine times in ten it lies between" in text
+    assert "one step less" not in text
 
 
 def test_the_response_is_drawn_and_not_over_another_file(run):
@@ -337,3 +349,22 @@ def test_the_response_is_drawn_and_not_over_another_file(run):
     assert Path("p.png").read_bytes().startswith(b"\x89PNG")
     assert "p.png is there already" in refused(
         run, "strip", "strip.csv", "--tablet", "31", "--time", "12min", "--plot", "p.png")
+
+
+def test_rewording_changes_no_document(run, monkeypatch):
+    """Every sentence of show/ replaced by "x": the same document, byte for byte."""
+    write("slip.csv", [[*r, "wet"] for r in without(rows(-1.5), "4", "film", -0.5)],
+          (*HEADER, "state"))
+
+    def made(name, *more):
+        done = run("strip", "slip.csv", "--tablet", "31", "-o", name, *more)
+        assert done.exit_code == 0, done.output
+        return done.stdout, Path(name).read_bytes()
+
+    before, document = made("a.process.json")
+    monkeypatch.setattr(strip_text, "sentence", lambda _found: "x")
+    after, again = made("a.process.json", "--force")
+    assert again == document
+    assert before.count("warning") == after.count("warning   x") == 3
+    process = read_process("a.process.json")
+    assert encode(rebuild_process(process)) == encode(process)

@@ -33,7 +33,8 @@ from tonewright.files.documents import (
 from tonewright.record.setup import Setup
 from tonewright.scan.response import response_from_scale
 from tonewright.scan.scanner import response_from_dict
-from tonewright.strip.process import process_from_dict
+from tonewright.strip.process import FORM as PROCESS
+from tonewright.strip.process import Process
 from tonewright.target.document import target_from_dict
 from tonewright.target.layout import LayoutSettings, even_levels, make_target
 from tonewright.virtual.darkroom import Darkroom, Flaws, measure_target
@@ -210,14 +211,16 @@ def spoilt(document, place):
 @pytest.mark.parametrize("kind", ["curve", "process", "target", "scanner"])
 def test_whatever_is_spoilt_is_said_in_plain_words(kind, curve):
     made, rebuild = {
-        "curve": lambda: (curve, curve_from_dict),
-        "process": lambda: (read_process(CURVES / "kallitype.process.json"), process_from_dict),
-        "target": lambda: (make_target(even_levels(5), LayoutSettings()), target_from_dict),
+        "curve": lambda: (curve.to_dict(), curve_from_dict),
+        "process": lambda: (PROCESS.encode(read_process(CURVES / "kallitype.process.json")),
+                            lambda data: PROCESS.decode(Process, data)),
+        "target": lambda: (make_target(even_levels(5), LayoutSettings()).to_dict(),
+                           target_from_dict),
         "scanner": lambda: (response_from_scale(
-            np.linspace(0.1, 2.0, 12), np.linspace(0.9, 0.1, 12), np.full(12, 1e-3)),
+            np.linspace(0.1, 2.0, 12), np.linspace(0.9, 0.1, 12), np.full(12, 1e-3)).to_dict(),
             response_from_dict),
     }[kind]()
-    document = json.loads(json.dumps(made.to_dict()))
+    document = json.loads(json.dumps(made))
     refused = 0
     for place in places(document):
         for copy in spoilt(document, place):

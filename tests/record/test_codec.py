@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import math
-from copy import deepcopy
 from dataclasses import FrozenInstanceError, dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal
@@ -36,13 +35,9 @@ from tonewright.record.codec import (
 )
 from tonewright.record.findings import Finding
 from tonewright.record.schema import ABOVE_ZERO, Rule
-from tonewright.record.setup import Setup
 from tonewright.record.times import TIME_RULE, PrintingTime, TimeUnit
 from tonewright.scales import Array
 from tonewright.strip.process import ProcessSettings
-from tonewright.strip.process import StripSummary as OldFindings
-from tonewright.strip.process import process_from_dict as old_process
-from tonewright.strip.tablet import Tablet
 
 if TYPE_CHECKING:
     from nowhere import Unknown  # a name that cannot be imported
@@ -541,38 +536,11 @@ def test_inherited_fields_are_of_the_types_they_had():
 
 
 @pytest.fixture(scope="module")
-def process() -> Any:
-    return json.loads((CURVES / "kallitype.process.json").read_text(encoding="utf-8"))
-
-
-@pytest.fixture(scope="module")
 def curve() -> Any:
     return json.loads((CURVES / "kallitype.curve.json").read_text(encoding="utf-8"))
 
 
-@pytest.mark.parametrize(("kind", "name"), [
-    (Setup, "setup"), (ProcessSettings, "settings"), (Tablet, "tablet")])
-def test_parts_of_a_process_as_the_old_reader_reads_them(process, kind, name):
-    read_before = getattr(old_process(process), name)
-    assert read(kind, process[name]) == read_before
-    assert encode(read_before) == process[name]
-
-
-def test_the_findings_of_a_process_and_their_faults(process):
-    old = old_process(process).summary
-    assert decode(OldFindings, process["summary"], "the summary", "x") == old
-    assert encode(old) == process["summary"]
-    for name, value in (("noise_density_sd", "x"), ("reached_black", 1), ("warnings", [1])):
-        broken = deepcopy(process)
-        broken["summary"][name] = value
-        with pytest.raises(DocumentError) as before:
-            old_process(broken)
-        with pytest.raises(DocumentError) as now:
-            decode(OldFindings, broken["summary"], "the summary", "x")
-        assert now.value.given == before.value.given
-
-
-def test_rules_of_a_part_are_said_with_its_place(process):
+def test_rules_of_a_part_are_said_with_its_place():
     with pytest.raises(DocumentError) as caught:
         decode(ProcessSettings, {"just_visible_lightness": 20, "count_all": False}, "the settings",
                "x")

@@ -11,12 +11,18 @@ from tonewright.strip.check import (
     Placed,
     check_halves,
     contradictions,
-    doubt_words,
     find_doubtful,
     scatter_of,
+    set_aside,
     smooth_strip,
     speaks_against,
-    step_name,
+)
+from tonewright.strip.findings import (
+    FilmTooDense,
+    LighterAgain,
+    OddStep,
+    ReadingsScatter,
+    StripsDisagree,
 )
 from tonewright.strip.readings import StripPatch
 from tonewright.strip.tablet import nominal_tablet
@@ -84,49 +90,52 @@ def test_several_are_found_though_they_hide_each_other():
     assert sorted(found) == [1, 8, 19]
 
 
-def test_what_is_said_of_them():
+def test_what_is_set_aside_is_kept_with_its_place():
     one = placed(3, change={2: -0.5})
-    (said,) = doubt_words(one, {1: -0.5})
-    assert "step 2 under the film of a is 0.50 lighter" in said
-    assert doubt_words(one, {}) == []
-    assert step_name(StripPatch(4, 1.0, None, "bare", TIME, None)) == "step 4 on the bare half"
+    (found,) = set_aside(one, {1: -0.5})
+    assert found.steps == (OddStep(2, "film", "a", one.patches[1].density, -0.5),)
+    assert set_aside(one, {}) == []
 
 
 def test_a_strip_that_gets_lighter_again_is_warned_of():
     """Two stains side by side look like a curve that turns: said, and not set right."""
-    assert not any("lighter again" in w for s in range(30) for w in contradicted(placed(s)))
+    assert not any(contradicted(placed(s)) for s in range(30))
     for change in ({1: -0.2, 2: -0.2}, {1: -0.3, 2: -0.3, 3: -0.3}):
-        said = contradicted(placed(3, change=change))
-        assert any("gets lighter again" in w and "--skip" in w for w in said), said
+        (found,) = contradicted(placed(3, change=change))
+        assert isinstance(found, LighterAgain)
+        (darkest,) = found.darkest
+        assert (darkest.through, darkest.print_name) == ("film", "a")
+        assert max(change) < darkest.step < 12
 
 
 def test_strips_of_one_paper_agree_and_of_two_do_not():
     assert contradicted(placed(7, prints=("a", "b"))) == []
-    (said,) = contradicted(placed(7, prints=("a", "b"), shift=0.25))
-    assert "do not lie on one curve" in said
-    assert "evaluate each by itself" in said
+    (found,) = contradicted(placed(7, prints=("a", "b"), shift=0.25))
+    assert (type(found), found.parts) == (StripsDisagree, "strips")
+    assert found.joint_density_sd > 1.5 * found.own_density_sd
 
 
 def test_readings_that_scatter_much_are_warned_of():
-    said = against(placed(9, noise=0.12), None)
-    assert any("scatter by 0.1" in words for words in said)
+    (found,) = against(placed(9, noise=0.12), None)
+    assert isinstance(found, ReadingsScatter)
+    assert found.density_sd == pytest.approx(0.12, abs=0.04)
 
 
 def test_a_film_that_takes_more_than_clear_film_can():  # common practice, no source
     assert against(placed(11), 0.15) == []
-    (said,) = against(placed(11), 0.19)
-    assert "seems to take 0.19 of density" in said
+    assert against(placed(11), 0.19) == [FilmTooDense(0.19)]
     check_halves(0.3, 0.02)
-    with pytest.raises(FitError, match=r"took 0\.60 of density.*--tablet"):
+    with pytest.raises(FitError) as caught:
         check_halves(0.6, 0.05)
+    assert caught.value.code == "film_impossible"
 
 
-def test_a_black_that_turns_over_is_warned_of():
+def test_a_black_that_solarises_is_warned_of():
     found = 0
     for seed in range(10):
         turned = placed(seed, longer=3.0)  # stops
         turned.y[:8] -= np.linspace(0.1, 0.0, 8)
-        found += any("a black that turns over" in words for words in contradicted(turned))
+        found += any(isinstance(f, LighterAgain) for f in contradicted(turned))
     assert found >= 8
 
 

@@ -11,7 +11,13 @@ import pytest
 from tonewright.errors import OptionError
 from tonewright.record.times import PrintingTime, parse_time
 from tonewright.scales import STOP
-from tonewright.strip.exposure import EyeStrip, iso_range_class, judge_by_eye, log_exposure_range
+from tonewright.strip.exposure import (
+    EyeStrip,
+    eye_strips,
+    iso_range_class,
+    judge_by_eye,
+    log_exposure_range,
+)
 from tonewright.strip.tablet import nominal_tablet
 
 REFERENCE = Path(__file__).parents[1] / "reference"
@@ -98,8 +104,9 @@ def test_a_strip_on_which_two_steps_merge_stays_right_beside_another():
 
 
 def test_strips_that_contradict_are_refused():
-    with pytest.raises(OptionError, match="agree"):
+    with pytest.raises(OptionError) as caught:
         eye(("30min", 1), ("10min", 2))
+    assert caught.value.code == "eye_strips_contradict"
 
 
 def test_strips_that_differ_by_a_step_are_taken_together():
@@ -115,8 +122,9 @@ def test_strips_that_differ_by_a_step_are_taken_together():
     assert not eye(("10min", 1), ("15min", 2)).differ
     # exactly a step apart is still one step; more is a contradiction
     assert eye(("600s", 1), (f"{600 * 10**0.1:.6f}s", 4)).differ
-    with pytest.raises(OptionError, match="agree to a step"):
+    with pytest.raises(OptionError) as caught:
         eye(("600s", 1), (f"{599 * 10**0.1:.6f}s", 4))
+    assert caught.value.code == "eye_strips_contradict"
 
 
 @pytest.mark.parametrize("merged", [16, 30])
@@ -132,16 +140,18 @@ def test_a_strip_that_is_nearly_all_black_leads_nearer_in_steps(merged):
 
 @pytest.mark.parametrize("merged", [0, -1, 31, 99])
 def test_impossible_counts_are_refused(merged):
-    with pytest.raises(OptionError, match="merge"):
+    with pytest.raises(OptionError) as caught:
         eye(("10min", merged))
+    assert caught.value.code == "eye_count_impossible"
 
 
 def test_integrator_units():
     result = judge_by_eye(TABLET, [EyeStrip(PrintingTime(100.0, "unit"), 1)])
     assert result.next_time == PrintingTime(141.0, "unit")
-    with pytest.raises(OptionError, match="same unit"):
+    with pytest.raises(OptionError) as caught:
         judge_by_eye(TABLET, [EyeStrip(PrintingTime(100.0, "unit"), 1),
                               EyeStrip(PrintingTime(100.0), 2)])
+    assert caught.value.code == "time_units_differ"
 
 
 def test_a_unit_mix_up_names_the_times_as_they_were_given():
@@ -161,3 +171,12 @@ def test_every_class_of_iso_6846():  # ISO 6846:1992, 6.2: 0.35 to 0.44 is 40 ..
 def test_three_merged_on_either_tablet(name, least):  # common practice, no source
     result = judge_by_eye(nominal_tablet(name), [EyeStrip(PrintingTime(600.0), 3)])
     assert -0.5 <= result.change_stops <= -least
+
+
+def test_every_strip_needs_a_time_and_a_count():
+    times = [PrintingTime(600.0), PrintingTime(900.0)]
+    assert eye_strips(times, [1, 2]) == [EyeStrip(times[0], 1), EyeStrip(times[1], 2)]
+    for given, merged in ((times, [1]), ([], [2]), ([], [])):
+        with pytest.raises(OptionError) as caught:
+            judge_by_eye(TABLET, eye_strips(given, merged))
+        assert caught.value.code == "eye_strip_incomplete"

@@ -40,10 +40,14 @@ def test_nominal_tablets(text, count, step):
     assert tablet.densities[0] == 0.0
 
 
-@pytest.mark.parametrize("text", ["", "thirty", "31 steps", "3x0.1", "31x0", "31x9", "0x0.1"])
-def test_impossible_tablets_are_refused(text):
-    with pytest.raises(OptionError):
+@pytest.mark.parametrize(("text", "code"), [
+    ("", "tablet_unknown"), ("thirty", "tablet_unknown"), ("31 steps", "tablet_unknown"),
+    ("3x0.1", "tablet_too_short"), ("0x0.1", "tablet_too_short"), ("31x0", "tablet_not_rising"),
+    ("31x9", "tablet_beyond_film")])
+def test_impossible_tablets_are_refused(text, code):
+    with pytest.raises(OptionError) as caught:
         nominal_tablet(text)
+    assert caught.value.code == code
 
 
 def test_a_measured_tablet_is_read_in_the_order_of_its_steps():

@@ -3,11 +3,19 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import click
 
-from tonewright.cli.options import PATH, as_json, leave_out, print_json, scale, zero_options
-from tonewright.errors import OptionError
+from tonewright.cli.options import (
+    PATH,
+    as_json,
+    leave_out,
+    print_json,
+    reading_choices,
+    scale,
+    zero_options,
+)
 
 
 @click.command("inks")
@@ -27,8 +35,8 @@ from tonewright.errors import OptionError
 @as_json
 def command(
     readings: tuple[Path, ...], process_file: Path | None, target_file: Path | None,
-    time_text: str | None, needed: float | None, leave_out: tuple[str, ...], scale: str | None,
-    relative_to_paper: bool, paper_density: float | None, as_json: bool,
+    time_text: str | None, needed: float | None, leave_out: tuple[str, ...], as_json: bool,
+    **how: Any,
 ) -> None:
     """Rank colours of ink by what the coating sees of them, and pick one for the negatives.
 
@@ -46,30 +54,15 @@ def command(
       tonewright inks list.csv --target inks.target.json --process kallitype.process.json
       tonewright inks inks.csv --process kallitype.process.json --time 94min --json
     """
-    from tonewright.files.documents import read_process
-    from tonewright.files.tables import read_table
-    from tonewright.files.targets import read_target
-    from tonewright.inks.chart import chart_readings
-    from tonewright.inks.rank import InkSettings, rank_inks
-    from tonewright.measured.readings import ReadingOptions
+    from tonewright.files.inks import InkFiles, rank_ink_files
+    from tonewright.inks.rank import InkSettings
     from tonewright.record.times import parse_time
     from tonewright.show.inks_text import inks_json, inks_text
 
-    if not readings:
-        raise OptionError("no readings were named", "inks are compared by a printed chart of them",
-                          "draw one with tonewright target --ink-colours -o inks.tif, print and"
-                          " read it, then tonewright inks READINGS.csv --process"
-                          " NAME.process.json")
-    if process_file is None:
-        raise OptionError("no process was named",
-                          "what a print density says of the ink is told by the process response",
-                          "add --process NAME.process.json, from tonewright strip")
-    process = read_process(process_file)
-    target = None if target_file is None else read_target(target_file)
-    options = ReadingOptions(None, scale, relative_to_paper, paper_density)  # type: ignore[arg-type]
-    chart = chart_readings([read_table(p) for p in readings], target, options)
     time = None if time_text is None else parse_time(time_text)
-    ranking = rank_inks(chart, process, InkSettings(time, needed, leave_out))
+    ranking = rank_ink_files(
+        InkFiles(readings, process_file, target_file, reading_choices(how)),
+        InkSettings(time, needed, leave_out))
     if as_json:
         print_json(inks_json(ranking))
     else:

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -21,6 +20,14 @@ from tonewright.cli.options import (
 )
 from tonewright.errors import OptionError
 
+if TYPE_CHECKING:
+    from tonewright.files.raster.scans import Channel
+    from tonewright.measured.columns import Weighting
+    from tonewright.record.times import PrintingTime
+    from tonewright.scan.strips import Halves
+    from tonewright.strip.process import Process
+    from tonewright.strip.tablet import Tablet
+
 
 @click.command("strip")
 @click.argument("readings", nargs=-1, type=PATH)
@@ -33,9 +40,9 @@ from tonewright.errors import OptionError
 @click.option("-o", "--output", type=PATH, help="The process to write, NAME.process.json.")
 @click.option("--flip", is_flag=True, help="The strip was read from the dense end.")
 @click.option("--skip", multiple=True, type=int, metavar="STEP",
-              help="A step that was not measured or shall not count; may be given several times.")
+              help="A step that was not measured, or to leave out; may be given several times.")
 @click.option("--count-all", is_flag=True,
-              help="Count steps that do not fit their neighbours, too.")
+              help="Count the steps that disagree with their neighbours, too.")
 @scale
 @zero_options
 @click.option("--just-visible", type=float, default=1.0, show_default=True,
@@ -52,7 +59,7 @@ from tonewright.errors import OptionError
 @click.option("--channel", type=click.Choice(["red", "green", "blue", "luminance"]),
               help="RGB scan: which channel to read; without it the luminance.")
 @click.option("--allow-jpeg", is_flag=True,
-              help="Scan: read a JPEG all the same; its blacks are not to be trusted.")
+              help="Scan: read a JPEG all the same; its blacks are not reliable.")
 @setup_options_but("printing_time")
 @plot
 @force
@@ -60,8 +67,9 @@ from tonewright.errors import OptionError
 def command(
     readings: tuple[Path, ...], tablet_text: str | None, times: tuple[str, ...],
     merged: tuple[int, ...], output: Path | None, flip: bool, skip: tuple[int, ...],
-    scale: str | None, just_visible: float, setup_file: Path | None, force: bool, as_json: bool,
-    scanner_file: Path | None, corners: str | None, halves: str, channel: str | None,
+    scale: Weighting | None, just_visible: float, setup_file: Path | None, force: bool,
+    as_json: bool, scanner_file: Path | None, corners: str | None, halves: Halves,
+    channel: Channel | None,
     allow_jpeg: bool, plot: Path | None, count_all: bool, relative_to_paper: bool,
     paper_density: float | None, **setup: str | None,
 ) -> None:
@@ -72,7 +80,7 @@ def command(
 
     By eye: count the steps that cannot be told apart from step 1, through the film, and give
     --merged with --time. From measurements: READINGS is a CSV with the columns step and density
-    (or lightness, LAB, XYZ, a spectrum), and if need be through (film or bare), time, print, and
+    (or lightness, LAB, XYZ, a spectrum), and if necessary through (film or bare), time, print, and
     state (dry or wet).
 
     From a scan: READINGS is the scan of the strip (TIFF or PNG, 16-bit gray, automatic
@@ -85,123 +93,55 @@ def command(
       tonewright strip strip.csv --tablet 31 --time 10min -o kallitype.process.json
       tonewright strip scan.tif --tablet 31 --time 10min --scanner flatbed.scanner.json
     """
-    from tonewright.files.documents import read_tablet
+    from tonewright.files.documents import read_setup, read_tablet
     from tonewright.record.times import parse_time
-    from tonewright.strip.process import ProcessSettings
 
     if tablet_text is None:
-        raise OptionError("no tablet was named", "what a step holds back must be known",
-                          "add --tablet 31 (31 steps of 0.10), --tablet 21 (21 of 0.15), another"
-                          " as 25x0.12, or a CSV of its measured densities")
+        from tonewright.strip.tablet import TABLETS
+
+        raise OptionError("no tablet was named", TABLETS, "name the one you have",
+                          code="tablet_unknown")
     tablet = read_tablet(tablet_text)
-    printed = [parse_time(t) for t in times]
-    if merged and readings:
-        raise OptionError("--merged and readings are both given",
-                          "a strip is judged by eye or measured", "leave one of the two out")
-    if not readings:
-        _by_eye(tablet, printed, merged, output or plot, as_json)
+    printed = tuple(map(parse_time, times))
+    if not readings or merged:
+        _by_eye(tablet, printed, merged, (*readings, *filter(None, (output, plot))), as_json)
         return
-    inputs = [*readings, Path(tablet_text), *([setup_file] if setup_file else [])]
+    from tonewright.files.strips import StripSettings, read_strip
+    from tonewright.measured.readings import ReadingOptions
+    from tonewright.record.setup import Setup
+    from tonewright.scan.rectify import parse_corners
+    from tonewright.strip.fit import make_process
+    from tonewright.strip.process import ProcessSettings, process_name
+
+    inputs = [*readings, Path(tablet_text), *filter(None, (setup_file, scanner_file))]
     check_outputs(output, plot, inputs, force)
-    scans = _Scans(scanner_file, corners, halves, channel, allow_jpeg)
-    scans.check(readings, flip, relative_to_paper)
-    how = _How(scale, flip, skip, _paper(relative_to_paper, paper_density))
-    strip = _read(readings, tablet, printed, how, scans)
-    process = _evaluate(strip, tablet, (output or readings[0]).name,
-                        ProcessSettings(just_visible, count_all), (setup_file, setup))
-    _finish(process, (output, plot), force, as_json)
-
-
-@dataclass(frozen=True)
-class _How:
-    """How the readings of all files are understood."""
-
-    scale: Any
-    flip: bool
-    skip: tuple[int, ...]
-    paper_density: float | None
-
-
-def _paper(relative: bool, paper_density: float | None) -> float | None:
-    """What is added to readings that count from the bare paper."""
-    from tonewright.measured.readings import ReadingOptions, refuse_relative
-
-    ReadingOptions(relative_to_paper=relative, paper_density=paper_density)
-    if relative and paper_density is None:
-        refuse_relative()
-    return paper_density
-
-
-@dataclass(frozen=True)
-class _Scans:
-    """The options that hold for scans alone."""
-
-    scanner: Path | None
-    corners: str | None
-    halves: str
-    channel: str | None
-    allow_jpeg: bool
-
-    def check(self, readings: tuple[Path, ...], flip: bool, relative: bool) -> None:
-        """Refuse what would silently not count."""
-        from tonewright.files.raster.open import is_picture
-
-        scans = [path for path in readings if is_picture(path)]
-        given = [name for name, value in (
-            ("--scanner", self.scanner), ("--corners", self.corners), ("--channel", self.channel),
-            ("--allow-jpeg", self.allow_jpeg), ("--halves", self.halves != "2")) if value]
-        if given and not scans:
-            raise OptionError(f"{given[0]} is given, but {readings[0]} is no scan",
-                              "it says how a scan (TIFF or PNG) is read",
-                              f"leave {given[0]} out, or name the scan")
-        if self.corners and len(scans) > 1:
-            raise OptionError(f"--corners is given for {len(scans)} scans",
-                              "each scan has corners of its own", "read one scan at a time")
-        if scans and relative:
-            raise OptionError(f"--relative-to-paper is given, but {scans[0]} is a scan",
-                              "a scanner's densities count from no paper",
-                              "leave it out; evaluate scans and an instrument's readings that"
-                              " count from the paper one by one")
-        if scans and flip:
-            raise OptionError(f"--flip is given, but {scans[0]} is a scan",
-                              "in a scan the dark end is step 1, whichever way it lies",
-                              "leave --flip out")
-
-    def table(self, path: Path, steps: int) -> Any:
-        """A scanned strip as a table of readings."""
-        from tonewright.files.raster.scans import read_scan
-        from tonewright.files.scanners import read_scanner
-        from tonewright.scan.steps import parse_corners
-        from tonewright.scan.strips import StripScan, read_strip_scan
-
-        response = read_scanner(self.scanner) if self.scanner else None
-        corners = parse_corners(self.corners) if self.corners else None
-        scan = read_scan(path, allow_jpeg=self.allow_jpeg,
-                         channel=self.channel)  # type: ignore[arg-type]
-        how = StripScan(response, corners, self.halves)  # type: ignore[arg-type]
-        return read_strip_scan(scan, steps, scan.sha256 or "", how).table
+    base = read_setup(setup_file) if setup_file else Setup()
+    strip = read_strip(readings, tablet, StripSettings(
+        printed, ReadingOptions(None, scale, relative_to_paper, paper_density), flip, skip,
+        scanner_file, parse_corners(corners) if corners else None, halves, channel, allow_jpeg))
+    process = make_process(strip, tablet, base.with_changes(setup),
+                           process_name((output or readings[0]).name),
+                           ProcessSettings(just_visible, count_all))
+    _finish(process, output, plot, force, as_json)
 
 
 def _by_eye(
-    tablet: Any, printed: list[Any], merged: tuple[int, ...], output: Path | None, as_json: bool
+    tablet: Tablet, printed: tuple[PrintingTime, ...], merged: tuple[int, ...],
+    beside: tuple[Path, ...], as_json: bool,
 ) -> None:
     from tonewright.show.strip_text import eye_json, eye_text
-    from tonewright.strip.exposure import EyeStrip, judge_by_eye
+    from tonewright.strip.exposure import eye_strips, judge_by_eye
 
+    if merged and beside:
+        raise OptionError(f"--merged and {beside[0]} are both given",
+                          "a strip is judged by eye, which gives a time alone, or measured",
+                          "leave one of the two out")
     if not merged:
         raise OptionError("neither readings nor --merged are given",
                           "a strip is measured or judged by eye",
                           "name a CSV file of readings, or count the steps that merge with step 1"
                           " and add --merged")
-    if len(merged) != len(printed):
-        raise OptionError(f"--time is {_given(len(printed))}, --merged"
-                          f" {_given(len(merged))}", "every strip has a time and a count",
-                          "write --time 10min --merged 2 for each strip")
-    if output is not None:
-        raise OptionError("-o or --plot with --merged",
-                          "the eye alone gives a time, not a process response",
-                          "measure the strip, or leave it out")
-    strips = [EyeStrip(t, k) for t, k in zip(printed, merged, strict=True)]
+    strips = eye_strips(printed, merged)
     result = judge_by_eye(tablet, strips)
     if as_json:
         print_json(eye_json(result))
@@ -209,59 +149,12 @@ def _by_eye(
         click.echo(eye_text(result, tablet, strips))
 
 
-def _given(count: int) -> str:
-    return {0: "not given", 1: "given once", 2: "given twice"}.get(count, f"given {count} times")
-
-
-def _read(
-    paths: tuple[Path, ...], tablet: Any, printed: list[Any], how: _How, scans: _Scans,
-) -> Any:
-    """Strips of one or several files; with as many times as files, each has its own."""
-    from tonewright.files.raster.open import is_picture
-    from tonewright.files.tables import read_table
-    from tonewright.strip.readings import StripOptions, combine_strips, strip_from_table
-
-    if len(printed) not in (0, 1, len(paths)):
-        raise OptionError(f"--time is {_given(len(printed))} for {len(paths)}"
-                          f" file{'s' if len(paths) > 1 else ''}",
-                          "one time holds for all files, or each file has its own",
-                          "give --time once, or once for each file in the same order")
-    times = printed * len(paths) if len(printed) == 1 else printed or [None] * len(paths)
-    count = len(tablet.densities)
-    tables = [scans.table(p, count) if is_picture(p) else read_table(p, "step") for p in paths]
-    return combine_strips([
-        strip_from_table(table, tablet, StripOptions(t, how.scale, how.flip, how.skip,
-                                                     how.paper_density))
-        for table, t in zip(tables, times, strict=True)])
-
-
-def _evaluate(
-    strip: Any, tablet: Any, name: str, settings: Any,
-    said: tuple[Path | None, dict[str, str | None]],
-) -> Any:
-    from tonewright.files.documents import read_setup
-    from tonewright.record.setup import Setup
-    from tonewright.strip.fit import make_process
-
-    setup_file, setup = said
-    base = read_setup(setup_file) if setup_file else Setup()
-    plain = name.removesuffix(".json").removesuffix(".process").removesuffix(".csv")
-    plain = plain.removesuffix(".tif").removesuffix(".tiff").removesuffix(".png")
-    return make_process(strip, tablet, base.with_changes(setup), plain, settings)
-
-
 def _finish(
-    process: Any, outputs: tuple[Path | None, Path | None], force: bool, as_json: bool
+    process: Process, output: Path | None, plot: Path | None, force: bool, as_json: bool
 ) -> None:
     from tonewright.files.documents import write_process
-    from tonewright.show.strip_text import (
-        exposing_text,
-        next_words,
-        process_json,
-        process_text,
-    )
+    from tonewright.show.strip_text import process_json, process_text
 
-    output, plot = outputs
     if output is not None:
         write_process(output, process, force=force)
     if plot is not None:
@@ -269,10 +162,8 @@ def _finish(
         from tonewright.show.plots import plot_process
 
         write_bytes(plot, plot_process(process), force=force)
+    file = None if output is None else str(output)
     if as_json:
-        print_json({**process_json(process), "output": None if output is None else str(output)})
-        return
-    click.echo(process_text(process))
-    click.echo("\nWritten: " + (str(output) if output else "nothing; add -o NAME.process.json"))
-    click.echo(f"Next:    {next_words(process, None if output is None else str(output))}")
-    click.echo(exposing_text())
+        print_json({**process_json(process), "output": file})
+    else:
+        click.echo(process_text(process, file))

@@ -5,9 +5,12 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import get_args
 
 from tonewright.errors import FileError, counted
 from tonewright.measured.columns import Source, Table, has_values, is_usable, listed, plain_cell
+from tonewright.measured.findings import CountKeyword, EndDataMissing, StatedCountWrong
+from tonewright.record.findings import Finding
 
 MOST_FIELDS = 2000
 """Full spectra and all colour values come to some 500."""
@@ -22,9 +25,9 @@ class _Section:
     columns: list[str] = field(default_factory=list)
     rows: list[tuple[str, ...]] = field(default_factory=list)
     lines: list[int] = field(default_factory=list)
-    notes: list[str] = field(default_factory=list)
-    stated_fields: int | None = None
-    stated_sets: int | None = None
+    stated: dict[CountKeyword, int] = field(default_factory=dict)
+    """What NUMBER_OF_FIELDS and NUMBER_OF_SETS say."""
+    findings: list[Finding] = field(default_factory=list)
     begins: int = 0
 
 
@@ -75,12 +78,12 @@ class _Parser:
                 self._keyword(section, words)
         chosen = self._choose(level_field)
         return Table(
-            columns=tuple(chosen.columns),
-            rows=tuple(chosen.rows),
+            columns=tuple(chosen.columns), rows=tuple(chosen.rows),
             source=Source(self.name, "cgats", digest, tuple(self.remarks)),
-            line_numbers=tuple(chosen.lines),
-            notes=tuple(chosen.notes),
-        )
+            line_numbers=tuple(chosen.lines), findings=tuple(chosen.findings))
+
+    def _fault(self, line: int, given: str, rule: str, way_out: str) -> FileError:
+        return FileError(f"in {self.name}, line {line}: {given}", rule, way_out)
 
     def _words(self) -> list[str]:
         """The next line in words, quotes taken off; a comment is kept as a remark."""
@@ -98,26 +101,22 @@ class _Parser:
             else:
                 words.append(plain if plain is not None else quoted.replace('""', '"').strip())
         if line[end:].strip():
-            raise FileError(
-                f"in {self.name}, line {self.at}: a quote opens and does not close",
-                "text in quotes ends on the same line",
-                "close the quote, or remove it",
-            )
+            raise self._fault(self.at, "a quote opens and does not close",
+                              "text in quotes ends on the same line",
+                              "close the quote, or remove it")
         return words
 
     def _keyword(self, section: _Section, words: list[str]) -> None:
-        if words[0] in ("NUMBER_OF_FIELDS", "NUMBER_OF_SETS") and len(words) > 1:
-            count = int(words[1]) if re.fullmatch(r"\d{1,9}", words[1], re.ASCII) else None
-            if words[0] == "NUMBER_OF_FIELDS":
-                section.stated_fields = count
-            else:
-                section.stated_sets = count
+        keyword = next((k for k in get_args(CountKeyword) if k == words[0]), None)
+        if keyword is not None and len(words) > 1:
+            section.stated.pop(keyword, None)
+            if re.fullmatch(r"\d{1,9}", words[1], re.ASCII):
+                section.stated[keyword] = int(words[1])
         elif words[0] in ("END_DATA", "END_DATA_FORMAT"):
-            raise FileError(
-                f"in {self.name}, line {self.at}: {words[0]} without its beginning",
+            raise self._fault(
+                self.at, f"{words[0]} without its beginning",
                 f"{words[0]} closes a block that {words[0].replace('END', 'BEGIN')} opens",
-                "export the file again",
-            )
+                "export the file again")
         else:
             self.remarks.append(self.lines[self.at - 1].strip())
 
@@ -126,86 +125,69 @@ class _Parser:
         begins = self.at
         while "END_DATA_FORMAT" not in columns:
             if self.at >= len(self.lines) or len(columns) > MOST_FIELDS:
-                raise FileError(
-                    f"in {self.name}, line {begins}: BEGIN_DATA_FORMAT is not closed",
-                    "END_DATA_FORMAT ends the list of field names",
-                    "the file may be cut short: export it again",
-                )
+                raise self._fault(begins, "BEGIN_DATA_FORMAT is not closed",
+                                  "END_DATA_FORMAT ends the list of field names",
+                                  "the file may be cut short: export it again")
             columns = columns + self._words()
         columns = columns[: columns.index("END_DATA_FORMAT")]
         if not columns:
-            raise FileError(
-                f"in {self.name}, line {begins}: the list of field names is empty",
-                "BEGIN_DATA_FORMAT is followed by the names of the columns",
-                "export the file again",
-            )
+            raise self._fault(begins, "the list of field names is empty",
+                              "BEGIN_DATA_FORMAT is followed by the names of the columns",
+                              "export the file again")
         return columns
 
     def _data(self, section: _Section, words: list[str]) -> None:
         """The rows up to END_DATA; a row may go on over several lines."""
         if not section.columns:
-            raise FileError(
-                f"in {self.name}, line {self.at}: data without field names",
-                "BEGIN_DATA_FORMAT comes before BEGIN_DATA and names the columns",
-                "export the file again",
-            )
+            raise self._fault(self.at, "data without field names",
+                              "BEGIN_DATA_FORMAT comes before BEGIN_DATA and names the columns",
+                              "export the file again")
+        width = len(section.columns)
         row: list[str] = []
-        closed = False
-        while not closed:
+        while True:
             closed = "END_DATA" in words
             found = words[: words.index("END_DATA")] if closed else words
             if found and not row:
                 section.lines.append(self.at)
             begun = len(row)
             row = row + found
-            if len(row) > len(section.columns):
-                self._wrong_count(section, begun or len(row))
-            if closed and 0 < len(row) < len(section.columns):
-                self._wrong_count(section, len(row))
-            if len(row) == len(section.columns):
+            if len(row) > width:
+                raise self._wrong_count(section, begun or len(row))
+            if closed and 0 < len(row) < width:
+                raise self._wrong_count(section, len(row))
+            if len(row) == width:
                 section.rows.append(tuple(map(plain_cell, section.columns, row)))
                 row = []
-            if not closed:
-                if self._at_end():
-                    break
-                words = self._words()
+            if closed or self._at_end():
+                break
+            words = self._words()
         self._check_counts(section, closed, unfinished=bool(row))
 
     def _at_end(self) -> bool:
         """True if no line is left, or the next one opens another block."""
         return self.at >= len(self.lines) or self.lines[self.at].strip().startswith("BEGIN_DATA")
 
-    def _wrong_count(self, section: _Section, cells: int) -> None:
-        raise FileError(
-            f"in {self.name}, line {section.lines[-1]}: the row has {counted(cells, 'cell')}, "
-            f"the format names {counted(len(section.columns), 'field')}",
+    def _wrong_count(self, section: _Section, cells: int) -> FileError:
+        return self._fault(
+            section.lines[-1], f"the row has {counted(cells, 'cell')}, the format names"
+            f" {counted(len(section.columns), 'field')}",
             "every row of data has as many cells as there are field names",
-            'correct the row (an empty cell is written as ""), or export the file again',
-        )
+            'correct the row (an empty cell is written as ""), or export the file again')
 
     def _check_counts(self, section: _Section, closed: bool, unfinished: bool) -> None:
-        rows, sets = len(section.rows), section.stated_sets
+        rows, sets = len(section.rows), section.stated.get("NUMBER_OF_SETS")
         if not closed and (unfinished or sets != rows):
-            stated = f" of {sets}" if sets is not None else ""
+            of = f" of {sets}" if sets is not None else ""
             raise FileError(
-                f"the file {self.name} ends within its data, after {rows}{stated} whole"
-                f" row{'s' * (rows != 1)}",
-                "END_DATA closes the data",
-                "the file is cut short: copy or export it again",
-            )
+                f"the file {self.name} ends within its data, after {rows}{of} whole"
+                f" row{'s' * (rows != 1)}", "END_DATA closes the data",
+                "the file is cut short: copy or export it again")
         if not closed:
-            section.notes.append(f"{self.name}: END_DATA is missing, but all rows are there")
-        if sets is not None and sets != rows:
-            section.notes.append(
-                f"{self.name}: NUMBER_OF_SETS is {sets}, but {counted(rows, 'row')}"
-                f" {'is' if rows == 1 else 'are'} there"
-            )
-        fields = section.stated_fields
-        if fields is not None and fields != len(section.columns):
-            section.notes.append(
-                f"{self.name}: NUMBER_OF_FIELDS is {fields}, but {len(section.columns)} fields "
-                "are named and filled"
-            )
+            section.findings.append(EndDataMissing(self.name))
+        for keyword, stated in section.stated.items():
+            found = rows if keyword == "NUMBER_OF_SETS" else len(section.columns)
+            if stated != found:
+                section.findings.append(StatedCountWrong(self.name, keyword, stated, found))
 
     def _choose(self, level_field: str | None) -> _Section:
         """The table that says both ink and darkness, or failing that the one with darkness."""
@@ -213,8 +195,7 @@ class _Parser:
             raise FileError(
                 f"the file {self.name} has no data",
                 "CGATS text holds its measurements between BEGIN_DATA and END_DATA",
-                "the file may be cut short: export it again",
-            )
+                "the file may be cut short: export it again")
         if len(self.sections) == 1:
             return self.sections[0]
         filled = [s for s in self.sections if s.rows]
@@ -231,10 +212,8 @@ class _Parser:
     def _several(self, sections: list[_Section], what: str) -> FileError:
         tables = "; ".join(
             f"line {s.begins}: {counted(len(s.rows), 'row')} of {listed(s.columns, 6)}"
-            for s in sections[:6]
-        )
+            for s in sections[:6])
         return FileError(
             f"in {self.name}: {what} ({tables})",
             "one table is read: it says how much ink each patch had and how dark it is",
-            "keep one table per file, or name the column that holds the ink with --level-field",
-        )
+            "keep one table per file, or name the column that holds the ink", code="level_column")

@@ -7,14 +7,14 @@ import csv
 import hashlib
 import io
 import re
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from tonewright.errors import FileError, counted
 from tonewright.files import cgats
 from tonewright.files.opening import read_bytes
 from tonewright.measured.columns import Source, Table, plain_cell
+from tonewright.measured.readings import ReadingOptions, Readings, combine, readings_from_table
 
 MOST_BYTES = 50_000_000
 """Measurements of a thousand patches with spectra take about 300 KB."""
@@ -22,10 +22,7 @@ MOST_CELL_LINES = 20
 """A quoted cell longer than this many lines is a quote that was never closed."""
 
 _OTHER_KINDS: tuple[tuple[bytes, str, str], ...] = (
-    (b"II*\x00", "a TIFF image", ""),
-    (b"MM\x00*", "a TIFF image", ""),
-    (b"II+\x00", "a TIFF image", ""),
-    (b"MM\x00+", "a TIFF image", ""),
+    *((mark, "a TIFF image", "") for mark in (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")),
     (b"\x89PNG", "a PNG image", ""),
     (b"\xff\xd8\xff", "a JPEG image", ""),
     (b"%PDF", "a PDF", ""),
@@ -64,15 +61,31 @@ def read_table(path: Path, level_field: str | None = None) -> Table:
         Not readable, empty, not text, or not of either kind; a row with too few or too many
         cells; an unclosed quote.
     """
-    raw = read_bytes(path, MOST_BYTES, "readings come from a file")
-    text = _decode(raw, path.name)
-    lines = io.StringIO(text, newline=None).read().split("\n")
+    return parse_table(read_bytes(path, MOST_BYTES, "readings come from a file"), path.name,
+                       level_field)
+
+
+def parse_table(raw: bytes, name: str, level_field: str | None = None) -> Table:
+    """The same from the bytes of a file; raises as `read_table`."""
+    lines = io.StringIO(_decode(raw, name), newline=None).read().split("\n")
     if not any(line.strip() for line in lines):
-        raise FileError(f"the file {path.name} is empty", _MEASUREMENTS, _SAVE_AGAIN)
+        raise FileError(f"the file {name} is empty", _MEASUREMENTS, _SAVE_AGAIN)
     digest = hashlib.sha256(raw).hexdigest()
     if cgats.is_cgats(lines):
-        return cgats.parse(lines, path.name, digest, level_field)
-    return _parse_csv(lines, path.name, digest)
+        return cgats.parse(lines, name, digest, level_field)
+    return _parse_csv(lines, name, digest)
+
+
+def read_readings(
+    paths: Sequence[Path], options: ReadingOptions | None = None
+) -> Readings:
+    """The readings of one or several files of a target, as one; each file is read once.
+
+    Raises `FileError` as `read_table`, `ReadingsError` as `readings_from_table` and `combine`.
+    """
+    options = options or ReadingOptions()
+    return combine([readings_from_table(read_table(path, options.level_field), options)
+                    for path in paths])
 
 
 def _decode(raw: bytes, name: str) -> str:
@@ -89,55 +102,41 @@ def _decode(raw: bytes, name: str) -> str:
         if encoding != "utf-8" or _CONTROL.search(raw[:4096].decode("latin-1")):
             where = "bytes that no text has"
         raise FileError(
-            f"the file {name} has {where}",
-            f"{_MEASUREMENTS}, written as UTF-8",
-            "save it again as CSV (UTF-8), or as text with encoding UTF-8",
-        ) from None
+            f"the file {name} has {where}", f"{_MEASUREMENTS}, written as UTF-8",
+            "save it again as CSV (UTF-8), or as text with encoding UTF-8") from None
     text = text.removeprefix("\ufeff").rstrip("\x1a")  # Ctrl-Z ended text files once
     control = _CONTROL.search(text)
     if control:
         line = text.count("\n", 0, control.start()) + 1
         raise FileError(
             f"the file {name} has the control character {ord(control[0]):#04x} in line {line}",
-            _MEASUREMENTS,
-            "check that this is a text file; save it again as CSV (UTF-8)",
-        )
+            _MEASUREMENTS, "check that this is a text file; save it again as CSV (UTF-8)")
     if text.lstrip()[:1] in ("{", "[", "<"):
         what = "markup (XML or HTML)" if text.lstrip().startswith("<") else "a JSON document"
         raise FileError(f"the file {name} is {what}", _MEASUREMENTS, _SAVE_AGAIN)
     return text
 
 
-@dataclass(frozen=True)
-class _Record:
-    """One logical line of a CSV file."""
-
-    line: int
-    cells: list[str]
+_Record = tuple[int, list[str]]
+"""Line number and cells of one logical line."""
 
 
 def _parse_csv(lines: list[str], name: str, digest: str) -> Table:
     comments: list[str] = []
     records = _records(lines, name, comments)
-    header = next(records, None)
-    if header is None:
-        raise FileError(
-            f"the file {name} holds comments only",
-            _MEASUREMENTS,
-            "check that the rows were saved with it",
-        )
-    columns = _header(header, name)
-    rows, line_numbers = [], []
-    for record in records:
-        rows.append(_row(record, columns, name))
-        line_numbers.append(record.line)
-    kept = _drop_unnamed(columns, rows)
+    first = next(records, None)
+    if first is None:
+        raise FileError(f"the file {name} holds comments only", _MEASUREMENTS,
+                        "check that the rows were saved with it")
+    columns = _header(first, name)
+    numbered = [(record[0], _row(record, columns, name)) for record in records]
+    # spreadsheets leave columns without a name and without anything in them
+    kept = [i for i, c in enumerate(columns) if c or any(row[i] for _, row in numbered)]
     return Table(
         columns=tuple(columns[i] or f"column {i + 1}" for i in kept),
-        rows=tuple(tuple(row[i] for i in kept) for row in rows),
+        rows=tuple(tuple(row[i] for i in kept) for _, row in numbered),
         source=Source(name, "csv", digest, tuple(comments)),
-        line_numbers=tuple(line_numbers),
-    )
+        line_numbers=tuple(line for line, _ in numbered))
 
 
 def _records(lines: list[str], name: str, comments: list[str]) -> Iterator[_Record]:
@@ -145,23 +144,19 @@ def _records(lines: list[str], name: str, comments: list[str]) -> Iterator[_Reco
     delimiter = ""
     at = 0
     while at < len(lines):
-        line = lines[at]
-        if not line.strip():
-            at += 1
-        elif line.lstrip().startswith("#"):
+        line, used = lines[at], 1
+        if line.lstrip().startswith("#"):
             comments.append(line.strip())
-            at += 1
         elif not delimiter and (hint := _SEPARATOR_LINE.fullmatch(line)):
             delimiter = hint[1]
-            at += 1
-        else:
+        elif line.strip():
             delimiter = delimiter or _delimiter(line)
             cells, used = _cells(lines, at, delimiter, name)
             if cells[0].startswith("#") and not any(cells[1:]):
                 comments.append(cells[0])  # a spreadsheet put the comment line into quotes
             elif any(cells):
-                yield _Record(at + 1, cells)
-            at += used
+                yield at + 1, cells
+        at += used
 
 
 def _delimiter(header: str) -> str:
@@ -172,9 +167,7 @@ def _delimiter(header: str) -> str:
 
 def _cells(lines: list[str], at: int, delimiter: str, name: str) -> tuple[list[str], int]:
     """Cells of the row that begins on line `at` (from 0), and how many lines it takes."""
-    for used in range(1, MOST_CELL_LINES + 1):
-        if at + used > len(lines):
-            break
+    for used in range(1, min(MOST_CELL_LINES, len(lines) - at) + 1):
         piece = "\n".join(lines[at : at + used])
         try:
             rows = list(csv.reader([piece], delimiter=delimiter, strict=True))
@@ -184,45 +177,30 @@ def _cells(lines: list[str], at: int, delimiter: str, name: str) -> tuple[list[s
             raise FileError(
                 f"in {name}, line {at + 1}: the quotes or the length of a cell are wrong",
                 "a cell in quotes ends with a quote, and quotes inside it are doubled",
-                "correct the row, or save the sheet as CSV (UTF-8) again",
-            ) from None
+                "correct the row, or save the sheet as CSV (UTF-8) again") from None
         return [cell.strip() for cell in rows[0]], used
-    raise FileError(
-        f"in {name}, line {at + 1}: a quote opens and does not close",
-        "a cell in quotes ends with a quote",
-        "close the quote, or remove it",
-    )
+    raise FileError(f"in {name}, line {at + 1}: a quote opens and does not close",
+                    "a cell in quotes ends with a quote", "close the quote, or remove it")
 
 
 def _header(record: _Record, name: str) -> list[str]:
-    cells = list(record.cells)
-    while cells and not cells[-1]:
-        cells.pop()
+    line, cells = record
     if any(re.fullmatch(r"[+-]?[\d.,]+", cell, re.ASCII) for cell in cells):
         raise FileError(
-            f"in {name}, line {record.line}: the first row holds numbers",
-            "the first row names the columns, such as level and density; a line that begins "
-            "with # is a comment",
-            "put a row of column names on top",
-        )
-    return cells + [""] * (len(record.cells) - len(cells))
+            f"in {name}, line {line}: the first row holds numbers",
+            "the first row names the columns, such as level and density; a line that begins"
+            " with # is a comment", "put a row of column names on top")
+    return cells
 
 
 def _row(record: _Record, columns: list[str], name: str) -> list[str]:
     """The cells of a row, as many as there are columns, with decimal points."""
-    cells = record.cells
-    if len(cells) > len(columns) and not any(cells[len(columns) :]):
+    line, cells = record
+    if not any(cells[len(columns) :]):
         cells = cells[: len(columns)]  # spreadsheets pad rows with empty cells
     if len(cells) != len(columns):
         raise FileError(
-            f"in {name}, line {record.line}: the row has {counted(len(cells), 'cell')}, the "
-            f"header {len(columns)}",
-            "every row has as many cells as there are column names",
-            "correct the row; if numbers have decimal commas, separate the cells with semicolons",
-        )
+            f"in {name}, line {line}: the row has {counted(len(cells), 'cell')}, the header"
+            f" {len(columns)}", "every row has as many cells as there are column names",
+            "correct the row; if numbers have decimal commas, separate the cells with semicolons")
     return list(map(plain_cell, columns, cells))
-
-
-def _drop_unnamed(columns: list[str], rows: list[list[str]]) -> list[int]:
-    """Indices of the columns that have a name or something in them."""
-    return [i for i, c in enumerate(columns) if c or any(row[i] for row in rows)]

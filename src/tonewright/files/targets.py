@@ -3,20 +3,152 @@
 from __future__ import annotations
 
 import os
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
+from typing import NamedTuple
 
 from tonewright import __version__
+from tonewright.curve.document import Curve
 from tonewright.errors import OptionError
-from tonewright.files.documents import naming, read_json, to_text
+from tonewright.files.documents import naming, read_curve, read_json, to_text
 from tonewright.files.lettering import text_mask
 from tonewright.files.raster.page import Resolution
 from tonewright.files.raster.tiff_writer import Form, Picture
 from tonewright.files.safe import refuse_existing, whole_file
 from tonewright.files.tables import read_table
-from tonewright.target.document import Target, target_from_dict
+from tonewright.inks.chart import USUAL_LEVELS, chart_tones, colours_from_table, usual_colours
+from tonewright.measured import columns
+from tonewright.negative.ink import agreed_colour
+from tonewright.record.setup import Colour, ink_colour_text
+from tonewright.target import layout
+from tonewright.target.document import FORM, Target
 from tonewright.target.draw import draw, size_px
-from tonewright.target.layout import Tone
+from tonewright.target.layout import LayoutSettings, Tone, even_aims, even_levels, levels_for
+
+
+class TargetFiles(NamedTuple):
+    """What a target is on disk."""
+
+    picture: Path
+    """The negative to print."""
+    document: Path
+    """What the print is read with."""
+
+
+@dataclass(frozen=True)
+class ChartRequest:
+    """The colours of a chart of inks, and the levels that each is printed at."""
+
+    colours: tuple[Colour, ...] = ()
+    """Empty: those of the file, or the usual ones."""
+    file: Path | None = None
+    """A table with the columns red, green, blue."""
+    levels: tuple[float, ...] = USUAL_LEVELS
+
+    def __post_init__(self) -> None:
+        """Hold the rule; `OptionError` otherwise."""
+        if self.colours and self.file is not None:
+            raise OptionError("colours are named one by one and in a file",
+                              "the colours come from one place", "leave one out",
+                              code="chart_colours")
+
+    def tones(self) -> tuple[Tone, ...]:
+        """What the chart prints; raises as `read_table`, `colours_from_table`, `chart_tones`."""
+        colours = self.colours or usual_colours()
+        if self.file is not None:
+            colours = colours_from_table(read_table(self.file))
+        return chart_tones(colours, self.levels)
+
+
+@dataclass(frozen=True)
+class TargetRequest:
+    """What a target prints: even levels of ink, or one of the others."""
+
+    levels: int | None = None
+    """How many; None: `layout.USUAL_LEVELS`."""
+    levels_file: Path | None = None
+    """A table with the levels."""
+    levels_for: Path | None = None
+    """A curve: levels where it is least sure, in its ink."""
+    through: Path | None = None
+    """A curve: even steps of tone through it, in its ink."""
+    chart: ChartRequest | None = None
+    """A chart of inks instead of tones in one ink."""
+
+    def __post_init__(self) -> None:
+        """Hold the rules; `OptionError` says which one is broken."""
+        ways = {"a file of levels": self.levels_file, "levels for a curve": self.levels_for,
+                "tones through a curve": self.through, "a chart of inks": self.chart}
+        given = [way for way, value in ways.items() if value is not None]
+        if self.levels is not None and (self.levels_file or self.chart):
+            given.append("a number of levels")
+        if len(given) > 1:
+            raise OptionError(f"{given[0]} and {given[1]} are asked for",
+                              "what a target prints is said in one way", "leave one out",
+                              code="target_levels_twice")
+
+
+class _Printed(NamedTuple):
+    tones: tuple[Tone, ...]
+    ink_colour: str | None
+    through: str | None
+
+
+def _printed(request: TargetRequest, ink_colour: str | None) -> _Printed:
+    """What to print, asked for in a colour of ink (None: gray, or the curve's)."""
+    count = layout.USUAL_LEVELS if request.levels is None else request.levels
+    if request.chart is not None:
+        if ink_colour is not None:
+            raise OptionError(f"a chart of inks in the one colour {ink_colour} is asked for",
+                              "a chart compares colours, a target has the tones of one",
+                              "leave one out", code="target_levels_twice")
+        return _Printed(request.chart.tones(), None, None)
+    if request.levels_file is not None:
+        return _Printed(read_levels(request.levels_file), ink_colour, None)
+    if request.levels_for is not None:
+        curve = read_curve(request.levels_for)
+        return _Printed(levels_for(curve, count), _shared_ink(ink_colour, curve), None)
+    if request.through is not None:
+        curve = read_curve(request.through)
+        return _Printed(even_aims(curve, count), _shared_ink(ink_colour, curve), curve.name)
+    return _Printed(even_levels(count), ink_colour, None)
+
+
+@dataclass(frozen=True)
+class DrawnTarget:
+    """A target and where it was written."""
+
+    target: Target
+    files: TargetFiles
+
+
+def draw_target(
+    output: str | os.PathLike[str], request: TargetRequest | None = None,
+    settings: LayoutSettings | None = None, *, force: bool = False,
+) -> DrawnTarget:
+    """Lay out a target, draw its negative and write its document.
+
+    A target for a curve or through one is in the curve's colour of ink, as its negatives are.
+
+    Raises
+    ------
+    FileError, DocumentError, ReadingsError
+        A file cannot be read, holds something else, or cannot be written.
+    OptionError
+        The output is no TIFF; as `LayoutSettings`, `make_target` and `agreed_colour`.
+    """
+    request, settings = request or TargetRequest(), settings or LayoutSettings()
+    target_paths(Path(output))
+    printed = _printed(request, settings.ink_colour)
+    target = layout.make_target(printed.tones, replace(
+        settings, through=printed.through, ink_colour=printed.ink_colour))
+    return DrawnTarget(target, write_target(output, target, force=force))
+
+
+def _shared_ink(asked: str | None, curve: Curve) -> str | None:
+    colour = agreed_colour(asked, curve.setup.ink_colour, curve.name)
+    return None if colour is None else ink_colour_text(colour)
 
 
 def read_target(path: str | os.PathLike[str]) -> Target:
@@ -29,50 +161,51 @@ def read_target(path: str | os.PathLike[str]) -> Target:
     """
     data = read_json(path, "target")
     with naming(path):
-        return target_from_dict(data)
+        return FORM.decode(Target, data)
 
 
-def target_paths(output: Path) -> tuple[Path, Path]:
-    """The negative and the document that belong to ``-o T.tif``: T.tif and T.target.json.
+def target_text(target: Target) -> str:
+    """The bytes of a target's document, as text."""
+    return to_text(FORM.encode(target))
+
+
+def target_paths(output: Path) -> TargetFiles:
+    """The negative and the document that belong to an output T.tif: T.tif and T.target.json.
 
     Raises `OptionError` if the name is not that of a TIFF.
     """
     if output.suffix.lower() not in (".tif", ".tiff") or not output.stem:
         raise OptionError(f"the output is {output}", "a target is drawn as a TIFF file",
                           f"call it {output.with_suffix('.tif')}" if output.stem else
-                          "give it a name, as -o target.tif")
-    return output, output.with_name(f"{output.stem}.target.json")
+                          "give it a name, as target.tif")
+    return TargetFiles(output, output.with_name(f"{output.stem}.target.json"))
 
 
 def write_target(
     output: str | os.PathLike[str], target: Target, *, force: bool = False
-) -> tuple[Path, Path]:
+) -> TargetFiles:
     """Draw the negative and write its document; both or neither.
 
     The negative is a 16-bit TIFF, gray (BlackIsZero) or, in coloured ink, RGB without a profile,
     uncompressed, drawn in bands so that memory does not grow with the sheet.  The same target
     gives the same bytes.
 
-    Returns
-    -------
-    The two paths, as `target_paths`.
-
     Raises
     ------
     FileError, OptionError
         One of them exists without ``force``, or cannot be written.
     """
-    picture, document = target_paths(Path(output))
-    for path in (picture, document):
+    files = target_paths(Path(output))
+    for path in files:
         refuse_existing(path, force)
-    text = to_text(target.to_dict())
+    text = target_text(target)
     with (
-        whole_file(document, force=force) as document_temp,
-        whole_file(picture, force=force) as picture_temp,
+        whole_file(files.document, force=force) as document_temp,
+        whole_file(files.picture, force=force) as picture_temp,
     ):
         document_temp.write_text(text, encoding="utf-8", newline="\n")
         _draw(picture_temp, target)
-    return picture, document
+    return files
 
 
 def _draw(path: Path, target: Target) -> None:
@@ -98,7 +231,5 @@ def read_levels(path: str | os.PathLike[str]) -> tuple[Tone, ...]:
     FileError, ReadingsError
         It cannot be read, or holds something else.
     """
-    from tonewright.measured import columns
-
     levels = columns.levels(read_table(Path(path)))
     return tuple(Tone(float(u)) for u in sorted(levels.round(6)))

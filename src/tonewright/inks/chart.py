@@ -15,13 +15,16 @@ from itertools import product
 import numpy as np
 
 from tonewright.errors import OptionError, ReadingsError, counted
+from tonewright.inks.findings import ColoursNotMeasured
 from tonewright.measured import columns
-from tonewright.measured.columns import PATCH_NAMES, Source, Table
+from tonewright.measured.columns import COLOUR_NAMES, LEVEL_NAMES, PATCH_NAMES, Table
 from tonewright.measured.readings import ReadingOptions, Readings, combine, readings_from_table
+from tonewright.record.findings import Finding
 from tonewright.record.setup import Colour, ink_colour_text, parse_colour
 from tonewright.scales import Array
 from tonewright.target.document import Patch, Target
 from tonewright.target.layout import Tone
+from tonewright.target.named import patches_named
 
 CHANNEL_STEPS = (0, 128, 255)
 """Full, half and none of what a channel takes away."""
@@ -31,7 +34,7 @@ shows how dense it is, and how steeply its density grows."""
 FEWEST_COLOURS = 2
 _ALL_TONES = 8
 """So many different ink levels are a target of tones, not a chart."""
-_ONLY_CHART = "tonewright inks reads a chart of inks, from tonewright target --ink-colours"
+_ONLY_CHART = "inks are compared by a printed chart of them"
 
 
 def usual_colours() -> tuple[Colour, ...]:
@@ -48,17 +51,18 @@ def parse_levels(text: str) -> tuple[float, ...]:
     OptionError
         No numbers above 0 up to 1, one twice, or 1 is not among them.
     """
-    way_out = "write it as --ink-levels 1,0.5"
     try:
         levels = tuple(sorted({float(part) for part in text.split(",")}, reverse=True))
     except ValueError:
         levels = ()
+    rule = ""
     if not levels or len(levels) != text.count(",") + 1 or not all(0.0 < u <= 1.0 for u in levels):
-        raise OptionError(f"--ink-levels is {text!r}",
-                          "it is one or several different ink levels above 0, up to 1", way_out)
-    if levels[0] != 1.0:
-        raise OptionError(f"--ink-levels is {text!r}",
-                          "what a colour holds back is told by its full level, 1", way_out)
+        rule = "one or several different ink levels above 0, up to 1, are printed"
+    elif levels[0] != 1.0:
+        rule = "what a colour holds back is told by its full level, 1"
+    if rule:
+        raise OptionError(f"the ink levels are {text!r}", rule, "write them as 1,0.5",
+                          code="ink_levels")
     return levels
 
 
@@ -76,7 +80,7 @@ def chart_tones(
     twice = next((n for n in names if names.count(n) > 1), None)
     if twice is not None:
         raise OptionError(f"the colour {twice} is given twice", "each colour stands once",
-                          "leave one out; --repeat prints every colour several times")
+                          "leave one out; every colour can be repeated", code="target_repeats")
     if len(names) < FEWEST_COLOURS:
         raise OptionError(f"the chart has {counted(len(names), 'colour')}",
                           "a chart compares two colours or more",
@@ -93,21 +97,20 @@ def colours_from_table(table: Table) -> tuple[Colour, ...]:
         A column is missing, or a cell is no whole number from 0 to 255; white.
     """
     columns.check_columns(table)
-    found = columns.ink_colours(table)
+    found = _colours(table)
     if found is None:
-        if any(columns.find(table, name) is not None for name in columns.COLOUR_NAMES):
-            raise _bad_colours(table)
         raise ReadingsError(
             f"the file {table.source.name} has the columns {columns.listed(table.columns)}",
             "colours stand in three columns red, green, blue, whole numbers from 0 to 255",
             "put a row red,green,blue on top")
+    colours = []
     for row, text in enumerate(found):
         try:
-            parse_colour(text)
+            colours.append(parse_colour(text))
         except OptionError as error:
             raise ReadingsError(f"{table.where(row)}: {error.given}", error.rule,
                                 error.way_out) from None
-    return tuple(parse_colour(text) for text in found)
+    return tuple(colours)
 
 
 @dataclass(frozen=True)
@@ -129,17 +132,14 @@ class ChartReadings:
 
     patches: tuple[ChartPatch, ...]
     readings: Readings
-    """The same patches with their scale and sources."""
+    """The same patches with their weighting and sources."""
+    findings: tuple[Finding, ...] = ()
+    """Beside those of the readings."""
 
     @property
     def colours(self) -> tuple[Colour, ...]:
         """Every colour that was measured, in the order of the readings."""
         return tuple(dict.fromkeys(p.colour for p in self.patches if p.colour is not None))
-
-    @property
-    def sources(self) -> tuple[Source, ...]:
-        """The files."""
-        return self.readings.sources
 
 
 def chart_readings(
@@ -165,8 +165,8 @@ def chart_readings(
     """
     if target is not None and not target.is_ink_chart:
         raise OptionError(f"the target {target.name} is a target of tones in one ink", _ONLY_CHART,
-                          "name the chart's .target.json; readings of a target of tones are for"
-                          " tonewright fit")
+                          "name the layout of the chart; a target of tones gives a curve",
+                          code="tones_no_chart")
     parts, patches = [], list[ChartPatch]()
     for table in tables:
         columns.check_columns(table)
@@ -177,11 +177,11 @@ def chart_readings(
                     for reading, (colour, level) in zip(part.patches, kinds, strict=True)]
     chart = ChartReadings(tuple(patches), combine(parts))
     if target is not None:
-        chart = _with_missing(chart, target)
+        chart = replace(chart, findings=_missing(chart, target))
     if len(chart.colours) < FEWEST_COLOURS:
         raise ReadingsError(f"the readings hold {counted(len(chart.colours), 'colour')}"
-                            " of ink", _ONLY_CHART,
-                            "readings of a target in one ink are for tonewright fit")
+                            " of ink", _ONLY_CHART, "a target in one ink gives a curve",
+                            code="tones_no_chart")
     return chart
 
 
@@ -191,7 +191,7 @@ _Kind = tuple[Colour | None, float]
 
 def _plain(table: Table, kinds: Sequence[_Kind]) -> Table:
     """The table with the levels of its patches and without its colours, as readings are taken."""
-    ours = {"level", "ink_percent", *columns.COLOUR_NAMES}
+    ours = {*LEVEL_NAMES, *COLOUR_NAMES}
     kept = [i for i, name in enumerate(table.columns) if columns.key(name) not in ours]
     rows = tuple((repr(level), *(row[i] for i in kept))
                  for row, (_, level) in zip(table.rows, kinds, strict=True))
@@ -210,19 +210,18 @@ def _kinds(table: Table, target: Target | None) -> list[_Kind]:
         if own is None:
             raise ReadingsError(
                 f"no column of {table.source.name} holds the names of the chart {target.name}",
-                f"its patches are called {target.patches[0].name} to {target.patches[-1].name},"
-                " and stand in a column patch",
-                "if it is an instrument's list in reading order, put it in order first: tonewright"
-                f" read {table.source.name} --target {target.name}.target.json -o READINGS.csv")
+                f"its patches are called {target.ends}, and stand in a column patch",
+                "if it is an instrument's list in reading order, put it in order first",
+                code="chart_list_unordered", file=table.source.name, target=target.name)
         return own
     kinds: list[_Kind] = [(None if p.ink_colour is None else parse_colour(p.ink_colour), p.level)
                           for p in patches]
     for row, (said, known) in enumerate(zip(own or kinds, kinds, strict=True)):
-        if said[0] != known[0] or abs(said[1] - known[1]) > 0.0051:
+        if said[0] != known[0] or abs(said[1] - known[1]) > 0.0051:  # percent may be rounded
             raise ReadingsError(
                 f"{table.where(row)}: the patch {patches[row].name} is {_said(said)}, in the chart"
                 f" {target.name} it is {_said(known)}", "readings and chart agree",
-                "name the chart that was measured, or leave --target out")
+                "name the chart that was measured, or none", code="other_chart")
     return kinds
 
 
@@ -233,14 +232,11 @@ def _said(kind: _Kind) -> str:
 
 def _own_kinds(table: Table) -> list[_Kind] | None:
     """What the columns red, green, blue and level say; None without them."""
-    colours = columns.ink_colours(table)
+    colours = _colours(table)
     if colours is None:
-        if any(columns.find(table, name) is not None for name in columns.COLOUR_NAMES):
-            raise _bad_colours(table)
         return None
-    names = ("level", "ink_percent")
     level: Array = np.ones(len(colours))
-    if any(columns.find(table, name) is not None for name in names):
+    if any(columns.find(table, name) is not None for name in LEVEL_NAMES):
         level = columns.levels(table)
     kinds: list[_Kind] = []
     for text, u in zip(colours, level, strict=True):
@@ -250,63 +246,44 @@ def _own_kinds(table: Table) -> list[_Kind] | None:
     return kinds
 
 
-def _bad_colours(table: Table) -> ReadingsError:
-    """Which column or cell keeps the colours from being read."""
-    for name in columns.COLOUR_NAMES:
-        index = columns.find(table, name)
+def _colours(table: Table) -> list[str] | None:
+    """`columns.ink_colours`, where columns that are there must hold them; None without any."""
+    places = {name: columns.find(table, name) for name in COLOUR_NAMES}
+    if all(index is None for index in places.values()):
+        return None
+    for name, index in places.items():
         if index is None:
-            return ReadingsError(f"the file {table.source.name} has no column {name}",
-                                 "a colour of ink has three: red, green and blue, 0 to 255",
-                                 f"add the column {name}")
-        for row, cells in enumerate(table.rows):
-            if not columns.is_channel(cells[index]):
-                return ReadingsError(f"{table.where(row)}: {name} is {cells[index]!r:.40}",
-                                     "red, green and blue are whole numbers from 0 to 255",
-                                     "correct the row")
-    raise AssertionError("every cell is a channel's value")  # pragma: no cover
+            raise ReadingsError(f"the file {table.source.name} has no column {name}",
+                                "a colour of ink has three: red, green and blue, 0 to 255",
+                                f"add the column {name}")
+        table.refuse(np.array([not columns.is_channel(row[index]) for row in table.rows]), index,
+                     "red, green and blue are whole numbers from 0 to 255", "correct the row")
+    return columns.ink_colours(table)
 
 
 def _no_colours(table: Table) -> ReadingsError:
-    """Nothing in the table tells the colours: mostly another file, or --target is missing."""
-    known = [n for n in ("level", "ink_percent") if columns.find(table, n) is not None]
+    """Nothing in the table tells the colours: mostly another file, or no chart was named."""
+    known = [n for n in LEVEL_NAMES if columns.find(table, n) is not None]
     if known and np.unique(columns.levels(table)).size >= _ALL_TONES:
         return ReadingsError(
             f"the file {table.source.name} looks like the readings of a target of tones in one ink",
-            _ONLY_CHART, f"its curve is made with tonewright fit {table.source.name}")
+            _ONLY_CHART, "a target of tones gives a curve", code="tones_no_chart")
     return ReadingsError(
         f"the file {table.source.name} has the columns {columns.listed(table.columns)}; none says"
         " in which colour a patch was printed",
         "a patch is told by its name on the chart, or by the columns red, green, blue",
-        "add --target CHART.target.json, or those columns")
+        "name the chart, or add those columns", code="chart_unknown")
 
 
 def _named(table: Table, target: Target) -> list[Patch] | None:
     """The patch of each row by its name; None if no column holds the chart's names."""
-    index = next((i for name in PATCH_NAMES if (i := columns.find(table, name)) is not None
-                  and any(target.patch(row[i]) for row in table.rows)), None)
-    if index is None:
-        return None
-    patches, seen = [], dict[str, int]()
-    for row, cells in enumerate(table.rows):
-        patch = target.patch(cells[index])
-        if patch is None:
-            raise ReadingsError(
-                f"{table.where(row)}: the patch {cells[index]!r:.40}",
-                f"the chart {target.name} has the patches {target.patches[0].name} to"
-                f" {target.patches[-1].name}",
-                "remove the row if it is no patch, or name the chart that was measured")
-        if patch.name in seen:
-            raise ReadingsError(
-                f"{table.where(row)}: the patch {patch.name} stands in line"
-                f" {table.line_numbers[seen[patch.name]]} already", "each patch stands once",
-                "remove one of the two, or put the second measurement in a file of its own")
-        seen[patch.name] = row
-        patches.append(patch)
-    return patches
+    names = next((cells for name in PATCH_NAMES if any(map(target.patch,
+                  cells := table.cells(name) or []))), None)
+    return None if names is None else patches_named(table, names, target)
 
 
-def _with_missing(chart: ChartReadings, target: Target) -> ChartReadings:
-    """Say which colours were not measured; refuse readings of less than half a chart."""
+def _missing(chart: ChartReadings, target: Target) -> tuple[Finding, ...]:
+    """Which colours were not measured; refuse readings of less than half a chart."""
     wanted = {parse_colour(p.ink_colour) for p in target.patches if p.ink_colour is not None}
     read = {re.sub(r"\s", "", p.name).upper() for p in chart.patches}
     if 2 * len(read) < len(target.patches):
@@ -315,8 +292,4 @@ def _with_missing(chart: ChartReadings, target: Target) -> ChartReadings:
             f" {len(target.patches)}", "at least half of a chart is measured",
             "measure the rest, or name the chart that was measured")
     missing = sorted(wanted - set(chart.colours))
-    if not missing:
-        return chart
-    said = "; ".join(ink_colour_text(c) for c in missing)
-    note = f"not measured, and so not compared: {said}"
-    return replace(chart, readings=replace(chart.readings, notes=(*chart.readings.notes, note)))
+    return (ColoursNotMeasured(tuple(map(ink_colour_text, missing))),) if missing else ()

@@ -15,12 +15,15 @@ from itertools import pairwise
 
 import numpy as np
 
-from tonewright.curve.derive import BAND, SHEET_DENSITY_SD, SHEET_EXPOSURE_SD
+from tonewright.curve.chains import SHEET_DENSITY_SD, SHEET_EXPOSURE_SD
+from tonewright.curve.derive import BAND
 from tonewright.curve.recipe import FARTHEST
 from tonewright.errors import FitError, OptionError
 from tonewright.inks.chart import ChartPatch, ChartReadings
+from tonewright.inks.findings import ClearFilmOff, InkPatchesDiffer, InksPaperWhite
 from tonewright.measured.readings import refuse_relative
 from tonewright.numeric.inverse import first_place
+from tonewright.record.findings import Finding
 from tonewright.record.setup import Colour
 from tonewright.record.times import PrintingTime, ratio
 from tonewright.scales import STOP, Array
@@ -85,15 +88,6 @@ class RankedInk:
 
 
 @dataclass(frozen=True)
-class Gross:
-    """Patches of one ink that differ too much: one is stained, or they are in a wrong order."""
-
-    patches: tuple[str, ...]
-    difference: float
-    """Density."""
-
-
-@dataclass(frozen=True)
 class InkSettings:
     """How the chart was printed and what is asked of the ink; None: as the process says."""
 
@@ -105,9 +99,9 @@ class InkSettings:
     def __post_init__(self) -> None:
         """Hold the rule; `OptionError` otherwise."""
         if self.needed_range is not None and not 0.1 <= self.needed_range <= LONGEST_RANGE:
-            raise OptionError(f"--range is {self.needed_range:g}",
+            raise OptionError(f"the density range asked for is {self.needed_range:g}",
                               f"a density range lies between 0.1 and {LONGEST_RANGE:g}",
-                              "leave it out for what the process needs")
+                              "leave it out for what the process needs", code="ink_range")
 
 
 @dataclass(frozen=True, eq=False)
@@ -127,21 +121,17 @@ class InkRanking:
     """Whether the pick is enough even at the low end of what it may be."""
     seen_up_to: float
     """Printing density from which on this print is paper white."""
-    clear_off: float | None
-    """log10 exposure by which clear film printed lighter (below 0: darker) than the strip says,
-    where that is plain; None: it agrees, or cannot be told."""
-    gross: tuple[Gross, ...]
     longer_stops: int | None
     """How many stops longer the chart should be printed to see more; None: it is well as it is."""
-    notes: tuple[str, ...]
+    next_time: PrintingTime | None
+    """What to print the chart for then."""
+    findings: tuple[Finding, ...]
+    """Of the readings, the chart and the ranking; those of the process are its own."""
 
     @property
-    def next_time(self) -> PrintingTime | None:
-        """What to print the chart for, to see more; None: it is well as it is."""
-        if self.longer_stops is None:
-            return None
-        power = 1.0 / self.process.summary.reciprocity
-        return self.time.times(2.0 ** (self.longer_stops * power)).on_timer()
+    def time_as_set(self) -> PrintingTime:
+        """What the chart was printed for, as a timer is set where it is the base printing time."""
+        return _as_set(self.time, self.process)
 
     @property
     def gentler(self) -> tuple[RankedInk, ...]:
@@ -185,14 +175,22 @@ def rank_inks(
         raise FitError("no patch of ink is left", "colours are compared by their patches",
                        "leave fewer of them out")
     pick, sure = _pick(inks, needed)
-    clear = steps.get((None, 0.0))
     limit = eye.limit(noise / math.sqrt(2.0))
+    stops = _longer(inks, pick, sure, (needed, limit))
+    longer = None if stops is None else \
+        time.times(2.0 ** (stops / process.summary.reciprocity)).on_timer()
     return InkRanking(
         process=process, time=time, needed_range=needed,
         given_range=settings.needed_range is not None, inks=inks, pick=pick, sure=sure,
-        seen_up_to=limit, clear_off=None if clear is None else _off(clear.amount),
-        gross=tuple(_gross(list(groups.values()), noise)),
-        longer_stops=_longer(inks, pick, sure, (needed, limit)), notes=chart.readings.notes)
+        seen_up_to=limit, longer_stops=stops, next_time=longer,
+        findings=(*chart.readings.findings, *chart.findings,
+                  *_clear_off(steps.get((None, 0.0)), process, _as_set(time, process)),
+                  *_differing(list(groups.values()), noise), *_paper_white(inks, stops, longer)))
+
+
+def _as_set(time: PrintingTime, process: Process) -> PrintingTime:
+    """A time as it is said: the base printing time rounded as a timer is set, another as given."""
+    return time.on_timer() if time == process.base_time else time
 
 
 def _refuse_foreign(chart: ChartReadings, process: Process, time: PrintingTime) -> None:
@@ -201,9 +199,10 @@ def _refuse_foreign(chart: ChartReadings, process: Process, time: PrintingTime) 
         refuse_relative()
     if readings.scale != process.strip.scale:
         raise OptionError(
-            f"the readings are on the scale {readings.scale}, the strip of {process.name} on"
+            f"the readings are weighted as {readings.scale}, the strip of {process.name} as"
             f" {process.strip.scale}", "on a coloured print the two differ by up to 0.07 in"
-            " density and are not mixed", "measure both in the same way, or choose with --scale")
+            " density and are not mixed", "measure both in the same way, or choose one weighting"
+            " for both", code="two_scales")
     if not 1.0 / FARTHEST <= ratio(time, process.reference_time) <= FARTHEST:
         raise OptionError(
             f"the chart was printed for {time}, the strip of {process.name} for"
@@ -298,8 +297,8 @@ def _is_gross(group: Sequence[ChartPatch], noise: float) -> bool:
     return len(group) > 1 and _span(group) > max(GROSS * noise, GROSS_DENSITY)
 
 
-def _gross(groups: Sequence[Sequence[ChartPatch]], noise: float) -> list[Gross]:
-    return [Gross(tuple(p.name for p in group), round(_span(group), 3))
+def _differing(groups: Sequence[Sequence[ChartPatch]], noise: float) -> list[InkPatchesDiffer]:
+    return [InkPatchesDiffer(tuple(p.name for p in group), round(_span(group), 3))
             for group in groups if _is_gross(group, noise)]
 
 
@@ -318,14 +317,29 @@ def _step(level: float, group: Sequence[ChartPatch], noise: float, eye: _Eye) ->
     return InkStep(level, density, len(group), amount)
 
 
-def _off(clear: Amount) -> float | None:
-    """log10 exposure that clear film lacks against what the strip says; None if it is black, as
-    it should be, or too near it to tell."""
-    if clear.low is not None and clear.low > CLEAR_OFF:
-        return clear.low if clear.density is None else clear.density
-    if clear.high is not None and clear.high < -CLEAR_OFF:
-        return clear.high if clear.density is None else clear.density
-    return None
+def _clear_off(
+    clear: InkStep | None, process: Process, time: PrintingTime
+) -> list[ClearFilmOff]:
+    """Whether clear film plainly printed otherwise than the strip says; nothing if it is black,
+    as it should be, or too near it to tell."""
+    if clear is None:
+        return []
+    found = clear.amount
+    bound = next((v for v, off in (
+        (found.low, found.low is not None and found.low > CLEAR_OFF),
+        (found.high, found.high is not None and found.high < -CLEAR_OFF)) if off), None)
+    if bound is None:
+        return []
+    off = bound if found.density is None else found.density
+    return [ClearFilmOff(off, process.name, time)] if abs(off) > CLEAR_OFF else []
+
+
+def _paper_white(
+    inks: Sequence[RankedInk], stops: int | None, time: PrintingTime | None
+) -> list[InksPaperWhite]:
+    white = sum(ink.seen_white for ink in inks)
+    full = all(len(ink.steps) == 1 for ink in inks)
+    return [InksPaperWhite(white, len(inks), stops, time, full)] if white else []
 
 
 def _inks(steps: dict[_Key, InkStep], needed: float) -> tuple[RankedInk, ...]:

@@ -7,7 +7,7 @@ quantity       column                              unit
 =============  ==================================  ==========================================
 ink level      ``level``                           0 to 1
 ink level      ``ink_percent``                     0 to 100
-ink level      any, with ``--level-field``         see `levels`
+ink level      any that is named as such           see `levels`
 density        ``density``, ``D_VIS``              ISO 5-3 visual density
 lightness      ``lightness``, ``LAB_L``            CIE L*, 0 to 100
 luminance      ``luminance``, ``XYZ_Y``            0 to 100, white 100
@@ -22,15 +22,18 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from tonewright import scales
 from tonewright.errors import ReadingsError
+from tonewright.measured.findings import OtherViewing, ValuesLeftAside
+from tonewright.record.findings import Finding
 from tonewright.scales import Array
 
-Scale = Literal["luminance", "visual-density"]
+Weighting = Literal["luminance", "visual-density"]
 """What the instrument weighted its spectrum with.
 
 ``luminance``: CIE Y under D50, so that lightness is true CIE L*.  ``visual-density``: ISO 5-3
@@ -41,16 +44,17 @@ to 0.07, so the two are never mixed silently.
 Kind = Literal["lightness", "luminance", "density", "spectrum"]
 
 PATCH_NAMES = ("patch", "sample_id", "sample_name")
-TEXT_NAMES = (*PATCH_NAMES, "print")
-"""Columns whose cells are names, kept letter for letter."""
-
-MOST_HUNDRED = 150.0
-"""Even brightened paper reflects less than this percent at any wavelength."""
-
+TEXT_NAMES = (*PATCH_NAMES, "print", "doubt")
+"""Columns whose cells are words, kept letter for letter."""
+LEVEL_NAMES = ("level", "ink_percent")
 COLOUR_NAMES = ("red", "green", "blue")
 """Of an ink: what the negative holds at level 1, whole numbers from 0 to 255."""
 
-_LEVEL_NAMES = ("level", "ink_percent")
+MOST_HUNDRED = 150.0
+"""Even brightened paper reflects less than this percent at any wavelength."""
+ROUNDED = 0.00501
+"""Levels agree within this: percent may be rounded to whole numbers."""
+
 _VALUE_NAMES: dict[Kind, tuple[str, str]] = {
     "lightness": ("lightness", "lab_l"),
     "luminance": ("luminance", "xyz_y"),
@@ -63,8 +67,9 @@ _WAVELENGTH = re.compile(
     re.ASCII,
 )
 _DECIMAL_COMMA = re.compile(r"([+-]?\d*),(\d+(?:[eE][+-]?\d+)?)", re.ASCII)
-_WEIGHTING = re.compile(r"\b(ILLUMINANT|OBSERVER)\W+(\w+)", re.IGNORECASE)
+_WEIGHTED_FOR = re.compile(r"\b(ILLUMINANT|OBSERVER)\W+(\w+)", re.IGNORECASE)
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
+_CHANNEL = re.compile(r"\d{1,3}(?:\.0*)?", re.ASCII)
 
 
 @dataclass(frozen=True)
@@ -75,7 +80,7 @@ class Source:
     """File name, without its folder."""
     kind: Literal["csv", "cgats", "scan"]
     sha256: str
-    notes: tuple[str, ...] = ()
+    comments: tuple[str, ...] = ()
     """Comment lines of the file, and keyword lines of CGATS text, kept as they were."""
 
 
@@ -91,12 +96,34 @@ class Table:
     source: Source
     line_numbers: tuple[int, ...]
     """Line of the file that each row began on, for messages."""
-    notes: tuple[str, ...] = ()
+    findings: tuple[Finding, ...] = ()
     """What was put right or looked odd while the file was read."""
 
     def where(self, row: int) -> str:
         """``"in strip.csv, line 9"`` for a row index (from 0)."""
         return f"in {self.source.name}, line {self.line_numbers[row]}"
+
+    def cells(self, name: str) -> list[str] | None:
+        """The cells of the column of this name; None without it."""
+        index = find(self, name)
+        return None if index is None else [row[index] for row in self.rows]
+
+    def fault(
+        self, row: int, index: int, rule: str, way_out: str, *, code: str | None = None,
+        **values: object,
+    ) -> ReadingsError:
+        """The error for one cell: its line, its column, what it holds, and the rule it breaks."""
+        cell, column = self.rows[row][index], short(self.columns[index])
+        said = f"is {short(cell) if _NUMBER.fullmatch(cell) else repr(short(cell))}"
+        return ReadingsError(f"{self.where(row)}: {column} {said if cell else 'is blank'}", rule,
+                             way_out, code=code, **values)
+
+    def refuse(
+        self, wrong: NDArray[np.bool_], index: int, rule: str, way_out: str, **values: Any
+    ) -> None:
+        """Raise `fault` for the first row that is ``wrong``, shape (n,), if there is one."""
+        if wrong.any():
+            raise self.fault(int(np.argmax(wrong)), index, rule, way_out, **values)
 
 
 @dataclass(frozen=True)
@@ -105,13 +132,13 @@ class Measured:
 
     density: Array
     """On `scale`, shape (n,); not yet checked against what a print can have."""
-    scale: Scale
+    scale: Weighting
     kind: Kind
     label: str
     """Name of the column, as the file spells it, or ``the spectrum``."""
     value: Array
     """The numbers of that column; for a spectrum the luminance factor, 0 to 100."""
-    notes: tuple[str, ...]
+    findings: tuple[Finding, ...] = ()
 
 
 def key(name: str) -> str:
@@ -120,16 +147,20 @@ def key(name: str) -> str:
 
 
 def plain_cell(column: str, cell: str) -> str:
-    """A cell as `Table` wants it: ``0,5`` becomes ``0.5`` unless the column holds names."""
+    """A cell as `Table` wants it: ``0,5`` becomes ``0.5`` unless the column holds words."""
     match = None if key(column) in TEXT_NAMES else _DECIMAL_COMMA.fullmatch(cell)
     return f"{match[1]}.{match[2]}" if match else cell
 
 
+def short(text: str, most: int = 40) -> str:
+    """A name or a cell for a message, cut if it is long."""
+    return text if len(text) <= most else text[: most - 3] + "..."
+
+
 def listed(columns: Sequence[str], most: int = 12) -> str:
     """Column names for a message, shortened when there are many."""
-    shown = [_short(c) for c in columns[:most]]
     more = len(columns) - most
-    return ", ".join(shown) + (f" and {more} more" if more > 0 else "")
+    return ", ".join(map(short, columns[:most])) + (f" and {more} more" if more > 0 else "")
 
 
 def find(table: Table, *names: str) -> int | None:
@@ -137,49 +168,43 @@ def find(table: Table, *names: str) -> int | None:
 
     Raises `ReadingsError` when two columns fit: which one holds would be a guess.
     """
-    hits = [i for i, column in enumerate(table.columns) if key(column) in map(key, names)]
+    wanted = {key(name) for name in names}
+    hits = [i for i, column in enumerate(table.columns) if key(column) in wanted]
     if len(hits) > 1:
         raise ReadingsError(
             f"the file {table.source.name} has the columns "
             + listed([table.columns[i] for i in hits]),
-            "they say the same thing, so only one may be there",
-            "remove or rename all but one of them",
-        )
+            "they say the same thing, so only one may be there", "remove or rename the others")
     return hits[0] if hits else None
 
 
 def check_columns(table: Table) -> None:
     """Raise `ReadingsError` for a table without rows or with a column name twice."""
-    seen: dict[str, str] = {}
-    for column in table.columns:
-        if key(column) in seen:
+    keys = [key(column) for column in table.columns]
+    for index, name in enumerate(keys):
+        if name in keys[:index]:
             raise ReadingsError(
-                f"the file {table.source.name} has the column {_short(column)} twice",
-                "each column name stands once",
-                "remove or rename one of them",
-            )
-        seen[key(column)] = column
+                f"the file {table.source.name} has the column"
+                f" {short(table.columns[index].strip())} twice",
+                "each column has a name of its own", "remove or rename one of them")
     if not table.rows:
         raise ReadingsError(
             f"the file {table.source.name} has column names ({listed(table.columns)}) but no rows",
             "each measured patch is one row below the names",
-            "check that the measurements were saved with the file",
-        )
+            "check that the measurements were saved with the file")
 
 
 def is_usable(columns: Sequence[str], level_field: str | None = None) -> bool:
     """True if these columns can say both how much ink a patch had and how dark it is."""
-    keys = {key(c) for c in columns}
-    return has_values(columns) and (
-        key(level_field) in keys if level_field is not None else not keys.isdisjoint(_LEVEL_NAMES)
-    )
+    levels = LEVEL_NAMES if level_field is None else (key(level_field),)
+    return has_values(columns) and not {key(c) for c in columns}.isdisjoint(levels)
 
 
 def has_values(columns: Sequence[str]) -> bool:
     """True if these columns hold a density, lightness, luminance or spectrum."""
     keys = {key(c) for c in columns}
     named = any(not keys.isdisjoint(names) for names in _VALUE_NAMES.values())
-    return named or any(_WAVELENGTH.fullmatch(k) for k in keys)
+    return named or any(map(_WAVELENGTH.fullmatch, keys))
 
 
 def numbers(table: Table, index: int, *, blank_is_unknown: bool = False) -> Array:
@@ -187,22 +212,17 @@ def numbers(table: Table, index: int, *, blank_is_unknown: bool = False) -> Arra
 
     Raises `ReadingsError`, with line and cell, for text, NaN, infinity and blank cells.
     """
-    found = np.empty(len(table.rows))
-    for i, row in enumerate(table.rows):
-        cell = row[index]
-        if blank_is_unknown and not cell:
-            found[i] = np.nan
-            continue
-        number = float(cell) if _NUMBER.fullmatch(cell) else np.nan
-        if not np.isfinite(number):
-            shown = f"is {_short(cell)!r}" if cell else "is blank"
-            raise ReadingsError(
-                f"{table.where(i)}: {table.columns[index]} {shown}",
-                "every patch needs a number there",
-                "write the number, or remove the row if the patch was not measured",
-            )
-        found[i] = number
+    cells = [row[index] for row in table.rows]
+    found = np.array([float(c) if _NUMBER.fullmatch(c) else np.nan for c in cells])
+    wrong = ~np.isfinite(found)
+    if blank_is_unknown:
+        wrong &= np.array([c != "" for c in cells], dtype=bool)
+    table.refuse(wrong, index, "every patch needs a number there",
+                 "write the number, or remove the row if the patch was not measured")
     return found
+
+
+# How much ink a patch had
 
 
 def levels(table: Table, level_field: str | None = None) -> Array:
@@ -215,58 +235,21 @@ def levels(table: Table, level_field: str | None = None) -> Array:
     Raises `ReadingsError`: no such column, values outside the range, percent in the place of
     levels or the reverse.
     """
-    if level_field is not None:
-        index = find(table, level_field)
-        if index is None:
-            raise _no_level(table, f"no column is called {_short(level_field)}")
-        return _level_of_column(table, index)
-    there = [i for name in _LEVEL_NAMES if (i := find(table, name)) is not None]
+    names = LEVEL_NAMES if level_field is None else (level_field,)
+    there = [i for name in names if (i := find(table, name)) is not None]
     if not there:
-        raise _no_level(table, "none of them says how much ink each patch had")
-    found = [_level_of_column(table, index) for index in there]
-    if len(found) == 2:
-        _check_agree(table, found[0], found[1])
-    return found[0]
-
-
-def is_channel(cell: str) -> bool:
-    """Whether a cell is a whole number from 0 to 255."""
-    return bool(re.fullmatch(r"\d{1,3}(?:\.0*)?", cell, re.ASCII)) and float(cell) <= 255.0
-
-
-def ink_colours(table: Table) -> list[str] | None:
-    """``"R,G,B"`` of each row, as `Setup.ink_colour` has it, from the columns red, green, blue.
-
-    None if one of them is missing or a cell is no whole number from 0 to 255: such columns may be
-    anything.
-    """
-    places = [find(table, name) for name in COLOUR_NAMES]
-    cells = [[row[i] for row in table.rows] for i in places if i is not None]
-    if len(cells) != len(places) or not all(is_channel(c) for column in cells for c in column):
-        return None
-    return [",".join(str(int(float(c))) for c in row) for row in zip(*cells, strict=True)]
-
-
-def ink_colour(table: Table) -> str | None:
-    """The one ink colour that all patches of a table were printed in; None: it does not say.
-
-    Raises
-    ------
-    ReadingsError
-        There are several: a chart of inks, not a target of tones.
-    """
-    found = ink_colours(table)
-    if not found:
-        return None
-    there = dict.fromkeys(c for c in found if c != "255,255,255")
-    if len(there) > 1:
-        raise ReadingsError(
-            f"the file {table.source.name} holds patches in {len(there)} colours of ink",
-            "a curve is made from a target of tones in one ink",
-            f"to compare the inks of a chart: tonewright inks {table.source.name} --process"
-            " NAME.process.json",
-        )
-    return next(iter(there), None)
+        raise _no_level(table, "none of them says how much ink each patch had"
+                        if level_field is None else f"no column is called {short(level_field)}")
+    found, *more = (_level_of_column(table, index) for index in there)
+    for percent in more:
+        apart = np.abs(found - percent)
+        if apart.max() > ROUNDED:
+            worst = int(np.argmax(apart))
+            raise ReadingsError(
+                f"{table.where(worst)}: level is {found[worst]:g} but ink_percent is"
+                f" {100 * percent[worst]:g}", "two columns for the ink must agree",
+                "correct the row, or choose one of the two columns", code="levels_disagree")
+    return found
 
 
 def _no_level(table: Table, what: str) -> ReadingsError:
@@ -274,90 +257,52 @@ def _no_level(table: Table, what: str) -> ReadingsError:
         return ReadingsError(
             f"the file {table.source.name} has a column step, as a strip has, and no ink levels",
             "a target's readings say how much ink each patch had",
-            "use tonewright strip for a strip; it makes the process response that --process takes",
-        )
+            "evaluate a strip as a strip", code="strip_as_target", file=table.source.name)
     return ReadingsError(
         f"the file {table.source.name} has the columns {listed(table.columns)}; {what}",
-        "the ink of a patch is a column called level (0 clear film to 1 heaviest ink) or "
-        "ink_percent (0 to 100)",
-        "rename that column, or name it with --level-field, for example --level-field CMYK_K",
-    )
-
-
-def _check_agree(table: Table, level: Array, from_percent: Array) -> None:
-    apart = np.abs(level - from_percent)
-    worst = int(np.argmax(apart))
-    if apart[worst] > 0.00501:  # percent may be rounded to whole numbers
-        raise ReadingsError(
-            f"{table.where(worst)}: level is {level[worst]:g} but ink_percent is "
-            f"{100 * from_percent[worst]:g}",
-            "where both columns are given they must say the same",
-            "correct the row, or choose one column with --level-field level or "
-            "--level-field ink_percent",
-        )
+        "the ink of a patch is a column called level (0 clear film to 1 heaviest ink) or"
+        " ink_percent (0 to 100)", "rename that column, or say which one holds the ink",
+        code="level_column")
 
 
 def _level_of_column(table: Table, index: int) -> Array:
     """One column as ink levels, its unit told by its name or, failing that, by its values."""
     values = numbers(table, index)
-    name = key(table.columns[index])
-    highest = float(values.max())
-    if name == "level":
-        percent = False
-    elif name == "ink_percent":
-        percent = True
-        _check_not_fraction(table, index, highest)
-    else:
-        percent = highest > 1.0
-        _check_not_either(table, index, values)
+    name, column, highest = key(table.columns[index]), table.columns[index], float(values.max())
+    percent = name == "ink_percent" or (name != "level" and highest > 1.0)
+    if name == "ink_percent" and 0.0 < highest <= 1.0:
+        raise ReadingsError(
+            f"in {table.source.name}: no value of {column} is above {highest:g}",
+            "the column ink_percent counts from 0 (clear film) to 100 (heaviest ink)",
+            "if these count from 0 to 1, name the column level")
+    if name not in LEVEL_NAMES and highest == 1.0 and np.all((values == 0.0) | (values == 1.0)):
+        raise ReadingsError(
+            f"in {table.source.name}: {column} holds only 0 and 1",
+            "a 1 could be 1 percent or the heaviest ink",
+            "name the column level (0 to 1) or ink_percent (0 to 100)")
     top = 100.0 if percent else 1.0
-    outside = np.flatnonzero((values < 0.0) | (values > top))
-    if outside.size:
-        raise _outside(table, index, values, int(outside[0]), top)
+    outside = (values < 0.0) | (values > top)
+    if outside.any():
+        way_out, code = _why_outside(table, index, values, top)
+        table.refuse(outside, index, f"a {'percent of ink' if percent else 'level'} lies between"
+                     f" 0 (clear film) and {top:g} (heaviest ink)", way_out, code=code)
     return values / top
 
 
-def _check_not_fraction(table: Table, index: int, highest: float) -> None:
-    if 0.0 < highest <= 1.0:
-        raise ReadingsError(
-            f"in {table.source.name}: no value of {table.columns[index]} is above {highest:g}",
-            "the column ink_percent counts from 0 (clear film) to 100 (heaviest ink)",
-            "if these count from 0 to 1, name the column level",
-        )
-
-
-def _check_not_either(table: Table, index: int, values: Array) -> None:
-    if np.all((values == 0.0) | (values == 1.0)) and np.any(values == 1.0):
-        raise ReadingsError(
-            f"in {table.source.name}: {table.columns[index]} holds only 0 and 1",
-            "a 1 could be 1 percent or the heaviest ink",
-            "name the column level (0 to 1) or ink_percent (0 to 100)",
-        )
-
-
-def _outside(table: Table, index: int, values: Array, row: int, top: float) -> ReadingsError:
-    """The error for a level outside 0 to `top`, with the likeliest reason as way out."""
-    column = table.columns[index]
+def _why_outside(
+    table: Table, index: int, values: Array, top: float
+) -> tuple[str, str | None]:
+    """The likeliest reason for a level outside 0 to ``top``, as a way out with its code."""
     swapped = _ladder_elsewhere(table)
     if swapped is not None and not is_ladder(values):
-        way_out = (
-            f"the even steps in {swapped} look like ink levels: if the columns are swapped, "
-            "exchange their names"
-        )
-    elif top == 1.0 and values.max() <= 100.0 and values.min() >= 0.0:
-        way_out = "if these are percent, name the column ink_percent; otherwise correct the row"
-    elif top == 100.0 and values.max() <= 255.0 and key(column) not in _LEVEL_NAMES:
-        way_out = (
-            "if these are 8-bit codes, add a column level with 1 - code / 255 (255 is clear film)"
-        )
-    else:
-        way_out = "correct the row, or name the column that holds the ink with --level-field"
-    unit = "percent of ink" if top == 100.0 else "level"
-    return ReadingsError(
-        f"{table.where(row)}: {column} is {table.rows[row][index]}",
-        f"a {unit} lies between 0 (clear film) and {top:g} (heaviest ink)",
-        way_out,
-    )
+        return (f"the even steps in {swapped} look like ink levels: if the columns are swapped,"
+                " exchange their names"), None
+    if top == 1.0 and values.min() >= 0.0 and values.max() <= 100.0:
+        return "if these are percent, name the column ink_percent; otherwise correct the row", None
+    if top == 100.0 and values.max() <= 255.0 and key(table.columns[index]) not in LEVEL_NAMES:
+        return ("if these are 8-bit codes, add a column level with 1 - code / 255"
+                " (255 is clear film)"), None
+    return "correct the row, or say which column holds the ink", "level_column"
 
 
 def is_ladder(values: Array) -> bool:
@@ -366,7 +311,7 @@ def is_ladder(values: Array) -> bool:
     if steps.size < 5 or steps[0] != 0.0 or steps[-1] not in (1.0, 100.0):
         return False
     even = np.linspace(0.0, steps[-1], steps.size)
-    return bool(np.max(np.abs(steps - even)) <= 0.00501 * steps[-1])
+    return bool(np.max(np.abs(steps - even)) <= ROUNDED * steps[-1])
 
 
 def _ladder_elsewhere(table: Table) -> str | None:
@@ -374,161 +319,163 @@ def _ladder_elsewhere(table: Table) -> str | None:
     for names in _VALUE_NAMES.values():
         for index, column in enumerate(table.columns):
             cells = [row[index] for row in table.rows]
-            if key(column) in names and all(_NUMBER.fullmatch(c) for c in cells):
+            if key(column) in names and all(map(_NUMBER.fullmatch, cells)):
                 return column if is_ladder(np.array([float(c) for c in cells])) else None
     return None
 
 
-def measured(table: Table, scale: Scale | None = None) -> Measured:
-    """The value column as densities on one scale.
+# In which ink it was printed
+
+
+def is_channel(cell: str) -> bool:
+    """Whether a cell is a whole number from 0 to 255."""
+    return bool(_CHANNEL.fullmatch(cell)) and float(cell) <= 255.0
+
+
+def ink_colours(table: Table) -> list[str] | None:
+    """``"R,G,B"`` of each row, as `Setup.ink_colour` has it, from the columns red, green, blue.
+
+    None if one of them is missing or a cell is no whole number from 0 to 255: such columns may be
+    anything.
+    """
+    channels = [table.cells(name) for name in COLOUR_NAMES]
+    known = [c for c in channels if c is not None and all(map(is_channel, c))]
+    if len(known) < len(channels):
+        return None
+    return [",".join(str(int(float(c))) for c in row) for row in zip(*known, strict=True)]
+
+
+def ink_colour(table: Table) -> str | None:
+    """The one ink colour that all patches of a table were printed in; None: it does not say.
+
+    Raises `ReadingsError` for several: a chart of inks, not a target of tones.
+    """
+    there = dict.fromkeys(c for c in ink_colours(table) or () if c != "255,255,255")
+    if len(there) > 1:
+        raise ReadingsError(
+            f"the file {table.source.name} holds patches in {len(there)} colours of ink",
+            "a curve is made from a target of tones in one ink",
+            "compare the inks of a chart instead", code="ink_chart")
+    return next(iter(there), None)
+
+
+# How dark a patch is
+
+
+def measured(table: Table, scale: Weighting | None = None) -> Measured:
+    """The value column as densities of one weighting.
 
     With `scale` None: lightness or luminance if the file has them or a spectrum (true CIE L*),
     density otherwise.  Lightness goes before luminance, which is coarser in the blacks as
     files round it.
 
-    Raises `ReadingsError`: no value column, none for this scale, cells that are not numbers,
+    Raises `ReadingsError`: no value column, none for this weighting, cells that are not numbers,
     lightness or luminance that counts from 0 to 1 or is not above 0.
     """
-    columns: dict[Kind, int] = {
-        kind: index
-        for kind, names in _VALUE_NAMES.items()
-        if (index := find(table, *names)) is not None
-    }
-    waves = _spectral_columns(table)
-    there: list[Kind] = [*columns, "spectrum"] if waves else [*columns]
+    there: dict[Kind, int] = {kind: index for kind, names in _VALUE_NAMES.items()
+                              if (index := find(table, *names)) is not None}
+    waves = sorted((float(m[1] or m[2]), i) for i, column in enumerate(table.columns)
+                   if (m := _WAVELENGTH.fullmatch(key(column))))
     for name in _COMPANIONS:
         if (index := find(table, name)) is not None:
             numbers(table, index)
-    chosen, kind = _choose(table, there, scale)
+    chosen, kind = _choose(table, [*there, *(["spectrum"] if waves else [])], scale)  # type: ignore[list-item]
+    findings = _left_aside(table, there, kind)
     if kind == "spectrum":
-        return _measured_spectrum(table, waves, chosen, _left_aside(table, columns, kind))
-    notes = _left_aside(table, columns, kind)
-    index = columns[kind]
-    value = numbers(table, index)
-    if kind == "density":
-        return Measured(value, chosen, kind, table.columns[index], value, notes)
-    _check_hundred(table, index, value)
-    notes += _other_weighting(table)
-    convert = scales.lightness_to_density if kind == "lightness" else scales.luminance_to_density
-    with np.errstate(divide="ignore"):  # too small for log10: an endless density, refused later
-        density = convert(value)
-    return Measured(density, chosen, kind, table.columns[index], value, notes)
+        density, value = _of_spectra(table, waves, chosen)
+        return Measured(density, chosen, kind, "the spectrum", value, findings)
+    index = there[kind]
+    density = value = numbers(table, index)
+    if kind != "density":
+        _check_hundred(table, index, value)
+        findings += _other_viewing(table)
+        convert = scales.lightness_to_density if kind == "lightness" else \
+            scales.luminance_to_density
+        with np.errstate(divide="ignore"):  # too small for log10: an endless density, refused later
+            density = convert(value)
+    return Measured(density, chosen, kind, table.columns[index], value, findings)
 
 
-def _choose(table: Table, there: list[Kind], scale: Scale | None) -> tuple[Scale, Kind]:
-    order: dict[Scale, tuple[Kind, ...]] = {
-        "luminance": ("lightness", "luminance", "spectrum"),
-        "visual-density": ("density", "spectrum"),
-    }
-    for candidate in order if scale is None else (scale,):
-        for kind in order[candidate]:
+_KINDS: dict[Weighting, tuple[Kind, ...]] = {
+    "luminance": ("lightness", "luminance", "spectrum"),
+    "visual-density": ("density", "spectrum"),
+}
+
+
+def _choose(table: Table, there: list[Kind], scale: Weighting | None) -> tuple[Weighting, Kind]:
+    for candidate in _KINDS if scale is None else (scale,):
+        for kind in _KINDS[candidate]:
             if kind in there:
                 return candidate, kind
     if not there:
         raise ReadingsError(
-            f"the file {table.source.name} has the columns {listed(table.columns)}; none of them "
-            "says how dark each patch is",
-            "a patch is measured as density (or D_VIS), lightness (LAB_L), luminance (XYZ_Y, 0 "
-            "to 100) or a spectrum (SPECTRAL_400 ...)",
-            "rename that column to one of these",
-        )
+            f"the file {table.source.name} has the columns {listed(table.columns)}; none of them"
+            " says how dark each patch is",
+            "a patch is measured as density (or D_VIS), lightness (LAB_L), luminance (XYZ_Y, 0"
+            " to 100) or a spectrum (SPECTRAL_400 ...)", "rename that column to one of these")
     raise ReadingsError(
-        f"the file {table.source.name} has no column for --scale {scale}",
-        "density and D_VIS are visual-density; lightness, LAB_L, luminance and XYZ_Y are "
-        "luminance; a spectrum gives both; on a coloured print one cannot be turned into the "
-        "other",
-        "leave --scale out, or export the file with the other column",
-    )
+        f"the file {table.source.name} has no column that gives {scale}",
+        "density and D_VIS are visual-density; lightness, LAB_L, luminance and XYZ_Y are"
+        " luminance; a spectrum gives both; on a coloured print one cannot be turned into the"
+        " other", "take the weighting that the file has, or export it with the other column",
+        code="weighting_missing")
 
 
-def _left_aside(table: Table, columns: dict[Kind, int], used: Kind) -> tuple[str, ...]:
-    """A note naming the value columns that were not used, if there are any."""
-    others = [table.columns[i] for kind, i in columns.items() if kind != used]
-    if not others:
-        return ()
-    label = "the spectrum" if used == "spectrum" else table.columns[columns[used]]
-    hint = ""
-    if used != "density" and "density" in columns:
-        hint = "; --scale visual-density takes the density instead"
-    elif used == "density":
-        hint = "; --scale luminance takes the lightness instead"
-    return (f"{table.source.name}: used {label}, left aside {listed(others)}{hint}",)
+def _left_aside(table: Table, there: dict[Kind, int], used: Kind) -> tuple[Finding, ...]:
+    """The value columns that were not used, if there are any."""
+    others = tuple(table.columns[i] for kind, i in there.items() if kind != used)
+    other: Weighting | None = "luminance" if used == "density" else \
+        "visual-density" if "density" in there else None
+    label = "" if used == "spectrum" else table.columns[there[used]]
+    return (ValuesLeftAside(table.source.name, label, others, other),) if others else ()
 
 
-def _other_weighting(table: Table) -> tuple[str, ...]:
-    """A note if a CGATS keyword says that Lab or XYZ are not for D50 and 2 degrees."""
+def _other_viewing(table: Table) -> tuple[Finding, ...]:
+    """Whether a CGATS keyword says that Lab or XYZ are not for D50 and 2 degrees."""
     if table.source.kind != "cgats":
         return ()
-    found = [m for note in table.source.notes for m in _WEIGHTING.finditer(note)]
-    other = [m[2] for m in found if m[1].upper() == "ILLUMINANT" and m[2].upper() != "D50"]
-    other += [f"{m[2]} degrees" for m in found if m[1].upper() == "OBSERVER" and m[2] == "10"]
-    if not other:
-        return ()
-    return (
-        f"{table.source.name}: its colour values are for {' and '.join(other)}; the print is "
-        "judged under D50 with the 2-degree observer, so a coloured print may read slightly off",
-    )
+    said = [m for line in table.source.comments for m in _WEIGHTED_FOR.finditer(line)]
+    lights = tuple(m[2] for m in said if m[1].upper() == "ILLUMINANT" and m[2].upper() != "D50")
+    ten = any(m[1].upper() == "OBSERVER" and m[2] == "10" for m in said)
+    return (OtherViewing(table.source.name, lights, ten),) if lights or ten else ()
 
 
 def _check_hundred(table: Table, index: int, value: Array) -> None:
     """Lightness and luminance count from 0 to 100 and are above 0, or have no density."""
-    column = table.columns[index]
-    high = np.flatnonzero(value > MOST_HUNDRED)
-    if high.size:
-        row = int(high[0])
-        raise ReadingsError(
-            f"{table.where(row)}: {column} is {_short(table.rows[row][index])}",
-            "lightness and luminance count from 0 to 100, the perfect white",
-            "correct the row",
-        )
+    table.refuse(value > MOST_HUNDRED, index,
+                 "lightness and luminance count from 0 to 100, the perfect white",
+                 "correct the row")
     if 0.0 < value.max() <= 1.1:
         raise ReadingsError(
-            f"in {table.source.name}: no value of {column} is above {value.max():g}",
+            f"in {table.source.name}: no value of {table.columns[index]} is above {value.max():g}",
             "lightness and luminance count from 0 to 100, and a print has some white in it",
-            "if luminance counts from 0 to 1 here, multiply it by 100; if these are densities, "
-            "name the column density",
-        )
-    low = np.flatnonzero(value <= 0.0)
-    if low.size:
-        row = int(low[0])
-        raise ReadingsError(
-            f"{table.where(row)}: {column} is {table.rows[row][index]}",
-            "no print is that black: 0 would be an endless density, so the instrument was at "
-            "the end of its range or rounded",
-            "write the smallest value the instrument can show, or remove the row",
-        )
+            "if luminance counts from 0 to 1 here, multiply it by 100; if these are densities,"
+            " name the column density")
+    table.refuse(value <= 0.0, index,
+                 "no print is that black: 0 would be an endless density, so the instrument was at"
+                 " the end of its range or rounded",
+                 "write the smallest value the instrument can show, or remove the row")
 
 
-def _spectral_columns(table: Table) -> list[tuple[float, int]]:
-    """(wavelength in nm, column index) of the spectral columns, by rising wavelength."""
-    waves = []
-    for index, column in enumerate(table.columns):
-        match = _WAVELENGTH.fullmatch(key(column))
-        if match:
-            waves.append((float(match[1] or match[2]), index))
-    return sorted(waves)
-
-
-def _measured_spectrum(
-    table: Table, waves: list[tuple[float, int]], scale: Scale, notes: tuple[str, ...]
-) -> Measured:
+def _of_spectra(
+    table: Table, waves: Sequence[tuple[float, int]], scale: Weighting
+) -> tuple[Array, Array]:
+    """Densities and luminance factors (0 to 100) of spectra: (wavelength in nm, column) of each
+    value, by rising wavelength."""
     reflectance = np.stack([numbers(table, index) for _, index in waves], axis=1)
-    wild = np.argwhere((reflectance > MOST_HUNDRED) | (reflectance < -5.0))
-    if wild.size:
-        row, at = int(wild[0][0]), waves[int(wild[0][1])][1]
-        raise ReadingsError(
-            f"{table.where(row)}: {table.columns[at]} is {_short(table.rows[row][at])}",
-            "reflectance counts from 0 to 1 or from 0 to 100",
-            "correct the row, or measure the patch again",
-        )
+    wild = (reflectance > MOST_HUNDRED) | (reflectance < -5.0)
+    if wild.any():
+        row, at = np.argwhere(wild)[0]
+        raise table.fault(int(row), waves[int(at)][1],
+                          "reflectance counts from 0 to 1 or from 0 to 100",
+                          "correct the row, or measure the patch again")
     highest = float(reflectance.max())
     # A print has some white in it: at least a tenth is reflected somewhere, and never 150 %.
     if 1.5 < highest < 5.0:
         raise ReadingsError(
             f"in {table.source.name}: the highest reflectance in the spectra is {highest:g}",
             "reflectance counts from 0 to 1 or from 0 to 100, and this could be neither",
-            "check the spectra; multiply them by 100 if they count from 0 to 1",
-        )
+            "check the spectra; multiply them by 100 if they count from 0 to 1")
     fraction = reflectance if highest <= 1.5 else reflectance / 100.0
     wavelengths = np.array([wave for wave, _ in waves])
     with np.errstate(divide="ignore", invalid="ignore"):  # a mean of 0 is refused below
@@ -542,11 +489,6 @@ def _measured_spectrum(
     if black.size:
         raise ReadingsError(
             f"{table.where(int(black[0]))}: the spectrum reflects nothing or less than nothing",
-            "the mean reflectance of a patch is above 0",
-            "measure the patch again, or remove the row",
-        )
-    return Measured(density, scale, "spectrum", "the spectrum", luminance, notes)
-
-
-def _short(text: str, most: int = 40) -> str:
-    return text if len(text) <= most else text[: most - 3] + "..."
+            "the mean reflectance of a patch is above 0", "measure the patch again, or remove the"
+            " row")
+    return density, luminance

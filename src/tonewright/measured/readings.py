@@ -3,29 +3,20 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, NoReturn, cast
+from typing import Annotated, NoReturn
 
 import numpy as np
 
 from tonewright import scales
-from tonewright.errors import DocumentError, OptionError, ReadingsError, counted
+from tonewright.errors import OptionError, ReadingsError
 from tonewright.measured import columns
-from tonewright.measured.columns import Measured, Scale, Source, Table
-from tonewright.record.schema import check_names, held, is_number, spoken
+from tonewright.measured.columns import Measured, Source, Table, Weighting
+from tonewright.measured.findings import LighterThanPaper, PatchesDoubted, SheetsNotNamed
+from tonewright.record.codec import COLUMNS, LEVEL, between
+from tonewright.record.findings import Finding
 from tonewright.scales import Array
-
-__all__ = [
-    "Reading",
-    "ReadingOptions",
-    "Readings",
-    "Scale",
-    "Source",
-    "Table",
-    "combine",
-    "readings_from_table",
-]
 
 DENSEST = 6.0
 """No print and no instrument reaches this density; above it something else was written there."""
@@ -35,6 +26,7 @@ LIGHTEST_RELATIVE = -0.10
 """Counted from the bare paper, noise and uneven paper reach this far."""
 BARE_PAPER = 0.02
 """Real papers start above this; below, the instrument was probably zeroed on the paper."""
+SMALLEST_SD, LARGEST_SD = 1e-9, 1.0
 
 
 @dataclass(frozen=True)
@@ -43,70 +35,78 @@ class ReadingOptions:
 
     level_field: str | None = None
     """Column that holds the ink level; None: ``level`` or ``ink_percent``."""
-    scale: Scale | None = None
-    """Which scale to use; None: luminance where the file has it."""
+    scale: Weighting | None = None
+    """Which weighting to use; None: luminance where the file has it."""
     relative_to_paper: bool = False
     """True: the instrument was zeroed on the bare paper."""
     paper_density: float | None = None
     """Absolute density of that paper; relative readings become absolute with it."""
 
     def __post_init__(self) -> None:
+        """Hold the rules; `OptionError` says which one is broken."""
         if self.scale not in (None, "luminance", "visual-density"):
-            raise OptionError(
-                f"the scale is {self.scale!r}",
-                "it is luminance or visual-density",
-                "use --scale luminance or --scale visual-density",
-            )
+            raise OptionError(f"the weighting is {self.scale!r}",
+                              "it is luminance or visual-density", "choose one of them",
+                              code="two_scales")
         if self.paper_density is None:
             return
         if not self.relative_to_paper:
             raise OptionError(
                 f"a paper density of {self.paper_density:g} is given for absolute readings",
                 "it is added to readings that count from the bare paper",
-                "add --relative-to-paper, or leave the paper density out",
-            )
+                "say that they count from the paper, or leave the paper density out",
+                code="relative_to_paper")
         if not (math.isfinite(self.paper_density) and 0.0 <= self.paper_density <= 1.0):
             raise OptionError(
                 f"the paper density is {self.paper_density:g}",
                 "bare paper has an absolute density between 0 and 1, mostly 0.04 to 0.15",
-                "give the density of the bare paper, measured against the instrument's white",
-            )
+                "give the density of the bare paper, measured against the instrument's white")
 
 
 def refuse_relative() -> NoReturn:
     """Raise `OptionError`: readings from the bare paper where absolute ones are needed."""
     raise OptionError("the readings count from the bare paper",
                       "a strip's densities are absolute, and so is what is compared with them",
-                      "add --paper-density, the density of the bare paper")
+                      "add the density of the bare paper", code="paper_density")
 
 
 @dataclass(frozen=True)
 class Reading:
     """One measured patch."""
 
-    level: float
+    level: Annotated[float, LEVEL]
     """Ink level, 0 (clear film) to 1."""
-    density: float
+    density: Annotated[float, between(-1.0, DENSEST + 1.0)]
     """-log10 of the luminance factor or of the visual reflectance, as `Readings.scale` says."""
-    density_sd: float | None
+    density_sd: Annotated[float, between(SMALLEST_SD, LARGEST_SD)] | None
     """Standard deviation of that density, if the instrument or the scan knows it."""
     print_name: str | None
     """Which sheet it was on."""
     patch: str
     """Its name in messages; made from the line number if the file has none."""
+    doubt: str | None = None
+    """Why the scan that it was read from doubts it, as the file says; None: it does not."""
 
 
 @dataclass(frozen=True)
 class Readings:
-    """Measured patches on one scale."""
+    """Measured patches of one weighting."""
 
-    patches: tuple[Reading, ...]
-    scale: Scale
+    patches: Annotated[tuple[Reading, ...], COLUMNS]
+    scale: Weighting
+    """What their densities were weighted with."""
     relative_to_paper: bool
     """True: densities count from the bare paper; its own density is not known."""
     sources: tuple[Source, ...] = ()
-    notes: tuple[str, ...] = ()
+    findings: tuple[Finding, ...] = ()
     """What a reader of the readings should know: columns left aside, things put right."""
+    ink_colour: str | None = None
+    """What the files say they were printed in, as `Setup.ink_colour` has it; None: nothing."""
+
+    def __post_init__(self) -> None:
+        """Hold the rule: `ReadingsError` for no patch at all."""
+        if not self.patches:
+            raise ReadingsError("there is no patch", "there is at least one", "")
 
     @property
     def level(self) -> Array:
@@ -123,36 +123,11 @@ class Readings:
         """CIE L*, 0 to 100, shape (n,); relative to the paper where the densities are."""
         return scales.density_to_lightness(self.density)
 
-    def to_dict(self) -> dict[str, Any]:
-        """Plain JSON-able form: one list per column, `sources`, `scale`, `relative_to_paper`."""
-        return {
-            "scale": self.scale,
-            "relative_to_paper": self.relative_to_paper,
-            "level": [p.level for p in self.patches],
-            "density": [p.density for p in self.patches],
-            "density_sd": [p.density_sd for p in self.patches],
-            "print": [p.print_name for p in self.patches],
-            "patch": [p.patch for p in self.patches],
-            "sources": [
-                {"name": s.name, "kind": s.kind, "sha256": s.sha256, "notes": list(s.notes)}
-                for s in self.sources
-            ],
-            "notes": list(self.notes),
-        }
-
-    @classmethod
-    def from_dict(cls, document: object) -> Readings:
-        """The readings that `to_dict` wrote, equal to the originals.
-
-        Raises `DocumentError` for anything missing, unknown, of the wrong kind or impossible.
-        """
-        return _readings_from_dict(document)
-
 
 def readings_from_table(table: Table, options: ReadingOptions | None = None) -> Readings:
     """The measured patches of a table.
 
-    Levels are 0 to 1, densities absolute on the returned scale, or relative to the paper if
+    Levels are 0 to 1, densities absolute in the returned weighting, or relative to the paper if
     `options` say so and give no paper density.
 
     Raises
@@ -163,77 +138,69 @@ def readings_from_table(table: Table, options: ReadingOptions | None = None) -> 
     """
     options = options or ReadingOptions()
     columns.check_columns(table)
-    columns.ink_colour(table)
+    colour = columns.ink_colour(table)
     value = columns.measured(table, options.scale)
     level = columns.levels(table, options.level_field)
     _check_densities(table, value, options.relative_to_paper)
     _check_direction(table, level, value)
-    notes = table.notes + value.notes
+    findings = table.findings + value.findings
     density, relative = value.density, options.relative_to_paper
     if options.paper_density is not None:
         density, relative = density + options.paper_density, False
     elif not relative and density.min() < BARE_PAPER:
-        notes += (
-            f"{table.source.name}: the lightest patch has density {density.min():.2f}, lighter "
-            "than papers are: if the instrument was zeroed on the bare paper, add "
-            "--relative-to-paper",
-        )
-    density_sd = _density_sds(table)
-    sheets = _texts(table, "print")
-    names = next((t for n in columns.PATCH_NAMES if (t := _texts(table, n)) is not None), None)
+        findings += (LighterThanPaper(table.source.name, float(density.min())),)
+    blank = [""] * len(table.rows)
+    names = next((c for n in columns.PATCH_NAMES if (c := table.cells(n)) is not None), blank)
+    sheets, doubts = table.cells("print") or blank, table.cells("doubt") or blank
     patches = tuple(
-        Reading(
-            level=float(level[i]),
-            density=float(density[i]),
-            density_sd=density_sd[i],
-            print_name=(sheets[i] or None) if sheets else None,
-            patch=(names[i] if names else "") or f"line {table.line_numbers[i]}",
-        )
-        for i in range(len(table.rows))
-    )
-    return Readings(patches, value.scale, relative, (table.source,), notes)
+        Reading(u, d, sd, sheet or None, name or f"line {line}", doubt or None)
+        for u, d, sd, sheet, name, line, doubt in zip(
+            level.tolist(), density.tolist(), _density_sds(table), sheets, names,
+            table.line_numbers, doubts, strict=True))
+    if doubted := tuple(p.patch for p in patches if p.doubt):
+        findings += (PatchesDoubted(table.source.name, doubted),)
+    return Readings(patches, value.scale, relative, (table.source,), findings, colour)
 
 
 def combine(parts: Sequence[Readings]) -> Readings:
     """Readings of several files as one, in the order given.
 
-    Raises `ReadingsError` for none at all, for two scales, for relative beside absolute
-    densities, and for the same file twice (it would pass for two measurements).
+    Raises `ReadingsError` for none at all, for two weightings, for relative beside absolute
+    densities, for two colours of ink, and for the same file twice (it would pass for two
+    measurements).
     """
     if not parts:
-        raise ReadingsError(
-            "there are no readings", "a curve needs at least one file", "name a file"
-        )
+        raise ReadingsError("there are no readings", "a curve needs at least one file",
+                            "name a file")
     first = parts[0]
     for part in parts[1:]:
         if part.scale != first.scale:
             raise ReadingsError(
-                f"the scale of {_origin(first)} is {first.scale}, that of {_origin(part)} "
-                f"{part.scale}",
-                "on a coloured print the two differ, on a blue one by up to 0.07 in density, and "
-                "are not mixed",
-                "choose a scale that all files hold with --scale luminance or "
-                "--scale visual-density",
-            )
+                f"the readings of {_origin(first)} are weighted as {first.scale}, those of"
+                f" {_origin(part)} as {part.scale}",
+                "on a coloured print the two differ, on a blue one by up to 0.07 in density, and"
+                " are not mixed", "choose a weighting that all files hold", code="two_scales")
         if part.relative_to_paper != first.relative_to_paper:
             absolute, relative = (first, part) if part.relative_to_paper else (part, first)
             raise ReadingsError(
-                f"the densities of {_origin(absolute)} are absolute, those of {_origin(relative)} "
-                "count from the bare paper",
-                "the two are not mixed",
-                "read both in the same way: with --relative-to-paper only if every file was "
-                "measured with the instrument zeroed on the bare paper",
-            )
+                f"the densities of {_origin(absolute)} are absolute, those of {_origin(relative)}"
+                " count from the bare paper", "the two are not mixed",
+                "read both in the same way: from the paper only if every file was measured with"
+                " the instrument zeroed on the bare paper", code="relative_to_paper")
+    colours = {p.ink_colour: _origin(p) for p in parts if p.ink_colour is not None}
+    if len(colours) > 1:
+        said = "; ".join(f"{who}: {colour}" for colour, who in colours.items())
+        raise ReadingsError(f"the ink colours differ ({said})",
+                            "a level of ink means something only in the colour that was printed",
+                            "leave out the files of the other ink")
     sources = tuple(s for part in parts for s in part.sources)
     _check_different(sources)
-    notes = tuple(note for part in parts for note in part.notes)
+    findings = tuple(f for part in parts for f in part.findings)
     patches = tuple(p for part in parts for p in part.patches)
     if len(parts) > 1 and not any(p.print_name for p in patches):
-        notes += (
-            "the files do not say which sheet they were measured on, so they count as readings "
-            "of one sheet; a column named print tells sheets apart",
-        )
-    return Readings(patches, first.scale, first.relative_to_paper, sources, notes)
+        findings += (SheetsNotNamed(len(parts)),)
+    return Readings(patches, first.scale, first.relative_to_paper, sources, findings,
+                    next(iter(colours), None))
 
 
 def _origin(readings: Readings) -> str:
@@ -247,14 +214,8 @@ def _check_different(sources: Sequence[Source]) -> None:
             raise ReadingsError(
                 f"the files {seen[source.sha256]} and {source.name} hold the same, byte for byte",
                 "a file counts once: a copy would pass for a second measurement",
-                "leave one of them out",
-            )
+                "leave one of them out")
         seen[source.sha256] = source.name
-
-
-def _texts(table: Table, name: str) -> list[str] | None:
-    index = columns.find(table, name)
-    return None if index is None else [row[index] for row in table.rows]
 
 
 def _density_sds(table: Table) -> list[float | None]:
@@ -263,14 +224,9 @@ def _density_sds(table: Table) -> list[float | None]:
     if index is None:
         return [None] * len(table.rows)
     found = columns.numbers(table, index, blank_is_unknown=True)
-    wrong = np.flatnonzero((found < 1e-9) | (found > 1.0))
-    if wrong.size:
-        row = int(wrong[0])
-        raise ReadingsError(
-            f"{table.where(row)}: density_sd is {table.rows[row][index]}",
-            "it says how far readings of this patch scatter in density: above 0, at most 1",
-            "leave the cell blank where it is not known",
-        )
+    table.refuse((found < SMALLEST_SD) | (found > LARGEST_SD), index,
+                 "it says how far readings of this patch scatter in density: above 0, at most 1",
+                 "leave the cell blank where it is not known")
     return [None if np.isnan(sd) else float(sd) for sd in found]
 
 
@@ -279,37 +235,33 @@ def _check_densities(table: Table, value: Measured, relative_to_paper: bool) -> 
     lightest = LIGHTEST_RELATIVE if relative_to_paper else LIGHTEST
     low = np.flatnonzero(value.density < lightest)
     high = np.flatnonzero(value.density > DENSEST)
-    if low.size:
-        row = int(low[0])
-        rule = (
-            f"counted from the bare paper, noise reaches down to {lightest:g} in density"
-            if relative_to_paper
-            else "no patch is lighter than the perfect white, which has density 0 and lightness 100"
-        )
-        way_out = (
-            "measure the patch again"
-            if relative_to_paper
-            else "if the instrument was zeroed on the bare paper, add --relative-to-paper; "
-            "otherwise measure the patch again"
-        )
-        raise ReadingsError(f"{table.where(row)}: {_said(value, row)}", rule, way_out)
-    if high.size:
-        row = int(high[0])
-        way_out = "correct the row; if these are lightness or luminance, name the column so"
-        if columns.is_ladder(value.value):
-            way_out = "these look like percent of ink: if two columns are swapped, exchange them"
+    if low.size and relative_to_paper:
         raise ReadingsError(
-            f"{table.where(row)}: {_said(value, row)}",
+            _said(table, value, low[0]),
+            f"counted from the bare paper, noise reaches down to {lightest:g} in density",
+            "measure the patch again")
+    if low.size:
+        raise ReadingsError(
+            _said(table, value, low[0]),
+            "no patch is lighter than the perfect white, which has density 0 and lightness 100",
+            "if the instrument was zeroed on the bare paper, say so; otherwise measure the patch"
+            " again", code="relative_to_paper")
+    if high.size:
+        raise ReadingsError(
+            _said(table, value, high[0]),
             f"no print has a density above {DENSEST:g}, and few reach 2.5",
-            way_out,
-        )
+            "these look like percent of ink: if two columns are swapped, exchange them"
+            if columns.is_ladder(value.value) else
+            "correct the row; if these are lightness or luminance, name the column so")
 
 
-def _said(value: Measured, row: int) -> str:
-    said = f"{value.label} is {value.value[row]:g}"
+def _said(table: Table, value: Measured, row: int) -> str:
+    said = f"is {value.value[row]:g}"
     if value.kind == "spectrum":
-        said = f"{value.label} has a luminance of {value.value[row]:.4g}"
-    return said if value.kind == "density" else f"{said}, a density of {value.density[row]:.2f}"
+        said = f"has a luminance of {value.value[row]:.4g}"
+    if value.kind != "density":
+        said += f", a density of {value.density[row]:.2f}"
+    return f"{table.where(row)}: {value.label} {said}"
 
 
 def _check_direction(table: Table, level: Array, value: Measured) -> None:
@@ -318,107 +270,22 @@ def _check_direction(table: Table, level: Array, value: Measured) -> None:
     More ink holds back more light, so the print gets lighter.  Judged from five levels on, and
     only when density rises almost without exception (rank correlation) and by a visible amount.
     """
-    if np.unique(level).size < 5:
+    steps = np.unique(level)
+    if steps.size < 5:
         return
     if value.kind == "density" and columns.is_ladder(value.value) and not columns.is_ladder(level):
         raise ReadingsError(
-            f"in {table.source.name}: {value.label} goes in even steps from 0 to "
-            f"{value.value.max():g}, the ink levels do not",
+            f"in {table.source.name}: {value.label} goes in even steps from 0 to"
+            f" {value.value.max():g}, the ink levels do not",
             "ink levels are laid out in even steps, measured densities never are",
-            "the columns look swapped: exchange their names",
-        )
-    means = np.array([value.density[level == step].mean() for step in np.unique(level)])
+            "the columns look swapped: exchange their names")
+    means = np.array([value.density[level == step].mean() for step in steps])
     ranks = np.argsort(np.argsort(means))
     third = max(1, means.size // 3)
     rise = means[-third:].mean() - means[:third].mean()
     if rise > 0.2 and np.corrcoef(ranks, np.arange(means.size))[0, 1] > 0.8:
         raise ReadingsError(
-            f"in {table.source.name}: the density rises with the ink, by {rise:.2f} from the least "
-            "to the most",
-            "more ink must print lighter: swapped columns or levels counted the other way",
-            "exchange the columns, or count the levels so that 0 is clear film and 1 the "
-            "heaviest ink",
-        )
-
-
-_KEYS = (
-    "scale", "relative_to_paper", "level", "density", "density_sd", "print", "patch", "sources",
-    "notes",
-)  # fmt: skip
-
-
-_DAMAGED = "take an unedited copy of the document, or make it again from the measurement files"
-
-
-def _wrong(given: str, rule: str) -> DocumentError:
-    return DocumentError(f"in the readings of the document, {given}", rule, _DAMAGED)
-
-
-def _readings_from_dict(document: object) -> Readings:
-    """`Readings.from_dict`."""
-    whole = _mapping(document, _KEYS, "the readings")
-    scale, relative = whole["scale"], whole["relative_to_paper"]
-    if scale not in ("luminance", "visual-density"):
-        raise _wrong(f"scale is {spoken(scale)}", "it is luminance or visual-density")
-    if not isinstance(relative, bool):
-        raise _wrong(f"relative_to_paper is {spoken(relative)}", "it is true or false")
-    names = ("level", "density", "density_sd", "print", "patch")
-    lists = {name: _list(whole[name], name) for name in names}
-    count = len(lists["level"])
-    for name, found in lists.items():
-        if len(found) != count:
-            raise _wrong(f"{name} has {counted(len(found), 'value')}, level {count}",
-                         "all have as many")
-    if count == 0:
-        raise _wrong("there is no patch", "there is at least one")
-    patches = tuple(
-        Reading(
-            level=_number(level, "level", 0.0, 1.0),
-            density=_number(density, "density", -1.0, DENSEST + 1.0),
-            density_sd=None if sd is None else _number(sd, "density_sd", 1e-9, 1.0),
-            print_name=None if sheet is None else _text(sheet, "print"),
-            patch=_text(patch, "patch"),
-        )
-        for level, density, sd, sheet, patch in zip(*lists.values(), strict=True)
-    )
-    sources = tuple(_source(s) for s in _list(whole["sources"], "sources"))
-    return Readings(patches, scale, relative, sources, _texts_of(whole, "notes"))
-
-
-def _source(entry: object) -> Source:
-    fields = _mapping(entry, ("name", "kind", "sha256", "notes"), "a source")
-    kind = fields["kind"]
-    if kind not in ("csv", "cgats"):
-        raise _wrong(f"the kind of a source is {spoken(kind)}", "it is csv or cgats")
-    return Source(
-        _text(fields["name"], "name"),
-        kind,
-        _text(fields["sha256"], "sha256"),
-        _texts_of(fields, "notes"),
-    )
-
-
-def _mapping(entry: object, keys: Sequence[str], what: str) -> Mapping[str, object]:
-    return check_names(entry, keys, f"in the document, {what}", _DAMAGED)
-
-
-def _list(entry: object, name: str) -> list[object]:
-    if not isinstance(entry, list):
-        raise _wrong(f"{name} is {spoken(entry)}", "it is a list")
-    return entry
-
-
-def _text(entry: object, name: str) -> str:
-    if not isinstance(entry, str):
-        raise _wrong(f"{name} holds {held(entry)}", "it holds text")
-    return entry
-
-
-def _texts_of(fields: Mapping[str, object], name: str) -> tuple[str, ...]:
-    return tuple(_text(note, name) for note in _list(fields[name], name))
-
-
-def _number(entry: object, name: str, low: float, high: float) -> float:
-    if not is_number(entry) or not low <= cast(float, entry) <= high:
-        raise _wrong(f"{name} holds {held(entry)}", f"it holds numbers from {low:g} to {high:g}")
-    return float(cast(float, entry))
+            f"in {table.source.name}: the density rises with the ink, by {rise:.2f} from the least"
+            " to the most", "more ink prints lighter, so columns are swapped or levels are counted"
+            " the other way", "exchange the columns, or count the levels so that 0 is clear film"
+            " and 1 the heaviest ink")

@@ -34,8 +34,9 @@ class PrintingTime:
     def __post_init__(self) -> None:
         """Hold the rule; `OptionError` otherwise."""
         if not 0.0 < self.value <= LONGEST:
-            raise OptionError(f"the printing time is {self.value:g}", "it is longer than 0",
-                              _WAY_OUT)
+            raise OptionError(f"the printing time is {self.value:g}",
+                              f"it is longer than 0, and at most {LONGEST:.0f}", _WAY_OUT,
+                              code="time_impossible")
 
     def times(self, factor: float) -> PrintingTime:
         """So many times as long."""
@@ -74,9 +75,9 @@ def parse_time(text: str) -> PrintingTime:
     if clock:
         parts = [int(p) for p in clock.groups() if p is not None]
         if max(parts[1:]) > 59:
-            places = "hours, minutes and seconds" if parts[2:] else "minutes and seconds"
+            places = "minutes and seconds" if parts[2:] else "seconds"
             raise OptionError(f"the printing time is {text!r}",
-                              f"it is {places}, and after a colon stands 59 at most", _WAY_OUT)
+                              f"{places} must be 59 or less", _WAY_OUT, code="time_unclear")
         seconds = 0.0
         for part in parts:
             seconds = 60.0 * seconds + part
@@ -93,7 +94,8 @@ def parse_time(text: str) -> PrintingTime:
     if unit is None or plain[at:].strip():
         bare = plain.replace(",", ".").replace(".", "", 1).isdigit()
         raise OptionError(f"the printing time is {text!r}",
-                          "a time has a unit" if bare else "that is not a time", _WAY_OUT)
+                          "a time has a unit" if bare else "that is not a time", _WAY_OUT,
+                          code="time_unclear")
     return PrintingTime(total, unit)
 
 
@@ -108,5 +110,5 @@ def ratio(longer: PrintingTime, shorter: PrintingTime) -> float:
     if longer.unit != shorter.unit:
         raise OptionError(f"one time is {longer}, another {shorter}",
                           "minutes and integrator units cannot be compared",
-                          "give all times in the same unit")
+                          "give all times in the same unit", code="time_units_differ")
     return longer.value / shorter.value

@@ -4,18 +4,25 @@ from __future__ import annotations
 
 from typing import Any
 
-from tonewright.inks.rank import CLEAR_OFF, Amount, InkRanking, InkStep, RankedInk
+from tonewright.errors import counted
+from tonewright.inks.findings import InkPatchesDiffer
+from tonewright.inks.rank import Amount, InkRanking, InkStep, RankedInk
+from tonewright.record.codec import encode
+from tonewright.record.findings import Finding
 from tonewright.record.setup import ink_colour_text
 from tonewright.scales import STOP
-from tonewright.show.rehearsal_text import CAUTIONS
-from tonewright.show.words import labelled
+from tonewright.show.cautions import cautions_text
+from tonewright.show.findings import sentence
+from tonewright.show.inks_findings import typed
+from tonewright.show.words import headed, labelled, percent
 
+_MOST_PAIRS = 6
 _ENOUGH = {True: "yes", False: "no", None: "perhaps"}
 
 
 def inks_json(ranking: InkRanking) -> dict[str, Any]:
     """The ranking, under the names the command line promises; what is not known is null."""
-    pick, next_time = ranking.pick, ranking.next_time
+    pick, next_time, findings = ranking.pick, ranking.next_time, _findings(ranking)
     return {
         "process": ranking.process.name, "printing_time_s": ranking.time.value,
         "time_unit": ranking.time.unit,
@@ -31,9 +38,10 @@ def inks_json(ranking: InkRanking) -> dict[str, Any]:
         "only_bounds": sum(ink.seen_white for ink in ranking.inks),
         "next_time_s": None if next_time is None else next_time.value,
         "next_stops": ranking.longer_stops,
-        "doubtful": [{"patches": list(g.patches), "difference_density": g.difference}
-                     for g in ranking.gross],
-        "next": next_step(ranking), "warnings": warnings(ranking),
+        "doubtful": [{"patches": list(f.patches), "difference_density": f.difference_density}
+                     for f in findings if isinstance(f, InkPatchesDiffer)],
+        "next": next_step(ranking), "findings": [encode(f) for f in findings],
+        "warnings": [said for kind, said in _doubts(ranking) if kind == "warning"],
     }
 
 
@@ -59,47 +67,44 @@ def _amount_json(amount: Amount) -> dict[str, float | None]:
 
 def inks_text(ranking: InkRanking) -> str:
     """What was read, the colours from the densest to the lightest, the pick and the next step."""
-    process = ranking.process
+    base = ranking.time == ranking.process.base_time
     lines = [
-        f"Inks on {process.name}",
-        labelled("time", f"printed for {ranking.process.spoken(ranking.time)}"
-                 + (", the base printing time (if it was another, add --time)"
-                    if ranking.time == process.base_time else "")),
+        f"Inks on {ranking.process.name}",
         labelled("read", _read(ranking)),
+        labelled("time", f"printed for {ranking.time_as_set}"
+                 + (", the base printing time (if it was another, add --time)" if base else "")),
         labelled("needs", _needs(ranking)),
-        labelled("seen", f"a printing density of up to {ranking.seen_up_to:.2f}; whatever is"
-                 " denser is paper white in this print"),
+        labelled("seen", f"printing densities up to {ranking.seen_up_to:.2f}; whatever is denser"
+                 " is paper white in this print"),
         "",
         *_table(ranking),
         "",
         labelled("pick", why(ranking)),
-        *(labelled("note", text) for text in ranking.notes),
-        *(labelled("warning", text) for text in warnings(ranking)),
+        *(labelled(kind, said) for kind, said in _doubts(ranking)),
         "",
-        labelled("Next", next_step(ranking))[2:],
+        headed("Next:", next_step(ranking)),
     ]
     if ranking.next_time is not None:
-        lines.append(labelled("Care", CAUTIONS)[2:])
+        lines += ["", cautions_text()]
     return "\n".join(lines)
 
 
 def _read(ranking: InkRanking) -> str:
     steps: list[InkStep] = [s for ink in ranking.inks for s in ink.steps]
     levels = sorted({s.level for s in steps}, reverse=True)
-    said = " and ".join(f"{u:.0%}" for u in levels)
     return (f"{sum(s.patches for s in steps)} patches of {len(ranking.inks)} colours, at"
-            f" {said} of the ink")
+            f" {' and '.join(map(percent, levels))} ink")
 
 
 def _needs(ranking: InkRanking) -> str:
     if ranking.given_range:
-        return f"a printing density of {ranking.needed_range:.2f}, as asked"
+        return f"a density range of {ranking.needed_range:.2f}, as asked"
     process = ranking.process
-    said = (f"a printing density of {ranking.needed_range:.2f} from black to paper white, at the"
-            f" base printing time of {process.base_time.on_timer()}")
+    said = (f"a density range of {ranking.needed_range:.2f} from black to paper white, at the base"
+            f" printing time of {process.base_time.on_timer()}")
     found = process.summary.log_exposure_range
     if found is not None and found < ranking.needed_range:
-        said += f" (the log exposure range by ISO 6846 alone, {found:.2f}, leaves whites gray)"
+        said += f" ({found:.2f} by the ISO 6846 definition, which leaves whites gray)"
     return said
 
 
@@ -131,88 +136,58 @@ def why(ranking: InkRanking) -> str:
         return _none_enough(ranking)
     name, full = ink_colour_text(pick.colour), pick.full
     enough = sum(ink.enough is True for ink in ranking.inks)
-    held = f"{full.density:.2f}" if full.density is not None and not pick.estimated else \
+    if not ranking.sure:
+        return (f"{name}, with reservations: it blocks about {full.density:.2f}, the print needs"
+                f" {needed:.2f}, and this print does not tell the two apart.")
+    blocks = f"{full.density:.2f}" if full.density is not None and not pick.estimated else \
         f"at least {full.low:.2f}"
     if pick.estimated:
-        held += f" (about {full.density:.2f})"
-    if not ranking.sure:
-        return (f"{name}, with reserve: it holds about {full.density:.2f}, the print needs"
-                f" {needed:.2f}, and this print does not tell the two apart.")
-    choice = ("It is the only colour that is surely enough." if enough == 1 else
-              f"Of the {enough} colours that are surely enough it is the gentlest: where its"
-              f" density grows fastest, it does so at{' about' if pick.estimated else ''}"
-              f" {pick.slope:.2f} for the whole scale of ink, so each step of the file moves the"
-              " print least." if pick.slope is not None else
-              f"{enough} colours are surely enough, but all print paper white, so that which is"
-              " the gentlest was not seen; this one takes the least ink.")
+        blocks += f" (about {full.density:.2f})"
+    if enough == 1:
+        choice = "It is the only colour that is surely enough."
+    elif pick.slope is not None:
+        choice = (f"Of the {enough} colours that are surely enough it is the gentlest: its density"
+                  f" rises by at most{' about' if pick.estimated else ''} {pick.slope:.2f} over the"
+                  " full range of ink, so each step of the file moves the print least.")
+    else:
+        choice = (f"{enough} colours are surely enough, but all print paper white, so the gentlest"
+                  " cannot be told; this one takes the least ink.")
     if ranking.gentler:
         some = "; ".join(ink_colour_text(i.colour) for i in ranking.gentler[:3])
         choice += f" Gentler still, and perhaps enough: {some}."
-    return f"{name} holds {held}, the print needs {needed:.2f}. {choice}"
+    return f"{name} blocks {blocks}; the print needs {needed:.2f}. {choice}"
 
 
 def _none_enough(ranking: InkRanking) -> str:
-    heaviest = ranking.inks[0]
-    said = f"none. The heaviest colour, {ink_colour_text(heaviest.colour)}, holds"
-    advice = (" Heavier or better-blocking ink (a higher ink setting of the printer, a second pass,"
-              " a pigment that blocks UV), or a process of higher contrast, would reach further.")
-    short = ranking.shortfall
+    heaviest, short = ranking.inks[0], ranking.shortfall
+    said = f"none. The heaviest colour, {ink_colour_text(heaviest.colour)}, blocks"
+    advice = (" To reach further, use heavier or better-blocking ink (a higher ink setting of the"
+              " printer, a second pass, a pigment that blocks UV) or a process of higher contrast.")
     if short is None:
         low, high = heaviest.full.low, heaviest.full.high
         bound = f"at least {low:.2f}" if low is not None else \
             "an unknown density" if high is None else f"at most {high:.2f}"
-        said += f" {bound}, the print needs {ranking.needed_range:.2f}."
+        said += f" {bound}; the print needs {ranking.needed_range:.2f}."
         return said + ("" if ranking.longer_stops is not None else advice)
     return (f"{said} about {heaviest.full.density:.2f}: {short:.2f} ({short / STOP:.1f} stops)"
             f" less than the {ranking.needed_range:.2f} the print needs, so its whites stay gray."
             + advice)
 
 
-def warnings(ranking: InkRanking) -> list[str]:
-    """What the printer should know before trusting the pick."""
-    said = list(ranking.process.summary.warnings)
-    off = ranking.clear_off
-    if off is not None and abs(off) > CLEAR_OFF:
-        said.append(
-            f"Clear film printed {abs(off) / STOP:.1f} stops {'lighter' if off > 0 else 'darker'}"
-            f" than the strip of {ranking.process.name} says for"
-            f" {ranking.process.spoken(ranking.time)}: the time may be another one (--time), or"
-            " the chart is on another paper or chemistry.")
-    said += [
-        f"Patches {', '.join(g.patches)} are of one ink and differ by {g.difference:.2f} in"
-        " density: look at them, measure them again, or leave the bad one out with --leave-out."
-        for g in ranking.gross[:6]]
-    if len(ranking.gross) > 6:
-        said.append(f"So do {len(ranking.gross) - 6} more pairs; if it is most of them, the"
-                    " readings are in another order than the patches.")
-    white = sum(ink.seen_white for ink in ranking.inks)
-    if white:
-        said.append(_bounds(ranking, white))
+def _findings(ranking: InkRanking) -> list[Finding]:
+    """What the printer should know before trusting the pick, the strip's first."""
+    return [*ranking.process.findings, *ranking.findings]
+
+
+def _doubts(ranking: InkRanking) -> list[tuple[str, str]]:
+    """The same as kind and sentence; of many pairs that differ only some are named."""
+    findings = _findings(ranking)
+    unnamed = [f for f in findings if isinstance(f, InkPatchesDiffer)][_MOST_PAIRS:]
+    said: list[tuple[str, str]] = [(f.kind, sentence(f)) for f in findings if f not in unnamed]
+    if unnamed:
+        said.append(("warning", f"{counted(len(unnamed), 'more pair')} of one ink differ too much."
+                     " If most do, the readings are in another order than the patches."))
     return said
-
-
-def _bounds(ranking: InkRanking, white: int) -> str:
-    """How many colours are known by a bound alone, and what would show more."""
-    those = "One colour prints" if white == 1 else f"{white} of {len(ranking.inks)} colours print"
-    said = f"{those} paper white at full ink, which tells only the least density" \
-           f" {'it' if white == 1 else 'they'} can have."
-    time = ranking.next_time
-    if time is None:
-        return said
-    stops = ranking.longer_stops
-    longer = "1 stop" if stops == 1 else f"{stops} stops"
-    said += (f" To see more, print the same chart for {time} ({longer} longer), and add"
-             f" --time {_typed(time.value, time.unit)}.")
-    if all(len(ink.steps) == 1 for ink in ranking.inks):
-        said += (" Or draw it with lighter levels as well: tonewright target --ink-colours"
-                 " --ink-levels 1,0.5.")
-    return said
-
-
-def _typed(value: float, unit: str) -> str:
-    if unit == "unit":
-        return f"{value:g}units"
-    return f"{value / 60.0:g}min" if value % 60.0 == 0.0 else f"{value:g}s"
 
 
 def next_step(ranking: InkRanking) -> str:
@@ -220,12 +195,11 @@ def next_step(ranking: InkRanking) -> str:
     pick, time = ranking.pick, ranking.next_time
     if pick is None:
         if time is not None:
-            return f"print the same chart for {time}, and rank it with --time " \
-                   f"{_typed(time.value, time.unit)}"
+            return f"print the same chart for {time}, and rank it with --time {typed(time)}"
         return ("change the ink setting or the process, and print the chart again; or take"
                 f" {ink_colour_text(ranking.inks[0].colour)} and accept grayer whites")
-    name = ink_colour_text(pick.colour)
-    said = (f"tonewright target --ink-colour {name} -o ink.tif  draws a target in this colour;"
-            " the curve made from it remembers the colour, and the negatives come out in it")
+    said = (f"tonewright target --ink-colour {ink_colour_text(pick.colour)} -o ink.tif  draws a"
+            " target in this colour; the curve made from it remembers the colour, and its"
+            " negatives come out in it")
     return said if ranking.sure or time is None else \
         f"to be sure, print the chart again for {time}; or go on: {said}"

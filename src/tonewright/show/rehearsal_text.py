@@ -9,7 +9,8 @@ from typing import Any
 from tonewright.curve.document import Curve
 from tonewright.curve.renew import Movement
 from tonewright.record.times import PrintingTime
-from tonewright.show.text import fit_json, readings_line
+from tonewright.show.cautions import cautions_text
+from tonewright.show.curve_text import fit_json, readings_line
 from tonewright.show.words import WIDTH
 from tonewright.strip.process import Process
 
@@ -35,11 +36,6 @@ class Outcome:
 
 STRIP_ROAD, PATCHES_ROAD = "renewed by a strip", "strip and seven patches"
 STRIP_PICTURE, CURVE_PICTURE = "1-strip.png", "3-kallitype-curve.png"
-CAUTIONS = (
-    "UV lamps hurt eyes and skin, sensitisers and developers can poison: shield the lamp, wear"
-    " gloves and eye protection, air the room, read the safety data sheets of your chemicals,"
-    " and follow your local rules and what trained people showed you."
-)
 
 
 def rehearsal_json(outcome: Outcome) -> dict[str, Any]:
@@ -99,9 +95,8 @@ def rehearsal_text(outcome: Outcome) -> str:
         ("Next, with your own paper: print a step tablet and a target, measure both into tables,"
          " and type  tonewright strip STRIP.csv --tablet 31 --time 10min -o MINE.process.json"
          "  and then  tonewright fit TARGET.csv --process MINE.process.json -o MINE.curve.json"),
-        CAUTIONS,
     ]
-    return "\n\n".join(_paragraph(p) for p in story) + "\n"
+    return "\n\n".join([*map(_paragraph, story), cautions_text()]) + "\n"
 
 
 def _paragraph(text: str) -> str:

@@ -1,12 +1,16 @@
-"""What a step-tablet strip says, in plain words."""
+"""The report on a step-tablet strip, measured or judged by eye."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from tonewright import scales
+from tonewright.record.codec import encode
+from tonewright.record.findings import Finding
 from tonewright.record.times import PrintingTime
-from tonewright.show.rehearsal_text import CAUTIONS
+from tonewright.show.cautions import cautions_text
+from tonewright.show.findings import sentence
 from tonewright.show.words import labelled
 from tonewright.strip.exposure import EyeResult, EyeStrip
 from tonewright.strip.process import Process
@@ -14,7 +18,7 @@ from tonewright.strip.tablet import Tablet
 
 
 def eye_json(result: EyeResult) -> dict[str, Any]:
-    """The findings of strips judged by eye, under the names the command line promises."""
+    """What strips judged by eye tell, under the names the command line promises."""
     known = None if result.far else result.high
     best = result.next_time if result.differ else known
     return {
@@ -28,13 +32,14 @@ def eye_json(result: EyeResult) -> dict[str, Any]:
         "log_exposure_range": None, "iso_range": None, "film_density": None,
         "max_black_density": None, "paper_white_density": None,
         "just_visible_lightness": None,
-        "time_unit": result.next_time.unit,
+        "time_unit": result.next_time.unit, **_found_json(result.findings),
     }
 
 
 def process_json(process: Process) -> dict[str, Any]:
-    """The findings of a measured strip, under the names the command line promises."""
+    """What a measured strip tells, under the names the command line promises."""
     found = process.summary
+    whole = process.range_to_white(process.base_time)
     return {
         "base_printing_time_s": found.base_printing_time,
         "base_printing_time_low_s": found.base_printing_time_low,
@@ -42,7 +47,7 @@ def process_json(process: Process) -> dict[str, Any]:
         "strict_printing_time_s": found.strict_printing_time,
         "reached_black": found.reached_black, "next_time_s": found.next_time,
         "log_exposure_range": found.log_exposure_range, "iso_range": found.iso_range,
-        "density_range_to_white": _rounded(process.range_to_white(process.base_time)),
+        "density_range_to_white": None if whole is None else round(whole, 4),
         "film_density": found.film_density, "max_black_density": found.max_black_density,
         "paper_white_density": found.paper_white_density,
         "just_visible_lightness": process.settings.just_visible_lightness,
@@ -51,147 +56,133 @@ def process_json(process: Process) -> dict[str, Any]:
         "set_aside": [{"step": p.step, "through": p.through, "print": p.print_name,
                        "density": p.density}
                       for p in (process.strip.patches[i] for i in found.set_aside)],
-        "contradicted": found.contradicted, "warnings": list(found.warnings),
+        "contradicted": process.contradicted, **_found_json(process.findings),
     }
 
 
-def _rounded(value: float | None) -> float | None:
-    return None if value is None else round(value, 4)
+def _found_json(findings: Sequence[Finding]) -> dict[str, Any]:
+    return {"findings": [encode(f) for f in findings], "warnings": [*map(sentence, findings)]}
 
 
 def _number(time: PrintingTime) -> float:
     return round(time.value, 2)
 
 
-def eye_text(result: EyeResult, tablet: Tablet, strips: list[EyeStrip]) -> str:
-    """Whether the time is right, the next one to try and why."""
+def eye_text(result: EyeResult, tablet: Tablet, strips: Sequence[EyeStrip]) -> str:
+    """What was seen, the base printing time as far as that tells, and the next one to try."""
     lines = ["Judged by eye, through the film and dry"]
     for strip in strips:
-        merged = ("no steps merge" if strip.merged == 1
-                  else f"steps 1 to {strip.merged} merge")
+        merged = "no steps merge" if strip.merged == 1 else f"steps 1 to {strip.merged} merge"
         lines.append(labelled("strip", f"{strip.time}: {merged}"))
     if result.high is None:
-        lines.append(labelled("black", "not reached for sure: where not even steps 1 and 2 merge,"
-                              " the paper can print a blacker black, so this time is only a lower"
-                              " bound"))
-        lines.append(labelled("next", f"try {result.next_time}, about half a stop longer than"
-                              f" {result.nearest.time}"))
-        return "\n".join([*lines, exposing_text()])
+        lines.append(labelled("time", f"base printing time: more than {result.nearest.time}. If not"
+                              " even steps 1 and 2 merge, the paper may print a deeper black"))
+    elif not result.far:
+        low, high = (t and t.on_timer() for t in (result.low, result.high))
+        more = f"more than {low}, " if low not in (None, high) else ""
+        lines += [labelled("time", f"base printing time: {more}at most {high}"),
+                  _one_step_less(result.strict)]
+    lines += _finding_lines(result.findings)
+    return "\n".join([*lines, "", _headed("Next:", _eye_next(result, tablet)), "",
+                      cautions_text()])
+
+
+def _eye_next(result: EyeResult, tablet: Tablet) -> str:
+    time, change = result.next_time, result.change_stops
     if result.right:
-        lines.append(labelled("time", f"{result.next_time} is right: steps 1 and 2 merge and step"
-                              " 3 stands apart"))
-    else:
-        lines.append(labelled("next", _why(result, tablet)))
+        return f"print the target for {time}: there steps 1 and 2 merge and step 3 stands apart"
     if result.far:
-        return "\n".join([*lines, exposing_text()])
-    low = "" if result.low is None else f"over {result.low.on_timer()} and "
-    if result.low is not None and result.low.on_timer() == result.high.on_timer():
-        low = ""
-    lines.append(labelled("between", f"the base printing time is {low}at most"
-                          f" {result.high.on_timer()}"
-                          + ("; the strips do not quite agree, though by no more than a count by"
-                             " eye may be off" if result.differ else "")))
-    lines.append(labelled("strict", f"{result.strict}, one step shorter, keeps a little more in"
-                          " the shadows for a hardly lighter black"))
-    return "\n".join([*lines, exposing_text()])
-
-
-def _why(result: EyeResult, tablet: Tablet) -> str:
-    change = result.change_stops
-    way = "longer" if change > 0 else "shorter"
-    if result.far:
-        return (f"print for {result.next_time}: {-change:.0f} stops shorter than"
-                f" {result.nearest.time}, and count again. So many merged steps tell only that the"
-                " strip is far too long, or that it is fogged or not cleared.")
+        return (f"print for {time}, {-change:.0f} stops less than {result.nearest.time}, and count"
+                " again")
+    if result.high is None:
+        return f"print for {time}, about half a stop more than {result.nearest.time}"
+    goal = "so that steps 1 and 2 just merge and step 3 stands apart"
     if result.differ:
-        return (f"print for {result.next_time}: half way between what the strips say, so that"
-                " steps 1 and 2 just merge and step 3 stands apart")
-    return (f"print for {result.next_time}: {abs(change):.2f} stop {way} than"
-            f" {result.nearest.time}, so that steps 1 and 2 just merge and step 3 stands apart"
-            f" (a step of this tablet is {tablet.step / scales.STOP:.2f} stop)")
+        return f"print for {time}, half-way between what the strips say, {goal}"
+    return (f"print for {time}, {abs(change):.2f} stop {'more' if change > 0 else 'less'} than"
+            f" {result.nearest.time}, {goal} (a step of this tablet is"
+            f" {tablet.step / scales.STOP:.2f} stop)")
 
 
-def exposing_text() -> str:
-    """The cautions that go with every advice to expose."""
-    return "\n" + "\n".join(labelled("care", CAUTIONS).splitlines())
-
-
-def process_text(process: Process) -> str:
-    """What was read and found: one fact a line, then the warnings."""
-    found, unit = process.summary, process.unit
-    patches = process.strip.patches
+def process_text(process: Process, file: str | None) -> str:
+    """The report: read, found, doubtful, written, next; ``file`` is where it was written."""
+    found, patches = process.summary, process.strip.patches
     halves = sorted({p.through for p in patches}, reverse=True)
-    times = ", ".join(str(t) for t in process.strip.times())
-
-    def spoken(value: float) -> str:
-        return str(PrintingTime(value, unit).on_timer())
-
+    files = ", ".join(s.name for s in process.strip.sources)
     lines = [
         f"Process {process.name}",
         labelled("read", f"{len(patches)} steps ({' and '.join(halves)}) of the tablet"
-                 f" {process.tablet.name}, printed for {times}"),
-        labelled("black", f"density {found.max_black_density:.2f}, L*"
-                 f" {float(scales.density_to_lightness(found.max_black_density)):.1f}"
+                 f" {process.tablet.name}{files and f' from {files}'}, printed for"
+                 f" {', '.join(map(str, process.strip.times()))}"),
+        labelled("black", _density(found.max_black_density)
                  + ("" if found.reached_black else ", extrapolated: NOT reached on this strip")),
-        labelled("white", f"density {found.paper_white_density:.2f}, L*"
-                 f" {float(scales.density_to_lightness(found.paper_white_density)):.1f}"),
-        labelled("time", _time_words(process)),
-        *([] if found.next_time is not None else [
-            labelled("strict", f"{spoken(found.strict_printing_time)}, one step shorter")]),
+        labelled("white", _density(found.paper_white_density)),
+        *_time_lines(process),
         labelled("range", _range_words(process)),
     ]
     if found.film_density is not None:
-        lines.append(labelled("film", f"takes {found.film_density:.2f} of density, which the"
-                              " times above include"))
+        lines.append(labelled("film", f"density {found.film_density:.2f}, included in the time"))
     if found.reciprocity_sd is not None:
         lines.append(labelled("light", f"twice the time counts as"
                               f" {2.0**found.reciprocity:.2f} times the light"))
     lines.append(labelled("noise", f"readings scatter by {found.noise_density_sd:.3f} in density"))
-    lines += [labelled("warning", text) for text in found.warnings]
-    return "\n".join(lines)
+    lines += _finding_lines(process.findings)
+    written = file or "nothing (add -o NAME.process.json)"
+    return "\n".join([*lines, "", _headed("Written:", written),
+                      _headed("Next:", next_words(process, file)), "", cautions_text()])
 
 
-def _time_words(process: Process) -> str:
+def _density(density: float) -> str:
+    return f"density {density:.2f}, L* {float(scales.density_to_lightness(density)):.1f}"
+
+
+def _time_lines(process: Process) -> list[str]:
     found = process.summary
+    base, low, high, strict = (
+        PrintingTime(t, process.unit).on_timer()
+        for t in (found.base_printing_time, found.base_printing_time_low,
+                  found.base_printing_time_high, found.strict_printing_time))
+    between = f"between {low} and {high}"
+    if found.next_time is not None:
+        return [labelled("time", f"base printing time: not known yet; nine times in ten it lies"
+                         f" {between}, most likely near {base}")]
+    return [labelled("time", f"base printing time: {base}; nine times in ten it lies {between}"),
+            _one_step_less(strict)]
 
-    def spoken(value: float) -> str:
-        return str(PrintingTime(value, process.unit).on_timer())
 
-    between = (f"between {spoken(found.base_printing_time_low)} and"
-               f" {spoken(found.base_printing_time_high)}")
-    if found.next_time is None:
-        return (f"base printing time {spoken(found.base_printing_time)}; nine times in ten it lies"
-                f" {between}")
-    return (f"the base printing time is not known yet: nine times in ten it lies {between}, most"
-            f" likely near {spoken(found.base_printing_time)}")
+def _one_step_less(time: PrintingTime) -> str:
+    return labelled("", f"one step less: {time} (opens the shadows; black slightly weaker)")
 
 
 def _range_words(process: Process) -> str:
-    found = process.summary
+    found, whole = process.summary, process.range_to_white(process.base_time)
     if found.log_exposure_range is None:
         return "not known"
-    grade = "" if found.iso_range is None else f" (ISO range {found.iso_range})"
-    said = (f"{found.log_exposure_range:.2f} in log exposure{grade}: the negative needs a density"
-            f" range of {found.log_exposure_range:.2f} in the light that prints")
-    whole = process.range_to_white(process.base_time)
-    if whole is None:
-        return said
-    return (said + f", to nine tenths of black; from the blackest black at the base printing time"
-            f" to paper white it is {whole:.2f}")
+    grade = "" if found.iso_range is None else f", ISO range {found.iso_range}"
+    iso = f"{found.log_exposure_range:.2f}{grade}, by the ISO 6846 definition"
+    return ("your negative needs a density range of "
+            + (iso if whole is None else f"{whole:.2f} ({iso})"))
+
+
+def _finding_lines(findings: Sequence[Finding]) -> list[str]:
+    return [labelled(f.kind, sentence(f)) for f in findings]
+
+
+def _headed(head: str, text: str) -> str:
+    return labelled(head, text).strip()
 
 
 def next_words(process: Process, file: str | None = None) -> str:
     """What to do next; ``file`` is where the process was written."""
     found = process.summary
-    if found.contradicted:
-        return ("look at the strip and at the warnings above: measure again, evaluate each strip by"
-                " itself, or print another, before anything is printed for these times")
+    if process.contradicted:
+        return ("look at the strip and the warnings. Measure again, evaluate each strip by itself,"
+                " or print another before you print anything for these times")
     if found.next_time is not None:
         return (f"print another strip for {PrintingTime(found.next_time, process.unit)}: long"
-                " enough to show black if the paper needs more than is likely, and a strip that is"
-                " too long tells all that one at the right time does")
-    time = PrintingTime(found.base_printing_time, process.unit).on_timer()
+                " enough for most papers to show black. One that is too long tells as much as one"
+                " at the right time")
     several = " --target-time TIME" if len(process.strip.times()) > 1 else ""
-    return (f"print the target for {time} (or use the target printed beside the strip), then"
-            f" tonewright fit READINGS.csv --process {file or 'NAME.process.json'}{several}"
-            " -o NAME.curve.json")
+    return (f"print the target for {process.base_time.on_timer()} (or use the one printed beside"
+            f" the strip), measure it, and type  tonewright fit READINGS.csv --process"
+            f" {file or 'NAME.process.json'}{several} -o NAME.curve.json")

@@ -2,35 +2,43 @@
 
 from __future__ import annotations
 
-import textwrap
-from pathlib import Path
 from typing import Any
 
 from tonewright.errors import counted
-from tonewright.show.rehearsal_text import CAUTIONS
-from tonewright.show.words import WIDTH
-from tonewright.target.document import Target
+from tonewright.files.targets import DrawnTarget
+from tonewright.show.cautions import cautions_text
+from tonewright.show.words import headed, labelled, percent
 
-_PRINT = (
-    "print {picture} on film at actual size (no scaling, no fit to page), with every colour"
-    " management switched off in the program and in the printer driver, on the side that takes"
-    " ink. Let it dry. Lay it with the ink on the coating and print it as you print your pictures;"
-    " {side}. Write paper and chemistry into the white boxes, and let the print dry fully."
+_TARGET = (
+    "print {picture} on film at actual size: no scaling, no fit to page. Switch colour management"
+    " off in the program and in the printer driver. Use the side that takes ink, and let it dry."
+    " {lay} Print it as you print your pictures. Write paper and chemistry into the white boxes,"
+    " and let the print dry fully"
 )
-_MIRRORED = "the print reads right"
-_AS_IS = "as --no-mirror asks, the print reads right if the film lies with its back on the coating"
+_CHART = (
+    "print {picture} on film with the printer and driver settings that your negatives will have,"
+    " at actual size and without colour management. Use the side that takes ink, and let it dry."
+    " {lay} Take a paper whose strip you have evaluated. Print for the base printing time, or"
+    " better for two stops more (four times as long): heavy colours show more then. Note the time,"
+    " and let the print dry fully"
+)
+_LAY = {
+    True: "Lay it with the ink on the coating; the print then reads right.",
+    False: "It is not mirrored: lay it with its back on the coating, so that the print reads"
+           " right.",
+}
 
 
-def target_json(target: Target, picture: Path, document: Path) -> dict[str, Any]:
-    """What was drawn."""
-    first = target.patches[0]
+def target_json(drawn: DrawnTarget) -> dict[str, Any]:
+    """What was drawn, under the names the command line promises."""
+    target = drawn.target
     tones = [p for p in target.patches if p.kind == "tone"]
     return {
-        "output": str(picture), "target": str(document), "name": target.name,
-        "seed": target.seed, "patches": len(target.patches), "tone_patches": len(tones),
-        "levels": len({p.level for p in tones}),
+        "output": str(drawn.files.picture), "target": str(drawn.files.document),
+        "name": target.name, "seed": target.seed, "patches": len(target.patches),
+        "tone_patches": len(tones), "levels": len({p.level for p in tones}),
         "clear_patches": len(target.of_kind("clear")),
-        "full_patches": len(target.of_kind("full")), "patch_mm": first.width_mm,
+        "full_patches": len(target.of_kind("full")), "patch_mm": target.patches[0].width_mm,
         "width_mm": target.width_mm, "height_mm": target.height_mm, "ppi": target.ppi,
         "mirrored": target.mirrored, "through": target.through,
         "ink_colour": target.ink_colour, "ink_chart": target.is_ink_chart,
@@ -40,82 +48,48 @@ def target_json(target: Target, picture: Path, document: Path) -> dict[str, Any]
     }
 
 
-_CHART = (
-    "print {picture} with the very settings of printer and driver that your negatives will have,"
-    " at actual size, every colour management switched off, on the side of the film that takes"
-    " ink. Let it dry. Lay it with the ink on the coating, on a paper whose strip you have"
-    " evaluated, and print it for the base printing time, or better two stops longer (four times"
-    " as long): heavy colours show more of themselves then. Note the time; {side}. Let the print"
-    " dry fully."
-)
-
-
-def _chart_text(target: Target, picture: Path, document: Path) -> str:
-    """What a chart of inks holds, and how to print, read and rank it."""
-    facts = target_json(target, picture, document)
-    levels = " and ".join(f"{u:.0%}" for u in facts["ink_levels"])
-    lines = [
-        f"Chart of inks {target.name}",
-        _line("patches", f"{counted(facts['colours'], 'colour')} of ink at {levels} of the ink,"
-              f" {counted(facts['tone_patches'], 'patch')} of {facts['patch_mm']:g} mm;"
-              f" {facts['clear_patches']} of clear film and {facts['full_patches']} of black"
-              " (0,0,0)", "  "),
-        _sheet(target),
-        _line("film", "16-bit RGB without a profile, white is clear film, "
-              + ("mirrored" if target.mirrored else "not mirrored"), "  "),
+def target_text(drawn: DrawnTarget) -> str:
+    """What was drawn, where it was written, and how to print and read it."""
+    target, files = drawn.target, drawn.files
+    picture, document = map(str, files)
+    chart = target.is_ink_chart
+    told = (_CHART if chart else _TARGET).format(picture=picture, lay=_LAY[target.mirrored])
+    then = ("scan the print, or measure it, and type  tonewright read SCAN.tif --target"
+            f" {document} -o READINGS.csv")
+    if chart:
+        then += "  and  tonewright inks READINGS.csv --process NAME.process.json --time TIME"
+    return "\n".join([
+        f"{'Chart of inks' if chart else 'Target'} {target.name}",
+        labelled("patches", _patches(drawn)),
+        labelled("sheet", f"{target.width_mm:.0f} x {target.height_mm:.0f} mm at {target.ppi:g}"
+                 " pixels to the inch"),
+        labelled("film", _film(drawn)),
         "",
-        f"Written: {picture} (to print) and {document} (to read the print with; keep it)",
-        _line("Next", _CHART.format(picture=picture,
-                                    side=_MIRRORED if target.mirrored else _AS_IS)),
-        _line("Then", f"scan the print, or measure it, and type  tonewright read SCAN.tif --target"
-              f" {document} -o READINGS.csv  and  tonewright inks READINGS.csv --process"
-              " NAME.process.json --time TIME"),
-        _line("Care", CAUTIONS),
-    ]
-    return "\n".join(lines)
-
-
-def _sheet(target: Target) -> str:
-    return _line("sheet", f"{target.width_mm:.0f} x {target.height_mm:.0f} mm at"
-                 f" {target.ppi:g} pixels to the inch", "  ")
-
-
-def _film(target: Target) -> str:
-    kind = "16-bit gray, white is clear film, "
-    if target.ink_colour is not None:
-        kind = (f"16-bit RGB without a profile, white is clear film, {target.ink_colour} the"
-                " heaviest ink, ")
-    return _line("film", kind + ("mirrored" if target.mirrored else "not mirrored"), "  ")
-
-
-def target_text(target: Target, picture: Path, document: Path) -> str:
-    """What was drawn, and how to print and read it."""
-    if target.is_ink_chart:
-        return _chart_text(target, picture, document)
-    facts = target_json(target, picture, document)
-    side = facts["patch_mm"]
-    levels = f"{facts['levels']} ink levels, {facts['tone_patches']} patches of {side:g} mm"
-    if target.through is not None:
-        levels = f"{facts['levels']} even tones through the curve {target.through}," \
-                 f" {facts['tone_patches']} patches of {side:g} mm"
-    lines = [
-        f"Target {target.name}",
-        _line("patches", levels + f"; {facts['clear_patches']} of clear film and"
-              f" {facts['full_patches']} of full ink to measure unevenness", "  "),
-        _sheet(target),
-        _film(target),
+        headed("Written:", f"{picture} (to print) and {document} (keep it: the print is read with"
+               " it)"),
+        headed("Next:", told),
+        headed("Then:", then),
         "",
-        f"Written: {picture} (to print) and {document} (to read the print with; keep it)",
-        _line("Next", _PRINT.format(picture=picture,
-                                    side=_MIRRORED if target.mirrored else _AS_IS)),
-        _line("Then", f"scan the print, or measure it, and type  tonewright read SCAN.tif --target"
-              f" {document} -o READINGS.csv"),
-        _line("Care", CAUTIONS),
-    ]
-    return "\n".join(lines)
+        cautions_text(),
+    ])
 
 
-def _line(label: str, text: str, indent: str = "") -> str:
-    return textwrap.fill(text, WIDTH, initial_indent=f"{indent + label:<12}",
-                         subsequent_indent=" " * 12, break_on_hyphens=False,
-                         break_long_words=False)
+def _patches(drawn: DrawnTarget) -> str:
+    facts = target_json(drawn)
+    clear, full = facts["clear_patches"], facts["full_patches"]
+    patches = f"{counted(facts['tone_patches'], 'patch')} of {facts['patch_mm']:g} mm"
+    if drawn.target.is_ink_chart:
+        levels = " and ".join(map(percent, facts["ink_levels"]))
+        return (f"{counted(facts['colours'], 'colour')} at {levels} ink, {patches}; {clear} of"
+                f" clear film and {full} of black (0,0,0)")
+    tones = f"{facts['levels']} ink levels"
+    if drawn.target.through is not None:
+        tones = f"{facts['levels']} even tones through the curve {drawn.target.through}"
+    return f"{tones}, {patches}; {clear} of clear film and {full} of full ink to measure unevenness"
+
+
+def _film(drawn: DrawnTarget) -> str:
+    target = drawn.target
+    kind = "16-bit RGB without a profile" if target.in_colour else "16-bit gray"
+    ink = f", {target.ink_colour} is full ink" if target.ink_colour is not None else ""
+    return f"{kind}; white is clear film{ink}; {'' if target.mirrored else 'not '}mirrored"

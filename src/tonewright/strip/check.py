@@ -13,7 +13,18 @@ from tonewright.errors import FitError
 from tonewright.numeric.monotone import SmoothFit, SmoothSettings, fit_smooth
 from tonewright.numeric.sigmoid import sample_rises
 from tonewright.numeric.strays import find_strays, stray_limit
+from tonewright.record.findings import Finding
 from tonewright.scales import Array
+from tonewright.strip.findings import (
+    FilmTooDense,
+    LighterAgain,
+    OddStep,
+    ReadingsScatter,
+    StepPlace,
+    StepsSetAside,
+    StripsDisagree,
+    ZeroedOnPaper,
+)
 from tonewright.strip.readings import FEWEST, Strip, StripPatch
 from tonewright.strip.tablet import Tablet
 
@@ -106,22 +117,13 @@ def find_doubtful(placed: Placed) -> dict[int, float]:
             if abs(o) >= max(SMALLEST_DOUBT, limit * w)}
 
 
-def step_name(patch: StripPatch) -> str:
-    """What a step is called where several strips and halves have one of its number."""
-    half = "under the film" if patch.through == "film" else "on the bare half"
-    return f"step {patch.step} {half}" + (f" of {patch.print_name}" if patch.print_name else "")
-
-
-def doubt_words(placed: Placed, doubtful: dict[int, float]) -> list[str]:
-    """One warning for all steps that were set aside."""
+def set_aside(placed: Placed, doubtful: dict[int, float]) -> list[Finding]:
+    """What is said of all steps that were set aside."""
     if not doubtful:
         return []
-    listed = [f"{step_name(placed.patches[i])} is {abs(off):.2f}"
-              f" {'darker' if off > 0.0 else 'lighter'} (density {placed.patches[i].density:.2f})"
-              for i, off in doubtful.items()]
-    return ["Set aside, because their neighbours lead to expect something else: "
-            + ", ".join(listed) + ". Look for a stain or a slip of the pen and measure again;"
-            " tonewright strip --count-all counts every step all the same."]
+    places = ((placed.patches[i], off) for i, off in doubtful.items())
+    return [StepsSetAside(tuple(OddStep(p.step, p.through, p.print_name, p.density, round(off, 5))
+                                for p, off in places))]
 
 
 @dataclass(frozen=True)
@@ -141,30 +143,29 @@ def scatter_of(placed: Placed) -> Scatter:
     return Scatter(joint, _noise_apart(placed, joint))
 
 
-def contradictions(placed: Placed, scatter: Scatter) -> list[str]:
-    """Warnings for readings that no one paper gives: the times are not to be relied on."""
-    apart = [] if scatter.each is None else [_apart_words(placed, scatter.joint, scatter.each)]
-    return apart + _lighter_again(placed, scatter.joint)
+def contradictions(placed: Placed, scatter: Scatter) -> list[Finding]:
+    """Readings that no one paper gives: the times are not to be relied on."""
+    found: list[Finding] = []
+    if scatter.each is not None:
+        halves = len({key[1:] for key in _groups(placed.patches)}) == 1
+        found.append(StripsDisagree("halves" if halves else "strips", round(scatter.joint, 5),
+                                    round(scatter.each, 5)))
+    darkest = _darkest_where_lighter_again(placed, scatter.joint)
+    return [*found, LighterAgain(darkest)] if darkest else found
 
 
-def speaks_against(placed: Placed, scatter: Scatter, film: float | None) -> list[str]:
-    """Warnings for readings that scatter, or do not belong to their tablet or zero."""
-    said = []
+def speaks_against(placed: Placed, scatter: Scatter, film: float | None) -> list[Finding]:
+    """Readings that scatter, or do not belong to their tablet or zero."""
+    found: list[Finding] = []
     if (scatter.joint > MUCH_NOISE and placed.x.size >= ENOUGH_TO_TELL
             and scatter.each is None):
-        said.append(f"The readings scatter by {scatter.joint:.2f} in density, more than an"
-                    " instrument and an even coating do: look at the strip, and measure it again.")
+        found.append(ReadingsScatter(round(scatter.joint, 5)))
     if film is not None and film > THICK_FILM:
-        said.append(f"The film seems to take {film:.2f} of density; clear film takes 0.03 to 0.15."
-                    " The two halves may be two prints, or one of them is read one or more steps"
-                    " off.")
+        found.append(FilmTooDense(round(film, 4)))
     least = np.argsort(placed.x)[: max(placed.y.size // 10, 3)]
     if float(np.median(placed.y[least])) < WHITE_OF_PAPER:
-        said.append("The lightest steps have next to no density, and hardly a paper is as white as"
-                    " that: the instrument seems to have been zeroed on the paper. If so, add"
-                    " --relative-to-paper, and --paper-density with the paper's own density (0.05"
-                    " to 0.12 mostly), for the right blacks.")
-    return said
+        found.append(ZeroedOnPaper())
+    return found
 
 
 _Group = tuple[str, float, str | None]
@@ -176,13 +177,13 @@ def _groups(patches: Sequence[StripPatch]) -> dict[_Group, NDArray[np.intp]]:
     return {key: np.flatnonzero([k == key for k in keys]) for key in dict.fromkeys(keys)}
 
 
-def _lighter_again(placed: Placed, noise: float) -> list[str]:
-    """A warning where a strip gets lighter again towards its clearest step.
+def _darkest_where_lighter_again(placed: Placed, noise: float) -> tuple[StepPlace, ...]:
+    """The darkest step of each half that gets lighter again towards its clearest step.
 
     The mean of the first k steps against that of four neighbours soon after them; black lies
     where those four are blackest.
     """
-    blackest = []
+    darkest = []
     for rows in _groups(placed.patches).values():
         order = rows[np.argsort(-placed.x[rows], kind="stable")]
         y = placed.y[order]
@@ -190,13 +191,9 @@ def _lighter_again(placed: Placed, noise: float) -> list[str]:
         if any(_is_lighter(y[:k], y[j:j + 4], noise) for k in range(1, CLEAREST + 1)
                for j in after if k <= j < k + SOON):
             peak = max(after, key=lambda j: float(y[j:j + 4].mean()))
-            blackest.append(step_name(placed.patches[order[peak]]))
-    if not blackest:
-        return []
-    return [f"The print gets lighter again towards step 1, from {' and '.join(blackest)} on,"
-            " though there was more light: stains, or a black that turns over when it gets too"
-            " much. The times hang on these steps: measure them again, leave them out with --skip,"
-            " or print for a shorter time."]
+            p = placed.patches[order[peak]]
+            darkest.append(StepPlace(p.step, p.through, p.print_name))
+    return tuple(darkest)
 
 
 def _is_lighter(first: Array, after: Array, noise: float) -> bool:
@@ -219,15 +216,6 @@ def _noise_apart(placed: Placed, joint: float) -> float | None:
     return each
 
 
-def _apart_words(placed: Placed, joint: float, each: float) -> str:
-    halves = len({key[1:] for key in _groups(placed.patches)}) == 1
-    return (f"The {'two halves' if halves else 'strips'} do not lie on one curve: together they"
-            f" scatter by {joint:.2f} in density, each by itself by {each:.2f}. "
-            + ("One of them may be of another print." if halves else
-               "One of the times may be wrong, or one strip may be of another paper or chemistry;"
-               " evaluate each by itself before anything is printed for these times."))
-
-
 def _noise(placed: Placed, rows: NDArray[np.intp] | None = None) -> float:
     """Of a reading, about a curve through some rows or all."""
     some: Any = slice(None) if rows is None else rows
@@ -241,11 +229,11 @@ def check_halves(film: float, film_sd: float) -> None:
         raise FitError(
             f"the half under the film printed as if the film took {film:.2f} of density",
             "clear film takes 0.03 to 0.15",
-            "check that --tablet names the tablet that was printed, that both halves are of one"
-            " print, and that their steps are numbered alike")
+            "check that the right tablet was named, that both halves are of one print, and that"
+            " their steps are numbered alike", code="film_impossible")
     if film < -0.03 and film < -2.0 * film_sd:
         raise FitError(
-            f"the half under the film printed darker: as if the film let through"
+            f"the half under the film printed darker, as if the film let through"
             f" {10.0**-film:.2f} times the light", "film takes light away",
-            "the two halves are exchanged: swap film and bare in the column through, or in"
-            " --halves for a scan; or one of them is numbered a step off")
+            "swap film and bare, or check that both halves are numbered from the same step",
+            code="halves_exchanged")

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from tonewright.errors import OptionError
+from tonewright.errors import OptionError, counted
 from tonewright.numeric.inverse import first_place
+from tonewright.record.findings import Finding
 from tonewright.record.times import PrintingTime, ratio
 from tonewright.scales import STOP
+from tonewright.strip.findings import EyeCountsDiffer, EyeStripFarTooLong
 from tonewright.strip.tablet import Tablet
 
 FARTHEST_DOWN = 4.0
@@ -47,10 +50,30 @@ class EyeResult:
     change_stops: float
     """From the nearest strip to the next time."""
     nearest: EyeStrip
-    differ: bool = False
-    """The strips contradict each other by no more than the step that an eye is sure of."""
-    far: bool = False
-    """The strip was printed so much too long that the next time only leads nearer."""
+    findings: tuple[Finding, ...] = ()
+
+    @property
+    def differ(self) -> bool:
+        """The strips contradict each other by no more than the step that an eye is sure of."""
+        return EyeCountsDiffer() in self.findings
+
+    @property
+    def far(self) -> bool:
+        """The strip was printed so much too long that the next time only leads nearer."""
+        return EyeStripFarTooLong() in self.findings
+
+
+def eye_strips(times: Sequence[PrintingTime], merged: Sequence[int]) -> list[EyeStrip]:
+    """Strips from their times and counts, in the same order.
+
+    Raises `OptionError` for more times than counts, or fewer.
+    """
+    if len(times) != len(merged):
+        raise OptionError(f"{counted(len(times), 'printing time')} and"
+                          f" {counted(len(merged), 'count')} of merged steps are given",
+                          "every strip has a time and a count", "give both for each strip",
+                          code="eye_strip_incomplete")
+    return [EyeStrip(time, count) for time, count in zip(times, merged, strict=True)]
 
 
 def judge_by_eye(tablet: Tablet, strips: list[EyeStrip]) -> EyeResult:
@@ -67,8 +90,9 @@ def judge_by_eye(tablet: Tablet, strips: list[EyeStrip]) -> EyeResult:
         No strip, an impossible count, or strips that contradict each other by more than a step.
     """
     if not strips:
-        raise OptionError("no strip was given", "each strip has a time and a count of merged"
-                          " steps", "add --time 10min --merged 2")
+        raise OptionError("no strip was given",
+                          "each strip has a time and a count of merged steps",
+                          "give both for each strip", code="eye_strip_incomplete")
     for strip in strips:
         ratio(strip.time, strips[0].time)
         _check_count(tablet, strip)
@@ -78,14 +102,16 @@ def judge_by_eye(tablet: Tablet, strips: list[EyeStrip]) -> EyeResult:
     step = 10.0**tablet.step
     if ratio(low, high) > step * (1.0 + 1e-9):
         raise OptionError(
-            f"one strip says that the base printing time is over {low.on_timer()}, another that it"
-            f" is at most {high.on_timer()}", "strips of one paper and one lamp agree to a step",
-            "look at both again, dry, in even light; print one again if needed")
+            f"by one strip the base printing time is more than {low.on_timer()}, by another at"
+            f" most {high.on_timer()}", "strips of one paper and one lamp agree to a step",
+            "look at both again, dry, in even light; if necessary print one again",
+            code="eye_strips_contradict")
     # either count may be off by one: the truth is within a step of both, most likely between
     middle = _between(strips) or high.times(math.sqrt(ratio(low, high)))
     found = _advise(tablet, strips, None, middle)
-    return replace(found, low=low.times(1.0 / step), high=high.times(step), differ=True,
-                   next_time=middle.on_timer(), right=False)
+    return replace(found, low=low.times(1.0 / step), high=high.times(step),
+                   next_time=middle.on_timer(), right=False,
+                   findings=(*found.findings, EyeCountsDiffer()))
 
 
 def _check_count(tablet: Tablet, strip: EyeStrip) -> None:
@@ -94,7 +120,8 @@ def _check_count(tablet: Tablet, strip: EyeStrip) -> None:
         raise OptionError(
             f"{strip.merged} steps merge on a tablet of {count}",
             "the count is 1 (every step can be told apart) or more, and not all of them",
-            "count from the blackest step; if all merge, print for a quarter of the time")
+            "count from the blackest step; if all merge, print for a quarter of the time",
+            code="eye_count_impossible")
 
 
 def _bounds(
@@ -151,7 +178,8 @@ def _advise(
     return EyeResult(
         low=low, high=high, next_time=next_time,
         strict=next_time.times(10.0**-step).on_timer(), right=bool(right),
-        change_stops=math.log10(ratio(aimed, nearest.time)) / STOP, nearest=nearest, far=far)
+        change_stops=math.log10(ratio(aimed, nearest.time)) / STOP, nearest=nearest,
+        findings=(EyeStripFarTooLong(),) if far else ())
 
 
 def _is_right(strip: EyeStrip, high: PrintingTime, step: float) -> bool:
@@ -193,8 +221,3 @@ def iso_range_class(log_range: float | None) -> int | None:
     if not 35 <= hundredths <= 194:
         return None
     return (hundredths + 5) // 10 * 10
-
-
-def stops(log_exposure: float) -> float:
-    """log10 exposure units in stops; one stop is log10 2."""
-    return log_exposure / STOP

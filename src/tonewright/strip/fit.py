@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -13,24 +13,32 @@ from tonewright import scales
 from tonewright.errors import FitError
 from tonewright.numeric.chain import RiseModel, model_from_sample
 from tonewright.numeric.sigmoid import sample_rises
+from tonewright.record.findings import Finding
 from tonewright.record.provenance import made_by
 from tonewright.record.setup import Setup
-from tonewright.record.times import PrintingTime, ratio
+from tonewright.record.times import PrintingTime, TimeUnit, ratio
 from tonewright.scales import STOP, Array
 from tonewright.strip.check import (
     USUAL_BLACK,
     Placed,
     check_halves,
     contradictions,
-    doubt_words,
     find_doubtful,
     find_gross,
     likely_noise,
     scatter_of,
+    set_aside,
     smooth_strip,
     speaks_against,
 )
 from tonewright.strip.exposure import TOE_DENSITY, iso_range_class, log_exposure_range
+from tonewright.strip.findings import (
+    FilmUnsure,
+    RangeUnusual,
+    StripTooShort,
+    StripWhiteNotReached,
+    TimeUnsure,
+)
 from tonewright.strip.process import JUST_VISIBLE, Process, ProcessSettings, StripSummary
 from tonewright.strip.readings import Strip
 from tonewright.strip.tablet import Tablet
@@ -50,8 +58,8 @@ SHAPE_STOPS, NINE_IN_TEN = 0.06, 1.645
 to no better than this standard deviation, found on simulated strips of a dozen other shapes."""
 BEYOND_BLACK, BEYOND_WHITE = 1.6, 0.3
 SAMPLE = 1200
-USUAL_RANGES = 0.4, 2.2
-"""Log exposure ranges that processes have (common practice, no source)."""
+UNSURE_STOPS, UNSURE_FILM = 0.75, 0.05
+"""Half-width of the time's interval, and standard deviation of the film, that are said."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -92,23 +100,24 @@ def make_process(
     settings = settings or ProcessSettings()
     if not any(p.through == "film" for p in strip.patches):
         raise FitError("all steps are bare", "the printing time is found through the film that"
-                       " the negative is printed on", "print half of the strip under clear film")
+                       " the negative is printed on", "print half of the strip under clear film",
+                       code="no_step_under_film")
     reference = _reference_time(strip)
-    doubtful, places, said = _sifted(strip, tablet, reference, settings)
+    doubtful, places, aside = _sifted(strip, tablet, reference, settings)
     if places.film is not None and places.film_sd is not None:
         check_halves(places.film, places.film_sd)
     drawn = draw_responses(places)
     scatter = scatter_of(places)
-    against = contradictions(places, scatter)
-    said += against + speaks_against(places, scatter, places.film)
     summary = _summary(strip, tablet, reference, places, drawn, settings)
-    summary = replace(summary, set_aside=tuple(doubtful), contradicted=bool(against),
-                       warnings=(*said, *summary.warnings))
+    findings = (*strip.findings, *aside, *contradictions(places, scatter),
+                *speaks_against(places, scatter, places.film),
+                *_doubts(summary, reference.unit, tablet), *_white_doubts(drawn, places))
     low, middle, high = (np.maximum.accumulate(weighted_quantile(drawn.curves, drawn.weights, q))
                          for q in (0.025, 0.5, 0.975))
     return Process(
         name=name, made_by=made_by(), setup=setup, settings=settings, tablet=tablet, strip=strip,
-        reference_time=reference, summary=summary, exposure=_rounded(drawn.nodes, 6),
+        reference_time=reference, summary=replace(summary, set_aside=tuple(doubtful)),
+        findings=findings, exposure=_rounded(drawn.nodes, 6),
         density=_rounded(middle), density_low=_rounded(low), density_high=_rounded(high))
 
 
@@ -118,8 +127,8 @@ def _rounded(values: Array, places: int = 5) -> Array:
 
 def _sifted(
     strip: Strip, tablet: Tablet, reference: PrintingTime, settings: ProcessSettings
-) -> tuple[list[int], Places, list[str]]:
-    """Rows that shall not count, where the others lie, and what to say of it.
+) -> tuple[list[int], Places, list[Finding]]:
+    """Rows that do not count, where the others lie, and what was found.
 
     One slip among the dark steps would move the time by a stop; a step too few moves nothing.
     """
@@ -133,7 +142,7 @@ def _sifted(
     doubtful = find_doubtful(placed) if scatter_of(rough).each is None else {}
     same = set(doubtful) == set(gross)
     places = rough if same else _place(strip.without(doubtful), tablet, reference)
-    return list(doubtful), places, doubt_words(placed, doubtful)
+    return list(doubtful), places, set_aside(placed, doubtful)
 
 
 def rebuild_process(process: Process) -> Process:
@@ -308,29 +317,29 @@ def _summary(
         film_density_sd=None if places.film_sd is None else round(places.film_sd, 4),
         max_black_density=_middle(drawn, -1), paper_white_density=_middle(drawn, 0),
         noise_density_sd=round(drawn.noise, 5), reciprocity=places.reciprocity,
-        reciprocity_sd=None if places.reciprocity_sd is None else round(places.reciprocity_sd, 4),
-        warnings=(*_warnings(strip, (low, high), next_time, places),
-                  *_range_words(log_range, tablet), *_white_words(drawn, places)))
+        reciprocity_sd=None if places.reciprocity_sd is None else round(places.reciprocity_sd, 4))
+
+def _doubts(found: StripSummary, unit: TimeUnit, tablet: Tablet) -> Iterator[Finding]:
+    """What the summary's numbers leave open."""
+    halfwidth = math.log2(found.base_printing_time_high / found.base_printing_time_low) / 2.0
+    if found.next_time is not None:
+        yield StripTooShort(PrintingTime(found.next_time, unit))
+    elif halfwidth > UNSURE_STOPS:
+        yield TimeUnsure(round(halfwidth, 4))
+    if found.film_density_sd is not None and found.film_density_sd > UNSURE_FILM:
+        yield FilmUnsure(found.film_density_sd)
+    log_range, (least, most) = found.log_exposure_range, RangeUnusual.USUAL
+    if log_range is not None and not least <= log_range <= most:
+        yield RangeUnusual(log_range, tablet.name)
 
 
-def _range_words(log_range: float | None, tablet: Tablet) -> tuple[str, ...]:
-    if log_range is None or USUAL_RANGES[0] <= log_range <= USUAL_RANGES[1]:
-        return ()
-    return (f"A log exposure range of {log_range:.2f} is unusual: most processes have"
-            f" {USUAL_RANGES[0]} to {USUAL_RANGES[1]}. Check that --tablet {tablet.name} is the"
-            " tablet that was printed: with another one, the times are wrong too.",)
-
-
-def _white_words(drawn: DrawnResponses, places: Places) -> tuple[str, ...]:
+def _white_doubts(drawn: DrawnResponses, places: Places) -> Iterator[Finding]:
     """Whether even the densest step still prints darker than the paper."""
     densest = int(np.searchsorted(drawn.nodes, places.x.min()))
     above = float(weighted_quantile(drawn.curves[:, densest] - drawn.curves[:, 0],
                                     drawn.weights, 0.5))
-    if above <= TOE_DENSITY:
-        return ()
-    return (f"Paper white was not reached: the densest step still prints {above:.2f} in density"
-            " above it. White and range are extrapolated; a tablet with denser steps, or a second"
-            " strip for a quarter of the time read together with this one, would show them.",)
+    if above > TOE_DENSITY:
+        yield StripWhiteNotReached(round(above, 4))
 
 
 def _middle(drawn: DrawnResponses, node: int) -> float:
@@ -345,20 +354,3 @@ def _next_time(wanted: PrintingTime, longest: PrintingTime) -> PrintingTime:
     """Towards what is wanted, by half a stop at least and two stops at most."""
     stops = np.clip(math.log2(ratio(wanted, longest)), 0.5, 2.0)
     return longest.times(2.0 ** float(stops)).on_timer()
-
-
-def _warnings(
-    strip: Strip, between: tuple[float, float], next_time: PrintingTime | None, places: Places
-) -> tuple[str, ...]:
-    low, high = between
-    said = list(strip.notes)
-    if next_time is not None:
-        said.append("Maximum black was not reached: even the clearest step still prints lighter"
-                    " than this paper can. The times are extrapolated; print another strip for"
-                    f" {next_time}.")
-    elif (high - low) / STOP > 1.5:
-        said.append(f"The base printing time is known only to ±{(high - low) / STOP / 2.0:.1f}"
-                    " stop; measuring the dark steps again, or a second strip, would settle it.")
-    if places.film is not None and places.film_sd is not None and places.film_sd > 0.05:
-        said.append(f"The film's density is known only to ±{places.film_sd:.2f}.")
-    return tuple(said)

@@ -15,6 +15,8 @@ from tonewright.scales import Array
 
 NOMINAL = {"31": (31, 0.10), "21": (21, 0.15)}
 """The usual ones: both span a density of 3.0, ten stops."""
+TABLETS = ("it is 31 (steps of 0.10), 21 (of 0.15), N x D such as 25x0.12, or a CSV file of its"
+           " measured densities")
 _NAMED = re.compile(r"(\d{1,3})\s*[x×]\s*(\d*[.,]?\d+)", re.ASCII | re.IGNORECASE)
 
 
@@ -34,17 +36,19 @@ class Tablet:
         """Hold the rules; `OptionError` says which one is broken."""
         if len(self.densities) < 6:
             raise OptionError(f"the tablet {self.name} has {counted(len(self.densities), 'step')}",
-                              "a strip needs 6 at least", "use a tablet of 21 or 31 steps")
+                              "a strip needs 6 at least", "use a tablet of 21 or 31 steps",
+                              code="tablet_too_short")
         for number, (a, b) in enumerate(pairwise(self.densities), 2):
             if not b > a:
                 raise OptionError(f"step {number} of the tablet {self.name} has density {b:g}"
                                   f" after {a:g}", "every step is denser than the one before",
-                                  "list the steps from the clearest to the densest")
+                                  "list the steps from the clearest to the densest",
+                                  code="tablet_not_rising")
         if not (self.densities[0] >= 0.0 and self.densities[-1] <= 6.0):
             raise OptionError(
                 f"the tablet {self.name} runs from {self.densities[0]:g} to"
                 f" {self.densities[-1]:g}", "densities of a tablet lie between 0 and 6",
-                "check the numbers")
+                "check the numbers", code="tablet_beyond_film")
 
     @property
     def density(self) -> Array:
@@ -73,9 +77,7 @@ def nominal_tablet(text: str) -> Tablet:
         count, step = int(named[1]), float(named[2].replace(",", "."))
     else:
         raise OptionError(f"the tablet is {text!r}",
-                          "it is 31 (steps of 0.10), 21 (of 0.15), N x D such as 25x0.12, or a"
-                          " CSV file of its measured densities",
-                          "say which one you have, for example --tablet 31")
+                          TABLETS, "name the one you have", code="tablet_unknown")
     return Tablet(plain, tuple(round(step * k, 6) for k in range(count)))
 
 
@@ -92,11 +94,13 @@ def tablet_from_table(table: Table) -> Tablet:
     if step is None or density is None:
         raise ReadingsError(f"{name} has the columns {columns.listed(table.columns)}",
                             "a tablet's file has step and density",
-                            "name the columns so; step 1 is the clearest")
+                            "name the columns so; step 1 is the clearest",
+                            code="no_tablet_columns")
     numbers = columns.numbers(table, step)
     order = np.argsort(numbers, kind="stable")
     if not np.array_equal(numbers[order], np.arange(1, numbers.size + 1)):
         raise ReadingsError(f"{name} has the steps {', '.join(f'{n:g}' for n in numbers)}"[:200],
-                            "steps are numbered 1, 2, 3 … without a gap", "mend the step column")
+                            "steps are numbered 1, 2, 3 … without a gap", "correct the column step",
+                            code="tablet_steps_with_gaps")
     values = columns.numbers(table, density)[order]
     return Tablet(name, tuple(float(v) for v in values), calibrated=True)

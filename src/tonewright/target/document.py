@@ -9,33 +9,40 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections import Counter
 from collections.abc import Sequence
-from dataclasses import astuple, dataclass, fields
-from typing import Any, Literal, TypeVar, cast
+from dataclasses import dataclass
+from typing import Annotated, Literal
 
 import numpy as np
 
 from tonewright import __version__
-from tonewright.errors import DocumentError, OptionError, counted
-from tonewright.record.provenance import check_header
-from tonewright.record.schema import check_names, held, is_number, is_whole, spoken
+from tonewright.errors import OptionError, counted
+from tonewright.record.codec import COLUMNS, LEVEL, Form, between
+from tonewright.record.schema import Rule, is_text
 from tonewright.record.setup import Colour, ink_colour_text, parse_colour
 from tonewright.scales import Array
 
-FORMAT, VERSION = "tonewright-target", 1
+FORM = Form("tonewright-target", 2, "target",
+            "take an unedited copy, or draw the target again with the same seed and options")
 LARGEST_MM = 3000.0
 """No sheet of film is longer."""
 MOST_PATCHES = 5000
 
 Kind = Literal["tone", "clear", "full"]
-KINDS: tuple[Kind, ...] = ("tone", "clear", "full")
 MARK_NAMES = ("1", "2", "3", "4")
 """Clockwise from the top left; each mark carries as many dark spots as its number."""
 
-_DAMAGED = "take an unedited copy, or draw the target again with the same seed and options"
-_Row = TypeVar("_Row")
-_MAY_LACK = ("ink_colour",)
-"""Columns that a document has only where they say something."""
+
+def _is_colour(value: object) -> bool:
+    try:
+        return is_text(value) and ink_colour_text(parse_colour(str(value))) == value
+    except OptionError:
+        return False
+
+
+_Colour = Annotated[str, Rule(_is_colour, "an ink colour is a text such as 255,120,0")] | None
+_Side = Annotated[float, between(1.0, LARGEST_MM)]
 
 
 @dataclass(frozen=True)
@@ -44,7 +51,7 @@ class Patch:
 
     name: str
     """Row letter and column number, as on the sheet: A1, A2, … B1."""
-    level: float
+    level: Annotated[float, LEVEL]
     """Ink level, 0 (clear film) to 1."""
     x_mm: float
     y_mm: float
@@ -54,7 +61,7 @@ class Patch:
     """``clear`` and ``full`` are the reference patches at level 0 and 1."""
     aim_lightness: float | None = None
     """Print lightness (L*) the curve aims at here; None where there is no curve."""
-    ink_colour: str | None = None
+    ink_colour: _Colour = None
     """On a chart of inks: red, green and blue (0 to 255) of level 1 here; None: clear film, or a
     target in one ink."""
 
@@ -94,23 +101,58 @@ class Target:
     date: str
     """As it stands on the sheet; may be empty."""
     seed: int
-    width_mm: float
-    height_mm: float
-    ppi: float
+    width_mm: _Side
+    height_mm: _Side
+    ppi: Annotated[float, between(10.0, 10000.0)]
     """Pixels to the inch of the negative."""
     mirrored: bool
     """True: the negative is drawn mirrored, so that the print reads right."""
     through: str | None
     """Name of the curve it was drawn through; None: ink levels as they are."""
-    patches: tuple[Patch, ...]
+    patches: Annotated[tuple[Patch, ...], COLUMNS]
     """In reading order: row by row, each from left to right."""
-    marks: tuple[Mark, ...]
+    marks: Annotated[tuple[Mark, ...], COLUMNS]
     """Four: 1 top left, 2 top right, 3 bottom right, 4 bottom left."""
-    dots: tuple[Dot, ...] = ()
+    dots: Annotated[tuple[Dot, ...], COLUMNS] = ()
     made_by: str = f"tonewright {__version__}"
-    ink_colour: str | None = None
+    ink_colour: _Colour = None
     """Red, green and blue (0 to 255) of level 1 on the whole sheet; None: gray, or a chart of
     inks."""
+
+    def __post_init__(self) -> None:
+        """Hold what must hold between the parts; `OptionError` says which rule is broken."""
+        names = Counter(p.name.upper() for p in self.patches)
+        twice = next((name for name, count in names.items() if count > 1), None)
+        for broken, given, rule in (
+            (self.ink_colour is not None and self.is_ink_chart,
+             "both the sheet and its patches have an ink colour",
+             "a target is in one ink, or it is a chart of inks"),
+            (tuple(m.name for m in self.marks) != MARK_NAMES,
+             "the marks are " + (", ".join(m.name for m in self.marks) or "missing"),
+             "a target has the marks 1, 2, 3, 4"),
+            (not 1 <= len(self.patches) <= MOST_PATCHES,
+             f"there are {counted(len(self.patches), 'patch')}", f"1 to {MOST_PATCHES} are read"),
+            (twice is not None, f"two patches are called {twice}",
+             "each patch has a name of its own"),
+        ):
+            if broken:
+                raise OptionError(given, rule, "")
+        for what, x, y, width, height in self._boxes():
+            if not (min(x, y) >= -1e-6 and min(width, height) > 0.0
+                    and x + width <= self.width_mm + 1e-6
+                    and y + height <= self.height_mm + 1e-6):
+                raise OptionError(f"{what} does not lie on the sheet",
+                                  "everything lies within the sheet of"
+                                  f" {self.width_mm:g} x {self.height_mm:g} mm", "")
+
+    def _boxes(self) -> list[tuple[str, float, float, float, float]]:
+        """What each thing on the sheet is called, its top left corner, width and height."""
+        discs: list[tuple[str, Mark | Dot]] = [("a mark", m) for m in self.marks]
+        discs += [("a dot", d) for d in self.dots]
+        return [(f"the patch {p.name}", p.x_mm, p.y_mm, p.width_mm, p.height_mm)
+                for p in self.patches] + [
+            (what, d.x_mm - d.size_mm / 2, d.y_mm - d.size_mm / 2, d.size_mm, d.size_mm)
+            for what, d in discs]
 
     @property
     def is_ink_chart(self) -> bool:
@@ -129,8 +171,8 @@ class Target:
         if not self.is_ink_chart:
             return self.level
         kinds = [(p.ink_colour or "", p.level) for p in self.patches]
-        order = {kind: i for i, kind in enumerate(sorted(set(kinds)))}
-        return np.array([float(order[kind]) for kind in kinds])
+        order = {kind: float(i) for i, kind in enumerate(sorted(set(kinds)))}
+        return np.array([order[kind] for kind in kinds])
 
     def colour_of(self, patch: Patch) -> Colour | None:
         """Colour of level 1 of a patch of this target; None: gray."""
@@ -157,6 +199,11 @@ class Target:
         """Millimetres, shape (n, 2)."""
         return np.array([p.centre for p in self.patches]).reshape(-1, 2)
 
+    @property
+    def ends(self) -> str:
+        """``A1 to G6``: between which names those of its patches run."""
+        return f"{self.patches[0].name} to {self.patches[-1].name}"
+
     def patch(self, name: str) -> Patch | None:
         """The patch of that name, capitals or not, or None."""
         wanted = name.strip().upper()
@@ -166,18 +213,6 @@ class Target:
         """Indices of the patches of one kind."""
         return tuple(i for i, p in enumerate(self.patches) if p.kind == kind)
 
-    def to_dict(self) -> dict[str, Any]:
-        """The document: plain numbers and texts, one list per column of a table."""
-        return {
-            "format": FORMAT, "version": VERSION, "made_by": self.made_by, "name": self.name,
-            "date": self.date, "seed": self.seed, "width_mm": self.width_mm,
-            "height_mm": self.height_mm, "ppi": self.ppi, "mirrored": self.mirrored,
-            "through": self.through,
-            **({} if self.ink_colour is None else {"ink_colour": self.ink_colour}),
-            "patches": _columns(Patch, self.patches),
-            "marks": _columns(Mark, self.marks), "dots": _columns(Dot, self.dots),
-        }  # fmt: skip
-
 
 def layout_bits(patches: Sequence[Patch], count: int) -> tuple[bool, ...]:
     """Which of ``count`` dots are hollow: a fingerprint of the patches' names and levels."""
@@ -185,156 +220,3 @@ def layout_bits(patches: Sequence[Patch], count: int) -> tuple[bool, ...]:
     digest = hashlib.sha256(json.dumps(listed).encode("ascii", "backslashreplace")).digest()
     stream = b"".join(hashlib.sha256(digest + bytes([i])).digest() for i in range(count // 256 + 1))
     return tuple(bool(stream[i // 8] >> (i % 8) & 1) for i in range(count))
-
-
-def _columns(kind: type[Any], rows: Sequence[Any]) -> dict[str, list[Any]]:
-    values = [astuple(row) for row in rows]
-    columns = {f.name: [v[i] for v in values] for i, f in enumerate(fields(kind))}
-    return {name: column for name, column in columns.items()
-            if name not in _MAY_LACK or any(cell is not None for cell in column)}
-
-
-def target_from_dict(data: Any) -> Target:
-    """Check a document and rebuild the target, equal to the one that was written.
-
-    Raises
-    ------
-    DocumentError
-        Another format or version; anything missing, of the wrong kind, or outside the sheet.
-    """
-    check_header(data, FORMAT, VERSION, "target")
-    target = Target(
-        name=_text(data, "name"), date=_text(data, "date"), seed=_whole(data, "seed"),
-        width_mm=_number(data, "width_mm", 1.0, LARGEST_MM),
-        height_mm=_number(data, "height_mm", 1.0, LARGEST_MM),
-        ppi=_number(data, "ppi", 10.0, 10000.0), mirrored=_truth(data, "mirrored"),
-        through=None if data.get("through") is None else _text(data, "through"),
-        patches=tuple(_patches(data.get("patches"))),
-        marks=tuple(Mark(**row) for row in _rows(data.get("marks"), Mark, "marks")),
-        dots=tuple(Dot(**row) for row in _rows(data.get("dots"), Dot, "dots")),
-        made_by=_text(data, "made_by"), ink_colour=_ink_colour(data.get("ink_colour")),
-    )  # fmt: skip
-    _check_whole(target)
-    return target
-
-
-def _patches(table: Any) -> list[Patch]:
-    rows = _rows(table, Patch, "patches")
-    for row in rows:
-        if row["kind"] not in KINDS:
-            raise _wrong(f"the kind of the patch {row['name']} is {spoken(row['kind'])}",
-                         f"a patch is {', '.join(KINDS)}")
-        if not 0.0 <= row["level"] <= 1.0:
-            raise _wrong(f"the patch {row['name']} has the level {row['level']:g}",
-                         "a level lies between 0 (clear film) and 1 (heaviest ink)")
-        row["ink_colour"] = _ink_colour(row["ink_colour"])
-    return [Patch(**row) for row in rows]
-
-
-def _ink_colour(value: Any) -> str | None:
-    """A colour as `Setup.ink_colour` spells it, or None."""
-    if value is None:
-        return None
-    try:
-        if not isinstance(value, str):
-            raise _wrong(f"ink_colour is {spoken(value)}", "it is a text such as 255,120,0")
-        return ink_colour_text(parse_colour(value))
-    except OptionError as error:
-        raise _wrong(f"ink_colour is {spoken(value)}", error.rule) from error
-
-
-def _check_whole(target: Target) -> None:
-    """What holds between the parts."""
-    if target.ink_colour is not None and target.is_ink_chart:
-        raise _wrong("both the sheet and its patches have an ink colour",
-                     "a target is in one ink, or it is a chart of inks")
-    if tuple(m.name for m in target.marks) != MARK_NAMES:
-        raise _wrong("the marks are " + (", ".join(m.name for m in target.marks) or "missing"),
-                     "a target has the marks 1, 2, 3, 4")
-    if not 1 <= len(target.patches) <= MOST_PATCHES:
-        raise _wrong(f"it has {counted(len(target.patches), 'patch')}",
-                     f"1 to {MOST_PATCHES} are read")
-    names = [p.name.upper() for p in target.patches]
-    twice = next((n for n in names if names.count(n) > 1), None)
-    if twice is not None:
-        raise _wrong(f"two patches are called {twice}", "each patch has a name of its own")
-    boxes = [(f"the patch {p.name}", p.x_mm, p.y_mm, p.width_mm, p.height_mm)
-             for p in target.patches]
-    for thing, many in (("mark", target.marks), ("dot", target.dots)):
-        boxes += [(f"a {thing}", m.x_mm - m.size_mm / 2, m.y_mm - m.size_mm / 2, m.size_mm,
-                   m.size_mm) for m in cast(Sequence[Any], many)]
-    for what, x, y, width, height in boxes:
-        inside = x >= -1e-6 and y >= -1e-6 and width > 0.0 and height > 0.0
-        if not (inside and x + width <= target.width_mm + 1e-6
-                and y + height <= target.height_mm + 1e-6):
-            raise _wrong(f"{what} does not lie on the sheet", "everything lies within the sheet of"
-                         f" {target.width_mm:g} x {target.height_mm:g} mm")
-
-
-def _rows(table: Any, kind: type[Any], name: str) -> list[dict[str, Any]]:
-    """A table of columns as one dictionary a row, every cell of the kind its field says."""
-    columns = {f.name: str(f.type) for f in fields(kind)}
-    check_names(table, columns, f"in the target document, the table of {name}", _DAMAGED,
-                set(_MAY_LACK))
-    for column, cells in table.items():
-        if not isinstance(cells, list):
-            raise _wrong(f"{name}, {column} is {spoken(cells)}", "a column is a list")
-    if len({len(column) for column in table.values()}) != 1:
-        raise _wrong(f"the columns of {name} are of unequal length", "they are equally long")
-    return [
-        {c: _cell(table[c][i] if c in table else None, columns[c], f"{name}, {c}")
-         for c in columns}
-        for i in range(len(table[next(iter(columns))]))
-    ]
-
-
-def _cell(value: Any, kind: str, where: str) -> Any:
-    if kind.endswith("| None") and value is None:
-        return None
-    if kind.startswith("float"):
-        return _finite(value, where)
-    expected, rule = (bool, "true or false") if kind == "bool" else (str, "texts")
-    if not isinstance(value, expected):
-        raise _wrong(f"{where} holds {held(value)}", f"it holds {rule}")
-    return value
-
-
-def _finite(value: Any, where: str) -> float:
-    if not is_number(value):
-        raise _wrong(f"{where} holds {held(value)}", "it holds numbers")
-    return float(value)
-
-
-def _number(data: dict[str, Any], name: str, low: float, high: float) -> float:
-    given: Any = data.get(name)
-    if not is_number(given):
-        raise _wrong(f"{name} is {spoken(given)}", "it is a number")
-    value = float(given)
-    if not low <= value <= high:
-        raise _wrong(f"{name} is {value:g}", f"it lies between {low:g} and {high:g}")
-    return value
-
-
-def _text(data: dict[str, Any], name: str) -> str:
-    value = data.get(name)
-    if not isinstance(value, str):
-        raise _wrong(f"{name} is {spoken(value)}", "it is a text")
-    return value
-
-
-def _whole(data: dict[str, Any], name: str) -> int:
-    value: Any = data.get(name)
-    if not is_whole(value):
-        raise _wrong(f"{name} is {spoken(value)}", "it is a whole number")
-    return int(value)
-
-
-def _truth(data: dict[str, Any], name: str) -> bool:
-    value = data.get(name)
-    if not isinstance(value, bool):
-        raise _wrong(f"{name} is {spoken(value)}", "it is true or false")
-    return value
-
-
-def _wrong(given: str, rule: str) -> DocumentError:
-    return DocumentError(f"in the target document, {given}", rule, _DAMAGED)

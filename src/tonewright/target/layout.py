@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tonewright.curve.document import Curve
-from tonewright.errors import OptionError
+from tonewright.errors import OptionError, counted
 from tonewright.scales import Array
 from tonewright.target.document import MARK_NAMES, Dot, Kind, Mark, Patch, Target, layout_bits
 
@@ -35,6 +35,7 @@ MARGIN, GAP, LABEL, HEADER, NOTES = 5.0, 1.8, 4.5, 5.0, 13.0
 DOT, DOT_STEP = 2.4, 13.0
 LEAST_REFERENCES = 3
 """Of each kind."""
+USUAL_LEVELS, FEWEST_LEVELS, MOST_LEVELS = 21, 3, 1000
 _TRIES = 400
 
 
@@ -54,7 +55,7 @@ BLACK = "0,0,0"
 
 @dataclass(frozen=True)
 class LayoutSettings:
-    """How the target shall be."""
+    """How a target is to be laid out."""
 
     name: str = "target"
     date: str = ""
@@ -67,24 +68,28 @@ class LayoutSettings:
     """None: as large as the sheet allows, within `PATCH_MM`."""
     mirrored: bool = True
     through: str | None = None
+    """Name of the curve that its tones go through."""
     ink_colour: str | None = None
     """Of level 1 on the whole sheet; None: gray, or a chart of inks."""
 
     def __post_init__(self) -> None:
         """Hold the ranges; `OptionError` names the one that is broken."""
-        _hold("--repeat", self.repeats, 1, 50, "leave it out for one patch of each level")
-        _hold("--ppi", self.ppi, 72, 5760, "give the printer's own resolution, such as 360")
+        _hold("the number of patches of each level", self.repeats, 1, 50,
+              "once is the least", "target_repeats")
+        _hold("the resolution (pixels to the inch)", self.ppi, 72, 5760,
+              "give the printer's own resolution, such as 360", "target_resolution")
         for side in (self.width_mm, self.height_mm):
-            _hold("a side of the sheet", side, 20.0, 2000.0, "give --size in mm, as 130x180mm, or"
-                  " in inches, as 5x7in")
+            _hold("a side of the sheet (mm)", side, 20.0, 2000.0, "give its size in mm or inches",
+                  "sheet_size")
         if self.patch_mm is not None:
-            _hold("--patch-mm", self.patch_mm, SMALLEST_PATCH, LARGEST_PATCH,
-                  "an instrument needs 6 to 10 mm, a scan is content with 5")
+            _hold("the side of a patch (mm)", self.patch_mm, SMALLEST_PATCH, LARGEST_PATCH,
+                  "an instrument needs 6 to 10 mm, a scan 5 mm", "patch_size")
 
 
-def _hold(what: str, value: float, low: float, high: float, way_out: str) -> None:
+def _hold(what: str, value: float, low: float, high: float, way_out: str, code: str) -> None:
     if not (math.isfinite(value) and low <= value <= high):
-        raise OptionError(f"{what} is {value:g}", f"it lies between {low:g} and {high:g}", way_out)
+        raise OptionError(f"{what} is {value:g}", f"it lies between {low:g} and {high:g}", way_out,
+                          code=code)
 
 
 @dataclass(frozen=True)
@@ -115,12 +120,24 @@ def zones(width: float, height: float) -> Zones:
     )  # fmt: skip
 
 
+def sheet_size(
+    size: str | None = None, paper: str | None = None, *, landscape: bool = False
+) -> tuple[float, float]:
+    """Width and height in mm of a sheet named by its size or as a paper; `DEFAULT_PAPER` if by
+    neither.  Raises `OptionError` for both at once, and as `parse_size` and `parse_paper`."""
+    if size is not None and paper is not None:
+        raise OptionError(f"the sheet is both {size} and {paper}", "one size is enough",
+                          "leave one out")
+    width, height = parse_paper(paper or DEFAULT_PAPER) if size is None else parse_size(size)
+    return (height, width) if landscape else (width, height)
+
+
 def parse_paper(name: str) -> tuple[float, float]:
     """Width and height in mm of a named paper size; `OptionError` for an unknown one."""
     found = PAPERS.get(name.strip().lower().removesuffix("in"))
     if found is None:
         raise OptionError(f"the paper size is {name!r}", "known are " + ", ".join(PAPERS),
-                          "name one of them, or give --size in mm or inches, as 130x180mm")
+                          "name one of them, or give the size in mm or inches", code="sheet_size")
     return found
 
 
@@ -146,28 +163,33 @@ def parse_size(text: str) -> tuple[float, float]:
     return width * factor, height * factor
 
 
-def even_levels(count: int) -> tuple[Tone, ...]:
+def _check_count(count: int) -> None:
+    _hold("the number of levels", count, FEWEST_LEVELS, MOST_LEVELS, "21 or 31 are usual",
+          "target_levels")
+
+
+def even_levels(count: int = USUAL_LEVELS) -> tuple[Tone, ...]:
     """Even steps of ink from clear film to the heaviest; `OptionError` for fewer than 3."""
-    _hold("--levels", count, 3, 1000, "21 or 31 levels are usual")
+    _check_count(count)
     return tuple(Tone(float(u)) for u in np.round(np.linspace(0.0, 1.0, count), 6))
 
 
-def even_aims(curve: Curve, count: int) -> tuple[Tone, ...]:
+def even_aims(curve: Curve, count: int = USUAL_LEVELS) -> tuple[Tone, ...]:
     """Even steps of image lightness through the curve, each with what it aims at."""
-    _hold("--levels", count, 3, 1000, "21 or 31 levels are usual")
+    _check_count(count)
     image = np.linspace(0.0, 100.0, count)
     pairs = zip(curve.level_at(image), curve.print_lightness_at(image), strict=True)
     return tuple(Tone(round(float(u), 6), round(float(a), 3)) for u, a in pairs)
 
 
-def levels_for(curve: Curve, count: int) -> tuple[Tone, ...]:
+def levels_for(curve: Curve, count: int = USUAL_LEVELS) -> tuple[Tone, ...]:
     """Levels placed where the curve is least sure: the wider its band, the closer they lie.
 
     The density of levels follows the square of the band's half-width (L*): readings that are
     that much closer bring the band down to one width everywhere.  A fifth of them stays even, so
     that no stretch is left without; both ends are always there.
     """
-    _hold("--levels", count, 3, 1000, "21 or 31 levels are usual")
+    _check_count(count)
     fine = np.linspace(0.0, 1.0, 2001)
     response = curve.response
     width = np.interp(fine, response.level,
@@ -225,11 +247,11 @@ def make_target(tones: Sequence[Tone], settings: LayoutSettings) -> Target:
 
 def _alike(tones: Sequence[Tone]) -> Array:
     """A number for each tone, the same for tones that should print alike, shape (n,)."""
-    if all(t.ink_colour is None for t in tones):
-        return np.array([t.level for t in tones])
     kinds = [(t.ink_colour, t.level) for t in tones]
-    order = {kind: i for i, kind in enumerate(dict.fromkeys(kinds))}
-    return np.array([float(order[kind]) for kind in kinds])
+    if all(colour is None for colour, _ in kinds):
+        return np.array([level for _, level in kinds])
+    order = {kind: float(i) for i, kind in enumerate(dict.fromkeys(kinds))}
+    return np.array([order[kind] for kind in kinds])
 
 
 def row_name(row: int) -> str:
@@ -252,7 +274,7 @@ def _room(width: float, height: float, size: float) -> tuple[int, int]:
 
 def _grid(tones: int, settings: LayoutSettings, chart: bool) -> tuple[float, int, int]:
     """Patch size, rows and columns; the cells that tones leave free take references."""
-    needed = tones + 2 * max(LEAST_REFERENCES, math.ceil(tones / 16))
+    needed = _with_references(tones)
     size = settings.patch_mm or _largest(needed, settings.width_mm, settings.height_mm)
     if size is not None:
         rows, columns = _room(settings.width_mm, settings.height_mm, size)
@@ -260,6 +282,11 @@ def _grid(tones: int, settings: LayoutSettings, chart: bool) -> tuple[float, int
             used = math.ceil(needed / columns)
             return size, used, columns
     raise _too_small(tones, needed, settings, chart)
+
+
+def _with_references(tones: int) -> int:
+    """How many patches a target of so many tones has with its references."""
+    return tones + 2 * max(LEAST_REFERENCES, math.ceil(tones / 16))
 
 
 def _largest(needed: int, width: float, height: float, least: float = PATCH_MM[0]) -> float | None:
@@ -276,31 +303,32 @@ def _too_small(tones: int, needed: int, settings: LayoutSettings, chart: bool) -
     rows, columns = _room(width, height, size)
     levels = tones // settings.repeats
     what = "colours and levels of ink" if chart else "levels"
+
+    def fits(patches: int) -> bool:
+        return _with_references(patches) <= rows * columns
+
     ways = []
     smaller = _largest(needed, width, height, SMALLEST_PATCH)
     if smaller is not None and smaller < size:
-        ways.append(f"--patch-mm {smaller:g}")
-    fits = [r for r in range(1, settings.repeats)
-            if levels * r + 2 * max(LEAST_REFERENCES, math.ceil(levels * r / 16)) <= rows * columns]
-    if fits:
-        ways.append(f"--repeat {fits[-1]}")
-    elif not chart:
-        some = [n for n in range(5, levels) if n + 2 * max(LEAST_REFERENCES, math.ceil(n / 16))
-                <= rows * columns]
-        if some:
-            ways.append(f"--levels {some[-1]} --repeat 1")
+        ways.append(f"patches of {smaller:g} mm")
+    fewer = [r for r in range(1, settings.repeats) if fits(levels * r)]
+    some = [] if chart else [n for n in range(5, levels) if fits(n)]
+    if fewer:
+        ways.append(counted(fewer[-1], "patch") + f" of each of the {levels}")
+    elif some:
+        ways.append(f"{some[-1]} levels, each once")
     larger = [name for name, (w, h) in sorted(PAPERS.items(), key=lambda p: math.prod(p[1]))
               if math.prod(_room(w, h, size)) >= needed]
     if larger:
-        ways.append(f"--paper-size {larger[0]}")
+        ways.append(f"a sheet of {larger[0]}")
     return OptionError(
         f"{levels} {what}, {settings.repeats} of each, and {needed - tones} reference patches are"
         f" {needed} patches of {size:g} mm",
         f"a sheet of {width:.0f} x {height:.0f} mm holds " + (
-            f"{rows * columns} of them ({rows} row{'s' * (rows > 1)} of {columns})"
+            f"{rows * columns} of them ({counted(rows, 'row')} of {columns})"
             if rows * columns else "none of them"),
         ("what fits: " + ", or ".join(ways)) if ways else
-        f"take fewer {'colours' if chart else 'levels'} or a larger sheet")
+        f"take fewer {'colours' if chart else 'levels'} or a larger sheet", code="target_too_large")
 
 
 def _reference_cells(rows: int, columns: int, count: int) -> dict[tuple[int, int], Kind]:

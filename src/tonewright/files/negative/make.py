@@ -320,8 +320,10 @@ def _document(job: _Job, target: Target | None) -> Iterator[None]:
     if target is None:
         yield
         return
+    from tonewright.target.document import FORM  # few negatives have a tone scale
+
     with whole_file(scale_document(job.output), force=job.settings.force) as temp:
-        temp.write_text(to_text(target.to_dict()), encoding="utf-8", newline="\n")
+        temp.write_text(to_text(FORM.encode(target)), encoding="utf-8", newline="\n")
         yield
 
 

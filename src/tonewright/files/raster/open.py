@@ -5,7 +5,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import os
 from dataclasses import replace
 from pathlib import Path
@@ -30,19 +29,17 @@ _OTHER_FILES = {b"%PDF": "a PDF", b"GIF8": "a GIF", b"8BPS": "an editor's own la
 _OTHER_FILES |= {b"RIFF": "a WebP or a recording", b"\0\0\0\x0cJXL ": "a JPEG XL"}
 
 
-def is_picture(path: str | os.PathLike[str]) -> bool:
-    """True for a TIFF, PNG or JPEG by its first bytes; False for anything else or no file."""
-    with contextlib.suppress(OSError, ValueError):  # whoever reads it next says what is wrong
-        if Path(path).is_file():  # a pipe would be waited for
-            with Path(path).open("rb") as stream:
-                return stream.read(16).startswith((*_TIFF, _PNG, _JPEG))
-    return False
+def is_picture(source: ByteSource) -> bool:
+    """True for a TIFF, PNG or JPEG by its first bytes."""
+    return source.read(0, min(16, source.size)).startswith((*_TIFF, _PNG, _JPEG))
 
 
-def open_image(path: str | os.PathLike[str], options: OpenOptions | None = None) -> SourceImage:
+def open_image(
+    file: str | os.PathLike[str] | ByteSource, options: OpenOptions | None = None
+) -> SourceImage:
     """Open a TIFF, PNG or JPEG, and read and check its header; no pixel is decoded.
 
-    Close it, or use it in a ``with`` statement.
+    Close it, or use it in a ``with`` statement; a ``file`` that is open already closes with it.
 
     Raises
     ------
@@ -54,7 +51,7 @@ def open_image(path: str | os.PathLike[str], options: OpenOptions | None = None)
         There is no such page.
     """
     choice = options or OpenOptions()
-    source = ByteSource(Path(path), choice.use.rule)
+    source = file if isinstance(file, ByteSource) else ByteSource(Path(file), choice.use.rule)
     try:
         return _described(_opened(source, choice))
     except BaseException:

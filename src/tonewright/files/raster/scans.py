@@ -21,10 +21,18 @@ from tonewright.files.raster import bands
 from tonewright.files.raster.findings import FewTones
 from tonewright.files.raster.icc import colour_luminance, profile_lightness
 from tonewright.files.raster.open import open_image
-from tonewright.files.raster.page import Band
+from tonewright.files.raster.page import Band, ByteSource
 from tonewright.files.raster.source import TURNS, OpenOptions, SourceImage, Use
+from tonewright.measured.findings import (
+    ScanHasFewTones,
+    ScanIsJpeg,
+    ScanProfileUnusable,
+    ScanResolutionUneven,
+    ScanWeighedAsSrgb,
+)
 from tonewright.negative.colour import ToLuminance, luminances_of
 from tonewright.negative.tones import encoding_lightness
+from tonewright.record.findings import Finding
 from tonewright.scan.image import Scan
 
 Channel = Literal["red", "green", "blue", "luminance"]
@@ -49,14 +57,15 @@ _SRGB_LUMINANCE = (0.2126, 0.7152, 0.0722)  # IEC 61966-2-1
 
 
 def read_scan(
-    path: str | os.PathLike[str], *, allow_jpeg: bool = False, channel: Channel | None = None
+    file: str | os.PathLike[str] | ByteSource, *, allow_jpeg: bool = False,
+    channel: Channel | None = None,
 ) -> Scan:
     """Read a scan whole.
 
     Parameters
     ----------
-    path:
-        A TIFF or PNG, gray or RGB, of 16 (or 8) bits.
+    file:
+        A TIFF or PNG, gray or RGB, of 16 (or 8) bits; one that is open already is closed.
     allow_jpeg:
         Take a JPEG all the same.
     channel:
@@ -82,8 +91,8 @@ def read_scan(
     if channel not in (None, "luminance", *CHANNELS):
         raise OptionError(f"the channel is {channel!r}", "it is red, green, blue or luminance",
                           "leave it out for luminance")
-    with open_image(path, OpenOptions(use=SCAN, lossy=allow_jpeg)) as image:
-        plan, notes = _plan(image, channel)
+    with open_image(file, OpenOptions(use=SCAN, lossy=allow_jpeg)) as image:
+        plan, found = _plan(image, channel)
         page = image.page
         pixels = np.empty((page.height, page.width), np.float32)
         jobs = (job.then(lambda band: plan.convert(page.tones(band)[0])) for job in image.jobs())
@@ -92,31 +101,27 @@ def read_scan(
             for codes in converted:
                 pixels[top : top + len(codes)] = codes
                 top += len(codes)
-        ppi, said = _ppi(image)
+        ppi, uneven = _ppi(image)
         return Scan(
             _upright(pixels, image.orientation), page.bits, ppi, plan.lightness,
-            (*said, *notes, *_few_bits(image)), image.path.name, image.source.sha256(),
+            (*uneven, *found, *_few_tones(image)), image.path.name, image.source.sha256(),
         )  # fmt: skip
 
 
-def _ppi(image: SourceImage) -> tuple[float | None, list[str]]:
+def _ppi(image: SourceImage) -> tuple[float | None, list[Finding]]:
     """Pixels to the inch, if the file says anything sensible."""
     across, down = (image.resolution and image.resolution.per_inch) or (0.0, 0.0)
     if not (1.0 <= across <= 50_000.0 and 1.0 <= down <= 50_000.0):
         return None, []
-    differs = abs(across / down - 1.0) > 0.01
-    said = f"its resolution differs across and down ({across:.0f} and {down:.0f} ppi)"
-    return float((across * down) ** 0.5), [said] if differs else []
+    uneven = [ScanResolutionUneven(image.path.name, across, down)]
+    return float((across * down) ** 0.5), [*uneven] if abs(across / down - 1.0) > 0.01 else []
 
 
-def _few_bits(image: SourceImage) -> list[str]:
-    said = []
-    if image.lossy:
-        said.append("it is a JPEG: densities read from it are off, most of all in the blacks")
-    if image.lossy or any(isinstance(found, FewTones) for found in image.findings):
-        said.append("it has 8 bits, 256 steps in all: densities above about 1.3 are uncertain;"
-                    " scan at 16 bits")
-    return said
+def _few_tones(image: SourceImage) -> list[Finding]:
+    found: list[Finding] = [ScanIsJpeg(image.path.name)] if image.lossy else []
+    if image.lossy or any(isinstance(f, FewTones) for f in image.findings):
+        found.append(ScanHasFewTones(image.path.name))
+    return found
 
 
 def _upright(pixels: Pixels, orientation: int) -> Pixels:
@@ -135,31 +140,30 @@ class _Plan:
     lightness: scales.Array | None = None
 
 
-_PUT_ASIDE = "its ICC profile cannot be used (broken, or not for this kind of picture): put aside"
-
-
-def _plan(image: SourceImage, channel: Channel | None) -> tuple[_Plan, list[str]]:
+def _plan(image: SourceImage, channel: Channel | None) -> tuple[_Plan, list[Finding]]:
     scale = np.float32(1.0 / (image.values - 1))
-    lightness, to_luminance, notes = _by_profile(image)
+    lightness, to_luminance, found = _by_profile(image)
     if not image.page.colour:
         if channel not in (None, "luminance"):
             raise OptionError(f"the channel {channel} is asked for, but {image.path} is gray",
                               "a gray scan has one channel", "name no channel")
-        return _Plan(lambda v: v * scale, lightness), notes
+        return _Plan(lambda v: v * scale, lightness), found
     if channel in CHANNELS:
         index = CHANNELS.index(channel)
-        return _Plan(lambda v: v[..., index] * scale, lightness), notes
+        return _Plan(lambda v: v[..., index] * scale, lightness), found
     if to_luminance is not None:
         light = to_luminance
-        return _Plan(lambda v: _lightness_code(light(v)), np.linspace(0.0, 100.0, 256)), notes
-    notes.append("it is in colour and carries no usable profile: its colours were weighed as if"
-                 " they were sRGB; name one channel to leave that out")
+        return _Plan(lambda v: _lightness_code(light(v)), np.linspace(0.0, 100.0, 256)), found
+    found.append(ScanWeighedAsSrgb(image.path.name))
     linear = scales.lightness_to_luminance(encoding_lightness("srgb", image.values)) / 100.0
     luma = luminances_of(np.outer(_SRGB_LUMINANCE, linear))
-    return _Plan(lambda v: _srgb_code(luma(v))), notes
+    return _Plan(lambda v: _srgb_code(luma(v))), found
 
 
-def _by_profile(image: SourceImage) -> tuple[scales.Array | None, ToLuminance | None, list[str]]:
+_Profiled = tuple[scales.Array | None, ToLuminance | None, list[Finding]]
+
+
+def _by_profile(image: SourceImage) -> _Profiled:
     """L* of evenly spaced gray values, and the luminance of colours, by the embedded profile."""
     if image.profile is None:
         return None, None, []
@@ -168,7 +172,7 @@ def _by_profile(image: SourceImage) -> tuple[scales.Array | None, ToLuminance | 
             return profile_lightness(image.profile, image.values, image.path.name)[1], None, []
         to_luminance = colour_luminance(image.profile, image.values, image.path.name)[2]
     except ImageError:
-        return None, None, [_PUT_ASIDE]
+        return None, None, [ScanProfileUnusable(image.path.name)]
     ramp = np.linspace(0, image.values - 1, min(image.values, 4096)).round()
     grays = np.repeat(ramp, 3).reshape(1, -1, 3).astype(image.page.dtype)
     luminance = to_luminance(grays)[0].astype(np.float64).clip(0.0, 1.0)

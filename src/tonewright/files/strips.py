@@ -1,0 +1,116 @@
+"""Strips on disk, as tables of readings or as scans; each file is read once."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from tonewright.errors import OptionError, counted
+from tonewright.files.raster.scans import Channel
+from tonewright.files.scan.open import ScanOrTable
+from tonewright.files.scanners import read_scanner
+from tonewright.measured.columns import Table
+from tonewright.measured.readings import ReadingOptions, refuse_relative
+from tonewright.record.times import PrintingTime
+from tonewright.scales import Array
+from tonewright.scan.scanner import ScannerResponse
+from tonewright.scan.strips import Halves, StripScan, read_strip_scan
+from tonewright.strip.readings import Strip, StripOptions, combine_strips, strip_from_table
+from tonewright.strip.tablet import Tablet
+
+
+@dataclass(frozen=True, eq=False)
+class StripSettings:
+    """What the files of strips do not say of themselves."""
+
+    times: tuple[PrintingTime, ...] = ()
+    """Printing times: none, one for all files, or one for each in their order."""
+    options: ReadingOptions = field(default_factory=ReadingOptions)
+    """Relative readings need the density of the paper."""
+    flip: bool = False
+    """The strips were read from the dense end."""
+    skip: tuple[int, ...] = ()
+    """Steps that were not measured or are to be left out."""
+    scanner: Path | None = None
+    """The scanner response, for scans; None: their embedded profile."""
+    corners: Array | None = None
+    """For one scan: where the row of steps lies, see `StripScan`; None: it is found."""
+    halves: Halves = "2"
+    """For scans: which half lay under the film, see `StripScan`."""
+    channel: Channel | None = None
+    """For RGB scans: the channel to read; None: the luminance."""
+    allow_jpeg: bool = False
+    """For scans: read a JPEG all the same."""
+
+
+def read_strip(
+    paths: Sequence[Path], tablet: Tablet, settings: StripSettings | None = None
+) -> Strip:
+    """The strips of one or several files (tables, scans) of one paper, as one.
+
+    Raises
+    ------
+    FileError, ImageError, DocumentError
+        A file cannot be opened, or is of another kind.
+    OptionError
+        More times than one but not one for each file, or settings that would not count.
+    ReadingsError
+        As `strip_from_table`, `combine_strips` and `read_strip_scan` do.
+    """
+    settings = settings or StripSettings()
+    options = settings.options
+    if options.relative_to_paper and options.paper_density is None:
+        refuse_relative()
+    times: Sequence[PrintingTime | None] = settings.times or (None,)
+    if len(times) not in (1, len(paths)):
+        raise OptionError(f"{counted(len(times), 'printing time')} are given for"
+                          f" {counted(len(paths), 'file')}",
+                          "one time holds for all files, or each file has its own",
+                          "give one, or one for each file in the same order",
+                          code="strip_times_uneven")
+    files = [ScanOrTable(path) for path in paths]
+    _check_scans(paths, [file.path for file in files if file.is_scan], settings)
+    response = read_scanner(settings.scanner) if settings.scanner else None
+    tables = [_scanned(file, tablet, response, settings) if file.is_scan else file.table("step")
+              for file in files]
+    return combine_strips([
+        strip_from_table(table, tablet, StripOptions(time, options.scale, settings.flip,
+                                                     settings.skip, options.paper_density))
+        for table, time in zip(tables, [*times] * (len(paths) // len(times)), strict=True)])
+
+
+def _scanned(
+    file: ScanOrTable, tablet: Tablet, response: ScannerResponse | None, settings: StripSettings
+) -> Table:
+    """A scanned strip as a table of readings."""
+    scan = file.scan(allow_jpeg=settings.allow_jpeg, channel=settings.channel)
+    how = StripScan(response, settings.corners, settings.halves)
+    return read_strip_scan(scan, len(tablet.densities), how).table
+
+
+def _check_scans(
+    paths: Sequence[Path], scans: Sequence[Path], settings: StripSettings
+) -> None:
+    """Refuse what would silently not count."""
+    given = [name for name, value in (
+        ("a scanner response", settings.scanner), ("corners", settings.corners is not None),
+        ("a channel", settings.channel), ("JPEG", settings.allow_jpeg),
+        ("the order of halves", settings.halves != "2")) if value]
+    if given and not scans:
+        raise OptionError(f"{given[0]} is asked for, but {paths[0]} is no scan",
+                          "that holds for scans (TIFF or PNG) alone",
+                          "leave it out, or name the scan", code="for_scans_alone")
+    if settings.corners is not None and len(scans) > 1:
+        raise OptionError(f"one set of corners is given for {len(scans)} scans",
+                          "each scan has corners of its own", "read one scan at a time",
+                          code="corners_of_several")
+    if scans and settings.options.relative_to_paper:
+        raise OptionError(f"{scans[0]} is a scan, and relative readings are asked for",
+                          "a scanner's densities do not count from the paper",
+                          "evaluate scans, and readings that count from the paper, one by one",
+                          code="scan_relative")
+    if scans and settings.flip:
+        raise OptionError(f"{scans[0]} is a scan that is to be flipped",
+                          "in a scan the dark end is step 1, whichever way it lies",
+                          "do not flip it", code="scan_flipped")

@@ -1,0 +1,165 @@
+"""What can be found in measurement files; everything that a `Readings` may carry."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from tonewright.record.findings import Finding
+
+CountKeyword = Literal["NUMBER_OF_SETS", "NUMBER_OF_FIELDS"]
+
+
+@dataclass(frozen=True)
+class EndDataMissing(Finding, kind="note"):
+    """CGATS text without END_DATA, though every row is there."""
+
+    file: str
+
+
+@dataclass(frozen=True)
+class StatedCountWrong(Finding, kind="note"):
+    """CGATS text states another number of rows or fields than it holds."""
+
+    file: str
+    keyword: CountKeyword
+    stated: int
+    found: int
+
+
+@dataclass(frozen=True)
+class ValuesLeftAside(Finding, kind="note"):
+    """A file holds more than one value of each patch."""
+
+    file: str
+    used: str
+    """Name of the column that was used; empty: the spectrum."""
+    left_aside: tuple[str, ...]
+    other_weighting: Literal["luminance", "visual-density"] | None
+    """What those left aside would give; None: the same."""
+
+
+@dataclass(frozen=True)
+class OtherViewing(Finding, kind="note"):
+    """Colour values computed for another light or observer than D50 and 2 degrees."""
+
+    file: str
+    illuminants: tuple[str, ...]
+    ten_degrees: bool
+    """True: for the 10-degree observer."""
+
+
+@dataclass(frozen=True)
+class LighterThanPaper(Finding, kind="note"):
+    """Absolute densities that start lower than papers do: perhaps the zero is the paper."""
+
+    file: str
+    lightest_density: float
+
+
+@dataclass(frozen=True)
+class SheetsNotNamed(Finding, kind="note"):
+    """Several files that do not say which sheet they were measured on."""
+
+    files: int
+
+
+@dataclass(frozen=True)
+class PatchesNotInList(Finding, kind="note"):
+    """Patches of the target that an instrument's list leaves out."""
+
+    file: str
+    patches: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class PatchesDoubted(Finding):
+    """Patches of which the scan they were read from gave reason to doubt."""
+
+    file: str
+    patches: tuple[str, ...]
+
+
+# Of scans: they stand in scanner responses, and in the process of a scanned strip
+
+
+@dataclass(frozen=True)
+class ScanIsJpeg(Finding):
+    """A scan saved as JPEG, which blurs tones."""
+
+    file: str
+
+
+@dataclass(frozen=True)
+class ScanHasFewTones(Finding):
+    """A scan of 8 bits: 256 tones."""
+
+    file: str
+
+
+@dataclass(frozen=True)
+class ScanResolutionUneven(Finding):
+    """A scan whose file states another resolution across than down."""
+
+    file: str
+    across_ppi: float
+    down_ppi: float
+
+
+@dataclass(frozen=True)
+class ScanProfileUnusable(Finding):
+    """A scan whose ICC profile is broken, or not for this kind of picture."""
+
+    file: str
+
+
+@dataclass(frozen=True)
+class ScanWeighedAsSrgb(Finding):
+    """A colour scan without a usable profile: its luminance is that of sRGB values."""
+
+    file: str
+
+
+@dataclass(frozen=True)
+class RowEndMerges(Finding):
+    """A row of steps that goes over into its surroundings at one end as from step to step."""
+
+    file: str
+    end: Literal["light", "dark"]
+    steps: int
+
+
+@dataclass(frozen=True)
+class DensitiesByProfile(Finding):
+    """Densities rest on the scan's embedded profile alone."""
+
+    file: str
+
+
+@dataclass(frozen=True)
+class DensitiesByResponse(Finding, kind="note"):
+    """Densities come from a scan, by a scanner response."""
+
+    file: str
+    response: str
+    """Its name; may be empty."""
+
+
+@dataclass(frozen=True)
+class StepsOutsideResponse(Finding):
+    """Steps outside the densities that the scanner response covers."""
+
+    file: str
+    through: Literal["film", "bare"]
+    steps: tuple[int, ...]
+    lightest_density: float
+    darkest_density: float
+
+
+@dataclass(frozen=True)
+class StepsOutOfLine(Finding):
+    """Steps that break the fall of density from step to step: stains or scratches."""
+
+    file: str
+    through: Literal["film", "bare"]
+    steps: tuple[int, ...]

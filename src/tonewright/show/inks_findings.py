@@ -1,0 +1,58 @@
+"""What the findings in a chart of inks mean to the printer."""
+
+from __future__ import annotations
+
+from tonewright.inks.findings import (
+    ClearFilmOff,
+    ColoursNotMeasured,
+    InkPatchesDiffer,
+    InksPaperWhite,
+)
+from tonewright.record.times import PrintingTime
+from tonewright.scales import STOP
+from tonewright.show.sentence import sentence
+
+
+def typed(time: PrintingTime) -> str:
+    """A time as it is typed."""
+    if time.unit == "unit":
+        return f"{time.value:g}units"
+    return f"{time.value / 60.0:g}min" if time.value % 60.0 == 0.0 else f"{time.value:g}s"
+
+
+@sentence.register
+def _(found: ColoursNotMeasured) -> str:
+    return f"Not measured, and so not compared: {'; '.join(found.ink_colours)}."
+
+
+@sentence.register
+def _(found: ClearFilmOff) -> str:
+    off = found.lighter_log_exposure
+    return (f"Clear film printed {abs(off) / STOP:.1f} stops {'lighter' if off > 0 else 'darker'}"
+            f" than the strip of {found.process} predicts for {found.time}. The time may be wrong"
+            " (--time), or the chart is on another paper or chemistry.")
+
+
+@sentence.register
+def _(found: InkPatchesDiffer) -> str:
+    return (f"Patches {', '.join(found.patches)} are of one ink and differ by"
+            f" {found.difference_density:.2f} in density. Look at them and measure them again, or"
+            " leave the bad one out with --leave-out.")
+
+
+@sentence.register
+def _(found: InksPaperWhite) -> str:
+    """How many colours are known by a bound alone, and what would show more."""
+    one, time, stops = found.paper_white == 1, found.next_time, found.longer_stops
+    said = ("One colour prints" if one else
+            f"{found.paper_white} of {found.colours} colours print")
+    said += (" paper white at full ink, which tells only the least density"
+             f" {'it' if one else 'they'} can have.")
+    if time is None or stops is None:
+        return said
+    said += (f" To see more, print the same chart for {time} ({stops} stop{'s' * (stops > 1)}"
+             f" longer), and add --time {typed(time)}.")
+    if found.full_ink_only:
+        said += (" Or draw it with lighter levels as well: tonewright target --ink-colours"
+                 " --ink-levels 1,0.5.")
+    return said

@@ -1,0 +1,151 @@
+"""What the readings of a strip, and their evaluation, found."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import ClassVar, Literal
+
+from tonewright.record.findings import Finding
+from tonewright.record.times import PrintingTime
+
+Through = Literal["film", "bare"]
+"""What lay between tablet and paper: the negative's film, or nothing."""
+
+
+@dataclass(frozen=True)
+class StepPlace:
+    """A step where several strips and halves have one of its number."""
+
+    step: int
+    """1 is the clearest step of the tablet."""
+    through: Through
+    print_name: str | None
+
+
+@dataclass(frozen=True)
+class OddStep(StepPlace):
+    """A step that disagrees with its neighbours."""
+
+    density: float
+    off_density: float
+    """Above 0: darker than expected."""
+
+
+@dataclass(frozen=True)
+class ReadingsWet(Finding):
+    """Some readings are marked as wet or not yet dry."""
+
+    file: str
+
+
+@dataclass(frozen=True)
+class TimeNotUsed(Finding, kind="note"):
+    """A time was given for a strip whose own readings name others."""
+
+    given: PrintingTime
+    named: tuple[PrintingTime, ...]
+
+
+@dataclass(frozen=True)
+class PaperDensityAdded(Finding, kind="note"):
+    """Readings counted from the bare paper, whose density was added."""
+
+    paper_density: float
+
+
+@dataclass(frozen=True)
+class StepsSetAside(Finding):
+    """Steps that disagree with their neighbours; they do not count."""
+
+    steps: tuple[OddStep, ...]
+
+
+@dataclass(frozen=True)
+class StripsDisagree(Finding, bears_on_print=True):
+    """Strips or halves that do not lie on one curve."""
+
+    parts: Literal["halves", "strips"]
+    joint_density_sd: float
+    """Scatter about one curve through all."""
+    own_density_sd: float
+    """Scatter of each part about its own curve."""
+
+
+@dataclass(frozen=True)
+class LighterAgain(Finding, bears_on_print=True):
+    """The print gets lighter again towards step 1, though that step gave more light."""
+
+    darkest: tuple[StepPlace, ...]
+    """Where each such half is darkest."""
+
+
+@dataclass(frozen=True)
+class ReadingsScatter(Finding):
+    """Readings scatter more than an instrument and an even coating do."""
+
+    density_sd: float
+
+
+@dataclass(frozen=True)
+class FilmTooDense(Finding, bears_on_print=True):
+    """The film seems to take more than clear film does: one half may be misread."""
+
+    film_density: float
+
+
+@dataclass(frozen=True)
+class ZeroedOnPaper(Finding):
+    """The lightest steps are lighter than paper is: readings may count from the bare paper."""
+
+
+@dataclass(frozen=True)
+class StripTooShort(Finding, bears_on_print=True):
+    """The clearest step is not yet the paper's maximum black: the times are extrapolated."""
+
+    next_time: PrintingTime
+
+
+@dataclass(frozen=True)
+class TimeUnsure(Finding):
+    """The base printing time is known only roughly."""
+
+    halfwidth_stops: float
+
+
+@dataclass(frozen=True)
+class FilmUnsure(Finding):
+    """The film's density is known only roughly."""
+
+    film_density_sd: float
+
+
+@dataclass(frozen=True)
+class RangeUnusual(Finding, bears_on_print=True):
+    """Another log exposure range than processes have: the tablet may be another one."""
+
+    USUAL: ClassVar[tuple[float, float]] = 0.4, 2.2
+    """Common practice, no source."""
+    log_exposure_range: float
+    tablet: str
+
+
+@dataclass(frozen=True)
+class StripWhiteNotReached(Finding):
+    """Even the densest step prints darker than the paper: white is extrapolated."""
+
+    above_white_density: float
+
+
+@dataclass(frozen=True)
+class EyeCountsDiffer(Finding):
+    """Strips judged by eye contradict each other, by no more than a miscount explains."""
+
+
+@dataclass(frozen=True)
+class EyeStripFarTooLong(Finding):
+    """So many steps merge that a strip tells only that it is far too long, fogged or not
+    cleared."""
+
+
+CONTRADICTIONS = (StripsDisagree, LighterAgain)
+"""Readings that no one paper gives: the times are not to be relied on."""
