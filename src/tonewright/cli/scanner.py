@@ -85,7 +85,7 @@ def _response(
                           "the known densities are a CSV file", "exchange the two")
     density = read_densities(densities_file)
     place = None if corners is None else parse_corners(corners)
-    scan = read_scan(scale, allow_jpeg=allow_jpeg, channel=channel)
+    scan = read_scan(scale, allow_jpeg=allow_jpeg, channel=channel, fingerprint=True)
     row = read_step_row(scan, density.size, place, dark_first=bool(density[0] > density[-1]))
     name = output.name.removesuffix(".json").removesuffix(".scanner")
     sources = (f"{scan.name} sha256 {scan.sha256}",

@@ -176,7 +176,7 @@ class _Scans:
 
         response = read_scanner(self.scanner) if self.scanner else None
         corners = parse_corners(self.corners) if self.corners else None
-        scan = read_scan(path, allow_jpeg=self.allow_jpeg,
+        scan = read_scan(path, allow_jpeg=self.allow_jpeg, fingerprint=True,
                          channel=self.channel)  # type: ignore[arg-type]
         how = StripScan(response, corners, self.halves)  # type: ignore[arg-type]
         return read_strip_scan(scan, steps, scan.sha256 or "", how).table

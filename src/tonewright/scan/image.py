@@ -27,7 +27,7 @@ class Scan:
     name: str = "the scan"
     """Its file, for messages."""
     sha256: str | None = None
-    """Of that file, in hex; None: it is in no file."""
+    """Of that file, in hex; None: not asked for, or in no file."""
 
     def lightness_of(self, code: ArrayLike) -> Array | None:
         """L* of codes (0 to 1) by the embedded profile; None without one."""

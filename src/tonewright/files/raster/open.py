@@ -20,12 +20,12 @@ from tonewright.files.raster.findings import (
 )
 from tonewright.files.raster.page import ByteSource
 from tonewright.files.raster.source import PICTURE, TURNS, OpenOptions, SourceImage, Use
+from tonewright.files.raster.tiff import MARKS
 from tonewright.record.findings import Finding
 
 __all__ = ["PICTURE", "OpenOptions", "SourceImage", "Use", "is_picture", "open_image"]
 
 _PNG, _JPEG = b"\x89PNG\r\n\x1a\n", b"\xff\xd8\xff"
-_TIFF = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
 _OTHER_FILES = {b"%PDF": "a PDF", b"GIF8": "a GIF", b"8BPS": "an editor's own layered file"}
 _OTHER_FILES |= {b"RIFF": "a WebP or a recording", b"\0\0\0\x0cJXL ": "a JPEG XL"}
 
@@ -35,7 +35,7 @@ def is_picture(path: str | os.PathLike[str]) -> bool:
     with contextlib.suppress(OSError, ValueError):  # whoever reads it next says what is wrong
         if Path(path).is_file():  # a pipe would be waited for
             with Path(path).open("rb") as stream:
-                return stream.read(16).startswith((*_TIFF, _PNG, _JPEG))
+                return stream.read(16).startswith((*MARKS, _PNG, _JPEG))
     return False
 
 
@@ -64,7 +64,7 @@ def open_image(path: str | os.PathLike[str], options: OpenOptions | None = None)
 
 def _opened(source: ByteSource, options: OpenOptions) -> SourceImage:
     head = source.read(0, min(16, source.size))
-    if head.startswith(_TIFF):
+    if head.startswith(MARKS):
         from tonewright.files.raster.tiff_image import open_tiff
 
         return open_tiff(source, options)

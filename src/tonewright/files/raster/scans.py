@@ -49,7 +49,8 @@ _SRGB_LUMINANCE = (0.2126, 0.7152, 0.0722)  # IEC 61966-2-1
 
 
 def read_scan(
-    path: str | os.PathLike[str], *, allow_jpeg: bool = False, channel: Channel | None = None
+    path: str | os.PathLike[str], *, allow_jpeg: bool = False, channel: Channel | None = None,
+    fingerprint: bool = False,
 ) -> Scan:
     """Read a scan whole.
 
@@ -63,6 +64,8 @@ def read_scan(
         What to make of RGB: one of its channels, or its luminance (also None), which needs the
         embedded profile; without one the values are weighed as if they were sRGB, with a
         warning.
+    fingerprint:
+        Find the SHA-256 of the file too.
 
     Returns
     -------
@@ -95,7 +98,8 @@ def read_scan(
         ppi, said = _ppi(image)
         return Scan(
             _upright(pixels, image.orientation), page.bits, ppi, plan.lightness,
-            (*said, *notes, *_few_bits(image)), image.path.name, image.source.sha256(),
+            (*said, *notes, *_few_bits(image)), image.path.name,
+            image.source.sha256() if fingerprint else None,
         )  # fmt: skip
 
 
