@@ -84,7 +84,8 @@ def _scanned(
     file: ScanOrTable, tablet: Tablet, response: ScannerResponse | None, settings: StripSettings
 ) -> Table:
     """A scanned strip as a table of readings."""
-    scan = file.scan(allow_jpeg=settings.allow_jpeg, channel=settings.channel)
+    scan = file.scan(allow_jpeg=settings.allow_jpeg, channel=settings.channel,
+                     fingerprint=True)
     how = StripScan(response, settings.corners, settings.halves)
     return read_strip_scan(scan, len(tablet.densities), how).table
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import os
 import sys
 import threading
@@ -103,6 +102,8 @@ class ByteSource(Closing):
 
     def sha256(self) -> str:
         """SHA-256 of the whole file, in hex."""
+        import hashlib
+
         found = hashlib.sha256()
         for chunk in self.chunks():
             found.update(chunk)
