@@ -26,7 +26,6 @@ TYPED: dict[str, str] = {
     "paper_density": "--paper-density DENSITY",
     "patch_size": "--patch-mm 8",
     "relative_to_paper": "--relative-to-paper",
-    "scales_differ": "--scale luminance or --scale visual-density",
     "scan_flipped": "leave out --flip",
     "scan_relative": "leave out --relative-to-paper",
     "sheet_size": "--size 130x180mm or --paper-size 5x7",
