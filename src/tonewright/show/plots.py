@@ -99,7 +99,7 @@ def plot_process(process: Process) -> bytes:
     axes.annotate("clear film at the\nbase printing time", (0.0, 0.25), (6, 0),
                   textcoords="offset points", fontsize=8, color=INK)
     axes.set(xlim=(stops[0], min(stops[-1], 3.0)), xlabel="exposure, stops",
-             ylabel="density of the print", title=f"{process.name}: density of the print over exposure")
+             ylabel="density of the print", title=f"{process.name}: density over exposure")
     axes.legend(fontsize=8, frameon=False, loc="upper left")
     axes.grid(alpha=0.2)
     return _png(figure)
