@@ -388,6 +388,7 @@ def test_a_renewal_keeps_the_ink_or_takes_that_of_a_whole_new_target(run):
 
 def test_a_strips_readings_are_sent_to_strip(run):
     Path("strip.csv").write_text("step,density\n1,1.5\n2,1.2\n", encoding="utf-8")
-    assert "Use tonewright strip" in refused(run, "fit", "strip.csv", "-o", "x.curve.json")
+    assert "Evaluate a strip as a strip (tonewright strip strip.csv)" in refused(
+        run, "fit", "strip.csv", "-o", "x.curve.json")
     said = refused(run, "fit", "a.csv", "--process", "strip.csv", "-o", "x.curve.json")
     assert "tonewright strip makes one" in said

@@ -179,27 +179,27 @@ def refused(*arguments):
 
 
 @pytest.mark.parametrize(("arguments", "said"), [
-    (("inks",), "Draw one with tonewright target --ink-colours"),
+    (("inks",), "(tonewright target --ink-colours -o inks.tif"),
     (("inks", "inks.csv"), "from tonewright strip"),
     (("inks", "none.csv", *RANK[2:]), "there is no file none.csv"),
     (("inks", "inks.tif", *RANK[2:]), "is a TIFF image"),
     (("inks", "inks.target.json", *RANK[2:]), "JSON document"),
     (("inks", "inks.csv", "--process", "inks.target.json"), "A process response has the format"),
     (("inks", "inks.csv", "--process", "strip.csv"), "not a whole JSON document"),
-    (("inks", "strip.csv", *RANK[2:]), "Add --target"),
+    (("inks", "strip.csv", *RANK[2:]), "(--target CHART.target.json)"),
     ((*RANK, "--target", "gray.target.json"), "target of tones in one ink"),
     ((*RANK, "--target", "k.process.json"), "A target has the format"),
     (("inks", "inks.csv", "inks.csv", *RANK[2:]), "byte for byte"),
     ((*RANK[:4], "--time", "30"), "A time has a unit"),
     ((*RANK[:4], "--time", "100h"), "32 times apart"),
     ((*RANK[:4], "--time", "100units"), "integrator"),
-    ((*RANK, "--range", "0"), "--range is 0"),
+    ((*RANK, "--range", "0"), "density range asked for is 0"),
     ((*RANK, "--leave-out", "Z9"), "no patch is called 'Z9'"),
     ((*RANK, "--relative-to-paper"), "--paper-density"),
-    ((*RANK, "--scale", "luminance"), "no column for --scale luminance"),
-    (("fit", "inks.csv", "-o", "x.curve.json"), "tonewright inks inks.csv"),
+    ((*RANK, "--scale", "luminance"), "no column that gives luminance"),
+    (("fit", "inks.csv", "-o", "x.curve.json"), "tonewright inks READINGS"),
     (("fit", "inks.csv", "-o", "x.curve.json", "--process", "k.process.json"),
-     "tonewright inks inks.csv"),
+     "tonewright inks READINGS"),
     (("target", "--ink-colours", "-o", "inks.tif"), "add --force"),
 ])  # fmt: skip
 def test_wrong_words_are_refused(here, arguments, said):
@@ -216,7 +216,7 @@ def test_damaged_readings_are_refused(here):
     rows = rows_of("inks.csv")
     names = ("patch", "red", "green", "blue", "level", "density")
     for change, said in (
-        ({"red": "300"}, "red is '300'"), ({"red": "x"}, "red is 'x'"),
+        ({"red": "300"}, "red is 300"), ({"red": "x"}, "red is 'x'"),
         ({"density": "nan"}, "density is 'nan'"), ({"density": "12"}, "no print has a density"),
         ({"level": "2"}, "a level lies between"),
     ):

@@ -113,17 +113,17 @@ def test_levels_for_a_curve_are_uneven_and_whole(run, curve):
     ("options", "said"),
     [
         (["-o", "T.png"], "T.tif"),
-        (["-o", "T.tif", "--size", "60x60mm"], "What fits: --levels 12 --repeat 1|--paper-size"),
+        (["-o", "T.tif", "--size", "60x60mm"], "What fits: 12 levels, each once|a sheet of"),
         (["-o", "T.tif", "--size", "5x7"], "130x180mm or 5x7in"),
         (["-o", "T.tif", "--paper-size", "napkin"], "napkin"),
         (["-o", "T.tif", "--paper-size", "a5", "--size", "5x7in"], "one size is enough"),
-        (["-o", "T.tif", "--levels", "2"], "--levels is 2"),
-        (["-o", "T.tif", "--repeat", "0"], "--repeat is 0"),
-        (["-o", "T.tif", "--ppi", "3"], "--ppi is 3"),
-        (["-o", "T.tif", "--patch-mm", "1"], "--patch-mm is 1"),
+        (["-o", "T.tif", "--levels", "2"], "the number of levels is 2"),
+        (["-o", "T.tif", "--repeat", "0"], "patches of each level is 0"),
+        (["-o", "T.tif", "--ppi", "3"], "pixels to the inch) is 3"),
+        (["-o", "T.tif", "--patch-mm", "1"], "(mm) is 1"),
         (["-o", "T.tif", "--levels-file", "none.csv"], "no file none.csv"),
         (["-o", "T.tif", "--through", "none.curve.json"], "none.curve.json"),
-        (["-o", "T.tif", "--through", "a", "--levels-for", "a"], "one place"),
+        (["-o", "T.tif", "--through", "a", "--levels-for", "a"], "one way"),
         (["-o", "T.tif", "--levels-file", "a", "--levels", "5"], "leave one out"),
         (["-o", "nowhere/T.tif"], "no folder nowhere"),
     ],
@@ -150,7 +150,7 @@ def test_a_chart_of_inks_says_how_to_print_and_rank_it(run):
     done = run("--ink-colours", "-o", "inks.tif", *SMALL)
     assert done.exit_code == 0, done.output
     words = " ".join(done.stdout.split())
-    for part in ("26 colours of ink at 100% and 50%", "16-bit RGB", "two stops longer",
+    for part in ("26 colours at 100 % and 50 % ink", "16-bit RGB", "two stops more",
                  "tonewright inks READINGS.csv --process", "gloves"):
         assert part in words
     assert tifffile.imread("inks.tif").shape == (700, 500, 3)
@@ -172,9 +172,9 @@ def test_a_chart_as_asked(run):
 
 
 @pytest.mark.parametrize(("options", "said"), [
-    (["--ink-colours", "--levels", "5"], "--ink-colours and --levels"),
-    (["--ink-colours", "--ink-colour", "0,0,0"], "--ink-colours and --ink-colour"),
-    (["--ink-colours", "--through", "x.curve.json"], "--ink-colours and --through"),
+    (["--ink-colours", "--levels", "5"], "a chart of inks and a number of levels"),
+    (["--ink-colours", "--ink-colour", "0,0,0"], "a chart of inks in the one colour"),
+    (["--ink-colours", "--through", "x.curve.json"], "tones through a curve and a chart of inks"),
     (["--ink-levels", "1"], "without --ink-colours"),
     (["--chart-colour", "1,2,3"], "without --ink-colours"),
     (["--ink-colours", "--ink-levels", "0.5"], "full level"),
@@ -182,7 +182,7 @@ def test_a_chart_as_asked(run):
     (["--ink-colours", *["--chart-colour", "1,2,3"] * 2], "1,2,3 is given twice"),
     (["--ink-colours", "--chart-colour", "1,2"], "'1,2'"),
     (["--ink-colours", "--chart-file", "none.csv"], "there is no file none.csv"),
-    (["--ink-colours", "--chart-file", "bad.csv"], "green is '300'"),
+    (["--ink-colours", "--chart-file", "bad.csv"], "green is 300"),
     (["--ink-colours", "--chart-file", "bad.csv", "--chart-colour", "1,2,3"], "one place"),
     (["--ink-colours", "--size", "90x90mm"], "colours and levels of ink"),
     (["--ink-colour", "255,255,255"], "white"), (["--ink-colour", "orange"], "'orange'"),

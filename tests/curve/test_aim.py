@@ -11,8 +11,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tonewright import scales
-from tonewright.curve.aim import Aim, aim_from_dict
+from tonewright.curve.aim import Aim
+from tonewright.curve.findings import AimBeyondPrint
 from tonewright.errors import DocumentError, OptionError
+from tonewright.record.codec import decode, encode
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 BLACK, WHITE = 18.0, 92.0
@@ -73,7 +75,10 @@ def test_beyond_the_print_and_beyond_the_points():
     printed = aim.print_lightness([0.0, 10.0, 90.0, 100.0], BLACK, WHITE)
     np.testing.assert_allclose(printed, [18.0, 18.0, 92.0, 92.0])
     assert aim.beyond(BLACK, WHITE) == pytest.approx((13.0, 5.0))
+    assert aim.findings(BLACK, WHITE) == (AimBeyondPrint("black", 13.0),
+                                          AimBeyondPrint("white", 5.0))
     assert aim.beyond(0.0, 100.0) == (0.0, 0.0)
+    assert aim.findings(4.96, 97.0) == ()
     assert Aim("density").beyond(BLACK, WHITE) == (0.0, 0.0)
 
 
@@ -108,7 +113,11 @@ def test_an_impossible_aim_is_refused(kind, points, said):
     [Aim(), Aim("density"), Aim("points", "own.csv", ((0.0, 20.0), (50.0, 50.0), (100.0, 90.0)))],
 )
 def test_round_trip(aim):
-    assert aim_from_dict(json.loads(json.dumps(aim.to_dict()))) == aim
+    assert read(json.loads(json.dumps(encode(aim)))) == aim
+
+
+def read(data):
+    return decode(Aim, data, "the aim", "take an unedited copy")
 
 
 def as_points(value):
@@ -133,13 +142,13 @@ def as_points(value):
     ],
 )
 def test_what_is_no_aim_is_refused(data):
-    with pytest.raises(DocumentError, match=r"the aim(:| is)") as caught:
-        aim_from_dict(data)
+    with pytest.raises(DocumentError, match=r"the aim") as caught:
+        read(data)
     assert "unedited copy" in caught.value.way_out
 
 
 @pytest.mark.parametrize("points", [[[0, 50], [100, 20]], [[0, 5]], None])
 def test_a_damaged_aim_names_the_rule(points):
     with pytest.raises(DocumentError, match=r"never print darker|two at least|none") as caught:
-        aim_from_dict(as_points(points))
+        read(as_points(points))
     assert "unedited copy" in caught.value.way_out

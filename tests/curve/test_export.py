@@ -54,8 +54,9 @@ def test_as_many_rows_as_asked(curve, make, rows):
 @pytest.mark.parametrize("rows", [-5, 0, 1, MOST_ROWS + 1])
 @pytest.mark.parametrize("make", [curve_rows, response_rows])
 def test_impossible_rows_are_refused(curve, make, rows):
-    with pytest.raises(OptionError, match=f"--rows 101|{rows}"):
+    with pytest.raises(OptionError, match=f"{rows} rows?") as caught:
         make(curve, rows)
+    assert caught.value.code == "rows"
 
 
 def test_csv_reads_back(curve):

@@ -3,13 +3,25 @@
 from __future__ import annotations
 
 import dataclasses
-import re
 
 import numpy as np
 import pytest
 
 from tonewright.curve.aim import Aim
-from tonewright.curve.document import Settings, curve_from_dict
+from tonewright.curve.document import FORM, Settings, decode_curve
+from tonewright.curve.findings import (
+    AimBeyondPrint,
+    BlackStillDarkening,
+    ClearFilmNotMeasured,
+    DoubtfulPatchesCount,
+    FewLevels,
+    HeaviestInkNotMeasured,
+    PaleBlack,
+    ToneReversal,
+    WhiteDarkerThanPaper,
+    WhiteStillLightening,
+    WideGap,
+)
 from tonewright.curve.make import make_curve, rebuild
 from tonewright.errors import FitError
 from tonewright.measured.readings import Reading, Readings
@@ -30,14 +42,14 @@ def plain():
     return made()
 
 
-def only(curve, word):
-    """The one warning with this word in it."""
-    (found,) = (text for text in curve.summary.warnings if word in text)
+def only(curve, kind):
+    """The one finding of this kind."""
+    (found,) = (f for f in curve.findings if isinstance(f, kind))
     return found
 
 
-def test_a_good_target_gives_no_warning(plain):
-    assert plain.summary.warnings == ()
+def test_a_good_target_finds_nothing(plain):
+    assert plain.findings == ()
 
 
 def test_summary_is_near_the_truth(plain):
@@ -84,79 +96,80 @@ def test_density_aim_prints_even_steps_of_density():
 )
 def test_rebuilt_the_same(curve):
     first = curve()
-    read = curve_from_dict(first.to_dict())
-    assert rebuild(first).to_dict() == first.to_dict()
-    assert rebuild(read).to_dict() == first.to_dict()
+    document = FORM.encode(first)
+    assert FORM.encode(rebuild(first)) == document
+    assert FORM.encode(rebuild(decode_curve(document))) == document
 
 
-def test_too_little_exposure_is_said_with_its_amount():
-    short = made(dataclasses.replace(ROOM, printing_time=ROOM.base_time / 4))
-    text = only(short, "Maximum black may not be reached")
-    amount = float(re.search(r"\(([\d.]+) L\*", text)[1])
-    truth = np.diff(dataclasses.replace(ROOM, printing_time=ROOM.base_time / 4)
-                    .print_lightness([0.0, 0.1]))[0]
-    assert amount == pytest.approx(truth, abs=1.5)
-    assert "longer printing time" in text
+def test_too_little_exposure_is_found_with_its_amount():
+    room = dataclasses.replace(ROOM, printing_time=ROOM.base_time / 4)
+    found = only(made(room), BlackStillDarkening)
+    truth = np.diff(room.print_lightness([0.0, 0.1]))[0]
+    assert found.still_gaining_lightness == pytest.approx(truth, abs=1.5)
 
 
-def test_thin_ink_is_said_with_its_amount():
+def test_thin_ink_is_found_with_its_amount():
     thin = made(Darkroom(ink=dataclasses.replace(DEMO_INK, max_density=1.1)))
-    text = only(thin, "Paper white is not reached")
-    assert float(re.search(r"\(([\d.]+) L\*", text)[1]) > 2.0
-    assert "ink" in text
+    assert only(thin, WhiteStillLightening).still_gaining_lightness > 2.0
 
 
-def test_pooling_ink_is_said_with_its_levels():
+def test_pooling_ink_is_found_with_its_levels():
     ink = dataclasses.replace(DEMO_INK, pooling_level=0.8, pooling_density=0.7)
     curve = made(Darkroom(ink=ink), levels=51)
-    text = only(curve, "gets darker")
-    assert "pool" in text
-    low, high = (float(v) for v in re.search(r"levels ([\d.]+) and ([\d.]+)", text).groups())
-    assert 0.78 < low < 0.92
-    assert high == 1.0
-    assert curve.correction.level.max() <= low + 0.01
-    unused = int(re.search(r"(\d+) patches beyond", text)[1])
-    assert unused == sum(
-        p.level > curve.response.level[-1] + 1e-6 for p in curve.readings.patches
-    )
+    found = only(curve, ToneReversal)
+    assert found.end == "white"
+    assert 0.78 < found.level_from < 0.92
+    assert found.level_to == 1.0
+    assert curve.correction.level.max() <= found.used_to <= found.level_from + 0.01
+    assert found.unused_patches == sum(
+        p.level > curve.response.level[-1] + 1e-6 for p in curve.readings.patches)
 
 
-def test_solarised_blacks_are_said_with_the_other_reason():
+def test_solarised_blacks_are_told_from_pooling_ink():
     process = dataclasses.replace(KALLITYPE, solarising_depth=0.35, solarising_exposure=0.25)
     room = Darkroom(process=process)
     curve = made(dataclasses.replace(room, printing_time=room.base_time * 4), levels=51)
-    text = only(curve, "gets darker")
-    assert "shorter printing time" in text
-    assert "pool" not in text
+    assert only(curve, ToneReversal).end == "black"
     assert curve.correction.level.min() > 0.03
 
 
-def test_levels_that_are_missing_are_said():
+def test_levels_that_are_missing_are_found():
     inside = made(levels=np.linspace(0.1, 0.9, 31))
-    assert "lowest ink level is 0.1" in only(inside, "clear film")
-    assert "highest level is 0.9" in only(inside, "heaviest ink was not measured")
+    assert only(inside, ClearFilmNotMeasured).lowest_level == 0.1
+    assert only(inside, HeaviestInkNotMeasured).highest_level == 0.9
     gap = made(levels=np.r_[np.linspace(0, 0.3, 15), np.linspace(0.7, 1.0, 15)])
-    assert "between ink levels 0.30 and 0.70" in only(gap, "guessed")
-    few = made(levels=8)
-    assert "8 different levels" in only(few, "21 or more")
+    assert only(gap, WideGap) == WideGap(0.3, 0.7)
+    assert only(made(levels=8), FewLevels).levels == 8
 
 
-def test_an_aim_out_of_reach_is_said_with_its_amount(plain):
+def test_ends_that_level_off_where_no_paper_does_are_found():
+    fog = measure_target(ROOM, np.linspace(0, 1, 31), 2, seed=1).readings
+    for kind, end, offset, factor in ((WhiteDarkerThanPaper, "white_lightness", 0.45, 0.7),
+                                      (PaleBlack, "black_lightness", 0.0, 0.55)):
+        patches = tuple(dataclasses.replace(p, density=offset + factor * p.density)
+                        for p in fog.patches)
+        curve = make_curve(dataclasses.replace(fog, patches=patches), Settings(Aim()), Setup(), "x")
+        assert [type(f) for f in curve.findings] == [kind]
+        assert getattr(only(curve, kind), end) == pytest.approx(
+            getattr(curve.summary, end), abs=1e-3)
+
+
+def test_an_aim_out_of_reach_is_found_with_its_amount(plain):
     aim = Aim("points", "own.csv", ((0.0, 5.0), (100.0, 99.0)))
-    curve = made(settings=Settings(aim))
-    black, white = plain.summary.black_lightness, plain.summary.white_lightness
-    assert f"{black - 5.0:.1f} L*" in only(curve, "blacker")
-    assert f"{99.0 - white:.1f} L*" in only(curve, "lighter than this print's white")
+    found = [f for f in made(settings=Settings(aim)).findings if isinstance(f, AimBeyondPrint)]
+    assert [f.end for f in found] == ["black", "white"]
+    ends = plain.summary.black_lightness - 5.0, 99.0 - plain.summary.white_lightness
+    assert [f.beyond_lightness for f in found] == pytest.approx(ends, abs=1e-3)
 
 
-def test_doubtful_single_readings_are_said_to_count():
+def test_doubtful_single_readings_count():
     curve = made(levels=31, repeats=1, flaws=Flaws(noise_density_sd=0.01, stains=1))
-    assert len(curve.summary.doubtful) == 1
-    assert "--leave-out" in only(curve, "count fully")
-    name = curve.summary.doubtful[0]["patch"]
-    again = make_curve(curve.readings, Settings(Aim(), (name,)), Setup(), "again")
+    (doubt,) = curve.summary.doubtful
+    assert only(curve, DoubtfulPatchesCount) == DoubtfulPatchesCount()
+    again = make_curve(curve.readings, Settings(Aim(), (doubt.patch,)), Setup(), "again")
     assert again.summary.doubtful == ()
-    assert again.settings.left_out == (name,)
+    assert again.findings == ()
+    assert again.settings.left_out == (doubt.patch,)
     assert len(again.readings.patches) == 31  # kept in the document, not used
 
 

@@ -9,10 +9,12 @@ import pytest
 
 from tonewright.curve.aim import Aim
 from tonewright.curve.document import Settings
+from tonewright.curve.findings import NothingMoved, TwoWeightings
 from tonewright.curve.make import make_curve
-from tonewright.curve.renew import changed_setup, movement, renew_from_readings
+from tonewright.curve.renew import RenewRequest, movement, renew_curve
 from tonewright.errors import FitError, OptionError
 from tonewright.record.setup import Setup
+from tonewright.record.times import PrintingTime
 from tonewright.virtual.darkroom import CYANOTYPE, Darkroom, measure_target
 
 OLD_ROOM, NEW_ROOM = Darkroom(), Darkroom(process=CYANOTYPE)
@@ -32,24 +34,25 @@ def old():
     )  # fmt: skip
 
 
+def renewed(old, readings, **more):
+    return renew_curve(RenewRequest(old, "ab" * 32, "cyanotype", readings=readings, **more))
+
+
 @pytest.fixture(scope="module")
 def new(old):
-    return renew_from_readings(old, "ab" * 32, readings(NEW_ROOM, 2), "cyanotype",
-                               {"paper": "linen", "ink": None})
+    return renewed(old, readings(NEW_ROOM, 2), changes=Setup(paper="linen")).curve
 
 
 def test_aim_is_kept_and_patches_left_out_are_not(old, new):
     assert new.settings.aim == OWN
     assert new.settings.left_out == ()
-    again = renew_from_readings(old, "", readings(NEW_ROOM, 2), "c", {}, ("A02",))
+    again = renewed(old, readings(NEW_ROOM, 2), left_out=("A02",)).curve
     assert again.settings.left_out == ("A02",)
 
 
 def test_setup_is_carried_over_with_its_changes(old, new):
     assert new.setup == Setup(paper="linen", ink="black")
-    assert changed_setup(old.setup, new.setup) == ("paper: cotton → linen",)
-    assert changed_setup(Setup(), Setup(lamp="sun")) == ("lamp: not said → sun",)
-    assert changed_setup(old.setup, old.setup) == ()
+    assert old.setup.differences(new.setup) == {"paper": ("cotton", "linen")}
 
 
 def test_the_old_curve_is_named_as_ancestor(old, new):
@@ -80,37 +83,69 @@ def test_what_moved_is_what_the_darkroom_says(old, new):
         assert getattr(moved, f"new_{name}_lightness") == getattr(new.summary, f"{name}_lightness")
     assert moved.old_levels == (old.summary.level_black, old.summary.level_white)
     assert moved.new_levels == (new.summary.level_black, new.summary.level_white)
-    assert moved.warning is None
 
 
-def test_nothing_moved_on_the_same_paper(old):
-    same = renew_from_readings(old, "", readings(OLD_ROOM, 9), "again", {})
-    moved = movement(old, same)
-    assert abs(moved.largest_shift_lightness) < 2.5
-    assert moved.rms_shift_lightness < 1.0
+def test_little_moves_on_the_same_paper(old):
+    same = renewed(old, readings(OLD_ROOM, 9))
+    assert abs(same.movement.largest_shift_lightness) < 2.5
+    assert same.movement.rms_shift_lightness < 1.0
+    assert same.findings == ()
 
 
-def test_two_scales_are_said(old):
+def test_nothing_moves_on_the_same_readings(old):
+    again = renewed(old, readings(OLD_ROOM, 1), left_out=("A01",))
+    assert again.findings == (NothingMoved("kallitype"),)
+    assert again.movement.largest_shift_lightness == pytest.approx(0.0, abs=0.05)
+
+
+def test_two_weightings_are_found(old):
     other = dataclasses.replace(readings(NEW_ROOM, 2), scale="luminance")
-    moved = movement(old, renew_from_readings(old, "", other, "c", {}))
-    assert "visual density" in moved.warning
-    assert "luminance" in moved.warning
+    assert renewed(old, other).findings == (TwoWeightings("visual-density", "luminance"),)
 
 
-def test_two_zeros_are_refused(old):
-    other = dataclasses.replace(readings(NEW_ROOM, 2), relative_to_paper=True)
-    with pytest.raises(OptionError, match="bare paper"):
-        renew_from_readings(old, "", other, "c", {})
+@pytest.mark.parametrize(("more", "code"), [
+    ({}, "nothing_new"),
+    ({"readings_time": PrintingTime(60.0), "changes": Setup(printing_time="9min")},
+     "readings_needed"),
+    ({"printing_time": PrintingTime(60.0)}, "curve_without_process"),
+])
+def test_what_a_renewal_needs(old, more, code):
+    with pytest.raises(OptionError) as caught:
+        renew_curve(RenewRequest(old, "", "c", **more))
+    assert caught.value.code == code
+
+
+@pytest.mark.parametrize(("changes", "more", "code"), [
+    ({"relative_to_paper": True}, {}, "two_zeros"),
+    ({}, {"readings_time": PrintingTime(60.0)}, "process_needed"),
+    ({"ink_colour": "255,0,0"}, {"changes": Setup(ink_colour="0,0,255")}, "ink_colours_differ"),
+])
+def test_readings_that_do_not_go_together_are_refused(old, changes, more, code):
+    other = dataclasses.replace(readings(NEW_ROOM, 2), **changes)
+    with pytest.raises(OptionError) as caught:
+        renewed(old, other, **more)
+    assert caught.value.code == code
+
+
+def test_the_ink_colour_must_be_known_where_the_old_curve_has_one(old):
+    orange = dataclasses.replace(old, setup=dataclasses.replace(old.setup, ink_colour="255,120,0"))
+    with pytest.raises(OptionError) as caught:
+        renewed(orange, readings(NEW_ROOM, 2))
+    assert (caught.value.code, caught.value.values) == (
+        "ink_colour_unknown", {"colour": "255,120,0"})
+    # a whole target may be in another ink
+    blue = dataclasses.replace(readings(NEW_ROOM, 2), ink_colour="0,0,255")
+    assert renewed(orange, blue).curve.setup.ink_colour == "0,0,255"
 
 
 def test_a_bad_target_is_refused_as_in_a_fit(old):
     few = measure_target(NEW_ROOM, np.linspace(0, 1, 4), 1).readings
     with pytest.raises(FitError, match="levels"):
-        renew_from_readings(old, "", few, "c", {})
+        renewed(old, few)
 
 
 def test_renewing_a_renewed_curve_names_the_last_one(new):
-    third = renew_from_readings(new, "cd" * 32, readings(OLD_ROOM, 5), "third", {})
+    third = renewed(new, readings(OLD_ROOM, 5)).curve
     assert third.ancestor.name == "cyanotype"
     assert third.ancestor.setup.paper == "linen"
     assert third.setup.paper == "linen"

@@ -12,7 +12,12 @@ from hypothesis import strategies as st
 
 from tonewright.errors import FileError, TonewrightError
 from tonewright.files.tables import read_table
-from tonewright.measured.readings import ReadingOptions, Table, readings_from_table
+from tonewright.measured.columns import Table
+from tonewright.measured.findings import EndDataMissing, OtherViewing, StatedCountWrong
+from tonewright.measured.readings import ReadingOptions, readings_from_table
+from tonewright.record.findings import Finding
+
+NAME = "strip.txt"
 
 PLAIN = """\
 CGATS.17
@@ -40,7 +45,7 @@ ROWS = (
 
 @pytest.fixture
 def path(tmp_path: Path) -> Path:
-    return tmp_path / "strip.txt"
+    return tmp_path / NAME
 
 
 def read(path: Path, content: str, level_field: str | None = None) -> Table:
@@ -83,12 +88,12 @@ def test_one_table(path: Path, content: str) -> None:
     assert found.columns == COLUMNS
     assert [[*r] for r in found.rows] == [[*r] for r in ROWS]
     assert found.source.kind == "cgats"
-    assert found.notes == ()
+    assert found.findings == ()
 
 
 def test_comments_keywords_and_lines_are_kept(path: Path) -> None:
     found = read(path, PLAIN)
-    notes = "\n".join(found.source.notes)
+    notes = "\n".join(found.source.comments)
     for part in ("# a comment of its own", "# a comment at the end", "an invented instrument"):
         assert part in notes
     assert found.line_numbers == (11, 12, 13)
@@ -103,19 +108,19 @@ def test_readings(path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("content", "note"),
+    ("content", "noted"),
     [
-        (PLAIN.replace("FIELDS 4", "FIELDS 9"), "NUMBER_OF_FIELDS is 9"),
-        (PLAIN.replace("SETS 3", "SETS 5"), "NUMBER_OF_SETS is 5, but 3 rows"),
-        (PLAIN.replace("END_DATA\n", ""), "END_DATA is missing"),
+        (PLAIN.replace("FIELDS 4", "FIELDS 9"), StatedCountWrong(NAME, "NUMBER_OF_FIELDS", 9, 4)),
+        (PLAIN.replace("SETS 3", "SETS 5"), StatedCountWrong(NAME, "NUMBER_OF_SETS", 5, 3)),
+        (PLAIN.replace("END_DATA\n", ""), EndDataMissing(NAME)),
     ],
 )
-def test_wrong_counts_are_noted(path: Path, content: str, note: str) -> None:
+def test_wrong_counts_are_noted(path: Path, content: str, noted: Finding) -> None:
     found = read(path, content)
     assert found.rows == ROWS
-    assert note in found.notes[0]
+    assert found.findings == (noted,)
     options = ReadingOptions(level_field="CMYK_K")
-    assert note in " ".join(readings_from_table(found, options).notes)
+    assert noted in readings_from_table(found, options).findings
 
 
 @pytest.mark.parametrize(
@@ -172,7 +177,9 @@ def test_no_table_holds_measurements(path: Path) -> None:
 def test_colour_values_for_another_light_are_noted(path: Path, light: str) -> None:
     content = PLAIN.replace("# a", f'WEIGHTING_FUNCTION "ILLUMINANT, {light}"\n# a', 1)
     readings = readings_from_table(read(path, content), ReadingOptions(level_field="CMYK_K"))
-    assert any("D65" in note for note in readings.notes) == (light == "D65")
+    other = OtherViewing(NAME, ("D65",), ten_degrees=False)
+    assert (other in readings.findings) == (light == "D65")
+    assert any(isinstance(f, OtherViewing) for f in readings.findings) == (light == "D65")
 
 
 cells = st.one_of(

@@ -19,7 +19,8 @@ from hypothesis import strategies as st
 from tonewright.errors import FileError, TonewrightError
 from tonewright.files import tables
 from tonewright.files.tables import read_table
-from tonewright.measured.readings import Table, readings_from_table
+from tonewright.measured.columns import Table
+from tonewright.measured.readings import readings_from_table
 
 
 @pytest.fixture
@@ -81,7 +82,7 @@ def test_comments_are_kept_and_lines_counted(path: Path) -> None:
         '# Büttenpapier, invented\n"# saved by a spreadsheet, quoted",\nlevel,density\n0,1.5\n'
         "\n  # in between\n1,0.1\n# last\n",
     )
-    assert found.source.notes == (
+    assert found.source.comments == (
         "# Büttenpapier, invented",
         "# saved by a spreadsheet, quoted",
         "# in between",
@@ -235,7 +236,7 @@ def test_whatever_a_spreadsheet_writes_comes_back_the_same(
     assert found.columns == ("level", "density", "patch")
     assert [(float(r[0]), float(r[1])) for r in found.rows] == [r[:2] for r in rows]
     assert [r[2] for r in found.rows] == [f"p{r[2]}".strip() for r in rows]
-    assert len(found.source.notes) == len(comments)
+    assert len(found.source.comments) == len(comments)
     assert len(found.line_numbers) == len(rows)
 
 

@@ -155,7 +155,7 @@ def test_readings_and_overlay_are_written_together_or_not_at_all(reading, scan, 
 
 
 def test_an_instruments_readings_come_back_as_they_were(tmp_path):
-    source = Source("list.txt", "CGATS", "0" * 64, ())
+    source = Source("list.txt", "cgats", "0" * 64)
     patches = tuple(Reading(p.level, float(ROOM.print_density(p.level)), None, "one", p.name)
                     for p in TARGET.patches)
     for scale, relative in (("luminance", False), ("visual-density", False),

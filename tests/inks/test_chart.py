@@ -15,9 +15,10 @@ from tonewright.inks.chart import (
     parse_levels,
     usual_colours,
 )
+from tonewright.inks.findings import ColoursNotMeasured
 from tonewright.measured.columns import Source, Table, ink_colour, ink_colours
 from tonewright.measured.readings import ReadingOptions, readings_from_table
-from tonewright.target.document import target_from_dict
+from tonewright.target.document import FORM, Target
 from tonewright.target.layout import LayoutSettings, even_levels, make_target
 
 SETTINGS = LayoutSettings("inks", repeats=2)
@@ -65,13 +66,11 @@ def test_patches_of_one_ink_lie_apart():
     assert np.mean(far) > 0.9 * np.mean(everywhere)
 
 
-def test_the_document_comes_back_equal_and_other_targets_keep_their_columns():
-    assert target_from_dict(CHART.to_dict()) == CHART
+def test_the_document_comes_back_equal():
+    assert FORM.decode(Target, FORM.encode(CHART)) == CHART
     coloured = make_target(even_levels(5), LayoutSettings("t", ink_colour="255,120,0"))
-    assert target_from_dict(coloured.to_dict()) == coloured
+    assert FORM.decode(Target, FORM.encode(coloured)) == coloured
     assert not coloured.is_ink_chart and list(coloured.like) == list(coloured.level)
-    gray = make_target(even_levels(5), LayoutSettings("t")).to_dict()
-    assert "ink_colour" not in gray and "ink_colour" not in gray["patches"]
 
 
 def test_two_charts_of_other_colours_have_other_borders():
@@ -83,20 +82,20 @@ def test_two_charts_of_other_colours_have_other_borders():
 
 @pytest.mark.parametrize("colour", ["300,0,0", "red", "255,255,255", 7])
 def test_a_document_with_an_impossible_colour_is_refused(colour):
-    data = CHART.to_dict()
+    data = FORM.encode(CHART)
     data["patches"]["ink_colour"][3] = colour
-    with pytest.raises(DocumentError):
-        target_from_dict(data)
-    data = CHART.to_dict()
+    with pytest.raises(DocumentError, match=r"ink.colour"):
+        FORM.decode(Target, data)
+    data = FORM.encode(CHART)
     data["ink_colour"] = "0,0,0"  # of the whole sheet, beside those of its patches
     with pytest.raises(DocumentError, match="chart of inks"):
-        target_from_dict(data)
+        FORM.decode(Target, data)
 
 
 def test_levels():
     assert parse_levels("0.5, 1") == (1.0, 0.5)
     for text in ("", "x", "1,0", "1,1", "1,1.5", "1,,0.5", "nan"):
-        with pytest.raises(OptionError, match="--ink-levels"):
+        with pytest.raises(OptionError, match="the ink levels are"):
             parse_levels(text)
     with pytest.raises(OptionError, match="full level"):
         parse_levels("0.5")
@@ -114,8 +113,8 @@ def test_colours_from_a_table():
     assert found == ((255, 0, 0), (0, 128, 7))
     for columns, rows, said in [
         ("red,green", [(1, 2)], "no column blue"), ("level", [(1,)], "columns red, green, blue"),
-        ("red,green,blue", [(1, 2, 256)], "line 2: blue is '256'"),
-        ("red,green,blue", [(1, 2, "")], "line 2: blue is ''"),
+        ("red,green,blue", [(1, 2, 256)], "line 2: blue is 256"),
+        ("red,green,blue", [(1, 2, "")], "line 2: blue is blank"),
         ("red,green,blue", [(255, 255, 255)], "white"), ("red,green,blue", [], "no rows"),
     ]:  # fmt: skip
         with pytest.raises(ReadingsError, match=said):
@@ -147,8 +146,7 @@ def test_missing_patches_are_named():
     gone = {p.name for p in CHART.patches if p.ink_colour in ("0,128,255", "128,0,0")}
     chart = chart_readings([table("patch,density", [r for r in named_rows() if r[0] not in gone])],
                            CHART)
-    assert any("128,0,0; 0,128,255" in n or "0,128,255; 128,0,0" in n
-               for n in chart.readings.notes)
+    assert chart.findings == (ColoursNotMeasured(("0,128,255", "128,0,0")),)
     with pytest.raises(ReadingsError, match="name 40 patches"):
         chart_readings([table("patch,density", named_rows()[:40])], CHART)
 
@@ -175,18 +173,20 @@ def test_readings_and_chart_must_agree():
 
 def test_other_files_are_sent_where_they_belong():
     tones = make_target(even_levels(11), SETTINGS)
-    with pytest.raises(OptionError, match="tonewright fit"):
+    with pytest.raises(OptionError, match="tones in one ink") as caught:
         chart_readings([table("patch,density", named_rows())], tones)
+    assert caught.value.code == "tones_no_chart"
     rows = [(u / 10, 1.5 - u / 10) for u in range(11)]
-    with pytest.raises(ReadingsError, match=r"tonewright fit r\.csv"):
-        chart_readings([table("level,density", rows)])
-    with pytest.raises(ReadingsError, match="dd --target"):
-        chart_readings([table("patch,density", named_rows())])
-    with pytest.raises(ReadingsError, match=r"tonewright read r\.csv"):
-        chart_readings([table("density", [(0.5,)] * 120)], CHART)
     one = [(255, 0, 0, u / 10, 1.5 - u / 10) for u in range(11)]
-    with pytest.raises(ReadingsError, match="1 colour"):
-        chart_readings([table("red,green,blue,level,density", one)])
+    for given, target, code in (
+        (table("level,density", rows), None, "tones_no_chart"),
+        (table("patch,density", named_rows()), None, "chart_unknown"),
+        (table("density", [(0.5,)] * 120), CHART, "chart_list_unordered"),
+        (table("red,green,blue,level,density", one), None, "tones_no_chart"),
+    ):
+        with pytest.raises(ReadingsError) as caught:
+            chart_readings([given], target)
+        assert caught.value.code == code
 
 
 def test_relative_readings_need_the_papers_density():
@@ -197,8 +197,9 @@ def test_relative_readings_need_the_papers_density():
 
 def test_a_curve_is_not_fitted_to_a_chart():
     rows = [(255, 0, 0, 1, 0.4), (0, 0, 0, 0.5, 0.7)]
-    with pytest.raises(ReadingsError, match=r"2 colours of ink.*tonewright inks r\.csv"):
+    with pytest.raises(ReadingsError, match="2 colours of ink") as caught:
         readings_from_table(table("red,green,blue,level,density", rows))
+    assert caught.value.code == "ink_chart"
 
 
 def test_the_one_ink_of_a_target_of_tones():
@@ -213,6 +214,6 @@ def test_the_one_ink_of_a_target_of_tones():
 
 
 def test_a_sheet_too_small_says_what_fits():
-    with pytest.raises(OptionError, match=r"52 colours and levels of ink.*--paper-size"):
+    with pytest.raises(OptionError, match=r"52 colours and levels of ink.*a sheet of 5x7"):
         make_target(chart_tones(usual_colours()),
                     LayoutSettings("x", width_mm=90, height_mm=90, repeats=2))

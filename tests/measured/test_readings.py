@@ -15,15 +15,22 @@ from hypothesis import strategies as st
 
 from tonewright import scales
 from tonewright.errors import DocumentError, OptionError, ReadingsError, TonewrightError
+from tonewright.measured.columns import Source, Table
+from tonewright.measured.findings import (
+    EndDataMissing,
+    LighterThanPaper,
+    PatchesDoubted,
+    SheetsNotNamed,
+    ValuesLeftAside,
+)
 from tonewright.measured.readings import (
     Reading,
     ReadingOptions,
     Readings,
-    Source,
-    Table,
     combine,
     readings_from_table,
 )
+from tonewright.record.codec import decode, encode
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 LEVELS = [0.0, 0.25, 0.5, 0.75, 1.0]
@@ -46,9 +53,15 @@ def ladder(**columns: Sequence[object]) -> Table:
 
 
 def refusal(found: Table, **options: object) -> str:
+    """The message of the error, and its code."""
     with pytest.raises(ReadingsError) as caught:
         readings_from_table(found, ReadingOptions(**options))  # type: ignore[arg-type]
-    return str(caught.value)
+    return f"{caught.value} {caught.value.code}"
+
+
+def read_back(document: object) -> Readings:
+    """A document's readings."""
+    return decode(Readings, document, "the readings", "take an unedited copy")
 
 
 def test_level_and_density() -> None:
@@ -58,7 +71,7 @@ def test_level_and_density() -> None:
     assert readings.scale == "visual-density"
     assert not readings.relative_to_paper
     assert readings.sources[0].name == "strip.csv"
-    assert readings.notes == ()
+    assert readings.findings == () and readings.ink_colour is None
     assert readings.patches[0] == Reading(0.0, 1.52, None, None, "line 2")
 
 
@@ -129,13 +142,15 @@ def test_both_scales_in_one_file() -> None:
     by_default = readings_from_table(found)
     assert by_default.scale == "luminance"
     np.testing.assert_allclose(by_default.lightness, light)
-    assert "LAB_L" in by_default.notes[0] and "D_VIS" in by_default.notes[0]
-    assert "--scale visual-density" in by_default.notes[0]
+    assert by_default.findings == (
+        ValuesLeftAside("strip.csv", "LAB_L", ("XYZ_Y", "D_VIS"), "visual-density"),)
     chosen = readings_from_table(found, ReadingOptions(scale="visual-density"))
     assert chosen.scale == "visual-density"
     assert chosen.density.tolist() == DENSITIES
-    assert "visual-density" in refusal(ladder(level=LEVELS, LAB_L=light), scale="visual-density")
-    assert "luminance" in refusal(ladder(level=LEVELS, D_VIS=DENSITIES), scale="luminance")
+    for name, value, scale in (("LAB_L", light, "visual-density"),
+                               ("D_VIS", DENSITIES, "luminance")):
+        said = refusal(ladder(level=LEVELS, **{name: value}), scale=scale)
+        assert f"no column that gives {scale}" in said and "weighting_missing" in said
 
 
 NAMES = ("SPECTRAL_{}", "nm{}", "SPEC_{}", "SPECTRAL_NM_{}", "SPECTRAL_NM{}", "{}nm", "nm_{}.0")
@@ -211,6 +226,27 @@ def test_patch_print_and_scatter() -> None:
     assert [p.patch for p in readings_from_table(named).patches] == list("abcde")
 
 
+def test_a_scans_doubts_are_kept_and_named_and_change_no_number() -> None:
+    doubts = ["", "as under a stain; clipped", "", "", "0,5"]
+    plain = readings_from_table(ladder(level=LEVELS, density=DENSITIES, patch=list("abcde")))
+    found = readings_from_table(
+        ladder(level=LEVELS, density=DENSITIES, patch=list("abcde"), doubt=doubts))
+    assert found.findings == (PatchesDoubted("strip.csv", ("b", "e")),)
+    assert [p.doubt for p in found.patches] == [d or None for d in doubts]
+    assert tuple(replace(p, doubt=None) for p in found.patches) == plain.patches
+
+
+def test_the_ink_colour_travels_with_the_readings() -> None:
+    colour = {"red": [255] * 5, "green": [120] * 5, "blue": [0] * 5}
+    found = readings_from_table(ladder(level=LEVELS, density=DENSITIES, **colour))
+    assert found.ink_colour == "255,120,0"
+    silent = replace(two()[1], patches=found.patches)
+    assert combine([silent, found]).ink_colour == "255,120,0"
+    other = replace(silent, ink_colour="0,255,0")
+    with pytest.raises(ReadingsError, match=r"strip.csv: 255,120,0; second.csv: 0,255,0"):
+        combine([found, other])
+
+
 @pytest.mark.parametrize("sd", ["0", "-0.01", "2", "x"])
 def test_scatter_that_cannot_be(sd: str) -> None:
     said = refusal(ladder(level=LEVELS, density=DENSITIES, density_sd=[sd] * 5))
@@ -220,7 +256,7 @@ def test_scatter_that_cannot_be(sd: str) -> None:
 def test_relative_to_paper() -> None:
     densities = [1.43, 1.1, 0.6, 0.2, -0.03]
     found = ladder(level=LEVELS, density=densities)
-    assert "--relative-to-paper" in refusal(found)
+    assert "relative_to_paper" in refusal(found)
     relative = readings_from_table(found, ReadingOptions(relative_to_paper=True))
     assert relative.relative_to_paper and relative.density.tolist() == densities
     absolute = readings_from_table(
@@ -234,7 +270,7 @@ def test_relative_to_paper() -> None:
 
 def test_a_paper_too_white_to_be_absolute_is_noted() -> None:
     readings = readings_from_table(ladder(level=LEVELS, density=[1.4, 1, 0.6, 0.3, 0.0]))
-    assert "--relative-to-paper" in readings.notes[0]
+    assert readings.findings == (LighterThanPaper("strip.csv", 0.0),)
 
 
 @pytest.mark.parametrize(
@@ -257,7 +293,7 @@ BAD: list[tuple[str, Table, tuple[str, ...]]] = [
     (
         "no level",
         ladder(CMYK_K=[0, 25, 50, 75, 100], D_VIS=FALLING),
-        ("CMYK_K, D_VIS", "ink_percent", "--level-field"),
+        ("CMYK_K, D_VIS", "ink_percent", "level_column"),
     ),
     ("no value", ladder(level=LEVELS, D_RED=FALLING), ("level, D_RED", "LAB_L", "density")),
     (
@@ -266,7 +302,7 @@ BAD: list[tuple[str, Table, tuple[str, ...]]] = [
         ("line 3", "density is 'nan'"),
     ),
     ("infinity", ladder(level=LEVELS, density=["inf", *FALLING[1:]]), ("line 2", "'inf'")),
-    ("overflow", ladder(level=LEVELS, density=["1e999", *FALLING[1:]]), ("line 2", "'1e999'")),
+    ("overflow", ladder(level=LEVELS, density=["1e999", *FALLING[1:]]), ("line 2", "is 1e999")),
     ("other digits", ladder(level=LEVELS, density=["١", *FALLING[1:]]), ("line 2", "'١'")),
     ("underscore", ladder(level=LEVELS, density=["1_5", *FALLING[1:]]), ("'1_5'",)),
     ("blank", ladder(level=LEVELS, density=[*FALLING[:4], ""]), ("line 6", "density is blank")),
@@ -275,7 +311,7 @@ BAD: list[tuple[str, Table, tuple[str, ...]]] = [
     (
         "negative density",
         ladder(level=LEVELS, density=[*FALLING[:4], "-0.05"]),
-        ("line 6", "density is -0.05", "--relative-to-paper"),
+        ("line 6", "density is -0.05", "relative_to_paper"),
     ),
     ("density 7", ladder(level=LEVELS, density=["7", *FALLING[1:]]), ("line 2", "density is 7")),
     (
@@ -332,7 +368,7 @@ BAD: list[tuple[str, Table, tuple[str, ...]]] = [
     (
         "counted the other way",
         ladder(level=LEVELS, density=FALLING[::-1]),
-        ("More ink must print lighter: swapped columns or levels counted the other way",),
+        ("More ink prints lighter, so columns are swapped or levels are counted the other way",),
     ),
     (
         "column twice",
@@ -382,9 +418,8 @@ def test_a_noisy_or_reversing_target_is_not_taken_for_swapped() -> None:
 
 def two() -> tuple[Readings, Readings]:
     first = readings_from_table(ladder(level=LEVELS, density=DENSITIES))
-    second = replace(
-        first, sources=(Source("second.csv", "csv", "1" * 64, ("# later",)),), notes=("note",)
-    )
+    second = replace(first, sources=(Source("second.csv", "csv", "1" * 64, ("# later",)),),
+                     findings=(EndDataMissing("second.csv"),))
     return first, second
 
 
@@ -393,18 +428,18 @@ def test_combine() -> None:
     both = combine([first, second])
     assert both.patches == first.patches + second.patches
     assert [s.name for s in both.sources] == ["strip.csv", "second.csv"]
-    assert both.notes[0] == "note"
-    assert "count as readings of one sheet" in both.notes[1]
+    assert both.findings == (*second.findings, SheetsNotNamed(2))
     assert combine([first]) == first
 
 
 def test_combine_refuses_what_does_not_go_together() -> None:
     first, second = two()
-    with pytest.raises(ReadingsError, match="--scale luminance"):
+    with pytest.raises(ReadingsError, match="weighted as visual-density, those") as caught:
         combine([first, replace(second, scale="luminance")])
-    with pytest.raises(ReadingsError, match="--relative-to-paper") as caught:
+    assert caught.value.code == "two_scales"
+    with pytest.raises(ReadingsError, match=r"of second\.csv are absolute") as caught:
         combine([replace(first, relative_to_paper=True), second])
-    assert "densities of second.csv are absolute" in str(caught.value)
+    assert caught.value.code == "relative_to_paper"
     with pytest.raises(ReadingsError, match="byte for byte"):
         combine([first, first])
     with pytest.raises(ReadingsError):
@@ -417,7 +452,7 @@ sources = st.builds(
     name=texts,
     kind=st.sampled_from(["csv", "cgats"]),
     sha256=texts,
-    notes=st.lists(texts, max_size=3).map(tuple),
+    comments=st.lists(texts, max_size=3).map(tuple),
 )
 some_readings = st.builds(
     Readings,
@@ -429,6 +464,7 @@ some_readings = st.builds(
             density_sd=st.none() | st.floats(1e-6, 1),
             print_name=st.none() | texts,
             patch=texts,
+            doubt=st.none() | texts,
         ),
         min_size=1,
         max_size=8,
@@ -436,14 +472,16 @@ some_readings = st.builds(
     scale=st.sampled_from(["luminance", "visual-density"]),
     relative_to_paper=st.booleans(),
     sources=st.lists(sources, max_size=3).map(tuple),
-    notes=st.lists(texts, max_size=3).map(tuple),
+    findings=st.lists(st.builds(PatchesDoubted, texts, st.lists(texts, max_size=2).map(tuple)),
+                      max_size=2).map(tuple),
+    ink_colour=st.none() | texts,
 )
 
 
 @given(some_readings)
 def test_document_round_trip(readings: Readings) -> None:
-    through_json = json.loads(json.dumps(readings.to_dict(), allow_nan=False))
-    assert Readings.from_dict(through_json) == readings
+    through_json = json.loads(json.dumps(encode(readings), allow_nan=False))
+    assert read_back(through_json) == readings
 
 
 json_values = st.recursive(
@@ -457,17 +495,18 @@ json_values = st.recursive(
 def test_a_spoilt_document_raises_nothing_but_document_error(
     readings: Readings, data: st.DataObject
 ) -> None:
-    document = readings.to_dict()
-    name = data.draw(st.sampled_from(sorted(document)))
+    document = encode(readings)
+    table = data.draw(st.sampled_from([document, document["patches"]]))
+    name = data.draw(st.sampled_from(sorted(table)))
     value = data.draw(json_values)
-    if isinstance(document[name], list) and document[name] and data.draw(st.booleans()):
-        document[name][0] = value
+    if isinstance(table[name], list) and table[name] and data.draw(st.booleans()):
+        table[name][0] = value
     else:
-        document[name] = value
+        table[name] = value
     try:
-        Readings.from_dict(document)
+        read_back(document)
     except DocumentError as error:
-        assert "document" in str(error)
+        assert error.way_out == "take an unedited copy"
 
 
 @pytest.mark.parametrize(
@@ -481,29 +520,34 @@ def test_a_spoilt_document_raises_nothing_but_document_error(
         ("density", [None] * 5),
         ("density_sd", [0] * 5),
         ("patch", [None] * 5),
-        ("print", [1] * 5),
+        ("print_name", [1] * 5),
+        ("doubt", [1] * 5),
         ("scale", "both"),
         ("relative_to_paper", 1),
         ("sources", [{"name": "a"}]),
         ("sources", None),
-        ("notes", [3]),
+        ("findings", [3]),
+        ("findings", [{"code": "no_such_finding"}]),
     ],
 )
 def test_spoilt_documents_are_refused(name: str, value: object) -> None:
-    document = two()[0].to_dict()
-    Readings.from_dict(document)
+    document = encode(two()[0])
+    assert read_back(document) == two()[0]
+    table = document if name in document else document["patches"]
+    table[name] = value
     with pytest.raises(DocumentError):
-        Readings.from_dict({**document, name: value})
+        read_back(document)
 
 
-def test_documents_with_other_fields_are_refused() -> None:
-    document = two()[0].to_dict()
-    with pytest.raises(DocumentError):
-        Readings.from_dict({**document, "more": 1})
-    del document["level"]
-    for other in (document, None, [], "readings"):
+def test_documents_with_other_fields_or_without_patches_are_refused() -> None:
+    document = encode(two()[0])
+    none = {**document, "patches": {name: [] for name in document["patches"]}}
+    for other in ({**document, "more": 1}, none, None, [], "readings"):
         with pytest.raises(DocumentError):
-            Readings.from_dict(other)
+            read_back(other)
+    del document["patches"]["level"]
+    with pytest.raises(DocumentError, match="level is missing"):
+        read_back(document)
 
 
 cells = st.one_of(
@@ -539,4 +583,4 @@ def test_any_table_gives_readings_or_a_clear_refusal(
         return
     assert np.all((readings.level >= 0) & (readings.level <= 1))
     assert np.all(np.isfinite(readings.density))
-    assert Readings.from_dict(readings.to_dict()) == readings
+    assert read_back(encode(readings)) == readings

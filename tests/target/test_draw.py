@@ -181,4 +181,4 @@ def test_marks_are_in_the_ink_of_the_sheet_or_black_on_a_chart():
 def test_a_gray_target_is_as_it_always_was():
     band = next(iter(draw(TARGET, text_mask)))
     assert band.ndim == 2
-    assert "ink_colour" not in TARGET.to_dict()
+    assert TARGET.ink_colour is None

@@ -120,9 +120,9 @@ def test_what_does_not_fit_says_what_fits():
     with pytest.raises(OptionError, match="holds") as caught:
         made(31, **settings)
     message = str(caught.value)
-    size = float(re.search(r"--patch-mm ([\d.]+)", message)[1].rstrip("."))
-    repeat = int(re.search(r"--repeat (\d+)", message)[1])
-    paper = re.search(r"--paper-size ([\dx\w]+)", message)[1]
+    size = float(re.search(r"patches of ([\d.]+) mm, or", message)[1])
+    repeat = int(re.search(r"(\d+) patch(?:es)? of each", message)[1])
+    paper = re.search(r"a sheet of ([\dx\w]+)\.", message)[1]
     made(31, repeats=4, patch_mm=size)
     made(31, repeats=repeat, patch_mm=10.0)
     with pytest.raises(OptionError):

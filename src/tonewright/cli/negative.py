@@ -92,15 +92,15 @@ def command(
             second = second_for(images)
             if second is not None:
                 stack.enter_context(second)
-        from tonewright.files.documents import fingerprint, read_curve
+        from tonewright.files.documents import open_curve
         from tonewright.files.negative.make import output_names
 
         _refuse_crop(crop)
         sheet = _sheet(choices)
         _check_layout_file(save_layout, force, [*images, curve_file, output])
-        settings = _settings(choices, sheet, force, fingerprint(curve_file))
-        curve = read_curve(curve_file, sources=False)
-        batch = _made(output_names(images, output), curve, settings, second)
+        curve = open_curve(curve_file, sources=False)
+        settings = _settings(choices, sheet, force, curve.sha256)
+        batch = _made(output_names(images, output), curve.document, settings, second)
     if save_layout is not None:
         from tonewright.files.negative.sheet_file import write_sheet
 
@@ -169,7 +169,7 @@ def _settings(
     from datetime import date
 
     from tonewright.files.negative.make import NegativeSettings
-    from tonewright.files.raster.open import OpenOptions
+    from tonewright.files.raster.source import OpenOptions
     from tonewright.negative.size import SizeWish, parse_length
 
     width, height = (

@@ -21,10 +21,9 @@ from tonewright.cli.options import (
 from tonewright.errors import OptionError
 
 if TYPE_CHECKING:
-    from tonewright.files.raster.scan_codes import Channel
+    from tonewright.files.raster.scans import Channel
     from tonewright.measured.columns import Weighting
     from tonewright.record.times import PrintingTime
-    from tonewright.scales import Array
     from tonewright.scan.strips import Halves
     from tonewright.strip.process import Process
     from tonewright.strip.tablet import Tablet
@@ -110,6 +109,7 @@ def command(
     from tonewright.files.strips import StripSettings, read_strip
     from tonewright.measured.readings import ReadingOptions
     from tonewright.record.setup import Setup
+    from tonewright.scan.rectify import parse_corners
     from tonewright.strip.fit import make_process
     from tonewright.strip.process import ProcessSettings, process_name
 
@@ -118,19 +118,11 @@ def command(
     base = read_setup(setup_file) if setup_file else Setup()
     strip = read_strip(readings, tablet, StripSettings(
         printed, ReadingOptions(None, scale, relative_to_paper, paper_density), flip, skip,
-        scanner_file, _corners(corners), halves, channel, allow_jpeg))
+        scanner_file, parse_corners(corners) if corners else None, halves, channel, allow_jpeg))
     process = make_process(strip, tablet, base.with_changes(setup),
                            process_name((output or readings[0]).name),
                            ProcessSettings(just_visible, count_all))
     _finish(process, output, plot, force, as_json)
-
-
-def _corners(text: str | None) -> Array | None:
-    if text is None:
-        return None
-    from tonewright.scan.steps import parse_corners
-
-    return parse_corners(text)
 
 
 def _by_eye(

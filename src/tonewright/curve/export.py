@@ -6,7 +6,7 @@ import numpy as np
 
 from tonewright import scales
 from tonewright.curve.document import Curve
-from tonewright.errors import OptionError
+from tonewright.errors import OptionError, counted
 from tonewright.scales import Array
 
 MOST_ROWS = 65536
@@ -81,5 +81,5 @@ def rounded(columns: dict[str, Array]) -> dict[str, list[float]]:
 
 def _check_rows(rows: int) -> None:
     if not 2 <= rows <= MOST_ROWS:
-        raise OptionError(f"--rows is {rows}", f"a table has 2 to {MOST_ROWS} rows",
-                          "use --rows 101, for example")
+        raise OptionError(f"the table is to have {counted(rows, 'row')}",
+                          f"it has 2 to {MOST_ROWS}", "ask for 101, for example", code="rows")

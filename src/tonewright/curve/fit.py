@@ -7,12 +7,14 @@ density, so each reading is weighted by what that error makes in L* where it lie
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.special import stdtrit
 
 from tonewright import scales
+from tonewright.curve.findings import Doubt, ToneReversal
 from tonewright.curve.responses import PrintResponse
 from tonewright.errors import FitError
 from tonewright.measured.readings import Reading, Readings
@@ -33,23 +35,8 @@ STATED_SD_WORTH = 8.0
 """How many readings' worth of belief an instrument's own uncertainty gets."""
 SMALLEST_DOUBT = 0.02
 """Density by which a patch must be off at least to be worth a second look."""
-UNTOLD_STAINS = (
-    "Doubtful patches count fully, because each level was measured once and nothing tells a stain"
-    " from a tone. Measure them again, or leave them out with --leave-out NAME.")
 END_TOLERANCE = 0.5
 """Half a just-visible step (L*): what counts as still black, or already white."""
-
-
-@dataclass(frozen=True)
-class Doubt:
-    """A patch that does not fit its neighbours."""
-
-    patch: str
-    level: float
-    off_by_density: float
-    """Measured less expected density."""
-    deviations: float
-    """The same in standard deviations of a reading."""
 
 
 @dataclass(frozen=True)
@@ -173,6 +160,17 @@ def fit_print(readings: Readings, left_out: tuple[str, ...] = ()) -> FittedPrint
         black=_end(final.curve, first=True, turned=_cut(data, keep, first=True)),
         white=_end(final.curve, first=False, turned=_cut(data, keep, first=False)),
     )
+
+
+def reversal_findings(fitted: FittedPrint, *, limits_curve: bool) -> Iterator[ToneReversal]:
+    """Each reversal of a print, and whether the curve is limited to what is left of it."""
+    level = fitted.response.level
+    used = (float(level[0]), float(level[-1])) if limits_curve else (None, None)
+    for turn in fitted.reversals:
+        yield ToneReversal(
+            turn.level_from, turn.level_to, round(turn.drop_lightness, 4),
+            "black" if turn.level_to <= level[0] + 0.05 else "white",
+            len(fitted.unused_patches), *used)
 
 
 def patch_names(patches: tuple[Reading, ...]) -> tuple[str, ...]:

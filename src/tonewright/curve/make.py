@@ -2,18 +2,42 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from collections.abc import Iterator
+from dataclasses import asdict, dataclass, field
 
 import numpy as np
 
 from tonewright.curve.aim import Aim
 from tonewright.curve.derive import make_derived_curve
 from tonewright.curve.document import Ancestor, Curve, Settings, Summary, make_correction
-from tonewright.curve.fit import FEWEST_LEVELS, UNTOLD_STAINS, FittedPrint, fit_print
-from tonewright.errors import counted
+from tonewright.curve.findings import (
+    BlackStillDarkening,
+    ClearFilmNotMeasured,
+    DoubtfulPatchesCount,
+    FewLevels,
+    HeaviestInkNotMeasured,
+    PaleBlack,
+    WhiteDarkerThanPaper,
+    WhiteStillLightening,
+    WideGap,
+)
+from tonewright.curve.fit import FEWEST_LEVELS, FittedPrint, fit_print, reversal_findings
+from tonewright.curve.ink import (
+    DrawnTarget,
+    one_ink,
+    readings_colour,
+    refuse_other_light,
+    target_colour,
+)
+from tonewright.curve.recipe import DerivedSettings, make_recipe
+from tonewright.errors import OptionError
 from tonewright.measured.readings import Readings
+from tonewright.record.findings import Finding
 from tonewright.record.provenance import made_by
-from tonewright.record.setup import Setup
+from tonewright.record.setup import INK, Setup
+from tonewright.record.times import PrintingTime, parse_time
+from tonewright.scales import Array
+from tonewright.strip.process import Process
 
 WIDE_GAP = 0.21
 """Widest step between ink levels that passes without a word: six even ones make 0.2."""
@@ -21,6 +45,89 @@ PAPER_WHITE, GRAY_PAPER, PALE_BLACK = 88.0, 80.0, 42.0
 """Lightness of usual papers, of none, and of no decent black (from memory, no source)."""
 FEW_LEVELS = 11
 """Fewer levels than this make a curve, but a poor one."""
+
+
+@dataclass(frozen=True, eq=False)
+class FitRequest:
+    """What a curve is made from, and what it is for; None: there is none, or the usual."""
+
+    name: str
+    readings: Readings | None = None
+    """Of a target; may be None where ``ink_from`` tells of the ink."""
+    settings: Settings = field(default_factory=lambda: Settings(Aim()))
+    setup: Setup = field(default_factory=Setup)
+    """What is said of it; a process tells the rest of itself.  With a process, the printing time
+    in it is what the curve shall hold for; without, the base printing time."""
+    target: DrawnTarget | None = None
+    """The target's own document, which says in which ink it was printed."""
+    process: Process | None = None
+    """From a strip: with it the curve knows how dense the ink is."""
+    target_time: PrintingTime | None = None
+    """What the target was printed for; None: the strip's time."""
+    ink_from: tuple[Curve, ...] = ()
+    """Other curves made with a process and the same printer, film and ink."""
+    light_may_differ: bool = False
+    """Go on although lamp, film, printer or ink differ from before."""
+
+
+def fit_curve(wanted: FitRequest) -> Curve:
+    """A curve from readings alone, or by way of a process response where there is one.
+
+    Raises
+    ------
+    OptionError
+        Nothing tells of the ink, ink colours, lamps or films differ, or a time is named that
+        nothing can be told from.
+    FitError
+        As `make_curve` and `make_derived_curve`.
+    """
+    if wanted.readings is None and not wanted.ink_from:
+        raise OptionError("no readings were named", "a curve is made from the readings of a target",
+                          "name a file of readings, or with a process response an earlier curve"
+                          " made with the same ink", code="no_readings")
+    said = wanted.setup.with_changes({"ink_colour": _ink_colour(wanted)})
+    if wanted.process is not None:
+        return _by_process(wanted, wanted.process, said)
+    for what, given in (("target's printing time", wanted.target_time),
+                        ("ink of another curve", wanted.ink_from)):
+        if given:
+            raise OptionError(f"the {what} is given without a process response",
+                              "times and inks are told apart by a process response alone",
+                              "name one too, from tonewright strip", code="process_needed")
+    assert wanted.readings is not None
+    return make_curve(wanted.readings, wanted.settings, said, wanted.name)
+
+
+def _ink_colour(wanted: FitRequest) -> str | None:
+    """The ink colour that target, readings, setup and process agree on."""
+    said = {**target_colour(wanted.target), **readings_colour(wanted.readings)}
+    for what, colour in (("the setup", wanted.setup.ink_colour),
+                         ("the process", wanted.process and wanted.process.setup.ink_colour)):
+        if colour:
+            said[what] = colour
+    return one_ink(said)
+
+
+def _by_process(wanted: FitRequest, process: Process, said: Setup) -> Curve:
+    if wanted.target_time is not None and wanted.readings is None:
+        raise OptionError("the target's printing time is given without readings",
+                          "it says what the target was printed for",
+                          "name the target's readings, or leave the time out")
+    setup = process.setup.with_changes(asdict(said))
+    if not wanted.light_may_differ:
+        refuse_other_light(process.setup, said, f"the strip of {process.name}", "the target")
+        inks = {f"the curve {other.name}": other.setup.ink_colour for other in wanted.ink_from}
+        one_ink(inks if wanted.readings is None else {"this target": setup.ink_colour, **inks})
+    for other in wanted.ink_from:
+        if not wanted.light_may_differ:
+            refuse_other_light(setup, other.setup, "this curve", f"the curve {other.name}", INK)
+        setup = setup.with_changes({k: getattr(other.setup, k) for k in INK
+                                    if getattr(setup, k) is None})
+    time = said.printing_time
+    recipe = make_recipe(process, wanted.readings, DerivedSettings(
+        wanted.target_time, parse_time(time) if time else None, wanted.ink_from))
+    setup = setup.with_changes({"printing_time": recipe.spoken_time})
+    return make_derived_curve(recipe, wanted.settings, setup, wanted.name)
 
 
 def make_curve(
@@ -35,11 +142,17 @@ def make_curve(
         When no honest curve can be drawn (see `tonewright.curve.fit.fit_print`).
     """
     fitted = fit_print(readings, settings.left_out)
-    usable = (fitted.level_black, fitted.level_white)
+    response, ends = fitted.response, (fitted.level_black, fitted.level_white)
+    sheets_sd = fitted.print_lightness_sd
     return Curve(
-        name=name, made_by=made_by(), setup=setup, settings=settings,
-        summary=_summarise(fitted, readings, settings.aim), response=fitted.response,
-        correction=make_correction(fitted.response, settings.aim, usable),
+        name=name, made_by=made_by(), setup=setup, settings=settings, response=response,
+        summary=Summary.of_response(
+            response, ends, noise_density_sd=round(fitted.noise_density_sd, 5),
+            print_to_print_lightness_sd=None if sheets_sd is None else round(sheets_sd, 3),
+            doubtful=fitted.doubtful, negative_density_range=None),
+        findings=(*_findings(fitted, readings),
+                  *settings.aim.findings(fitted.black_lightness, fitted.white_lightness)),
+        correction=make_correction(response, settings.aim, ends),
         readings=readings, ancestor=ancestor)
 
 
@@ -52,94 +165,32 @@ def rebuild(curve: Curve) -> Curve:
     return make_curve(curve.readings, curve.settings, curve.setup, curve.name, curve.ancestor)
 
 
-def _summarise(fitted: FittedPrint, readings: Readings, aim: Aim) -> Summary:
-    response = fitted.response
-    half = (response.lightness_high - response.lightness_low) / 2.0
-    return Summary(
-        black_lightness=round(fitted.black_lightness, 3),
-        white_lightness=round(fitted.white_lightness, 3),
-        level_black=round(fitted.level_black, 5),
-        level_white=round(fitted.level_white, 5),
-        noise_density_sd=round(fitted.noise_density_sd, 5),
-        print_to_print_lightness_sd=(None if fitted.print_lightness_sd is None
-                                     else round(fitted.print_lightness_sd, 3)),
-        doubtful=tuple(asdict(d) for d in fitted.doubtful),
-        band_halfwidth_mean=round(float(np.mean(half)), 3),
-        band_halfwidth_max=round(float(np.max(half)), 3),
-        least_sure_level=round(float(response.level[np.argmax(half)]), 4),
-        negative_density_range=None,
-        warnings=tuple(_warnings(fitted, readings, aim)),
-    )
-
-
-_TURNED_BLACK = ("Far too much exposure can turn blacks lighter again: try a shorter printing"
-                 " time.")
-_TURNED_WHITE = ("Very heavy ink can pool and let light through: print with less ink, or let the"
-                 " film dry longer.")
-
-
-def _warnings(fitted: FittedPrint, readings: Readings, aim: Aim) -> list[str]:
-    """What the printer should know, each with its amount, in plain words."""
-    said = []
-    unused = len(fitted.unused_patches)
-    for turn in fitted.reversals:
-        at_black = turn.level_to <= fitted.response.level[0] + 0.05
-        said.append(
-            f"The print gets darker by {turn.drop_lightness:.1f} L* between ink levels"
-            f" {turn.level_from:.2f} and {turn.level_to:.2f}, where more ink should print lighter."
-            f" The curve uses only levels {fitted.response.level[0]:.2f} to"
-            f" {fitted.response.level[-1]:.2f}; {counted(unused, 'patch')} beyond"
-            f" {'is' if unused == 1 else 'are'} not used. "
-            + (_TURNED_BLACK if at_black else _TURNED_WHITE))
+def _findings(fitted: FittedPrint, readings: Readings) -> Iterator[Finding]:
+    """What the printer should know."""
+    yield from reversal_findings(fitted, limits_curve=True)
+    black, white = fitted.black_lightness, fitted.white_lightness
     if not fitted.black.reached:
-        said.append(
-            "Maximum black may not be reached: towards clear film the print is still getting"
-            f" darker ({fitted.black.still_gaining:.1f} L* over the first tenth of the ink)."
-            " A longer printing time would print a blacker black.")
+        yield BlackStillDarkening(round(fitted.black.still_gaining, 4))
     if not fitted.white.reached:
-        said.append(
-            "Paper white is not reached: at the heaviest ink the print is still getting lighter"
-            f" ({fitted.white.still_gaining:.1f} L* over the last tenth of the ink), so the whites"
-            " stay gray by at least about that much. Heavier or better-blocking ink, or a process"
-            " of higher contrast, would reach further.")
-    said += _unlikely_ends(fitted, readings.relative_to_paper)
-    said += _range_warnings(fitted, readings)
-    said += aim.held_words(fitted.black_lightness, fitted.white_lightness)
-    return said
+        yield WhiteStillLightening(round(fitted.white.still_gaining, 4))
+    elif not readings.relative_to_paper and white < GRAY_PAPER:
+        # an ink that gives up early levels off like paper white; the paper itself tells
+        yield WhiteDarkerThanPaper(white, PAPER_WHITE)
+    if fitted.black.reached and black > PALE_BLACK:
+        yield PaleBlack(black)
+    yield from _level_findings(np.unique(readings.level))
+    if fitted.doubtful and not fitted.robust:
+        yield DoubtfulPatchesCount()
 
 
-def _unlikely_ends(fitted: FittedPrint, relative: bool) -> list[str]:
-    """An ink that gives up early levels off like paper white; the paper itself tells."""
-    said = []
-    if fitted.white.reached and not relative and fitted.white_lightness < GRAY_PAPER:
-        said.append(
-            f"The lightest tone has L* {fitted.white_lightness:.0f}, darker than bare papers"
-            f" (L* {PAPER_WHITE:.0f} and more), so paper white is not reached by about"
-            f" {PAPER_WHITE - fitted.white_lightness:.0f} L*: the ink lets light through even at"
-            " its heaviest, or the print was fogged. Measure the bare paper to be sure.")
-    if fitted.black.reached and fitted.black_lightness > PALE_BLACK:
-        said.append(
-            f"The black has L* {fitted.black_lightness:.0f}, pale for any process: check coating,"
-            " exposure and development.")
-    return said
-
-
-def _range_warnings(fitted: FittedPrint, readings: Readings) -> list[str]:
-    said = []
-    levels = np.unique(readings.level)
+def _level_findings(levels: Array) -> Iterator[Finding]:
+    """What the measured ink levels, different and rising, leave open."""
     if levels[0] > 0.0:
-        said.append(f"No patch of clear film was measured; the lowest ink level is"
-                    f" {levels[0]:.3g}. The black of the print is taken there.")
+        yield ClearFilmNotMeasured(float(levels[0]))
     if levels[-1] < 1.0:
-        said.append(f"The heaviest ink was not measured; the highest level is {levels[-1]:.3g}."
-                    " The curve stops there.")
+        yield HeaviestInkNotMeasured(float(levels[-1]))
     gap = int(np.argmax(np.diff(levels)))
     if levels[gap + 1] - levels[gap] > WIDE_GAP:
-        said.append(f"No patch was measured between ink levels {levels[gap]:.2f} and"
-                    f" {levels[gap + 1]:.2f}; the curve is guessed there.")
+        yield WideGap(float(levels[gap]), float(levels[gap + 1]))
     if FEWEST_LEVELS <= levels.size < FEW_LEVELS:
-        said.append(f"Only {levels.size} different levels were measured; with 21 or more the curve"
-                    " is far surer.")
-    if fitted.doubtful and not fitted.robust:
-        said.append(UNTOLD_STAINS)
-    return said
+        yield FewLevels(int(levels.size))

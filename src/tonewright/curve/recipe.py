@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from tonewright.errors import DocumentError, OptionError
+from tonewright.errors import OptionError
 from tonewright.measured.readings import Readings, refuse_relative
-from tonewright.record.codec import decode, encode
-from tonewright.record.schema import TABLE, TABLES, TEXTS, Rule, check_entries, is_whole
-from tonewright.record.times import TIME_RULE, UNIT_RULE, PrintingTime, ratio
-from tonewright.strip.process import FORM, Process
+from tonewright.record.times import PrintingTime, ratio
+from tonewright.strip.process import Process
+
+if TYPE_CHECKING:
+    from tonewright.curve.document import Curve
 
 FARTHEST = 32.0
 """Times as long or as short as the strip's that are still compared: five stops."""
@@ -42,6 +43,10 @@ class Recipe:
 
     def __post_init__(self) -> None:
         """Hold the rules; `OptionError` says which one is broken."""
+        for place in (self.process, *(p.process for p in self.prints)):
+            if not 0 <= place < len(self.processes):
+                raise OptionError(f"process is {place}", "it is a place in the list of processes,"
+                                  f" counted from 0; there are {len(self.processes)}", "")
         for print_ in self.prints:
             process = self.processes[print_.process]
             _refuse_far_time(print_.time, process, "a target was printed for")
@@ -52,65 +57,24 @@ class Recipe:
                     f"the readings are on the scale {print_.readings.scale}, the strip of"
                     f" {process.name} on {process.strip.scale}",
                     "on a coloured print the two differ by up to 0.07 in density and are not"
-                    " mixed", "measure both in the same way, or choose with --scale")
+                    " mixed", "measure both in the same way, or choose one scale for both",
+                    code="two_scales")
         _refuse_far_time(self.printing_time, self.processes[self.process],
                          "the curve is wanted for")
+
+    def timer_time(self, process: int, time: PrintingTime) -> PrintingTime:
+        """A time as it is said: a base printing time rounded as a timer is set, any other as it
+        was given."""
+        return time.on_timer() if time == self.processes[process].base_time else time
 
     @property
     def spoken_time(self) -> str:
         """What the curve is for, as it is said."""
-        return self.processes[self.process].spoken(self.printing_time)
+        return str(self.timer_time(self.process, self.printing_time))
 
     def spoken_print_time(self, print_: PrintedTarget) -> str:
         """What one of the prints was printed for, as it is said."""
-        return self.processes[print_.process].spoken(print_.time)
-
-    def to_dict(self) -> dict[str, Any]:
-        """Plain dictionary."""
-        return {
-"processes": [FORM.encode(p) for p in self.processes],
-            "prints": [{"readings": encode(p.readings), "process": p.process,
-                        "time": p.time.value, "time_unit": p.time.unit,
-                        "left_out": list(p.left_out)} for p in self.prints],
-            "process": self.process, "printing_time": self.printing_time.value,
-            "time_unit": self.printing_time.unit,
-        }
-
-
-_WHAT = "the curve's recipe"
-_DAMAGED = "take an unedited copy, or make the curve again from its readings"
-_RECIPE = {"processes": TABLES, "prints": TABLES, "printing_time": TIME_RULE,
-           "time_unit": UNIT_RULE}
-_PRINT = {"readings": TABLE, "time": TIME_RULE, "time_unit": UNIT_RULE, "left_out": TEXTS}
-
-
-def recipe_from_dict(data: Any) -> Recipe:
-    """Check and rebuild a recipe.
-
-    Raises
-    ------
-    DocumentError
-        Not what `Recipe.to_dict` writes.
-    """
-    check_entries(data, _RECIPE, _WHAT, _DAMAGED)
-    count = len(data["processes"])
-    index = Rule(lambda v: is_whole(v) and 0 <= v < count,
-                 f"it is a place in the list of processes, counted from 0; there are {count}")
-    check_entries(data, {"process": index}, _WHAT, _DAMAGED)
-    for number, print_ in enumerate(data["prints"], 1):
-        check_entries(print_, {**_PRINT, "process": index}, f"print {number} of {_WHAT}",
-                      _DAMAGED)
-    processes = tuple(FORM.decode(Process, p) for p in data["processes"])
-    prints = tuple(
-        PrintedTarget(decode(Readings, p["readings"], f"the readings of {_WHAT}", _DAMAGED),
-                      p["process"], PrintingTime(float(p["time"]), p["time_unit"]),
-                      tuple(p["left_out"]))
-        for p in data["prints"])
-    try:
-        return Recipe(processes, prints, data["process"],
-                      PrintingTime(float(data["printing_time"]), data["time_unit"]))
-    except OptionError as error:  # a recipe knows its own rules
-        raise DocumentError(f"{_WHAT}: {error.given}", error.rule, _DAMAGED) from error
+        return str(self.timer_time(print_.process, print_.time))
 
 
 def _refuse_far_time(time: PrintingTime, process: Process, what: str) -> None:
@@ -148,3 +112,68 @@ def pooled(
         moved = replace(print_, process=place[print_.process])
         once.setdefault((moved.process, moved.time, moved.readings.patches), moved)
     return Recipe(tuple(kept), tuple(once.values()), place[process], time)
+
+
+@dataclass(frozen=True, eq=False)
+class DerivedSettings:
+    """What a derived curve is wanted for; None: the usual."""
+
+    target_time: PrintingTime | None = None
+    """What the target was printed for; None: the strip's time, as on one sheet."""
+    printing_time: PrintingTime | None = None
+    """What the curve shall hold for; None: the base printing time."""
+    ink_from: tuple[Curve, ...] = ()
+    """Other curves made with the same printer, film and ink, whose prints count too."""
+
+
+def make_recipe(
+    process: Process, readings: Readings | None, settings: DerivedSettings
+) -> Recipe:
+    """The recipe of a curve for ``process`` from readings of a target, from other curves' ink,
+    or from both.
+
+    Raises
+    ------
+    OptionError
+        Nothing tells of the ink, what the target was printed for is not known, or scales or units
+        do not go together.
+    """
+    processes = [process]
+    prints = []
+    if readings is not None:
+        times = process.strip.times()
+        if settings.target_time is None and len(times) > 1:
+            raise OptionError(
+                f"strips of {process.name} were printed for {' and '.join(map(str, times))}",
+                "for which of them, or for what else, the target was printed must be known",
+                "name the time that the target was printed for", code="target_time_unknown",
+                time=str(times[0]).replace(" ", ""))
+        prints.append(PrintedTarget(readings, 0, settings.target_time or times[0]))
+    for other in settings.ink_from:
+        recipe = recipe_of(other)
+        first = len(processes)
+        processes += recipe.processes
+        prints += [replace(p, process=p.process + first) for p in prints_of(other)]
+    if not prints:
+        raise OptionError("nothing tells how dense the ink is", "it must be known from a print",
+                          "name the readings of a target, or a curve made with the same ink",
+                          code="ink_unknown")
+    return pooled(tuple(processes), tuple(prints), 0, settings.printing_time or process.base_time)
+
+
+def recipe_of(curve: Curve) -> Recipe:
+    """What a curve was derived from; `OptionError` if it was fitted without a process."""
+    if curve.recipe is None:
+        raise OptionError(
+            f"the curve {curve.name} was made without a process response",
+            "how dense its ink is can only be told through one",
+            "print a strip on its paper and make the curve again with it, or print a whole target",
+            code="curve_without_process")
+    return curve.recipe
+
+
+def prints_of(curve: Curve) -> tuple[PrintedTarget, ...]:
+    """The prints of a curve's recipe, without the patches that it leaves out."""
+    return tuple(replace(p, left_out=tuple(dict.fromkeys((*p.left_out,
+                                                          *curve.settings.left_out))))
+                 for p in recipe_of(curve).prints)

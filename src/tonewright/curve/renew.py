@@ -1,22 +1,70 @@
-"""A new curve from an old one, after the paper or the chemistry changed."""
+"""A new curve from an old one, after the paper, the chemistry or the printing time changed."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Iterator
+from dataclasses import asdict, dataclass, field, replace
 
 import numpy as np
 
+from tonewright.curve.chains import WHOLE_TARGET
 from tonewright.curve.derive import make_derived_curve
 from tonewright.curve.document import Ancestor, Curve, refuse_two_zeros
+from tonewright.curve.findings import NothingMoved, StripGivenUp, TakenAsBefore, TwoWeightings
 from tonewright.curve.fit import patch_names
+from tonewright.curve.ink import one_ink, readings_colour, refuse_other_light
 from tonewright.curve.make import make_curve
-from tonewright.curve.recipe import PrintedTarget, pooled
+from tonewright.curve.recipe import PrintedTarget, pooled, prints_of, recipe_of
 from tonewright.errors import OptionError
-from tonewright.measured.columns import Weighting
 from tonewright.measured.readings import Readings
-from tonewright.record.setup import LIGHT, Setup, other_light
-from tonewright.record.times import PrintingTime
+from tonewright.record.findings import Finding
+from tonewright.record.setup import INK, LIGHT, Setup
+from tonewright.record.times import PrintingTime, parse_time
 from tonewright.strip.process import Process
+
+PAPER = ("paper", "coating", "developer")
+"""Entries of the setup that a process response is of."""
+
+
+@dataclass(frozen=True, eq=False)
+class RenewRequest:
+    """What is new since an old curve; None where it is as before."""
+
+    old: Curve
+    sha256: str
+    """Fingerprint of its file, kept with the ancestor."""
+    name: str
+    process: Process | None = None
+    """From a strip on the new paper or chemistry; needs an old curve made with a process."""
+    readings: Readings | None = None
+    """Of a whole target; or of a few patches, which are added to what is known."""
+    changes: Setup = field(default_factory=Setup)
+    """New entries of the setup; the others are the new process's or the old curve's."""
+    printing_time: PrintingTime | None = None
+    """What the curve shall hold for; None: as the changes say, or the new process's base
+    printing time."""
+    readings_time: PrintingTime | None = None
+    """What a few patches were printed for; None: the time that the curve shall hold for."""
+    left_out: tuple[str, ...] = ()
+    """Names of new patches that shall not count; those left out of the old curve are its own."""
+    light_may_differ: bool = False
+    """Go on although lamp, film, printer or ink differ from before."""
+
+    @property
+    def time(self) -> PrintingTime | None:
+        """What the curve shall hold for, where that is said."""
+        said = self.changes.printing_time
+        return self.printing_time or (parse_time(said) if said else None)
+
+
+@dataclass(frozen=True, eq=False)
+class Renewed:
+    """A renewed curve, what moved, and what was taken for granted or given up."""
+
+    curve: Curve
+    """It names the old one as its ancestor."""
+    movement: Movement
+    findings: tuple[Finding, ...]
 
 
 @dataclass(frozen=True)
@@ -36,91 +84,97 @@ class Movement:
     """Image lightness at which it happens."""
     rms_shift_lightness: float
     """Root mean square of that error over the tone scale."""
-    warning: str | None = None
-    """Why old and new lightness may not be quite comparable; None where they are."""
 
 
-@dataclass(frozen=True, eq=False)
-class Renewal:
-    """What is new; None where it is as before."""
+def renew_curve(new: RenewRequest) -> Renewed:
+    """A curve with the old one's aim and setup, for what is new.
 
-    process: Process | None = None
-    printing_time: PrintingTime | None = None
-    """What the curve shall hold for; None: the new process's base printing time."""
-    readings: Readings | None = None
-    """A few patches, printed on the new process."""
-    readings_time: PrintingTime | None = None
-    """What they were printed for; None: the time that the curve shall hold for."""
-    left_out: tuple[str, ...] = ()
-
-
-def renew_from_readings(
-    old: Curve, sha256: str, readings: Readings, name: str, changes: dict[str, str | None],
-    left_out: tuple[str, ...] = (),
-) -> Curve:
-    """Fit new readings with the old curve's aim, the setup carried over with its changes.
-
-    Parameters
-    ----------
-    old, sha256:
-        The curve renewed and the fingerprint of its file, kept as the ancestor.
-    changes:
-        New entries of the setup; None keeps the old one.
-    left_out:
-        Names of new patches that shall not count; those left out of the old curve are its own.
+    By way of the process where there is a new one, a few patches or another time,
+    ``P_new(u) = H_new(x0 - N(u))``; from readings of a whole target otherwise.
 
     Raises
     ------
-    FitError
-        As `tonewright.curve.make.make_curve`.
     OptionError
-        One of the two sets of readings counts from the bare paper, the other does not.
+        Nothing is new; ink colours, lamps, films, weightings or zeros do not go together; the old
+        curve knows nothing of the ink; a time is named that nothing can be told from.
+    FitError
+        As `make_curve` and `make_derived_curve`.
     """
+    if new.process is None and new.readings is None and new.time is None:
+        raise OptionError("nothing new was named", "a renewal needs a strip, a target or another"
+                          " printing time", "name one of them", code="nothing_new")
+    if new.readings_time is not None and new.readings is None:
+        raise OptionError("the new patches' printing time is given without readings",
+                          "it says what the new patches were printed for",
+                          "name their readings, or leave the time out", code="readings_needed")
+    colour = _new_ink(new)
+    new = replace(new, changes=replace(new.changes, ink_colour=colour))
+    by_readings = (new.readings is not None and new.process is None
+                   and not _adds_patches(new, new.readings))
+    curve = _from_readings(new) if by_readings else _from_process(new)
+    return Renewed(curve, movement(new.old, curve), tuple(_findings(new, curve)))
+
+
+def _new_ink(new: RenewRequest) -> str | None:
+    """The ink colour that the new readings and the new setup agree on; None: they do not say."""
+    said = readings_colour(new.readings)
+    if new.changes.ink_colour is not None:
+        said["the new setup"] = new.changes.ink_colour
+    before = new.old.setup.ink_colour
+    if new.readings is not None and not said and before is not None:
+        names = ", ".join(s.name for s in new.readings.sources) or "the readings"
+        raise OptionError(
+            f"the curve {new.old.name} is for the ink colour {before}, and {names} does not say in"
+            " which ink it was printed",
+            "a level of ink means something only in the colour that was printed",
+            "name the ink colour if it was this one; for another ink fit a new curve",
+            code="ink_colour_unknown", colour=before)
+    return one_ink(said)
+
+
+def _adds_patches(new: RenewRequest, readings: Readings) -> bool:
+    """Whether readings make a derived curve surer, rather than replace it.
+
+    Too few for a target of their own, they are of the paper that the curve is for.
+    """
+    if new.old.recipe is None or np.unique(readings.level).size >= WHOLE_TARGET:
+        return False
+    for entry in PAPER:
+        before, after = getattr(new.old.setup, entry), getattr(new.changes, entry)
+        if after is not None and after != before:
+            raise OptionError(
+                f"there are few readings, and the {entry} is new: {after!r}",
+                "a few patches help only beside a strip of the same paper and chemistry",
+                "name the process response of a strip on it, or measure a whole target",
+                code="process_needed")
+    return True
+
+
+def _from_readings(new: RenewRequest) -> Curve:
+    """Fit the new readings with the old curve's aim."""
+    old, readings = new.old, new.readings
+    assert readings is not None
+    if new.readings_time is not None:
+        raise OptionError("the target's printing time is given without a process response",
+                          "times are told apart by a process response alone",
+                          "name one too, or leave the time out", code="process_needed")
     refuse_two_zeros(old.relative_to_paper, readings.relative_to_paper,
                      f"the old curve {old.name}")
-    settings = replace(old.settings, left_out=left_out)
     # what a derived curve holds for was worked out; what the new target was printed for was not
     setup = old.setup if old.recipe is None else replace(old.setup, printing_time=None)
-    return make_curve(readings, settings, setup.with_changes(changes), name,
-                      Ancestor(old.name, sha256, old.setup))
+    return make_curve(readings, replace(old.settings, left_out=new.left_out),
+                      setup.with_changes(asdict(new.changes)), new.name, _ancestor(new))
 
 
-def renew_from_process(
-    old: Curve, sha256: str, new: Renewal, name: str, changes: dict[str, str | None]
-) -> Curve:
-    """``P_new(u) = H_new(x0 - N(u))``: a new curve without a new negative.
-
-    Parameters
-    ----------
-    old, sha256:
-        A curve made with a process response, and the fingerprint of its file.
-    new:
-        What changed: the process, the printing time, or both, and a few patches if there are.
-    changes:
-        New entries of the setup; None keeps the old one (or takes the new process's).
-
-    Raises
-    ------
-    OptionError
-        The old curve knows nothing of the ink, or scales or units do not go together.
-    FitError
-        As `tonewright.curve.derive.make_derived_curve`.
-    """
-    recipe = old.recipe
-    if recipe is None:
-        raise OptionError(f"the curve {old.name} was made without a process response",
-                          "how dense its ink is can only be told through one",
-                          "print a strip on the old paper and make the curve again with"
-                          " tonewright fit --process, or renew it with --readings of a whole"
-                          " target")
-    processes, index = recipe.processes, recipe.process
-    prints = tuple(replace(p, left_out=tuple(
-        dict.fromkeys((*p.left_out, *old.settings.left_out))))
-                   for p in recipe.prints)
+def _from_process(new: RenewRequest) -> Curve:
+    """By way of the model: for a new process, another time or both, and with a few patches."""
+    _refuse_other_setup(new)
+    recipe = recipe_of(new.old)
+    processes, index, prints = recipe.processes, recipe.process, prints_of(new.old)
     if new.process is not None:
         processes, index = (*processes, new.process), len(processes)
     process = processes[index]
-    time = new.printing_time or (process.base_time if new.process else recipe.printing_time)
+    time = new.time or (process.base_time if new.process else recipe.printing_time)
     left_out = new.left_out
     if new.readings is not None:
         # a patch of the new print is meant, though an old one may have one of its name
@@ -129,31 +183,50 @@ def renew_from_process(
         own = tuple(name for name in left_out if name in known)
         left_out = tuple(name for name in left_out if name not in known)
         prints = (*prints, PrintedTarget(new.readings, index, new.readings_time or time, own))
-    setup = old.setup
+    made = pooled(processes, prints, index, time)
+    setup = new.old.setup
     if new.process is not None:
-        setup = setup.with_changes(new.process.setup.to_dict())
-    setup = setup.with_changes({**changes, "printing_time": process.spoken(time)})
-    return make_derived_curve(pooled(processes, prints, index, time),
-                              replace(old.settings, left_out=left_out), setup, name,
-                              Ancestor(old.name, sha256, old.setup))
+        setup = setup.with_changes(asdict(new.process.setup))
+    setup = setup.with_changes({**asdict(new.changes), "printing_time": made.spoken_time})
+    return make_derived_curve(made, replace(new.old.settings, left_out=left_out), setup, new.name,
+                              _ancestor(new))
 
 
-def refuse_other_light(
-    old: Setup, new: Setup, whose: str, what: str, entries: tuple[str, ...] = LIGHT
-) -> None:
-    """Raise `OptionError` if some entries are said to differ: lamp and film, or what ``entries``
-    names. How much light the ink holds back hangs on them."""
-    for entry, before, after in other_light(old, new, entries):
-        raise OptionError(
-            f"the {entry} of {what} is {after!r}, that of {whose} {before!r}",
-            f"how much light the ink holds back was found for one {entry} alone",
-            "print a target with the new one, or add --anyway if it makes no difference")
+def _refuse_other_setup(new: RenewRequest) -> None:
+    """The old prints still tell of the ink, so colour, ink and light are as they were."""
+    old, whose = new.old.setup, f"the curve {new.old.name}"
+    if new.changes.ink_colour is not None:
+        one_ink({whose: old.ink_colour, "the new print": new.changes.ink_colour})
+    if new.light_may_differ:
+        return
+    said = replace(new.changes, ink_colour=None)
+    refuse_other_light(old, said, whose, "the new print", INK)
+    if new.process is not None:
+        what = f"the process {new.process.name}"
+        refuse_other_light(new.process.setup, said, what, "the new print")
+        refuse_other_light(old, new.process.setup, whose, what)
 
 
-def taken_as_before(old: Setup, process: Process, changes: dict[str, str | None]) -> list[str]:
-    """Entries that neither the new strip nor anybody says, and that are carried over."""
-    return [entry.replace("_", " ") for entry in (*LIGHT, "paper", "coating", "developer")
-            if getattr(old, entry) and not getattr(process.setup, entry) and not changes.get(entry)]
+def _ancestor(new: RenewRequest) -> Ancestor:
+    return Ancestor(new.old.name, new.sha256, new.old.setup)
+
+
+def _findings(new: RenewRequest, curve: Curve) -> Iterator[Finding]:
+    """What was taken for granted, or given up."""
+    old = new.old
+    if old.scale != curve.scale:
+        yield TwoWeightings(old.scale, curve.scale)
+    if curve.recipe is None and old.recipe is not None:
+        yield StripGivenUp()
+        return
+    if np.array_equal(curve.correction.level, old.correction.level):
+        yield NothingMoved(old.name)
+    if new.process is not None:
+        entries = tuple(
+            entry for entry in (*LIGHT, *PAPER) if getattr(old.setup, entry)
+            and not getattr(new.process.setup, entry) and not getattr(new.changes, entry))
+        if entries:
+            yield TakenAsBefore(entries, new.process.name)
 
 
 def movement(old: Curve, new: Curve) -> Movement:
@@ -167,19 +240,4 @@ def movement(old: Curve, new: Curve) -> Movement:
         was.black_lightness, now.black_lightness, was.white_lightness, now.white_lightness,
         (was.level_black, was.level_white), (now.level_black, now.level_white),
         round(float(shift[worst]), 2), float(image[worst]),
-        round(float(np.sqrt(np.mean(shift**2))), 2), _two_scales(old.scale, new.scale))
-
-
-def _two_scales(old: Weighting, new: Weighting) -> str | None:
-    if old == new:
-        return None
-    names = {"luminance": "luminance", "visual-density": "visual density"}
-    return (f"The old curve was measured as {names[old]}, the new one as"
-            f" {names[new]}. On a neutral print the two agree; on a blue one they differ by"
-            " up to 0.07 in density, and part of what moved may be that.")
-
-
-def changed_setup(old: Setup, new: Setup) -> tuple[str, ...]:
-    """One line for each entry of the setup that changed."""
-    return tuple(f"{name.replace('_', ' ')}: {before or 'not said'} → {after or 'not said'}"
-                 for name, (before, after) in old.differences(new).items())
+        round(float(np.sqrt(np.mean(shift**2))), 2))

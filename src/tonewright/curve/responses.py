@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
-from typing import Any
+from dataclasses import dataclass, replace
+from typing import Annotated
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from tonewright.record.tables import check_levels, table_from_dict
+from tonewright.record.codec import LEVEL, NEVER_FALLING, RISING
 from tonewright.scales import Array
+
+LEVELS = replace(LEVEL, each=True)
+Rising = Annotated[Array, RISING]
+NeverFalling = Annotated[Array, NEVER_FALLING]
 
 
 @dataclass(frozen=True, eq=False)
@@ -21,21 +25,17 @@ class PrintResponse:
     100, ``reading_low`` and ``reading_high`` the next single reading.
     """
 
-    level: Array
-    lightness: Array
-    lightness_low: Array
-    lightness_high: Array
-    reading_low: Array
-    reading_high: Array
+    level: Annotated[Rising, LEVELS]
+    lightness: NeverFalling
+    lightness_low: NeverFalling
+    lightness_high: NeverFalling
+    reading_low: NeverFalling
+    reading_high: NeverFalling
 
     def lightness_at(self, level: ArrayLike) -> Array:
         """Print lightness (L*) at ink levels (0 to 1); beyond the table its end value."""
         wanted = np.asarray(level, dtype=np.float64)
         return np.asarray(np.interp(wanted, self.level, self.lightness))
-
-    def to_dict(self) -> dict[str, list[float]]:
-        """Arrays as lists."""
-        return {f.name: getattr(self, f.name).tolist() for f in fields(self)}
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,33 +45,7 @@ class NegativeResponse:
     All arrays have one shape (m,); ``level`` increases, the densities never fall.
     """
 
-    level: Array
-    density: Array
-    density_low: Array
-    density_high: Array
-
-    def to_dict(self) -> dict[str, list[float]]:
-        """Arrays as lists."""
-        return {f.name: getattr(self, f.name).tolist() for f in fields(self)}
-
-
-def negative_from_dict(data: Any) -> NegativeResponse:
-    """Check and rebuild a negative response; `DocumentError` as `response_from_dict`."""
-    names = [f.name for f in fields(NegativeResponse)]
-    columns = table_from_dict(data, names, "negative response")
-    check_levels(columns["level"], "negative response")
-    return NegativeResponse(**columns)
-
-
-def response_from_dict(data: Any) -> PrintResponse:
-    """Check and rebuild a response.
-
-    Raises
-    ------
-    DocumentError
-        Missing or unequal columns, values that are no numbers, or one that should not
-        decrease and does.
-    """
-    columns = table_from_dict(data, [f.name for f in fields(PrintResponse)], "response")
-    check_levels(columns["level"], "response")
-    return PrintResponse(**columns)
+    level: Annotated[Rising, LEVELS]
+    density: NeverFalling
+    density_low: NeverFalling
+    density_high: NeverFalling

@@ -5,10 +5,11 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import get_args
 
 from tonewright.errors import FileError, counted
 from tonewright.measured.columns import Source, Table, has_values, is_usable, listed, plain_cell
-from tonewright.measured.findings import EndDataMissing, StatedCountWrong
+from tonewright.measured.findings import CountKeyword, EndDataMissing, StatedCountWrong
 from tonewright.record.findings import Finding
 
 MOST_FIELDS = 2000
@@ -24,7 +25,7 @@ class _Section:
     columns: list[str] = field(default_factory=list)
     rows: list[tuple[str, ...]] = field(default_factory=list)
     lines: list[int] = field(default_factory=list)
-    stated: dict[str, int] = field(default_factory=dict)
+    stated: dict[CountKeyword, int] = field(default_factory=dict)
     """What NUMBER_OF_FIELDS and NUMBER_OF_SETS say."""
     findings: list[Finding] = field(default_factory=list)
     begins: int = 0
@@ -106,10 +107,11 @@ class _Parser:
         return words
 
     def _keyword(self, section: _Section, words: list[str]) -> None:
-        if words[0] in ("NUMBER_OF_FIELDS", "NUMBER_OF_SETS") and len(words) > 1:
-            section.stated.pop(words[0], None)
+        keyword = next((k for k in get_args(CountKeyword) if k == words[0]), None)
+        if keyword is not None and len(words) > 1:
+            section.stated.pop(keyword, None)
             if re.fullmatch(r"\d{1,9}", words[1], re.ASCII):
-                section.stated[words[0]] = int(words[1])
+                section.stated[keyword] = int(words[1])
         elif words[0] in ("END_DATA", "END_DATA_FORMAT"):
             raise self._fault(
                 self.at, f"{words[0]} without its beginning",
@@ -175,19 +177,17 @@ class _Parser:
     def _check_counts(self, section: _Section, closed: bool, unfinished: bool) -> None:
         rows, sets = len(section.rows), section.stated.get("NUMBER_OF_SETS")
         if not closed and (unfinished or sets != rows):
-            stated = f" of {sets}" if sets is not None else ""
+            of = f" of {sets}" if sets is not None else ""
             raise FileError(
-                f"the file {self.name} ends within its data, after {rows}{stated} whole"
+                f"the file {self.name} ends within its data, after {rows}{of} whole"
                 f" row{'s' * (rows != 1)}", "END_DATA closes the data",
                 "the file is cut short: copy or export it again")
         if not closed:
             section.findings.append(EndDataMissing(self.name))
-        if sets is not None and sets != rows:
-            section.findings.append(StatedCountWrong(self.name, "NUMBER_OF_SETS", sets, rows))
-        fields = section.stated.get("NUMBER_OF_FIELDS")
-        if fields is not None and fields != len(section.columns):
-            section.findings.append(StatedCountWrong(self.name, "NUMBER_OF_FIELDS", fields,
-                                                     len(section.columns)))
+        for keyword, stated in section.stated.items():
+            found = rows if keyword == "NUMBER_OF_SETS" else len(section.columns)
+            if stated != found:
+                section.findings.append(StatedCountWrong(self.name, keyword, stated, found))
 
     def _choose(self, level_field: str | None) -> _Section:
         """The table that says both ink and darkness, or failing that the one with darkness."""

@@ -6,13 +6,15 @@ import hashlib
 import json
 import os
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 from tonewright.curve.aim import Aim
-from tonewright.curve.document import Curve, curve_from_dict, refuse_two_zeros
+from tonewright.curve.document import FORM as CURVE
+from tonewright.curve.document import Curve, decode_curve, refuse_two_zeros
 from tonewright.errors import DocumentError
 from tonewright.files.opening import parse_toml, read_bytes, shown
 from tonewright.files.safe import write_text
@@ -23,21 +25,49 @@ if TYPE_CHECKING:
     from tonewright.strip.process import Process
     from tonewright.strip.tablet import Tablet
 
+_T = TypeVar("_T")
 LARGEST = 64 * 1024 * 1024
 _PER_LINE = 12
 
 
-def read_curve(path: str | os.PathLike[str], *, sources: bool = True) -> Curve:
-    """Read and check a ``*.curve.json``; without ``sources``, all but what it was made from.
+@dataclass(frozen=True)
+class Opened(Generic[_T]):
+    """A document as it was read, once, and the fingerprint of the same bytes."""
+
+    document: _T
+    sha256: str
+    """Of the file, in hex."""
+    name: str
+    """Of the file, without its folder."""
+
+
+def open_document(
+    path: str | os.PathLike[str], what: str, decode: Callable[[Any], _T]
+) -> Opened[_T]:
+    """Read a document once; ``decode`` checks and rebuilds ``what`` from its parsed JSON.
 
     Raises
     ------
     FileError, DocumentError
-        It cannot be read, is cut short, is no curve, or does not hold together.
+        It cannot be read, is cut short, is no such document, or does not hold together.
     """
-    data = read_json(path, "correction curve")
+    name, raw = Path(path).name, read_bytes(path, LARGEST, f"a {what} is a file")
+    data = _parsed(raw, name, what)
     with naming(path):
-        return curve_from_dict(data, sources=sources)
+        return Opened(decode(data), hashlib.sha256(raw).hexdigest(), name)
+
+
+def open_curve(path: str | os.PathLike[str], *, sources: bool = True) -> Opened[Curve]:
+    """Open a ``*.curve.json``; without ``sources``, all but what it was made from.
+
+    Raises as `open_document`.
+    """
+    return open_document(path, CURVE.what, lambda data: decode_curve(data, sources=sources))
+
+
+def read_curve(path: str | os.PathLike[str], *, sources: bool = True) -> Curve:
+    """The curve that `open_curve` opens."""
+    return open_curve(path, sources=sources).document
 
 
 def write_curve(path: str | os.PathLike[str], curve: Curve, *, force: bool = False) -> None:
@@ -47,16 +77,14 @@ def write_curve(path: str | os.PathLike[str], curve: Curve, *, force: bool = Fal
 
 def curve_text(curve: Curve) -> str:
     """The bytes of a curve document, as text."""
-    return to_text(curve.to_dict())
+    return to_text(CURVE.encode(curve))
 
 
 def read_process(path: str | os.PathLike[str]) -> Process:
-    """Read and check a ``*.process.json``; raises as `read_curve` does."""
+    """Read and check a ``*.process.json``; raises as `open_document`."""
     from tonewright.strip.process import FORM, Process  # making a negative does without
 
-    data = read_json(path, FORM.what)
-    with naming(path):
-        return FORM.decode(Process, data)
+    return open_document(path, FORM.what, lambda data: FORM.decode(Process, data)).document
 
 
 def write_process(
@@ -94,16 +122,6 @@ def naming(path: str | os.PathLike[str]) -> Iterator[None]:
         raise DocumentError(given, error.rule, error.way_out) from error
 
 
-def fingerprint(path: str | os.PathLike[str]) -> str:
-    """SHA-256 of a file, in hex."""
-    return hashlib.sha256(read_bytes(path, LARGEST, "a document is a file")).hexdigest()
-
-
-def read_text(path: str | os.PathLike[str]) -> str:
-    """A document's text, as it stands; `FileError` if it cannot be read."""
-    return read_bytes(path, LARGEST, "a document is a file").decode("utf-8", errors="replace")
-
-
 _MAKERS = {
     "correction curve": " (tonewright fit makes one from a target's readings)",
     "process response": " (tonewright strip makes one from a strip's readings)",
@@ -120,10 +138,14 @@ def read_json(path: str | os.PathLike[str], what: str) -> Any:
     FileError, DocumentError
         It cannot be read or is not JSON.
     """
-    name = Path(path).name
     raw = read_bytes(path, LARGEST, f"a {what} is a file")
+    return _parsed(raw, Path(path).name, what)
+
+
+def _parsed(raw: bytes, name: str, what: str) -> Any:
     try:
-        return json.loads(raw.decode("utf-8-sig"), parse_constant=_no_constant)
+        return json.loads(raw.decode("utf-8-sig"), parse_constant=_no_constant,
+                          object_pairs_hook=_once_each)
     except (ValueError, RecursionError) as error:
         raise DocumentError(
             f"{name} is not a whole JSON document: {_json_fault(error)}",
@@ -133,12 +155,21 @@ def read_json(path: str | os.PathLike[str], what: str) -> Any:
         ) from error
 
 
-class _NoNumber(ValueError):
-    """NaN or Infinity where a number belongs."""
+class _Spoilt(ValueError):
+    """What JSON may hold and a document may not, in plain words."""
 
 
 def _no_constant(word: str) -> float:
-    raise _NoNumber(f"it holds {word}, which is not a number")
+    raise _Spoilt(f"it holds {word}, which is not a number")
+
+
+def _once_each(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    entries = dict(pairs)
+    if len(entries) < len(pairs):
+        names = [name for name, _ in pairs]
+        twice = next(name for name in names if names.count(name) > 1)
+        raise _Spoilt(f"it has {shown(twice)} twice in one place")
+    return entries
 
 
 def _json_fault(error: ValueError | RecursionError) -> str:
@@ -147,7 +178,7 @@ def _json_fault(error: ValueError | RecursionError) -> str:
         return "it is nested too deeply"
     if isinstance(error, UnicodeDecodeError):
         return "it holds bytes that are no text"
-    if isinstance(error, _NoNumber):
+    if isinstance(error, _Spoilt):
         return str(error)
     if not isinstance(error, json.JSONDecodeError):
         return "it holds a number with thousands of digits"
@@ -206,8 +237,7 @@ def read_setup(path: str | os.PathLike[str]) -> Setup:
             "put every text in straight double quotes",
         ) from error
     with naming(path):
-        return setup_from_dict(data, "write each entry as a text in straight double quotes, as"
-                                     ' paper = "cotton 300 g"')
+        return setup_from_dict(data)
 
 
 def read_aim(text: str, readings: Readings | None = None) -> Aim:
@@ -260,6 +290,7 @@ def _read_points(path: str) -> tuple[tuple[float, float], ...]:
             points.append((float(row[places[0]]), float(row[places[1]])))
         except ValueError as error:
             raise DocumentError(
-                f"{Path(path).name}, line {line}: {row}", "a point is two numbers", "mend that line"
+                f"{Path(path).name}, line {line}: {row}", "a point is two numbers",
+                "correct that line"
             ) from error
     return tuple(points)

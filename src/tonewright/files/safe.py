@@ -11,12 +11,12 @@ import os
 import sys
 import time
 import zlib
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from functools import cache
 from pathlib import Path
 
-from tonewright.errors import FileError
+from tonewright.errors import FileError, OptionError
 
 if sys.platform != "win32":
     import fcntl
@@ -95,6 +95,31 @@ def refuse_existing(path: str | os.PathLike[str], force: bool) -> None:
             )
     except (OSError, ValueError) as error:
         raise writing_error(target, error) from error
+
+
+def check_outputs(
+    output: Path | None, plot: Path | None, inputs: Iterable[Path], force: bool
+) -> None:
+    """Refuse, before any work, what may not be written: existing files without ``force``, and
+    with it the files that are being read or one file for two things; and a picture whose name
+    says that it is none.
+    """
+    outputs = [path for path in (output, plot) if path is not None]
+    for path in outputs:
+        for source in inputs:
+            with contextlib.suppress(OSError, ValueError):
+                if path.samefile(source):
+                    raise OptionError(f"the output {path} is also what is being read",
+                                      "what is read is never written over",
+                                      "give the output another name")
+    if plot is not None and plot.suffix.lower() != ".png":
+        raise OptionError(f"the picture is {plot}", "a picture is written as a PNG",
+                          f"call it {plot.with_suffix('.png') if plot.stem else 'NAME.png'}")
+    for path in outputs:
+        refuse_existing(path, force)
+    if len({path.resolve() for path in outputs}) < len(outputs):
+        raise OptionError(f"the output and the picture are both to go to {output}",
+                          "a file holds one thing", "give the picture another name, NAME.png")
 
 
 def make_folder(path: str | os.PathLike[str]) -> bool:

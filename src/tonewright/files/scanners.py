@@ -1,16 +1,22 @@
-"""Scanner responses on disk, and the lists of known densities they are made from."""
+"""Scanner responses on disk, and made from the scan of a gray scale."""
 
 from __future__ import annotations
 
 import os
+from dataclasses import dataclass, replace
 from pathlib import Path
 
+from numpy.typing import ArrayLike
+
 from tonewright.files.documents import naming, read_json, to_text
-from tonewright.files.safe import write_text
+from tonewright.files.raster.scans import Channel, read_scan
+from tonewright.files.safe import check_outputs, write_text
 from tonewright.files.tables import read_table
-from tonewright.scales import Array
+from tonewright.measured.columns import Source
 from tonewright.scan.instrument import listed_densities
-from tonewright.scan.scanner import ScannerResponse, response_from_dict
+from tonewright.scan.response import response_of_row
+from tonewright.scan.scanner import FORM, ScannerResponse
+from tonewright.scan.steps import StepRow, read_step_row
 
 
 def read_scanner(path: str | os.PathLike[str]) -> ScannerResponse:
@@ -23,22 +29,69 @@ def read_scanner(path: str | os.PathLike[str]) -> ScannerResponse:
     """
     data = read_json(path, "scanner response")
     with naming(path):
-        return response_from_dict(data)
+        return FORM.decode(ScannerResponse, data)
 
 
 def write_scanner(
     path: str | os.PathLike[str], response: ScannerResponse, *, force: bool = False
 ) -> None:
     """Write a response, whole or not at all; never over another without ``force``."""
-    write_text(path, to_text(response.to_dict()), force=force)
+    write_text(path, to_text(FORM.encode(response)), force=force)
 
 
-def read_densities(path: str | os.PathLike[str]) -> Array:
-    """Known densities of a gray scale, step 1 first, shape (n,); see `listed_densities`.
+@dataclass(frozen=True, eq=False)
+class ScannerRequest:
+    """What the scan of a gray scale and its list do not say of themselves."""
+
+    name: str | None = None
+    """Of the response; None: the output's."""
+    date: str = ""
+    """Of the scan."""
+    corners: ArrayLike | None = None
+    """Where the row of steps lies, see `read_step_row`; None: it is looked for."""
+    channel: Channel | None = None
+    """Of an RGB scan: the channel to read; None: the luminance."""
+    allow_jpeg: bool = False
+    """Read a JPEG all the same."""
+
+
+@dataclass(frozen=True, eq=False)
+class LearnedScanner:
+    """A scanner's response, the row it was learnt from, and where it was written."""
+
+    response: ScannerResponse
+    row: StepRow
+    output: Path | None
+
+
+def learn_scanner(
+    scan: Path, densities: Path, output: Path | None = None,
+    request: ScannerRequest | None = None, *, force: bool = False,
+) -> LearnedScanner:
+    """What densities a scanner's codes stand for, from the scan of a gray scale.
+
+    ``densities`` is a table of the known densities of its steps, ``output`` the document to
+    write, None for none.
 
     Raises
     ------
-    FileError, ReadingsError
-        It cannot be read or holds something else.
+    FileError, ImageError, ReadingsError, OptionError
+        A file cannot be read, holds something else, or cannot be written; as `listed_densities`,
+        `read_step_row` and `response_of_row`.
     """
-    return listed_densities(read_table(Path(path), "step"))
+    request = request or ScannerRequest()
+    check_outputs(output, None, (scan, densities), force)
+    table = read_table(densities, "step")
+    known = listed_densities(table)
+    picture = read_scan(scan, allow_jpeg=request.allow_jpeg or force, channel=request.channel)
+    row = read_step_row(picture, known.size, request.corners,
+                        dark_first=bool(known[0] > known[-1]))
+    name = request.name
+    if name is None:
+        name = "" if output is None else output.name.removesuffix(".json").removesuffix(".scanner")
+    response = replace(
+        response_of_row(row, known, picture, name), date=request.date,
+        sources=(Source(picture.name, "scan", picture.sha256 or ""), table.source))
+    if output is not None:
+        write_scanner(output, response, force=force)
+    return LearnedScanner(response, row, output)

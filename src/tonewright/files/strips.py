@@ -8,10 +8,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from tonewright.errors import OptionError, counted
-from tonewright.files.raster.scan_codes import Channel
-from tonewright.files.raster.scans import is_picture, read_scan, sha256_of
+from tonewright.files.raster.scans import Channel
+from tonewright.files.scan.open import ScanOrTable
 from tonewright.files.scanners import read_scanner
-from tonewright.files.tables import read_table
 from tonewright.measured.columns import Table
 from tonewright.measured.readings import ReadingOptions, refuse_relative
 from tonewright.record.times import PrintingTime
@@ -73,11 +72,11 @@ def read_strip(
                           "one time holds for all files, or each file has its own",
                           "give one, or one for each file in the same order",
                           code="strip_times_uneven")
-    scans = [path for path in paths if is_picture(path)]
-    _check_scans(paths, scans, settings)
+    files = [ScanOrTable(path) for path in paths]
+    _check_scans(paths, [file.path for file in files if file.is_scan], settings)
     response = read_scanner(settings.scanner) if settings.scanner else None
-    tables = [_scanned(path, tablet, response, settings) if path in scans
-              else read_table(path, "step") for path in paths]
+    tables = [_scanned(file, tablet, response, settings) if file.is_scan else file.table("step")
+              for file in files]
     return combine_strips([
         strip_from_table(table, tablet, StripOptions(time, options.scale, settings.flip,
                                                      settings.skip, options.paper_density))
@@ -85,14 +84,14 @@ def read_strip(
 
 
 def _scanned(
-    path: Path, tablet: Tablet, response: ScannerResponse | None, settings: StripSettings
+    file: ScanOrTable, tablet: Tablet, response: ScannerResponse | None, settings: StripSettings
 ) -> Table:
     """A scanned strip as a table of readings."""
     from tonewright.scan.strips import StripScan, read_strip_scan  # tables do without
 
-    scan = read_scan(path, allow_jpeg=settings.allow_jpeg, channel=settings.channel)
+    scan = file.scan(allow_jpeg=settings.allow_jpeg, channel=settings.channel)
     how = StripScan(response, settings.corners, settings.halves)
-    return read_strip_scan(scan, len(tablet.densities), sha256_of(path), how).table
+    return read_strip_scan(scan, len(tablet.densities), how).table
 
 
 def _check_scans(

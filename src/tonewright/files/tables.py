@@ -61,15 +61,19 @@ def read_table(path: Path, level_field: str | None = None) -> Table:
         Not readable, empty, not text, or not of either kind; a row with too few or too many
         cells; an unclosed quote.
     """
-    raw = read_bytes(path, MOST_BYTES, "readings come from a file")
-    text = _decode(raw, path.name)
-    lines = io.StringIO(text, newline=None).read().split("\n")
+    return parse_table(read_bytes(path, MOST_BYTES, "readings come from a file"), path.name,
+                       level_field)
+
+
+def parse_table(raw: bytes, name: str, level_field: str | None = None) -> Table:
+    """The same from the bytes of a file; raises as `read_table`."""
+    lines = io.StringIO(_decode(raw, name), newline=None).read().split("\n")
     if not any(line.strip() for line in lines):
-        raise FileError(f"the file {path.name} is empty", _MEASUREMENTS, _SAVE_AGAIN)
+        raise FileError(f"the file {name} is empty", _MEASUREMENTS, _SAVE_AGAIN)
     digest = hashlib.sha256(raw).hexdigest()
     if cgats.is_cgats(lines):
-        return cgats.parse(lines, path.name, digest, level_field)
-    return _parse_csv(lines, path.name, digest)
+        return cgats.parse(lines, name, digest, level_field)
+    return _parse_csv(lines, name, digest)
 
 
 def read_readings(

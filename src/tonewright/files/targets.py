@@ -13,8 +13,8 @@ from tonewright.curve.document import Curve
 from tonewright.errors import OptionError
 from tonewright.files.documents import naming, read_curve, read_json, to_text
 from tonewright.files.lettering import text_mask
-from tonewright.files.raster.tiff import Resolution
-from tonewright.files.raster.tiff_header import Form, tiff_header
+from tonewright.files.raster.page import Resolution
+from tonewright.files.raster.tiff_writer import Form, Picture
 from tonewright.files.safe import refuse_existing, whole_file
 from tonewright.files.tables import read_table
 from tonewright.inks.chart import USUAL_LEVELS, chart_tones, colours_from_table, usual_colours
@@ -218,7 +218,7 @@ def _draw(path: Path, target: Target) -> None:
         words += f", {target.ink_colour} (red, green, blue) is level 1"
     form = Form(samples=3 if target.in_colour else 1)
     with path.open("wb") as stream:
-        stream.write(tiff_header(*size_px(target), Resolution(exact, exact, 2), words, form))
+        stream.write(Picture(*size_px(target), Resolution(exact, exact, 2), words, form).header())
         for band in draw(target, text_mask):
             stream.write(band.data)
 

@@ -96,21 +96,20 @@ def colours_from_table(table: Table) -> tuple[Colour, ...]:
         A column is missing, or a cell is no whole number from 0 to 255; white.
     """
     columns.check_columns(table)
-    found = columns.ink_colours(table)
+    found = _colours(table)
     if found is None:
-        if any(columns.find(table, name) is not None for name in COLOUR_NAMES):
-            raise _bad_colours(table)
         raise ReadingsError(
             f"the file {table.source.name} has the columns {columns.listed(table.columns)}",
             "colours stand in three columns red, green, blue, whole numbers from 0 to 255",
             "put a row red,green,blue on top")
+    colours = []
     for row, text in enumerate(found):
         try:
-            parse_colour(text)
+            colours.append(parse_colour(text))
         except OptionError as error:
             raise ReadingsError(f"{table.where(row)}: {error.given}", error.rule,
                                 error.way_out) from None
-    return tuple(parse_colour(text) for text in found)
+    return tuple(colours)
 
 
 @dataclass(frozen=True)
@@ -233,10 +232,8 @@ def _said(kind: _Kind) -> str:
 
 def _own_kinds(table: Table) -> list[_Kind] | None:
     """What the columns red, green, blue and level say; None without them."""
-    colours = columns.ink_colours(table)
+    colours = _colours(table)
     if colours is None:
-        if any(columns.find(table, name) is not None for name in COLOUR_NAMES):
-            raise _bad_colours(table)
         return None
     level: Array = np.ones(len(colours))
     if any(columns.find(table, name) is not None for name in LEVEL_NAMES):
@@ -249,19 +246,19 @@ def _own_kinds(table: Table) -> list[_Kind] | None:
     return kinds
 
 
-def _bad_colours(table: Table) -> ReadingsError:
-    """Which column or cell keeps the colours from being read."""
-    for name in COLOUR_NAMES:
-        index = columns.find(table, name)
+def _colours(table: Table) -> list[str] | None:
+    """`columns.ink_colours`, where columns that are there must hold them; None without any."""
+    places = {name: columns.find(table, name) for name in COLOUR_NAMES}
+    if all(index is None for index in places.values()):
+        return None
+    for name, index in places.items():
         if index is None:
-            return ReadingsError(f"the file {table.source.name} has no column {name}",
-                                 "a colour of ink has three: red, green and blue, 0 to 255",
-                                 f"add the column {name}")
-        for row, cells in enumerate(table.rows):
-            if not columns.is_channel(cells[index]):
-                return table.fault(row, index, "red, green and blue are whole numbers from 0 to"
-                                   " 255", "correct the row")
-    raise AssertionError("every cell is a channel's value")  # pragma: no cover
+            raise ReadingsError(f"the file {table.source.name} has no column {name}",
+                                "a colour of ink has three: red, green and blue, 0 to 255",
+                                f"add the column {name}")
+        table.refuse(np.array([not columns.is_channel(row[index]) for row in table.rows]), index,
+                     "red, green and blue are whole numbers from 0 to 255", "correct the row")
+    return columns.ink_colours(table)
 
 
 def _no_colours(table: Table) -> ReadingsError:

@@ -7,6 +7,8 @@ from typing import Literal
 
 from tonewright.record.findings import Finding
 
+CountKeyword = Literal["NUMBER_OF_SETS", "NUMBER_OF_FIELDS"]
+
 
 @dataclass(frozen=True)
 class EndDataMissing(Finding, kind="note"):
@@ -20,7 +22,7 @@ class StatedCountWrong(Finding, kind="note"):
     """CGATS text states another number of rows or fields than it holds."""
 
     file: str
-    keyword: Literal["NUMBER_OF_SETS", "NUMBER_OF_FIELDS"]
+    keyword: CountKeyword
     stated: int
     found: int
 
@@ -76,3 +78,88 @@ class PatchesDoubted(Finding):
 
     file: str
     patches: tuple[str, ...]
+
+
+# Of scans: they stand in scanner responses, and in the process of a scanned strip
+
+
+@dataclass(frozen=True)
+class ScanIsJpeg(Finding):
+    """A scan saved as JPEG, which blurs tones."""
+
+    file: str
+
+
+@dataclass(frozen=True)
+class ScanHasFewTones(Finding):
+    """A scan of 8 bits: 256 tones."""
+
+    file: str
+
+
+@dataclass(frozen=True)
+class ScanResolutionUneven(Finding):
+    """A scan whose file states another resolution across than down."""
+
+    file: str
+    across_ppi: float
+    down_ppi: float
+
+
+@dataclass(frozen=True)
+class ScanProfileUnusable(Finding):
+    """A scan whose ICC profile is broken, or not for this kind of picture."""
+
+    file: str
+
+
+@dataclass(frozen=True)
+class ScanWeighedAsSrgb(Finding):
+    """A colour scan without a usable profile: its luminance is that of sRGB values."""
+
+    file: str
+
+
+@dataclass(frozen=True)
+class RowEndMerges(Finding):
+    """A row of steps that goes over into its surroundings at one end as from step to step."""
+
+    file: str
+    end: Literal["light", "dark"]
+    steps: int
+
+
+@dataclass(frozen=True)
+class DensitiesByProfile(Finding):
+    """Densities rest on the scan's embedded profile alone."""
+
+    file: str
+
+
+@dataclass(frozen=True)
+class DensitiesByResponse(Finding, kind="note"):
+    """Densities come from a scan, by a scanner response."""
+
+    file: str
+    response: str
+    """Its name; may be empty."""
+
+
+@dataclass(frozen=True)
+class StepsOutsideResponse(Finding):
+    """Steps outside the densities that the scanner response covers."""
+
+    file: str
+    through: Literal["film", "bare"]
+    steps: tuple[int, ...]
+    lightest_density: float
+    darkest_density: float
+
+
+@dataclass(frozen=True)
+class StepsOutOfLine(Finding):
+    """Steps that break the fall of density from step to step: stains or scratches."""
+
+    file: str
+    through: Literal["film", "bare"]
+    steps: tuple[int, ...]

@@ -37,3 +37,31 @@ def deleted_residual(residual: ArrayLike, leverage: ArrayLike, spread: float) ->
     """
     lever = np.asarray(leverage, dtype=np.float64)
     return np.asarray(np.asarray(residual) / (spread * np.sqrt(1.0 - lever)))
+
+
+def rank_correlation(x: ArrayLike, y: ArrayLike) -> float:
+    """How well two columns, shape (n,), rise together: -1 to 1; 0 where one does not change.
+
+    Values that agree to 6 digits after the point have one rank, and the next the one after it.
+    """
+    a, b = (np.unique(np.asarray(v, dtype=np.float64).round(6), return_inverse=True)[1]
+            for v in (x, y))
+    return float(np.corrcoef(a, b)[0, 1]) if np.ptp(a) > 0 and np.ptp(b) > 0 else 0.0
+
+
+def median_among_neighbours(values: Array, by: Array, reach: int = 6) -> Array:
+    """Median of each value and of up to ``reach`` on either side of it, in the order of ``by``.
+
+    Shapes (n,); NaN left aside.
+    """
+    order = np.argsort(by)
+    usual = np.empty_like(values)
+    for place, i in enumerate(order):
+        usual[i] = np.nanmedian(values[order[max(place - reach, 0) : place + reach + 1]])
+    return usual
+
+
+def expected_at(x: float, xs: Array, ys: Array) -> float:
+    """What the medians of equal ``xs``, joined by straight lines, say at ``x``; shapes (n,)."""
+    steps, member = np.unique(np.round(xs, 6), return_inverse=True)
+    return float(np.interp(x, steps, [np.median(ys[member == k]) for k in range(steps.size)]))

@@ -14,12 +14,12 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import ArrayLike
 
-from tonewright.curve.aim import Aim
-from tonewright.curve.derive import DerivedSettings, make_derived_curve, make_recipe
-from tonewright.curve.document import Curve, Settings, make_name
-from tonewright.curve.renew import Renewal, movement, renew_from_process, renew_from_readings
-from tonewright.files.documents import fingerprint, write_curve, write_process
+from tonewright.curve.document import Curve, make_name
+from tonewright.curve.make import FitRequest, fit_curve
+from tonewright.curve.renew import RenewRequest, movement, renew_curve
+from tonewright.files.documents import open_curve, write_curve, write_process
 from tonewright.files.negative.make import NegativeSettings, make_negative
+from tonewright.files.raster.icc import lightness_profile
 from tonewright.files.raster.pictures import read_codes, write_picture
 from tonewright.files.safe import make_folder, refuse_existing, write_bytes, write_text
 from tonewright.files.tables import read_table
@@ -175,9 +175,7 @@ def _calibrate(room: _Rehearsal) -> tuple[Process, Curve]:
         settings.levels, settings.repeats, settings.seed, settings.force)
     readings = target_by_scan(road, replace(old, printing_time=guess.value), "kallitype, cotton")
     room.tell("working out the curve for the base printing time")
-    recipe = make_recipe(process, readings, DerivedSettings(target_time=guess))
-    setup = process.setup.with_changes({"printing_time": recipe.spoken_time})
-    curve = make_derived_curve(recipe, Settings(Aim()), setup, _called(CURVE))
+    curve = fit_curve(FitRequest(_called(CURVE), readings, process=process, target_time=guess))
     _keep(room, curve, CURVE)
     write_bytes(room.path(CURVE_PLOT), plot_curve(curve), force=settings.force)
     return process, curve
@@ -232,8 +230,8 @@ def _print_picture(room: _Rehearsal, curve: Curve) -> None:
     room.tell("making the picture, its negative, and the prints")
     settings = room.settings
     codes = scene(settings.width, settings.height, settings.seed)
-    write_picture(room.path(PICTURE), codes, 360, f"{_INVENTED}; even steps of L*",
-                  force=settings.force)
+    write_picture(room.path(PICTURE), codes, 360, description=f"{_INVENTED}; even steps of L*",
+                  profile=lightness_profile(), force=settings.force)
     options = NegativeSettings(force=settings.force)
     make_negative(room.path(PICTURE), curve, room.path(NEGATIVE), options)
     make_negative(room.path(PICTURE), _Straight(), room.path(STRAIGHT_NEGATIVE), options)
@@ -257,22 +255,24 @@ def _printed(room: _Rehearsal, printed: darkroom.Darkroom, negative: str) -> Arr
 def _renew(room: _Rehearsal, old: Curve) -> dict[str, Curve]:
     """Cyanotype: by a strip alone, by a strip and seven patches, by a whole new target."""
     room.tell("changing to cyanotype: a strip, and the curve renewed without a new negative")
-    new, digest = room.new, fingerprint(room.path(CURVE))
+    new = room.new
+    before = RenewRequest(old, open_curve(room.path(CURVE)).sha256, _called(NEW_CURVE))
     guess = PrintingTime(new.base_time * 1.25).on_timer()
     setup = _KALLITYPE.with_changes(dict(_CYANOTYPE))
     process = _strip(room, new, guess, (NEW_STRIP, NEW_PROCESS), setup)
-    by_strip = renew_from_process(old, digest, Renewal(process), _called(NEW_CURVE), {})
+    by_strip = renew_curve(replace(before, process=process)).curve
     _keep(room, by_strip, NEW_CURVE)
     write_bytes(room.path(NEW_CURVE_PLOT), plot_curve(by_strip), force=room.settings.force)
     base = process.base_time
     few = _target(room, new, base, FEW_READINGS, (np.linspace(0.1, 0.9, 7), 1, 0))
-    surer = renew_from_process(old, digest, Renewal(process, readings=few),
-                               _called(FEW_CURVE), {})
+    surer = renew_curve(replace(before, name=_called(FEW_CURVE), process=process,
+                                readings=few)).curve
     _keep(room, surer, FEW_CURVE)
     levels = np.linspace(0.0, 1.0, room.settings.levels)
     whole = _target(room, new, base, FRESH_READINGS, (levels, room.settings.repeats, 0))
-    fresh = renew_from_readings(old, digest, whole, _called(FRESH_CURVE), {
-        **_CYANOTYPE, "printing_time": process.spoken(base)})
+    fresh = renew_curve(replace(
+        before, name=_called(FRESH_CURVE), readings=whole,
+        changes=Setup(**_CYANOTYPE, printing_time=process.spoken(base)))).curve
     _keep(room, fresh, FRESH_CURVE)
     _print_renewed(room, by_strip)
     return {"old curve kept": old, STRIP_ROAD: by_strip, PATCHES_ROAD: surer,

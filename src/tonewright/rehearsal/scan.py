@@ -5,18 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-import numpy as np
-
-from tonewright.files.raster.pictures import read_codes, write_scan
+from tonewright.files.raster.pictures import read_codes, write_picture
 from tonewright.files.raster.scans import read_scan
-from tonewright.files.scan.readings import write_readings
+from tonewright.files.scan.read import ReadRequest, read_print
 from tonewright.files.scanners import write_scanner
-from tonewright.files.tables import read_table
-from tonewright.files.targets import read_target, target_paths, write_target
-from tonewright.measured.readings import Readings, readings_from_table
-from tonewright.scan.read import ReadSettings, read_target_scan
-from tonewright.scan.response import response_from_scale
-from tonewright.scan.scanner import ScannerResponse
+from tonewright.files.tables import read_readings
+from tonewright.files.targets import target_paths, write_target
+from tonewright.measured.readings import Readings
+from tonewright.scan.response import response_from_gray_scale
 from tonewright.scan.steps import read_step_row
 from tonewright.target.layout import LayoutSettings, even_levels, make_target
 from tonewright.virtual import scanroom
@@ -72,25 +68,23 @@ def target_by_scan(road: ScanRoad, printed: Darkroom, name: str) -> Readings:
     target = make_target(even_levels(road.levels), LayoutSettings(
         name=name, seed=road.seed, repeats=road.repeats))
     write_target(picture, target, force=road.force)
-    response = _scanner_response(road)
+    _learn_scanner(road)
     sheet = scanroom.print_sheet(read_codes(picture), target.ppi, printed, SHEET,
                                  seed=road.seed)
     render = scanroom.scan_sheet(sheet, DESK_SCANNER, CROOKED, seed=road.seed + 1)
-    write_scan(road.path(road.names.scan), render.codes, render.ppi, force=road.force)
-    scan = read_scan(road.path(road.names.scan))
-    reading = read_target_scan(scan, read_target(document), ReadSettings(response))
-    notes = ("invented: made by the virtual darkroom of tonewright",)
-    write_readings(road.path(road.names.readings), reading, notes, force=road.force,
-                   overlay=(road.path(road.names.overlay), scan.pixels))
-    return readings_from_table(read_table(road.path(road.names.readings)))
+    write_picture(road.path(road.names.scan), render.codes, render.ppi, force=road.force)
+    readings = road.path(road.names.readings)
+    read_print(road.path(road.names.scan), document, readings, ReadRequest(
+        road.path(road.names.scanner), overlay=road.path(road.names.overlay),
+        comments=("invented: made by the virtual darkroom of tonewright",)), force=road.force)
+    return read_readings([readings])
 
 
-def _scanner_response(road: ScanRoad) -> ScannerResponse:
+def _learn_scanner(road: ScanRoad) -> None:
     """Lay a gray scale of known densities on the glass and learn what the scanner makes of it."""
     render = scanroom.scan_sheet(scanroom.gray_scale(SCALE), DESK_SCANNER, seed=road.seed + 2)
-    write_scan(road.path(road.names.scale_scan), render.codes, render.ppi, force=road.force)
+    write_picture(road.path(road.names.scale_scan), render.codes, render.ppi, force=road.force)
     row = read_step_row(read_scan(road.path(road.names.scale_scan)), len(SCALE), dark_first=False)
-    codes, spreads = np.atleast_2d(row.code)[0], np.atleast_2d(row.code_sd)[0]
-    response = response_from_scale(SCALE, codes, spreads, name="desk scanner (invented)")
+    response = response_from_gray_scale(SCALE, row.code[0], row.code_sd[0],
+                                        name="desk scanner (invented)")
     write_scanner(road.path(road.names.scanner), response, force=road.force)
-    return response

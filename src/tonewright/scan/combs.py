@@ -7,7 +7,7 @@ between its cells, level cells, and perhaps an edge that steps back at its ends.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -65,6 +65,24 @@ class Lattice:
     def slack(self) -> int:
         """Pixels that an edge may lie off its place."""
         return max(1, round(0.08 * self.pitch))
+
+    def fitted(
+        self, ups: Array, numbers: tuple[int, int], near: float, change: float
+    ) -> Lattice | None:
+        """The lattice through those edges, shape (n,), that lie ``near`` (in pitches) its places.
+
+        ``numbers`` are the first and last of the places that count.  None if fewer than three do,
+        or if the pitch would change by more than this share.
+        """
+        number = np.round((ups - self.start) / self.pitch)
+        used = np.abs(ups - self.start - number * self.pitch) < near * self.pitch
+        used &= (number >= numbers[0]) & (number <= numbers[1])
+        if used.sum() < 3:
+            return None
+        slope, level = np.polyfit(number[used], ups[used], 1)
+        if abs(slope / self.pitch - 1.0) > change:
+            return None
+        return replace(self, start=float(level), pitch=float(slope))
 
 
 @dataclass(frozen=True, eq=False)
@@ -173,8 +191,14 @@ def _judged(
     edges: Edges, place: float, pitch: float, count: int, rising: bool
 ) -> Comb | None:
     """The best run of ``count`` cells on the lattice through ``place``; its spacing refined."""
-    place, pitch = refined(edges, place, pitch)
-    begin = place % pitch - pitch
+    chain = Lattice(place, pitch, 0)
+    for reach in (4, 12, 40):  # fitted to the edges around `place`
+        better = chain.fitted(edges.ups, (-reach, reach), 0.15, 0.1)
+        if better is None:
+            break
+        chain = better
+    pitch = chain.pitch
+    begin = chain.start % pitch - pitch
     lattice = Lattice(begin, pitch, int((edges.size - begin) / pitch) + 2)
     if lattice.size < count + 1:
         return None
@@ -195,21 +219,6 @@ def _longest_run(seen: NDArray[np.bool_]) -> int:
 def evidence_on(edges: Edges, lattice: Lattice) -> Evidence:
     """What the edges (as if rising) show on a lattice."""
     return Evidence(*_teeth(edges, lattice), _between(edges, lattice))
-
-
-def refined(edges: Edges, place: float, pitch: float) -> tuple[float, float]:
-    """Place and spacing fitted to the chain of upward edges around ``place``."""
-    ups = edges.ups
-    for reach in (4, 12, 40):
-        number = np.round((ups - place) / pitch)
-        near = (np.abs(ups - place - number * pitch) < 0.15 * pitch) & (np.abs(number) <= reach)
-        if near.sum() < 3:
-            break
-        slope, level = np.polyfit(number[near], ups[near], 1)
-        if not 0.9 * pitch < slope < 1.1 * pitch:
-            break
-        place, pitch = float(level), float(slope)
-    return place, pitch
 
 
 def _teeth(edges: Edges, lattice: Lattice) -> tuple[Array, Array]:

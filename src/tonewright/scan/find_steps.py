@@ -9,11 +9,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from itertools import pairwise
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tonewright.errors import ReadingsError
+from tonewright.measured.findings import RowEndMerges
+from tonewright.numeric.robust import robust_spread
+from tonewright.record.findings import Finding
 from tonewright.scales import Array
 from tonewright.scan.combs import (
     FEWEST_SEEN,
@@ -35,9 +39,10 @@ _BANDS = 60
 _LEAST_TOTAL = 4.5
 _TRIED = 6
 """Spacings that are looked into, the best first."""
-_WAY_OUT = (
-    "scan the row flat, with plain surroundings, or give its corners with --corners "
-    "x0,y0,x1,y1,x2,y2,x3,y3: pixels, clockwise from the top left, step 1 at the left edge"
+_WAY_OUT = "scan the row flat, with plain surroundings, or give its corners by hand"
+_CHECK_COUNT = (
+    "check the number of steps (or of densities in the list); if it is right, give the corners of"
+    " the row by hand"
 )
 
 
@@ -49,7 +54,7 @@ class FoundRow:
     """Pixels (column, row), clockwise from the top left as the row is read, shape (4, 2)."""
     seen: int
     """How many of the inner edges are visible."""
-    warnings: tuple[str, ...]
+    findings: tuple[Finding, ...] = ()
 
 
 def find_row(pixels: NDArray[np.float32], count: int, name: str = "the scan") -> FoundRow:
@@ -74,13 +79,14 @@ def find_row(pixels: NDArray[np.float32], count: int, name: str = "the scan") ->
         found += [(comb, row, straight, matrix) for comb, row in _combs(straight, count)]
     refusal = ReadingsError(
         f"no row of {count} equal steps was found in {name}",
-        "a row shows as evenly spaced edges that all step the same way", _WAY_OUT)
+        "a row shows as evenly spaced edges that all step the same way", _WAY_OUT,
+        code="row_corners")
     told = -1
     for comb, row, straight, matrix in _likeliest(found, count):
         extent = _extent(straight, row, comb, count)
         whole = _whole(straight, extent, comb, count)
         try:
-            decided, warnings = _decided(whole, comb, count, name)
+            decided = _decided(whole, comb, count, name)
         except ReadingsError as error:
             low, high = whole.run
             if high - low > told:  # the refusal that knows most of the row
@@ -88,7 +94,9 @@ def find_row(pixels: NDArray[np.float32], count: int, name: str = "the scan") ->
             continue
         box = _outline(straight, extent, decided, count)
         to_scan = np.linalg.inv(shrink_matrix(float(factor))) @ matrix
-        return FoundRow(_reading_order(apply(to_scan, box)), decided.seen, warnings)
+        end = _merging_end(whole, decided, count)
+        return FoundRow(_reading_order(apply(to_scan, box)), decided.seen,
+                        () if end is None else (RowEndMerges(name, end, count),))
     raise refusal
 
 
@@ -220,10 +228,8 @@ class _Whole:
         return low, high
 
 
-def _decided(
-    whole: _Whole, comb: Comb, count: int, name: str
-) -> tuple[Comb, tuple[str, ...]]:
-    """Which cells of the lattice are the row, by all of its height; and warnings.
+def _decided(whole: _Whole, comb: Comb, count: int, name: str) -> Comb:
+    """Which cells of the lattice are the row, by all of its height.
 
     A ragged edge of the coating, or a stain, falls on the lattice in some bands by chance; the
     ends of the row do in all.
@@ -243,28 +249,29 @@ def _decided(
     _check_more(whole, fitting, count, name)
     if len(fitting) != 1 or seen < FEWEST_SEEN:
         raise _unclear(seen, count, bool(fitting), name)
-    first = fitting.pop()
-    warnings: tuple[str, ...] = ()
-    if low == first or high == first + count:
-        end = "light" if (low == first) != comb.rising else "dark"
-        warnings = (f"its {end} end steps on into its surroundings as it does from step to step: "
-                    f"check that the row has {count} steps",)
-    return replace(comb, first=first, seen=seen), warnings
+    return replace(comb, first=fitting.pop(), seen=seen)
+
+
+def _merging_end(whole: _Whole, comb: Comb, count: int) -> Literal["light", "dark"] | None:
+    """Which end steps on into its surroundings as from step to step, if one does."""
+    low, high = whole.run
+    if low != comb.first and high != comb.first + count:
+        return None
+    return "light" if (low == comb.first) != comb.rising else "dark"
 
 
 def _unclear(seen: int, count: int, several: bool, name: str) -> ReadingsError:
     """The error for a row whose first step cannot be told."""
     if seen >= count:
         return ReadingsError(
-            f"the row in {name} shows {seen} evenly spaced edges", f"a row of {count} steps has"
-            f" {count - 1} between them, and its two ends",
-            "check the number of steps (or of densities in the list); if it is right, give the "
-            "corners of the row with --corners")
+            f"the row in {name} shows {seen} evenly spaced edges",
+            f"a row of {count} steps has {count - 1} between them, and its two ends",
+            _CHECK_COUNT, code="row_corners")
+    why = "they fit in more than one way" if several else "neither end is clear"
     return ReadingsError(
-        f"of the row in {name}, {max(seen, 0)} of {count - 1} edges between steps show in line, "
-        "and " + ("they fit in more than one way" if several else "neither end is clear"),
-        "where steps merge into each other or their surroundings, the first cannot be told",
-        _WAY_OUT)
+        f"in {name}, {max(seen, 0)} of the {count - 1} edges between steps lie in line, and {why}",
+        "where steps merge with each other or their surroundings, the first cannot be told",
+        _WAY_OUT, code="row_corners")
 
 
 def _whole(straight: Plane, extent: tuple[int, int], comb: Comb, count: int) -> _Whole:
@@ -275,8 +282,7 @@ def _whole(straight: Plane, extent: tuple[int, int], comb: Comb, count: int) -> 
     for a, b in pairwise(bands):
         if b - a >= 2:
             edges = _band_edges(straight, a, b, comb.rising)
-            start, pitch = _settled(edges, comb, count)
-            parts.append((edges, replace(comb.lattice, start=start, pitch=pitch)))
+            parts.append((edges, _settled(edges, comb, count)))
     shown = [evidence_on(edges, lattice) for edges, lattice in parts]
     if not shown:
         return _Whole(np.zeros(1), np.zeros(1), np.zeros(1, np.bool_))
@@ -331,8 +337,8 @@ def _straight_back(
     if known.size < max(3, 0.7 * bands):
         return None
     middle = float(np.median(known))
-    crooked = 1.4826 * float(np.median(np.abs(known - middle)))
-    return round(middle) if crooked < 0.1 and abs(middle - round(middle)) < 0.25 else None
+    straight = robust_spread(known - middle) < 0.1 and abs(middle - round(middle)) < 0.25
+    return round(middle) if straight else None
 
 
 def _check_more(whole: _Whole, fitting: set[int], count: int, name: str) -> None:
@@ -350,42 +356,27 @@ def _check_more(whole: _Whole, fitting: set[int], count: int, name: str) -> None
     if steps:
         raise ReadingsError(
             f"the row in {name} goes on past {count} steps: it shows at least {steps}",
-            f"a row of {count} steps is looked for",
-            "check the number of steps (or of densities in the list); if it is right, give the "
-            "corners of the row with --corners")
+            f"a row of {count} steps is looked for", _CHECK_COUNT, code="row_corners")
 
 
 def _outline(straight: Plane, extent: tuple[int, int], comb: Comb, count: int) -> Array:
     """Corners of the row in the straightened scan, (4, 2), its slant taken from top and bottom."""
     top, bottom = extent
     third = max(2, (bottom - top) // 3)
-    starts, lengths = [], []
-    for a, b in ((top, top + third), (bottom - third, bottom)):
-        start, pitch = _settled(_band_edges(straight, a, b, comb.rising), comb, count)
-        starts.append(start + pitch * comb.first)
-        lengths.append(pitch * count)
+    parts = [_settled(_band_edges(straight, a, b, comb.rising), comb, count)
+             for a, b in ((top, top + third), (bottom - third, bottom))]
+    ends = np.array([[part.start + part.pitch * (comb.first + k) for k in (0, count)]
+                     for part in parts])
     # the two thirds lie at 1/6 and 5/6 of the height; go on in straight lines to both edges
-    left = [starts[0] - 0.25 * (starts[1] - starts[0]), starts[1] + 0.25 * (starts[1] - starts[0])]
-    wide = [lengths[0] - 0.25 * (lengths[1] - lengths[0]),
-            lengths[1] + 0.25 * (lengths[1] - lengths[0])]
-    return np.array([[left[0], top - 0.5], [left[0] + wide[0], top - 0.5],
-                     [left[1] + wide[1], bottom - 0.5], [left[1], bottom - 0.5]])
+    ends = ends + np.array([[-0.25], [0.25]]) * (ends[1] - ends[0])
+    high, low = top - 0.5, bottom - 0.5
+    return np.array([[ends[0, 0], high], [ends[0, 1], high], [ends[1, 1], low], [ends[1, 0], low]])
 
 
-def _settled(edges: Edges, comb: Comb, count: int) -> tuple[float, float]:
-    """Start and spacing of the lattice that suit the edges of one part of the row best."""
-    lattice, ups = comb.lattice, edges.ups
-    if not ups.size:
-        return lattice.start, lattice.pitch
-    number = np.round((ups - lattice.start) / lattice.pitch)
-    near = np.abs(ups - lattice.start - number * lattice.pitch) < 0.2 * lattice.pitch
-    near &= (number >= comb.first) & (number <= comb.first + count)
-    if near.sum() < 3:
-        return lattice.start, lattice.pitch
-    slope, level = np.polyfit(number[near], ups[near], 1)
-    if abs(slope / lattice.pitch - 1.0) > 0.03:
-        return lattice.start, lattice.pitch
-    return float(level), float(slope)
+def _settled(edges: Edges, comb: Comb, count: int) -> Lattice:
+    """The lattice as it suits the edges of one part of the row best."""
+    row = comb.first, comb.first + count
+    return comb.lattice.fitted(edges.ups, row, 0.2, 0.03) or comb.lattice
 
 
 def _extent(straight: Plane, row: int, comb: Comb, count: int) -> tuple[int, int]:

@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
+from tonewright.record.findings import Finding
 from tonewright.scales import Array
 
 
@@ -23,13 +24,15 @@ class Scan:
     lightness: Array | None
     """CIE L* (0 to 100) of evenly spaced codes from 0 to 1, relative to the scanner's white, as
     an embedded profile says; None without one."""
-    warnings: tuple[str, ...] = ()
+    findings: tuple[Finding, ...] = ()
     name: str = "the scan"
     """Its file, for messages."""
+    sha256: str | None = None
+    """Of that file, in hex; None: it is in no file."""
 
-    def lightness_of(self, code: ArrayLike) -> Array | None:
-        """L* of codes (0 to 1) by the embedded profile; None without one."""
-        if self.lightness is None:
-            return None
-        nodes = np.linspace(0.0, 1.0, self.lightness.size)
-        return np.asarray(np.interp(np.asarray(code, dtype=np.float64), nodes, self.lightness))
+
+CLIPPED = "beyond its end values a scan shows nothing"
+SCAN_PLAINLY = (
+    "scan again as 16-bit gray, with automatic exposure, sharpening and contrast switched off, and"
+    " without setting black and white points"
+)

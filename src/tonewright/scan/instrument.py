@@ -1,4 +1,4 @@
-"""An instrument's list of measurements onto the patches of a target, or the steps of a scale.
+"""An instrument's list of measurements onto a target's patches, or a gray scale's steps.
 
 Instruments number what they read in the order in which they read it, so a list says where a patch
 lies only by its place in the list.  Whether the order was understood is told by the ink: along
@@ -21,6 +21,7 @@ from tonewright.measured.columns import PATCH_NAMES, Table
 from tonewright.measured.findings import PatchesNotInList
 from tonewright.measured.readings import ReadingOptions, Readings, readings_from_table
 from tonewright.scales import Array
+from tonewright.scan.response import check_known
 from tonewright.target.document import Target
 
 Order = Literal["name", "rows", "columns"]
@@ -83,105 +84,93 @@ def map_list(
     names = _name_column(table, target)
     if wanted.order == "name" or (wanted.order is None and names is not None
                                   and not (wanted.snake or wanted.reverse)):
-        rows, places = _by_name(table, target, names, wanted)
-        _check_levels(table, target, rows, places)
-        _check_named(table, target, density[rows], places)
+        places = _by_name(table, target, names, wanted)
+        _check_levels(table, target, places)
+        _check_named(table, target, density, places)
     else:
         _check_count(table, target, density)
         places = _sequence(target, wanted)
         _check_order(table, target, density, wanted)
-        rows = list(range(len(places)))
-    return readings_from_table(_as_target(table, target, rows, places), options)
+    return readings_from_table(_as_target(table, target, places), options)
 
 
-def _as_target(
-    table: Table, target: Target, rows: Sequence[int], places: Sequence[int]
-) -> Table:
+def _as_target(table: Table, target: Target, places: Sequence[int]) -> Table:
     """The table with the target's names and levels, and in its order."""
-    ours = {columns.key(n) for n in (*PATCH_NAMES, "level", "ink_percent", *columns.COLOUR_NAMES)}
+    ours = {*PATCH_NAMES, *columns.LEVEL_NAMES, *columns.COLOUR_NAMES}
     kept = [i for i, name in enumerate(table.columns) if columns.key(name) not in ours]
-    pairs = sorted(zip(places, rows, strict=True))
+    order = np.argsort(places)
     cells = tuple(
-        (target.patches[place].name, repr(target.patches[place].level),
-         *(table.rows[row][i] for i in kept)) for place, row in pairs)
-    unread = [p.name for i, p in enumerate(target.patches) if i not in set(places)]
-    findings = table.findings
-    if unread:
-        findings += (PatchesNotInList(table.source.name, tuple(unread)),)
+        (target.patches[places[row]].name, repr(target.patches[places[row]].level),
+         *(table.rows[row][i] for i in kept)) for row in order)
+    unread = tuple(p.name for i, p in enumerate(target.patches) if i not in set(places))
     return replace(table, columns=("patch", "level", *(table.columns[i] for i in kept)),
-                   rows=cells, line_numbers=tuple(table.line_numbers[row] for _, row in pairs),
-                   findings=findings)
+                   rows=cells, line_numbers=tuple(table.line_numbers[row] for row in order),
+                   findings=table.findings + (
+                       (PatchesNotInList(table.source.name, unread),) if unread else ()))
 
 
 # By name
 
 
-def _name_column(table: Table, target: Target) -> int | None:
-    """The column that names patches of the target, if more than half of its cells do."""
+def _name_column(table: Table, target: Target) -> list[str] | None:
+    """The cells that name patches of the target, if more than half of a column's do."""
     known = {p.name.upper() for p in target.patches}
     for name in PATCH_NAMES:
-        index = columns.find(table, name)
-        if index is None:
-            continue
-        hits = sum(row[index].strip().upper() in known for row in table.rows)
-        if 2 * hits > len(table.rows):
-            return index
+        cells = table.cells(name) or []
+        if 2 * sum(cell.upper() in known for cell in cells) > len(table.rows):
+            return cells
     return None
 
 
 def _by_name(
-    table: Table, target: Target, index: int | None, wanted: ListOrder
-) -> tuple[list[int], list[int]]:
-    """Rows of the list and the patches they belong to."""
+    table: Table, target: Target, names: list[str] | None, wanted: ListOrder
+) -> list[int]:
+    """The patch that each row of the list belongs to."""
+    ends = f"{target.patches[0].name} to {target.patches[-1].name}"
     if wanted.snake or wanted.reverse:
-        raise OptionError("--order name with --snake or --reverse",
+        raise OptionError("both names and a reading direction are to say which patch is which",
                           "a name says which patch it is, wherever it stands in the list",
-                          "leave the one or the other out")
-    if index is None:
+                          "leave one of them out", code="list_names_and_order")
+    if names is None:
         raise ReadingsError(
             f"no column of {table.source.name} holds the names of the target {target.name}",
-            f"its patches are called {target.patches[0].name} to {target.patches[-1].name}, and"
-            " stand in a column patch, SAMPLE_NAME or SAMPLE_ID",
-            "if the list is in reading order, use --order rows or --order columns")
+            f"its patches are called {ends}, and stand in a column patch, SAMPLE_NAME or SAMPLE_ID",
+            "if the list is in reading order, say so", code="list_in_order")
     place_of = {p.name.upper(): i for i, p in enumerate(target.patches)}
-    places, seen = [], dict[str, int]()
-    for row, cells in enumerate(table.rows):
-        name = cells[index].strip().upper()
+    seen: dict[str, int] = {}
+    for row, cell in enumerate(names):
+        name = cell.upper()
         if name not in place_of:
             raise ReadingsError(
-                f"{table.where(row)}: the patch {cells[index]!r:.40}",
-                f"the target {target.name} has the patches {target.patches[0].name} to"
-                f" {target.patches[-1].name}",
+                f"{table.where(row)}: the patch {cell!r:.40}",
+                f"the target {target.name} has the patches {ends}",
                 "remove the row if it is no patch, or name the target that was measured")
         if name in seen:
             raise ReadingsError(
-                f"{table.where(row)}: the patch {cells[index]} stands in line"
-                f" {table.line_numbers[seen[name]]} already", "each patch stands once",
+                f"{table.where(row)}: the patch {cell} is in line"
+                f" {table.line_numbers[seen[name]]} already", "each patch is listed once",
                 "remove one of the two, or put the second measurement in a file of its own")
         seen[name] = row
-        places.append(place_of[name])
-    if 2 * len(places) < len(target.patches):
+    if 2 * len(seen) < len(target.patches):
         raise ReadingsError(
-            f"{table.source.name} names {counted(len(places), 'patch')}, the target"
+            f"{table.source.name} names {counted(len(seen), 'patch')}, the target"
             f" {target.name} has {len(target.patches)}", "at least half of a target is measured",
             "measure the rest, or name the target that was measured")
-    return list(range(len(places))), places
+    return [place_of[name] for name in seen]
 
 
-def _check_levels(
-    table: Table, target: Target, rows: Sequence[int], places: Sequence[int]
-) -> None:
+def _check_levels(table: Table, target: Target, places: Sequence[int]) -> None:
     """Ink levels that the list itself carries must be the target's."""
-    if columns.find(table, "level") is None and columns.find(table, "ink_percent") is None:
+    if all(columns.find(table, name) is None for name in columns.LEVEL_NAMES):
         return
-    own = columns.levels(table)
-    for row, place in zip(rows, places, strict=True):
-        patch = target.patches[place]
-        if abs(float(own[row]) - patch.level) > 0.0051:  # percent may be rounded
-            raise ReadingsError(
-                f"{table.where(row)}: the ink level of {patch.name} is {own[row]:g}, in the"
-                f" target {target.name} it is {patch.level:g}",
-                "a list and its target agree", "name the target that was measured")
+    own, level = columns.levels(table), target.level[list(places)]
+    wrong = np.abs(own - level) > columns.ROUNDED
+    if wrong.any():
+        row = int(np.argmax(wrong))
+        raise ReadingsError(
+            f"{table.where(row)}: the ink level of {target.patches[places[row]].name} is"
+            f" {own[row]:g}, in the target {target.name} it is {level[row]:g}",
+            "a list and its target agree", "name the target that was measured")
 
 
 def _check_named(
@@ -193,7 +182,8 @@ def _check_named(
             f"the densities in {table.source.name} do not follow the ink of the target"
             f" {target.name}", "more ink prints lighter",
             "check that the names are those on the print, and that this is the target that was"
-            " measured; if the names only count what was read, use --order rows")
+            " measured; if the names only count what was read, say that it is in reading order",
+            code="list_in_order")
 
 
 # By place in the list
@@ -263,18 +253,15 @@ def _check_order(table: Table, target: Target, density: Array, wanted: ListOrder
     found = _ALL_ORDERS[best]
     upside_down = " (the list is upside down)" if found.reverse and not wanted.reverse else ""
     raise ReadingsError(
-        given, f"they do if read {_said(found)}{upside_down}", f"use {_options(found)}")
+        given, f"they do if read {_said(found)}{upside_down}", "say that it was read so",
+        code="_".join(["list", str(found.order), *(["snake"] if found.snake else []),
+                       *(["reverse"] if found.reverse else [])]))
 
 
 def _said(order: ListOrder) -> str:
     lines = "column by column" if order.order == "columns" else "row by row"
     start = "from the last patch" if order.reverse else "from the top left"
     return f"{lines} {start}" + (", back and forth" if order.snake else "")
-
-
-def _options(order: ListOrder) -> str:
-    return (f"--order {order.order}" + (" --snake" if order.snake else "")
-            + (" --reverse" if order.reverse else ""))
 
 
 def _check_count(table: Table, target: Target, density: Array) -> None:
@@ -289,10 +276,11 @@ def _check_count(table: Table, target: Target, density: Array) -> None:
              f" {target.name} has {counted(patches, 'patch')} ({shape})")
     rule = "a list in reading order has one measurement for each patch"
     tones = len(target.of_kind("tone"))
+    by_name = "name each patch in a column patch"
     if found == tones:
         raise ReadingsError(
             given, f"{rule}; {tones} are the tones without the clear and full reference patches",
-            "measure those as well, or name each patch in a column patch and use --order name")
+            f"measure those as well, or {by_name}", code="list_by_name")
     if found % patches == 0:
         raise ReadingsError(given, f"{rule}; here are {found // patches} for each",
                             "put every measurement of the whole target in a file of its own")
@@ -301,10 +289,9 @@ def _check_count(table: Table, target: Target, density: Array) -> None:
         and not target.is_ink_chart else None
     differ = f"{abs(off)} too many" if off > 0 else f"{-off} too few"
     if where is not None:
-        differ += (f": it looks as if a measurement too many was made at {where}" if off > 0
-                   else f": it looks as if {where} was left out")
-    raise ReadingsError(given, f"{rule}; here are {differ}",
-                        "measure again, or name each patch in a column patch and use --order name")
+        differ += f": {where} seems to have been " + ("read twice" if off > 0 else "left out")
+    raise ReadingsError(given, f"{rule}; here are {differ}", f"measure again, or {by_name}",
+                        code="list_by_name")
 
 
 def _slip(target: Target, density: Array) -> str | None:
@@ -322,7 +309,7 @@ def _slip(target: Target, density: Array) -> str | None:
     return found
 
 
-# The densities of a scale
+# The densities of a gray scale
 
 
 def listed_densities(table: Table) -> Array:
@@ -331,7 +318,7 @@ def listed_densities(table: Table) -> Array:
     A column ``density`` (or lightness, luminance, a spectrum) and, if the rows are in another
     order, ``step``, which counts from 1.
 
-    Raises `ReadingsError` for steps left out or doubled, and for densities no scale has.
+    Raises `ReadingsError` for steps left out or doubled, and for densities no gray scale has.
     """
     columns.check_columns(table)
     density = columns.measured(table, None).density
@@ -341,16 +328,9 @@ def listed_densities(table: Table) -> Array:
         order = np.argsort(step, kind="stable")
         if not np.array_equal(step[order], np.arange(1, step.size + 1)):
             raise ReadingsError(
-                f"{table.source.name} has the steps {_shown([f'{s:g}' for s in step])}",
+                f"{table.source.name} has the steps {columns.listed([f'{s:g}' for s in step])}",
                 "steps are numbered 1, 2, 3 … without a gap, 1 being at the left edge",
-                "mend the column step")
+                "correct the column step")
         density = density[order]
-    wrong = np.flatnonzero(~((density > -0.05) & (density < 6.0)))
-    if wrong.size:
-        raise ReadingsError(f"{table.source.name} holds a density of {density[wrong[0]]:g}",
-                            "densities of a scale lie from 0 to 6", "correct the list")
+    check_known(density)
     return density
-
-
-def _shown(names: Sequence[str], most: int = 12) -> str:
-    return ", ".join(names[:most]) + (f" and {len(names) - most} more" if names[most:] else "")

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import product
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
-from tonewright.errors import ImageError, OptionError, counted
+from tonewright.errors import ImageError, OptionError
+from tonewright.record.findings import Finding
 from tonewright.scales import Array
+from tonewright.scan.findings import CornersUnchecked, MarkLost, ScanInverted, ScanMirrored
 from tonewright.scan.marks import FoundMark, find_marks
-from tonewright.scan.rectify import Placement, shrink, through_four
+from tonewright.scan.rectify import Placement, four_points, shrink, through_four, turns
 from tonewright.scan.refine import CLEAR, Refined, marks_likeness, refine
 from tonewright.target.document import Target
 
@@ -29,16 +31,11 @@ _LONGEST = 1.04
 _STRONGEST = 0.5
 """Largest change of scale across the sheet by perspective; a flatbed makes next to none."""
 
-INVERTED = (
-    "what should be light is dark in the scan, so it was taken for an inverted one and its values"
-    " were turned round; if the film itself was scanned, none of these densities hold: scan the"
-    " print"
-)
 _SCAN_AGAIN = (
     "scan the whole print flat on the glass, with all four corner marks in the picture, at 300"
-    " pixels to the inch, or give the marks' centres by hand with --corners"
-    " x1,y1,x2,y2,x3,y3,x4,y4 (pixels; marks with 1, 2, 3 and 4 spots)"
+    " pixels to the inch, or give the centres of the marks by hand"
 )
+_RIGHT_TARGET = "a scan is read with the document of the very target that was printed"
 _LOOK = "look at the line of text on the print, and name that target's .target.json"
 
 
@@ -60,11 +57,11 @@ class Located:
     marks_found: tuple[str, ...]
     dots_found: int
     by_hand: bool
-    warnings: tuple[str, ...]
+    findings: tuple[Finding, ...]
 
 
 def locate(
-    pixels: NDArray[np.float32], target: Target, corners: Sequence[float] | None = None
+    pixels: NDArray[np.float32], target: Target, corners: ArrayLike | None = None
 ) -> Located:
     """Find the print of a target in a scan.
 
@@ -73,8 +70,8 @@ def locate(
     pixels:
         0 to 1, shape (rows, columns).
     corners:
-        Eight numbers, pixels: the centres of the marks with 1, 2, 3 and 4 spots; None: they are
-        searched for.
+        Pixels (column, row) of the centres of the marks with 1, 2, 3 and 4 spots, shape (4, 2);
+        None: they are searched for.
 
     Raises
     ------
@@ -86,74 +83,75 @@ def locate(
     factor = max(1, round(max(pixels.shape) / WORK_PIXELS))
     small = shrink(pixels, factor)
     if corners is not None:
-        first, light = _from_corners(small, target, corners, factor)
-        names: tuple[str, ...] = ()
+        first = _from_corners(small, target, _check_corners(corners), factor)
     else:
-        first, light, names = _from_marks(small, target, find_marks(small))
-    refined = refine(small, target, first, light, by_hand=corners is not None)
-    _check_right_target(target, refined, by_hand=corners is not None)
+        first = _from_marks(small, target, find_marks(small))
+    by_hand = corners is not None
+    refined = refine(small, target, first.placement, first.light, by_hand=by_hand)
+    _check_right_target(target, refined, by_hand=by_hand)
     placement = refined.placement.unscaled(factor)
     _check_inside(target, placement, pixels.shape)
     angle, mirrored = placement.turn((target.width_mm / 2, target.height_mm / 2))
     error = refined.error_px * factor if np.isfinite(refined.error_px) else None
-    return Located(
-        placement, light, angle, mirrored, error, names,
-        int(np.sum(refined.likeness[4:] >= CLEAR)), corners is not None,
-        tuple(_warnings(target, refined, light, mirrored, names, by_hand=corners is not None)),
-    )  # fmt: skip
+    found: list[Finding] = [ScanMirrored()] if mirrored else []
+    if not first.light and target.dots:  # without dots the sheet may be drawn either way
+        found.insert(0, ScanInverted())
+    if len(first.marks) == 3:
+        found.append(MarkLost(next(int(m.name) for m in target.marks if m.name not in first.marks)))
+    if by_hand and not refined.settled:
+        found.append(CornersUnchecked())
+    return Located(placement, first.light, angle, mirrored, error, first.marks,
+                   int(np.sum(refined.likeness[4:] >= CLEAR)), by_hand, tuple(found))
+
+
+@dataclass(frozen=True, eq=False)
+class _First:
+    """A rough placement in the small image, and how well it suits what is seen there."""
+
+    score: float
+    placement: Placement
+    light: bool
+    marks: tuple[str, ...] = ()
 
 
 # From marks
 
 
-def _from_marks(
-    small: NDArray[np.float32], target: Target, found: list[FoundMark]
-) -> tuple[Placement, bool, tuple[str, ...]]:
-    """The likeliest placement; whether marks are light; names of the marks it rests on."""
-    if not target.dots:
-        return _from_marks_alone(small, target, found)
-    best: tuple[float, Placement, bool, tuple[str, ...]] | None = None
-    fields = {light: _DotField(small, light) for light in (True, False)
-              if any(m.light == light for m in found)}
+def _from_marks(small: NDArray[np.float32], target: Target, found: list[FoundMark]) -> _First:
+    """The likeliest placement by marks: four, or three and the dots."""
+    best: _First | None = None
+    field = {light: _DotField(small, light) for light in (True, False)}
     for marks in _combinations(found, target):
-        field = fields[marks[0].light]
+        light = marks[0].light
+        if len(marks) < 4 and not target.dots:
+            break
         try:
-            if len(marks) == 4:
-                placement = _four(target, marks)
-                score = field.score(target, placement)
+            if len(marks) < 4:
+                placement, score = _three(target, marks, field[light])
             else:
-                placement, score = _three(target, marks, field)
+                seen = np.array([[m.x, m.y] for m in marks])
+                placement = Placement(through_four(target.mark_centres, seen))
+                score = _score(small, target, placement, field[light])
         except np.linalg.LinAlgError:
             continue
-        sure = score > 0.6
-        score += 0.1 * len(marks)  # four marks before three
-        if best is None or score > best[0]:
-            best = (score, placement, marks[0].light, tuple(str(m.number) for m in marks))
-        if sure:
+        # four marks before three
+        one = _First(score + 0.1 * len(marks), placement, light,
+                     tuple(str(m.number) for m in marks))
+        best = one if best is None or one.score > best.score else best
+        if target.dots and score > 0.6:
             break
-    if best is None or best[0] < 0.3 + 0.25:
+    if best is None or best.score < (0.55 if target.dots else _LEAST_MARKS + 0.4):
         raise _too_few(found, small, target)
-    return best[1], best[2], best[3]
+    return best
 
 
-def _from_marks_alone(
-    small: NDArray[np.float32], target: Target, found: list[FoundMark]
-) -> tuple[Placement, bool, tuple[str, ...]]:
-    """The same for a target without dots, such as the tone scale beside a picture."""
-    best: tuple[float, Placement, bool] | None = None
-    for marks in _combinations(found, target):
-        if len(marks) < 4:
-            break
-        try:
-            placement = _four(target, marks)
-        except np.linalg.LinAlgError:
-            continue
-        score = marks_likeness(small, target, placement, marks[0].light)
-        if best is None or score > best[0]:
-            best = (score, placement, marks[0].light)
-    if best is None or best[0] < _LEAST_MARKS:
-        raise _too_few(found, small, target)
-    return best[1], best[2], ("1", "2", "3", "4")
+def _score(
+    small: NDArray[np.float32], target: Target, placement: Placement, field: _DotField
+) -> float:
+    """How well a placement suits the border dots or, for a target without, the marks: 0 to 1."""
+    if not target.dots:
+        return marks_likeness(small, target, placement, field.light)
+    return float(field.scores(target, placement.matrix[None])[0])
 
 
 def _combinations(found: list[FoundMark], target: Target) -> Iterator[tuple[FoundMark, ...]]:
@@ -187,10 +185,6 @@ def _could_be(marks: tuple[FoundMark, ...], target: Target) -> bool:
     return True
 
 
-def _four(target: Target, marks: tuple[FoundMark, ...]) -> Placement:
-    return Placement(through_four(target.mark_centres, np.array([[m.x, m.y] for m in marks])))
-
-
 def _three(
     target: Target, marks: tuple[FoundMark, ...], field: _DotField
 ) -> tuple[Placement, float]:
@@ -222,11 +216,7 @@ def _three(
 
 def _convex(quads: Array) -> NDArray[np.bool_]:
     """Which quadrilaterals, shape (n, 4, 2), are convex with no corner nearly flat."""
-    side = np.roll(quads, -1, axis=1) - quads
-    after = np.roll(side, -1, axis=1)
-    cross = side[..., 0] * after[..., 1] - side[..., 1] * after[..., 0]
-    size = np.linalg.norm(side, axis=2) * np.linalg.norm(after, axis=2)
-    bend = cross / np.maximum(size, 1e-9)
+    bend = turns(quads)
     return np.asarray(np.all(bend > 0.2, axis=1) | np.all(bend < -0.2, axis=1))
 
 
@@ -234,7 +224,7 @@ class _DotField:
     """How dot-like the small image is around each pixel, 0 to 1."""
 
     def __init__(self, small: NDArray[np.float32], light: bool) -> None:
-        self.small, self.sign = small, 1.0 if light else -1.0
+        self.small, self.light = small, light
         self.made: dict[int, NDArray[np.float32]] = {}
 
     def at_size(self, dot_px: float) -> NDArray[np.float32]:
@@ -245,7 +235,7 @@ class _DotField:
         if size not in self.made:
             inner = gaussian_filter(self.small, 0.35 * size)
             outer = gaussian_filter(self.small, 0.9 * size)
-            field = self.sign * (inner - outer)
+            field = inner - outer if self.light else outer - inner
             top = float(np.percentile(field, 99.5))
             self.made[size] = np.clip(field / max(top, 1e-6), 0.0, 1.0).astype(np.float32)
         return self.made[size]
@@ -267,10 +257,6 @@ class _DotField:
         value = field[np.where(inside, row, 0), np.where(inside, column, 0)]
         return np.asarray(np.where(inside, value, 0.0).mean(axis=1), dtype=np.float64)
 
-    def score(self, target: Target, placement: Placement) -> float:
-        """The same for one placement."""
-        return float(self.scores(target, placement.matrix[None])[0])
-
 
 def _too_few(
     found: list[FoundMark], small: NDArray[np.float32], target: Target
@@ -284,20 +270,19 @@ def _too_few(
         return ImageError(
             "none of the four corner marks was found in the scan",
             "a target is read from a flatbed scan of its print, marks and all; a photograph of it,"
-            " a crop or another picture will not do", _SCAN_AGAIN)
+            " a crop or another picture will not do", _SCAN_AGAIN, code="mark_corners")
     if len(seen) == 4:
         return ImageError(
             "the four corner marks are there, but "
             + ("the border between them is not that" if target.dots else "do not lie like those")
-            + f" of {_which(target)}",
-            "a scan is read with the document of the very target that was printed", _LOOK)
+            + f" of {_which(target)}", _RIGHT_TARGET, _LOOK)
     names = ", ".join(map(str, seen))
     return ImageError(
         f"of the four corner marks only {'those' if len(seen) > 1 else 'the one'} with {names}"
         f" spot{'s' if seen != [1] else ''} could be found; the others are cut off, covered or"
         " torn",
         "four marks are needed" + (", or three and the dotted border" if target.dots else ""),
-        _SCAN_AGAIN)
+        _SCAN_AGAIN, code="mark_corners")
 
 
 def _likely(found: list[FoundMark]) -> list[int]:
@@ -318,43 +303,36 @@ def _which(target: Target) -> str:
 
 
 def _from_corners(
-    small: NDArray[np.float32], target: Target, corners: Sequence[float], factor: int
-) -> tuple[Placement, bool]:
-    """The placement that four corners give, and whether its marks are light.
+    small: NDArray[np.float32], target: Target, corners: Array, factor: int
+) -> _First:
+    """The placement that four corners give, shape (4, 2).
 
     They are the centres of the marks; if the dots agree far better when they are taken for the
     corners of the whole sheet, they are.
     """
-    places = _check_corners(corners)
-    small_places = (places + 0.5) / factor - 0.5
-    sheet = np.array([[0.0, 0.0], [target.width_mm, 0.0], [target.width_mm, target.height_mm],
-                      [0.0, target.height_mm]])
-    best: tuple[float, Placement, bool] | None = None
-    for light in (True, False):
-        field = _DotField(small, light) if target.dots else None
-        for centres, ahead in ((target.mark_centres, 0.1), (sheet, 0.0)):
-            placement = Placement(through_four(centres, small_places))
-            score = marks_likeness(small, target, placement, light) if field is None \
-                else field.score(target, placement)
-            score += ahead + (0.1 if light else 0.0)
-            if best is None or score > best[0]:
-                best = (score, placement, light)
-    assert best is not None
-    return best[1], best[2]
+    places = (corners + 0.5) / factor - 0.5
+    marks, sheet = (Placement(through_four(centres, places))
+                    for centres in (target.mark_centres, _sheet(target)))
+    return max((_First(_score(small, target, placement, field) + ahead, placement, field.light)
+                for field in (_DotField(small, True), _DotField(small, False))
+                for placement, ahead in ((marks, 0.1), (sheet, 0.0))),
+               key=lambda one: one.score + (0.1 if one.light else 0.0))
 
 
-def _check_corners(corners: Sequence[float]) -> Array:
+def _sheet(target: Target) -> Array:
+    """Corners of the sheet, mm, shape (4, 2)."""
+    return np.array([[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 1.0]]) * [
+        target.width_mm, target.height_mm]
+
+
+def _check_corners(corners: ArrayLike) -> Array:
     """Four corners, pixels, shape (4, 2)."""
-    way_out = ("give eight numbers, x then y, of the marks with 1, 2, 3 and 4 spots, as an image"
-               " editor shows them: --corners 210,190,2300,200,2290,3100,205,3090")
-    if len(corners) != 8 or not np.all(np.isfinite(corners)):
-        raise OptionError(f"--corners has {counted(len(corners), 'number')}",
-                          "four corners are eight numbers", way_out)
-    places = np.asarray(corners, dtype=np.float64).reshape(4, 2)
+    places = four_points(corners, "mark_corners")
     if not _convex(places[None])[0] or np.min(np.ptp(places, axis=0)) < 20.0:
         raise OptionError(
-            "--corners " + ",".join(f"{c:g}" for c in corners) + " does not go round a sheet",
-            "the four corners come in the order of their spots, round the sheet", way_out)
+            f"the corners {','.join(f'{c:g}' for c in places.ravel())} do not go round a sheet",
+            "they are the centres of the marks with 1, 2, 3 and 4 spots, in that order",
+            "read them off in your image editor", code="mark_corners")
     return places
 
 
@@ -371,8 +349,7 @@ def _check_right_target(target: Target, refined: Refined, *, by_hand: bool) -> N
     if clear.sum() >= 10 and wrong.sum() > (1.0 - _LEAST_ALIKE) * clear.sum():
         raise ImageError(
             f"the scan shows another target: of {clear.sum()} dots in the border that can be told"
-            f" apart, {wrong.sum()} are not as {where} has them",
-            "a scan is read with the document of the very target that was printed", _LOOK)
+            f" apart, {wrong.sum()} are not as {where} has them", _RIGHT_TARGET, _LOOK)
     if by_hand and not refined.settled:
         return
     if not target.dots:
@@ -382,8 +359,8 @@ def _check_right_target(target: Target, refined: Refined, *, by_hand: bool) -> N
             f"only {seen.sum()} of {len(target.dots)} dots of the border lie where {where} has"
             " them",
             "the print and the document must belong together, and the border must be in the scan",
-            "look at the line of text on the print and name that target's .target.json; if it is"
-            " the right one, scan it again whole and flat, or give --corners")
+            f"{_LOOK}; if it is the right one, scan it again whole and flat, or give the centres of"
+            " the marks by hand", code="mark_corners")
 
 
 def _check_shape(target: Target, placement: Placement) -> None:
@@ -393,15 +370,12 @@ def _check_shape(target: Target, placement: Placement) -> None:
     if longer > _LONGEST * shorter:
         raise ImageError(
             f"the corner marks lie on a sheet {longer / shorter - 1.0:.0%} longer one way than that"
-            f" of {_which(target)}",
-            "a scan is read with the document of the very print that was scanned", _LOOK)
+            f" of {_which(target)}", _RIGHT_TARGET, _LOOK)
 
 
 def _check_inside(target: Target, placement: Placement, shape: tuple[int, ...]) -> None:
     """Raise `ImageError` for a scan that cuts patches, or is seen too much from the side."""
-    sheet = np.array([[0.0, 0.0], [target.width_mm, 0.0], [target.width_mm, target.height_mm],
-                      [0.0, target.height_mm]])
-    scale = [abs(np.linalg.det(placement.jacobian(corner))) ** 0.5 for corner in sheet]
+    scale = [abs(np.linalg.det(placement.jacobian(corner))) ** 0.5 for corner in _sheet(target)]
     if min(scale) < _STRONGEST * max(scale):
         raise ImageError(
             f"one edge of the print is {max(scale) / min(scale):.1f} times as large as the other",
@@ -419,21 +393,3 @@ def _check_inside(target: Target, placement: Placement, shape: tuple[int, ...]) 
             f"the scan is cropped: {listed} {'lies' if len(cut) == 1 else 'lie'} outside it",
             "the whole print belongs in the scan",
             "scan it again with a wider frame")
-
-
-def _warnings(
-    target: Target, refined: Refined, light: bool, mirrored: bool, names: tuple[str, ...], *,
-    by_hand: bool,
-) -> Iterator[str]:
-    if not light and target.dots:  # without dots the sheet may be drawn either way
-        yield INVERTED
-    if mirrored:
-        yield ("the scan shows the print mirrored; if the print itself reads mirrored, the film"
-               " lay with its ink away from the coating, and fine detail suffers")
-    if not by_hand and len(names) == 3:
-        lost = next(m.name for m in target.marks if m.name not in names)
-        yield f"the mark with {lost} spot{'s' if lost != '1' else ''} is lost; the border dots" \
-              " stand in for it"
-    if by_hand and not refined.settled:
-        yield ("too little of the border was found to check the corners given by hand: look at the"
-               " overlay")

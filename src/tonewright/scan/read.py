@@ -6,21 +6,35 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from tonewright.errors import ImageError, OptionError
-from tonewright.numeric.robust import robust_spread
+from tonewright.numeric.robust import (
+    expected_at,
+    median_among_neighbours,
+    rank_correlation,
+    robust_spread,
+)
+from tonewright.record.findings import Finding
 from tonewright.scales import Array
-from tonewright.scan.image import Scan
-from tonewright.scan.place import INVERTED, Located, locate
-from tonewright.scan.response import response_from_anchors, response_from_profile
-from tonewright.scan.sample import BLOCKS, Box, Sample, midmean, sample_box
+from tonewright.scan.findings import (
+    DensitiesShifted,
+    Doubt,
+    PatchClipped,
+    PatchesNotRead,
+    PatchOutsideResponse,
+    PatchSpoilt,
+    PatchUnlike,
+    ScanInverted,
+)
+from tonewright.scan.image import CLIPPED, SCAN_PLAINLY, Scan
+from tonewright.scan.place import Located, locate
+from tonewright.scan.response import response_from_known_patches, response_from_profile
+from tonewright.scan.sample import BLOCKS, MOST_CLIPPED, Box, Sample, midmean, sample_box
 from tonewright.scan.scanner import ScannerResponse
 from tonewright.scan.uneven import Unevenness, find_unevenness
 from tonewright.target.document import Patch, Target
 
-MOST_CLIPPED = 0.02
-"""Share of a patch's pixels that may be clipped before its density is only a bound."""
 _WHITE_NAMES, _BLACK_NAMES = ("full", "white"), ("clear", "black")
 _GROSS_BLOCK = 5.0
 """Standard deviations from the rest of its patch at which a square is a scratch or a stain."""
@@ -28,10 +42,7 @@ _LEAST_BLOCK = 0.02
 """Density by which it must differ as well."""
 _SPOILT = 0.08
 """Share of a patch's squares at which it is said to be doubtful."""
-_EXPOSURE_OFF = (
-    "scan again with automatic exposure, sharpening and contrast switched off, without setting"
-    " black and white points, as 16-bit gray"
-)
+_LOOK = "look at the line of text on the print, and name that target's .target.json"
 
 
 @dataclass(frozen=True)
@@ -43,8 +54,8 @@ class ReadSettings:
     known: Mapping[str, float] = field(default_factory=dict)
     """Densities of patches by name, instead of a response or to set its lamp right; ``white``
     (or ``full``) and ``black`` (or ``clear``) stand for all reference patches of that kind."""
-    corners: Sequence[float] | None = None
-    """The marks' centres by hand, eight numbers."""
+    corners: ArrayLike | None = None
+    """Centres of the marks by hand, see `locate`."""
 
 
 @dataclass(frozen=True)
@@ -61,8 +72,8 @@ class PatchReading:
     """Share of its pixels that are clipped, 0 to 1."""
     spoilt: float
     """Share of it that was left aside as scratched or stained, 0 to 1."""
-    doubts: tuple[str, ...]
-    """What is wrong with it; empty: nothing."""
+    doubts: tuple[Doubt, ...]
+    """What may be wrong with it."""
     kept: tuple[bool, ...] = ()
     """Which of its squares were read, row by row; the rest is scratched or stained."""
 
@@ -77,7 +88,8 @@ class ScanReading:
     """In the order of the target."""
     response: ScannerResponse
     unevenness: Unevenness
-    warnings: tuple[str, ...]
+    findings: tuple[Finding, ...]
+    """What was found of the whole; for single patches see their doubts."""
 
     @property
     def doubtful(self) -> tuple[PatchReading, ...]:
@@ -116,8 +128,14 @@ def read_target_scan(
         _check_chart(target, codes)
     else:
         _check_order(target, codes, by_hand=located.by_hand)
-    response, warnings = _response(scan, target, sure, settings)
-    return _densities(scan, target, located, sure, response, warnings)
+    response, found = _response(scan, target, sure, settings)
+    uneven, patches = _densities(scan, target, sure, response)
+    unread = tuple(p.patch.name for p in patches if p.density is None)
+    if len(unread) > len(patches) // 3:
+        raise ImageError(f"{len(unread)} of {len(patches)} patches are clipped in the scan",
+                         CLIPPED, SCAN_PLAINLY)
+    return ScanReading(target, located, patches, response, uneven, (
+        *scan.findings, *located.findings, *found, *([PatchesNotRead(unread)] if unread else [])))
 
 
 def _right_way_up(pixels: NDArray[np.float32], target: Target, located: Located) -> Located:
@@ -126,9 +144,10 @@ def _right_way_up(pixels: NDArray[np.float32], target: Target, located: Located)
     plain = replace(located, light=True)
     samples = [_sample(pixels, plain, patch) for patch in target.patches]
     _check_coarse(target, samples)
-    if _agreement(target.level, np.array([s.code for s in samples if s is not None])) >= 0.0:
+    codes = [s.code for s in samples if s is not None]
+    if rank_correlation(target.level, codes) >= 0.0:
         return plain
-    return replace(located, light=False, warnings=(*located.warnings, INVERTED))
+    return replace(located, light=False, findings=(*located.findings, ScanInverted()))
 
 
 def _sample(pixels: NDArray[np.float32], located: Located, patch: Patch) -> Sample | None:
@@ -159,9 +178,7 @@ def _check_exposure(target: Target, samples: Sequence[Sample]) -> None:
         if shares and np.median(shares) > 0.25:
             raise ImageError(
                 f"the scan is clipped to {end}: {float(np.median(shares)):.0%} of the pixels of"
-                f" its {what} patches have the {'highest' if end == 'white' else 'lowest'} value"
-                " there is",
-                "beyond its end values a scan shows nothing", _EXPOSURE_OFF)
+                f" its {what} patches are at the end of its range", CLIPPED, SCAN_PLAINLY)
 
 
 def _check_order(target: Target, codes: Array, *, by_hand: bool) -> None:
@@ -172,14 +189,14 @@ def _check_order(target: Target, codes: Array, *, by_hand: bool) -> None:
             f"the patches differ by {np.ptp(codes):.1%} of the scan's range only",
             "a printed target runs from black to paper white",
             "check that this is the scan of the finished print, and its exposure")
-    agreement = _agreement(level, codes)
+    agreement = rank_correlation(level, codes)
     if agreement < 0.7:
-        raise ImageError(
-            f"the patches' tones do not follow the ink (agreement {agreement:.2f} of 1)",
-            "more ink on the film prints lighter",
-            "check that --corners names the centres of the marks with 1, 2, 3 and 4 spots, in"
-            " that order" if by_hand else
-            "look at the line of text on the print, and name that target's .target.json")
+        given = f"the patches' tones do not follow the ink (agreement {agreement:.2f} of 1)"
+        rule = "more ink on the film prints lighter"
+        if by_hand:
+            raise ImageError(given, rule, "check that the corners are the centres of the marks"
+                             " with 1, 2, 3 and 4 spots, in that order", code="mark_corners")
+        raise ImageError(given, rule, _LOOK)
 
 
 def _check_chart(target: Target, codes: Array) -> None:
@@ -195,20 +212,7 @@ def _check_chart(target: Target, codes: Array) -> None:
         raise ImageError(
             f"the patches' tones do not go with the chart (full ink {full:.0%} of the scan's"
             f" range, clear film {clear:.0%})",
-            "full ink prints lighter than clear film, and patches of one ink print alike",
-            "look at the line of text on the print, and name that chart's .target.json")
-
-
-def _agreement(level: Array, codes: Array) -> float:
-    """Rank correlation, -1 to 1; 0 where all are alike."""
-    if np.ptp(codes) < 1e-6 or np.ptp(level) < 1e-6:
-        return 0.0
-    return float(np.corrcoef(_ranks(level), _ranks(codes))[0, 1])
-
-
-def _ranks(values: Array) -> Array:
-    _, where = np.unique(np.round(values, 6), return_inverse=True)
-    return where.astype(np.float64)
+            "full ink prints lighter than clear film, and patches of one ink print alike", _LOOK)
 
 
 # What codes mean
@@ -216,22 +220,16 @@ def _ranks(values: Array) -> Array:
 
 def _response(
     scan: Scan, target: Target, samples: Sequence[Sample], settings: ReadSettings
-) -> tuple[ScannerResponse, list[str]]:
-    """The response to use, and what to say of it."""
-    if settings.response is not None:
-        if not settings.known:
-            return settings.response, []
-        return _shifted(settings.response, target, samples, settings.known)
-    if settings.known:
-        density, code, code_sd = _known_codes(target, samples, settings.known)
-        response = response_from_anchors(density, code, code_sd, scan=scan)
-        return response, [
-            "densities between the known patches rest on the usual tone curve of scanners, not on"
-            " a measurement of yours: a scanned gray scale (`tonewright scanner`) is much surer"]
-    return response_from_profile(scan), [
-        "densities rest on the embedded profile alone, and may be off by 0.1 and more in the"
-        " blacks: a scanned gray scale (`tonewright scanner`) or two measured patches"
-        " (--known white=0.07 --known black=1.60) are much surer"]
+) -> tuple[ScannerResponse, tuple[Finding, ...]]:
+    """The response to use, and what is to be said of it."""
+    if settings.response is None:
+        response = response_from_profile(scan) if not settings.known else \
+            response_from_known_patches(*_known_codes(target, samples, settings.known), scan=scan)
+        return response, response.findings
+    if not settings.known:
+        return settings.response, ()
+    shift = _shift(settings.response, target, samples, settings.known)
+    return settings.response.shifted(shift), (DensitiesShifted(shift),)
 
 
 def _known_codes(
@@ -247,47 +245,44 @@ def _known_codes(
     return list(known.values()), code, code_sd
 
 
-def _shifted(
+def _shift(
     response: ScannerResponse, target: Target, samples: Sequence[Sample],
     known: Mapping[str, float],
-) -> tuple[ScannerResponse, list[str]]:
-    """A scanner's response with the light of this scan set right by known patches.
+) -> float:
+    """The density by which known patches set the light of this scan right.
 
-    A lamp that is darker where the print lay than where the scale lay adds one density to all.
+    A lamp that is darker where the print lay than where the gray scale lay adds one density to
+    all.
     """
     density, code, _ = _known_codes(target, samples, known)
     off = np.array(density) - response.density_of(code)[0]
     shift = float(np.median(off))
     if abs(shift) > 0.2 or float(np.ptp(off)) > 0.15:
         raise OptionError(
-            "the known patches differ from the scanner's response by "
+            "the known patches differ from the scanner response by "
             + ", ".join(f"{d:+.2f}" for d in off) + " in density",
             "a lamp changes all densities alike, by less than 0.2",
-            "check the densities given with --known, and that the scale was scanned with the same"
-            " settings as the print")
-    moved = replace(
-        response, density=tuple(d + shift for d in response.density),
-        lightest_density=response.lightest_density + shift,
-        darkest_density=response.darkest_density + shift)
-    return moved, [f"all densities were moved by {shift:+.3f} to agree with the known patches"]
+            "check the densities of the known patches, and that the gray scale was scanned with"
+            " the same settings as the print", code="known_patches")
+    return shift
 
 
 def _members(target: Target, name: str) -> tuple[int, ...]:
-    """Indices of the patches that a name of --known stands for."""
+    """Indices of the patches that the name of a known patch stands for."""
     wanted = name.strip().lower()
     found: Sequence[int] = ()
-    if wanted in _WHITE_NAMES:
-        found = target.of_kind("full") or [i for i, u in enumerate(target.level) if u == 1.0]
-    elif wanted in _BLACK_NAMES:
-        found = target.of_kind("clear") or [i for i, u in enumerate(target.level) if u == 0.0]
+    for names, kind, level in ((_WHITE_NAMES, "full", 1.0), (_BLACK_NAMES, "clear", 0.0)):
+        if wanted in names:
+            found = [i for i, p in enumerate(target.patches) if p.kind == kind] or \
+                np.flatnonzero(target.level == level).tolist()
     found = found or [i for i, p in enumerate(target.patches) if p.name.lower() == wanted]
     if not found:
         raise OptionError(
-            f"--known names the patch {name!r}",
-            f"the target has patches {target.patches[0].name} to {target.patches[-1].name}"
+            f"the target has no patch {name!r}, whose density is given",
+            f"its patches are {target.patches[0].name} to {target.patches[-1].name}"
             + (", and white and black for its reference patches" if target.of_kind("full")
-               else ", and none of clear film or full ink"),
-            "look the name up on the print: row letter and column number")
+               else "; none is of clear film or full ink"),
+            "look the name up on the print: row letter and column number", code="known_patches")
     return tuple(found)
 
 
@@ -295,9 +290,8 @@ def _members(target: Target, name: str) -> tuple[int, ...]:
 
 
 def _densities(
-    scan: Scan, target: Target, located: Located, samples: Sequence[Sample],
-    response: ScannerResponse, warnings: list[str],
-) -> ScanReading:
+    scan: Scan, target: Target, samples: Sequence[Sample], response: ScannerResponse
+) -> tuple[Unevenness, tuple[PatchReading, ...]]:
     blocks = np.stack([s.blocks for s in samples])
     density = response.density_of(blocks)[0]
     # one step of an 8-bit code is 0.03 in density in the blacks
@@ -308,27 +302,22 @@ def _densities(
     code = np.array([midmean(b[c]) for b, c in zip(blocks, clean, strict=True)])
     own_sd = np.array([_scatter(d[c]) for d, c in zip(density, clean, strict=True)])
     _, response_sd, inside = response.density_of(code)
-    clipped = np.array([s.clipped_white + s.clipped_black for s in samples])
-    seen = (clipped <= MOST_CLIPPED) & np.isfinite(value)
+    seen = np.array([s.clipped <= MOST_CLIPPED for s in samples]) & np.isfinite(value)
     uneven = find_unevenness(target.like, np.where(seen, value, np.nan), own_sd,
                              target.patch_centres, spoilt < _SPOILT)
     noise = np.maximum(own_sd, uneven.scatter)
     noise = np.hypot(noise, grain / np.sqrt(12.0 * BLOCKS))
     sd = np.sqrt(noise**2 + response_sd**2 + uneven.shift_sd**2)
     sd = np.where(uneven.gross, np.hypot(sd, np.nan_to_num(uneven.off)), sd)
-    patches = tuple(
+    return uneven, tuple(
         PatchReading(
             patch, float(value[i] - uneven.shift[i]) if seen[i] else None,
-            float(max(sd[i], 1e-4)) if seen[i] else None, float(code[i]), float(clipped[i]),
+            float(max(sd[i], 1e-4)) if seen[i] else None, float(code[i]), samples[i].clipped,
             float(spoilt[i]),
-            tuple(_doubts(float(clipped[i]), float(spoilt[i]), bool(inside[i]),
-                          float(uneven.off[i]) if uneven.gross[i] else None, samples[i],
-                          response)),
+            _doubts(patch.name, samples[i], None if inside[i] else response, float(spoilt[i]),
+                    float(uneven.off[i]) if uneven.gross[i] else None),
             tuple(map(bool, clean[i])))
         for i, patch in enumerate(target.patches))
-    _check_enough(patches)
-    return ScanReading(target, located, patches, response, uneven, (
-        *scan.warnings, *located.warnings, *warnings, *_summary(patches)))
 
 
 def _clean_blocks(density: Array, level: Array, grain: Array) -> NDArray[np.bool_]:
@@ -340,12 +329,7 @@ def _clean_blocks(density: Array, level: Array, grain: Array) -> NDArray[np.bool
     """
     middle = np.nanmedian(density, axis=1)
     away = density - middle[:, None] - _slopes(density - middle[:, None])
-    own = 1.4826 * np.nanmedian(np.abs(away), axis=1)
-    order = np.argsort(middle)
-    usual = np.empty_like(own)
-    for place, i in enumerate(order):
-        near = order[max(place - 6, 0) : place + 7]
-        usual[i] = np.median(own[near])
+    usual = median_among_neighbours(1.4826 * np.nanmedian(np.abs(away), axis=1), middle)
     limit = np.maximum(_GROSS_BLOCK * np.maximum(usual, 1e-4), _LEAST_BLOCK) + grain
     clean = np.abs(away) <= limit[:, None]
     _choose_half(density, level, clean)
@@ -362,11 +346,9 @@ def _choose_half(density: Array, level: Array, clean: NDArray[np.bool_]) -> None
     sound = spoilt < _SPOILT
     if sound.sum() < 5:
         return
-    steps = np.unique(np.round(level[sound], 6))
-    means = np.array([np.median([midmean(density[i]) for i in np.flatnonzero(
-        sound & (np.abs(level - s) < 1e-6))]) for s in steps])
+    means = np.array([midmean(d) for d in density[sound]])
     for i in np.flatnonzero(spoilt >= 0.3):
-        expected = float(np.interp(level[i], steps, means))
+        expected = expected_at(level[i], level[sound], means)
         other = ~clean[i] & np.isfinite(density[i])
         here, there = (abs(midmean(density[i][part]) - expected) for part in (clean[i], other))
         if there < 0.5 * here:
@@ -409,34 +391,18 @@ def _scatter(blocks: Array) -> float:
 
 
 def _doubts(
-    clipped: float, spoilt: float, inside: bool, off: float | None, sample: Sample,
-    response: ScannerResponse,
-) -> list[str]:
-    doubts = []
-    if clipped > MOST_CLIPPED:
-        end = "white" if sample.clipped_white > sample.clipped_black else "black"
-        doubts.append(f"{clipped:.0%} of it is clipped to {end}, so that its density is not known")
-    elif not inside:
-        doubts.append("it lies outside the densities that the scanner's response covers"
-                      f" ({response.lightest_density:.2f} to {response.darkest_density:.2f})")
+    patch: str, sample: Sample, beyond: ScannerResponse | None, spoilt: float, off: float | None
+) -> tuple[Doubt, ...]:
+    """What may be wrong with a patch; ``beyond``: the response that does not reach it."""
+    doubts: list[Doubt] = []
+    if sample.clipped > MOST_CLIPPED:
+        white = sample.clipped_white > sample.clipped_black
+        doubts.append(PatchClipped(patch, "white" if white else "black", sample.clipped))
+    elif beyond is not None:
+        doubts.append(
+            PatchOutsideResponse(patch, beyond.lightest_density, beyond.darkest_density))
     if spoilt >= _SPOILT:
-        doubts.append(f"a scratch or stain covers {spoilt:.0%} of it; the rest was read")
+        doubts.append(PatchSpoilt(patch, spoilt))
     if off is not None:
-        doubts.append(f"it is {abs(off):.2f} {'denser' if off > 0 else 'lighter'} than its like"
-                      " and its place on the sheet let expect")
-    return doubts
-
-
-def _check_enough(patches: Sequence[PatchReading]) -> None:
-    unread = [p for p in patches if p.density is None]
-    if len(unread) > len(patches) // 3:
-        raise ImageError(
-            f"{len(unread)} of {len(patches)} patches are clipped in the scan",
-            "beyond its end values a scan shows nothing", _EXPOSURE_OFF)
-
-
-def _summary(patches: Sequence[PatchReading]) -> list[str]:
-    unread = [p.patch.name for p in patches if p.density is None]
-    if not unread:
-        return []
-    return [f"left out, because the scan is clipped there: {', '.join(unread)}"]
+        doubts.append(PatchUnlike(patch, off))
+    return tuple(doubts)

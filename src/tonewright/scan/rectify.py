@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from tonewright.errors import OptionError
 from tonewright.scales import Array
 
 
@@ -73,6 +74,40 @@ def apply(matrix: Array, points: ArrayLike) -> Array:
     wide = at @ matrix[:, :2].T + matrix[:, 2]
     with np.errstate(divide="ignore", invalid="ignore"):  # points on the horizon: not finite
         return np.asarray(wide[..., :2] / wide[..., 2:])
+
+
+def parse_corners(text: str) -> Array:
+    """Four points as they are typed, eight numbers with commas between; shape (4, 2).
+
+    Raises `OptionError` for anything else.
+    """
+    try:
+        return four_points([float(part) for part in text.replace(";", ",").split(",")], "corners")
+    except ValueError:
+        raise OptionError(f"the corners are {text!r:.80}", _EIGHT, _READ_OFF,
+                          code="corners") from None
+
+
+_EIGHT = "four corners are eight numbers, x then y of each: pixels"
+_READ_OFF = "read them off in your image editor"
+
+
+def four_points(points: ArrayLike, code: str) -> Array:
+    """Eight numbers as four points, shape (4, 2); `OptionError`, with its ``code``, for others."""
+    place = np.asarray(points, dtype=np.float64)
+    if place.size != 8 or not np.all(np.isfinite(place)):
+        raise OptionError(f"the corners are {','.join(f'{v:g}' for v in place.ravel())}", _EIGHT,
+                          _READ_OFF, code=code)
+    return place.reshape(4, 2)
+
+
+def turns(quads: Array) -> Array:
+    """Sine of the turn at each corner of quadrilaterals, shape (..., 4, 2); above 0: clockwise."""
+    side = np.roll(quads, -1, axis=-2) - quads
+    after = np.roll(side, -1, axis=-2)
+    cross = side[..., 0] * after[..., 1] - side[..., 1] * after[..., 0]
+    size = np.linalg.norm(side, axis=-1) * np.linalg.norm(after, axis=-1)
+    return np.asarray(cross / np.maximum(size, 1e-9))
 
 
 def through_four(points: Array, images: Array) -> Array:

@@ -6,7 +6,7 @@ that blacks get as well, and a tone encoding.  Two stages describe it:
 1. ``R = 10^-D = gain * (light(code)^power - stray)``, where ``light`` is what the embedded profile
    or, without one, the usual power 2.2 says of a code.  Its three numbers have prior beliefs, so
    that two known patches, or none, still give an answer with the uncertainty it deserves.
-2. With a scale of known densities: a smooth non-decreasing curve from the density of stage 1 to
+2. With a gray scale: a smooth non-decreasing curve from the density of stage 1 to
    the known one (`numeric.monotone`), which takes up whatever else the scanner program does.
 """
 
@@ -14,17 +14,25 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from tonewright import scales
 from tonewright.errors import OptionError, ReadingsError, counted
+from tonewright.measured.findings import DensitiesByProfile
 from tonewright.numeric.monotone import SmoothSettings, fit_smooth
+from tonewright.numeric.robust import rank_correlation
+from tonewright.record.findings import Finding
 from tonewright.record.provenance import made_by
 from tonewright.scales import Array
-from tonewright.scan.image import Scan
+from tonewright.scan.findings import (
+    DensitiesByKnownPatches,
+    GrayScaleClipped,
+    GrayScaleShort,
+    ResponseEndsEarly,
+)
+from tonewright.scan.image import SCAN_PLAINLY, Scan
 from tonewright.scan.scanner import (
     CLIPPED_BLACK,
     CLIPPED_WHITE,
@@ -34,22 +42,16 @@ from tonewright.scan.scanner import (
 )
 from tonewright.scan.steps import StepRow
 
-__all__ = [
-    "KnownStep", "ScannerResponse", "response_from_anchors", "response_from_profile",
-    "response_from_scale", "response_of_row",
-]  # fmt: skip
-
 LEAST_STEPS, ENOUGH_STEPS = 5, 12
 USUAL_BLACK = 1.6
-"""What the blacks of coated papers reach; a response that ends earlier is told so."""
+"""What the blacks of coated papers reach."""
 LIGHTER, DARKER = 0.10, 0.05
 """How far past its lightest and darkest known density a response is trusted."""
 _WORST_SD = 0.12
 """Where the response itself is less certain than this, it says that it does not know."""
 _LIST_SD = 0.004
 """A list of densities is rounded to 0.01 and its maker's instrument is no better than this."""
-_UNMODELLED_SD = {"scale": 0.003, "anchors": 0.015, "profile": 0.03}
-_DENSEST = 4.0
+_UNMODELLED_SD: dict[Basis, float] = {"gray_scale": 0.003, "known_patches": 0.015, "profile": 0.03}
 _NODES = 241
 
 
@@ -66,13 +68,13 @@ class _Prior:
 
 # An embedded profile is right to a few percent in its power and, as a scanner's white is not the
 # perfect diffuser, to some 5 percent in its gain.  Without one the encoding lies anywhere from
-# linear light to gamma 2.6; a scale of steps settles it.  Flare of a flatbed: mostly 0.1 to 1 %.
-_PRIORS = {
+# linear light to gamma 2.6; a gray scale settles it.  Flare of a flatbed: mostly 0.1 to 1 %.
+_PRIORS: dict[tuple[Basis, bool], _Prior] = {
     ("profile", True): _Prior((0.0, 0.003, -0.03), (0.04, 0.003, 0.05)),
-    ("anchors", True): _Prior((0.0, 0.003, 0.0), (0.06, 0.01, 0.5)),
-    ("anchors", False): _Prior((0.0, 0.003, 0.0), (0.2, 0.01, 0.5)),
-    ("scale", True): _Prior((0.0, 0.003, 0.0), (0.7, 0.03, 1.0)),
-    ("scale", False): _Prior((0.0, 0.003, 0.0), (0.7, 0.03, 1.0)),
+    ("known_patches", True): _Prior((0.0, 0.003, 0.0), (0.06, 0.01, 0.5)),
+    ("known_patches", False): _Prior((0.0, 0.003, 0.0), (0.2, 0.01, 0.5)),
+    ("gray_scale", True): _Prior((0.0, 0.003, 0.0), (0.7, 0.03, 1.0)),
+    ("gray_scale", False): _Prior((0.0, 0.003, 0.0), (0.7, 0.03, 1.0)),
 }
 
 
@@ -131,9 +133,7 @@ def _fit_physical(
     model = _Physical(_light_of(lightness), mean, np.diag(sd**2))
     if not steps:
         return model
-    code = np.array([s.code for s in steps])
-    known = np.array([s.density for s in steps])
-    code_sd = np.array([s.code_sd for s in steps])
+    known, code, code_sd = _columns(steps)
     for _ in range(3):  # the noise of a code weighs as much as the slope makes of it
         spread = np.hypot(_LIST_SD + 0.006, code_sd * model.per_code(code))
 
@@ -155,9 +155,9 @@ def _fit_physical(
 # Responses
 
 
-def response_from_scale(
+def response_from_gray_scale(
     density: ArrayLike, code: ArrayLike, code_sd: ArrayLike, *, scan: Scan | None = None,
-    name: str = "", date: str = "",
+    name: str = "",
 ) -> ScannerResponse:
     """The response from a scan of a gray scale.
 
@@ -174,60 +174,49 @@ def response_from_scale(
     ------
     ReadingsError
         Too few steps; a scan clipped to white or black; codes that do not fall as the density
-        rises: in the wrong order, or not the scale of this list.
+        rises: in the wrong order, or not the gray scale of this list.
     """
     steps = _steps(density, code, code_sd)
-    notes = _check_clipping(steps)
+    findings = _check_clipping(steps)
     used = [s for s in steps if s.used]
     _check_direction(used)
-    lightness = None if scan is None else scan.lightness
-    model = _fit_physical(used, lightness, "scale")
-    known = np.array([s.density for s in used])
-    codes = np.array([s.code for s in used])
+    model = _fit_physical(used, None if scan is None else scan.lightness, "gray_scale")
+    known, codes, code_sds = _columns(used)
     from_model = model.density(codes)
-    spread = np.hypot(_LIST_SD, np.array([s.code_sd for s in used]) * model.per_code(codes))
+    spread = np.hypot(_LIST_SD, code_sds * model.per_code(codes))
     low, high = from_model.min() - LIGHTER - 0.02, from_model.max() + DARKER + 0.02
     grid = np.linspace(low, high, _NODES)
     fit = fit_smooth(from_model, known, spread, grid,
                      SmoothSettings(order=2, noise_floor=0.3, prior_dof=4.0))
     residual = fit.fitted - known
     _check_smooth(known, residual)
-    sd = np.sqrt(fit.sd**2 + _UNMODELLED_SD["scale"] ** 2)
-    nodes = _codes_at(model, grid)
-    rms = round(float(np.sqrt(np.mean(residual**2))), 6)
-    return _response(model, (nodes, fit.value, sd), "scale", steps, rms_density=rms, name=name,
-                     date=date, notes=notes)
+    sd = np.sqrt(fit.sd**2 + _UNMODELLED_SD["gray_scale"] ** 2)
+    response = _response(model, (_codes_at(model, grid), fit.value, sd), "gray_scale", steps, name)
+    if len(steps) < ENOUGH_STEPS:
+        findings += (GrayScaleShort(len(steps), ENOUGH_STEPS),)
+    if response.darkest_density < USUAL_BLACK:
+        findings += (ResponseEndsEarly(response.darkest_density),)
+    return replace(response, findings=findings,
+                   rms_density=round(float(np.sqrt(np.mean(residual**2))), 6))
 
 
 def response_of_row(
-    row: StepRow, density: ArrayLike, scan: Scan, *, name: str = "", date: str = "",
-    sources: tuple[str, ...] = (),
+    row: StepRow, density: ArrayLike, scan: Scan, name: str = ""
 ) -> ScannerResponse:
-    """`response_from_scale` of a scanned row, with what a user should know as its notes."""
-    known = np.asarray(density, dtype=np.float64)
-    response = response_from_scale(known, row.code[0], row.code_sd[0], scan=scan, name=name,
-                                   date=date)
-    notes = [*scan.warnings, *row.warnings, *response.notes]
-    if known.size < ENOUGH_STEPS:
-        notes.append(f"the scale has {known.size} steps; densities between them are surer with"
-                     f" {ENOUGH_STEPS} or more")
-    if response.darkest_density < USUAL_BLACK:
-        notes.append(f"the response ends at density {response.darkest_density:.2f}: patches darker"
-                     " than that will be read as doubtful; a scale with darker steps reaches"
-                     " further")
-    return replace(response, notes=tuple(notes), sources=sources)
+    """`response_from_gray_scale` of a scanned row, with what was found in the scan."""
+    response = response_from_gray_scale(density, row.code[0], row.code_sd[0], scan=scan, name=name)
+    return replace(response, findings=(*scan.findings, *row.findings, *response.findings))
 
 
-def response_from_anchors(
+def response_from_known_patches(
     density: ArrayLike, code: ArrayLike, code_sd: ArrayLike, *, scan: Scan | None = None,
-    name: str = "anchors",
 ) -> ScannerResponse:
     """The response from a few patches of known density: paper white and maximum black at least.
 
-    Shapes and units as in `response_from_scale`; between the anchors the encoding is taken from
-    the scan's profile, or from the usual power of 2.2, and the uncertainty says so.
+    Shapes and units as in `response_from_gray_scale`; between the patches the encoding is taken
+    from the scan's profile, or from the usual power of 2.2, and the uncertainty says so.
 
-    Raises `OptionError` for fewer than two, for anchors too close together, clipped, or the wrong
+    Raises `OptionError` for fewer than two, for patches too close together, clipped, or the wrong
     way round.
     """
     steps = _steps(density, code, code_sd)
@@ -235,29 +224,24 @@ def response_from_anchors(
     if clipped is not None:
         end = "white" if clipped.code > 0.5 else "black"
         raise OptionError(f"the patch of known density {clipped.density:g} is clipped to {end}",
-                          "a clipped patch says nothing of the scanner",
-                          "scan again with automatic exposure switched off")
-    known = np.array([s.density for s in steps])
+                          "a clipped patch says nothing of the scanner", SCAN_PLAINLY)
+    known, codes, _ = _columns(steps)
     if known.size < 2 or np.ptp(known) < 0.5:
         raise OptionError(
             "the known densities are " + (", ".join(f"{d:g}" for d in known) or "none"),
             "at least two are needed, 0.5 or more apart: paper white and maximum black",
-            "measure both and give them as --known PATCH=DENSITY")
-    order = np.argsort(known)
-    if np.any(np.diff(np.array([s.code for s in steps])[order]) > 0.0):
+            "measure both", code="known_patches")
+    if np.any(np.diff(codes[np.argsort(known)]) > 0.0):
         raise OptionError(
-            "a patch said to be denser is lighter in the scan",
-            "a denser patch is darker", "check the names and densities given with --known")
-    model = _fit_physical(steps, None if scan is None else scan.lightness, "anchors")
-    response = _from_model(model, "anchors", steps, name, float(known.min()), float(known.max()))
-    if (scan is not None and scan.lightness is not None) or known.size > 3:
-        return response
-    return replace(response, notes=(
-        "the scan carries no profile, so its tones between the known patches were taken for the "
-        "usual gamma of about 2.2; give three or more known patches, or scan a gray scale",))
+            "a patch said to be denser is lighter in the scan", "a denser patch is darker",
+            "check the names and densities of the known patches", code="known_patches")
+    lightness = None if scan is None else scan.lightness
+    model = _fit_physical(steps, lightness, "known_patches")
+    response = _from_model(model, "known_patches", steps, float(known.min()), float(known.max()))
+    return replace(response, findings=(DensitiesByKnownPatches(lightness is not None),))
 
 
-def response_from_profile(scan: Scan, name: str = "profile") -> ScannerResponse:
+def response_from_profile(scan: Scan) -> ScannerResponse:
     """The response that the embedded profile alone promises, with a wide uncertainty.
 
     Raises `OptionError` if the scan carries no profile.
@@ -266,10 +250,11 @@ def response_from_profile(scan: Scan, name: str = "profile") -> ScannerResponse:
         raise OptionError(
             f"{scan.name} carries no ICC profile, and nothing else says what its values mean",
             "a scan is not density until it is compared with something known",
-            "scan a gray scale of known densities and use it with `tonewright scanner`, or give "
-            "paper white and maximum black with --known PATCH=DENSITY")
+            "scan a gray scale of known densities and use the scanner response made from it",
+            code="scanner_unknown")
     model = _fit_physical((), scan.lightness, "profile")
-    return _from_model(model, "profile", (), name, 0.0, 2.0)
+    return replace(_from_model(model, "profile", (), 0.0, 2.0),
+                   findings=(DensitiesByProfile(scan.name),))
 
 
 def _steps(density: ArrayLike, code: ArrayLike, code_sd: ArrayLike) -> tuple[KnownStep, ...]:
@@ -278,122 +263,121 @@ def _steps(density: ArrayLike, code: ArrayLike, code_sd: ArrayLike) -> tuple[Kno
         raise ReadingsError(
             f"there are {lists[0].size} densities and {lists[1].size} steps in the scan",
             "each step has one density",
-            "count the steps of the scale, and give a list with one density for each")
-    bad = lists[0][~((lists[0] > -0.05) & (lists[0] < 6.0))]
-    if bad.size:
-        raise ReadingsError(f"a density of {bad[0]:g}", "densities of a scale lie from 0 to 6",
-                            "correct the list")
+            "count the steps of the gray scale, and list one density for each")
+    check_known(lists[0])
     return tuple(
         KnownStep(float(d), round(float(c), 8), round(max(float(s), 1e-5), 8),
                   CLIPPED_BLACK < float(c) < CLIPPED_WHITE)
         for d, c, s in zip(*lists, strict=True))
 
 
-def _check_clipping(steps: Sequence[KnownStep]) -> tuple[str, ...]:
-    """Notes on clipped steps; `ReadingsError` if they are too many."""
+def check_known(density: Array) -> None:
+    """Raise `ReadingsError` for densities, shape (n,), that no gray scale has."""
+    wrong = density[~((density > -0.05) & (density < 6.0))]
+    if wrong.size:
+        raise ReadingsError(f"the list holds a density of {wrong[0]:g}",
+                            "densities of a gray scale lie from 0 to 6", "correct the list")
+
+
+def _columns(steps: Sequence[KnownStep]) -> tuple[Array, Array, Array]:
+    """Density, code and its deviation of some steps, each of shape (n,)."""
+    density, code, code_sd = np.array([(s.density, s.code, s.code_sd) for s in steps]).reshape(
+        -1, 3).T
+    return density, code, code_sd
+
+
+def _check_clipping(steps: Sequence[KnownStep]) -> tuple[Finding, ...]:
+    """What is to be said of clipped steps; `ReadingsError` if they are too many."""
     white = sum(s.code >= CLIPPED_WHITE for s in steps)
     black = sum(s.code <= CLIPPED_BLACK for s in steps)
+    if not white + black and len(steps) < LEAST_STEPS:
+        raise ReadingsError(f"the gray scale has {counted(len(steps), 'step')}",
+                            f"at least {LEAST_STEPS} are needed, {ENOUGH_STEPS} or more are better",
+                            "scan a gray scale with more steps")
     if len(steps) - white - black < LEAST_STEPS or white > 2 or black > max(2, len(steps) // 3):
-        given = f"of {len(steps)} steps, {white} are clipped to white and {black} to black"
-        if white + black == 0:
-            raise ReadingsError(f"the scale has {counted(len(steps), 'step')}",
-                                f"a scale has at least {LEAST_STEPS}; 12 or more do well",
-                                "scan a scale with more steps")
         raise ReadingsError(
-            given, "a clipped step says nothing of the scanner",
-            "scan again with automatic exposure, sharpening and contrast switched off, and "
-            "without setting black and white points")
-    notes = []
-    if white:
-        notes.append(f"{white} of the lightest steps clipped to white and left out")
-    if black:
-        notes.append(f"{black} of the darkest steps clipped to black and left out")
-    return tuple(notes)
+            f"of {len(steps)} steps, {white} are clipped to white and {black} to black",
+            "a clipped step says nothing of the scanner", SCAN_PLAINLY)
+    return (GrayScaleClipped(white, black),) if white + black else ()
 
 
-_OTHER_SCALE = (
-    "check that the list belongs to this scale, begins at the step that lies at the left edge, "
-    "and leaves none out; with --corners, the first corner is the top left of step 1"
+_OTHER_LIST = (
+    "check that the list belongs to this gray scale, begins with the step at the left edge, and"
+    " leaves none out; corners given by hand begin at the top left of step 1"
 )
 
 
 def _check_direction(steps: Sequence[KnownStep]) -> None:
     """Codes must fall as the density rises, but for noise."""
-    ordered = sorted(steps, key=lambda s: s.density)
-    code = np.array([s.code for s in ordered])
-    slack = np.array([s.code_sd for s in ordered])
-    fall = np.corrcoef(np.argsort(np.argsort(-code)), np.arange(code.size))[0, 1]
-    if fall < -0.8:
+    density, code, slack = (a[np.argsort([s.density for s in steps], kind="stable")]
+                            for a in _columns(steps))
+    if rank_correlation(-code, density) < -0.8:
         raise ReadingsError(
             "the steps get lighter in the scan where the list says denser",
             "a denser step is darker",
-            "turn the list round, or give the corners from the other end of the scale with "
-            "--corners (is the scan a negative? scan it as a positive)")
+            "turn the list round, or give the corners from the other end of the gray scale (is the"
+            " scan a negative? Scan it as a positive)", code="row_corners")
     rises = np.flatnonzero(np.diff(code) > 0.004 + 4.0 * np.hypot(slack[1:], slack[:-1]))
     if rises.size:
-        a, b = ordered[int(rises[0])], ordered[int(rises[0]) + 1]
-        raise ReadingsError(
-            f"the step of density {b.density:g} is lighter in the scan than that of {a.density:g}",
-            "a denser step is darker", _OTHER_SCALE)
+        a, b = density[rises[0]], density[rises[0] + 1]
+        raise ReadingsError(f"the step of density {b:g} is lighter in the scan than that of {a:g}",
+                            "a denser step is darker", _OTHER_LIST)
 
 
 def _check_smooth(density: Array, residual: Array) -> None:
-    """A scale that is not the one of the list leaves a large scatter."""
+    """A gray scale that is not the one of the list leaves a large scatter."""
     middle = density < 2.0
     rms = float(np.sqrt(np.mean(residual[middle] ** 2))) if middle.any() else 0.0
     if rms > 0.05:
         worst = int(np.argmax(np.abs(np.where(middle, residual, 0.0))))
         raise ReadingsError(
-            f"the steps lie {rms:.2f} in density (RMS) from any smooth response; the worst is the "
-            f"step of density {density[worst]:g}, by {residual[worst]:+.2f}",
-            "the steps of a scale lie within 0.05 of one", _OTHER_SCALE)
+            f"the steps lie {rms:.2f} in density (RMS) from any smooth response; the worst is the"
+            f" step of density {density[worst]:g}, by {residual[worst]:+.2f}",
+            "the steps of a gray scale lie within 0.05 of one", _OTHER_LIST)
 
 
 def _codes_at(model: _Physical, grid: Array) -> Array:
     """Codes at densities of stage 1, by looking them up in a fine table; falling."""
     code = np.linspace(0.0, 1.0, 65537) ** 2
-    density = model.density(code)
-    return np.asarray(np.interp(-grid, -density, code))
+    return np.asarray(np.interp(-grid, -model.density(code), code))
 
 
 def _from_model(
-    model: _Physical, basis: Basis, steps: Sequence[KnownStep], name: str, low: float, high: float
+    model: _Physical, basis: Basis, steps: tuple[KnownStep, ...], low: float, high: float
 ) -> ScannerResponse:
     """A response from stage 1 alone."""
     grid = np.linspace(low - LIGHTER - 0.02, high + DARKER + 0.15, _NODES)
     code = _codes_at(model, grid)
     sd = np.hypot(model.sd(code), _UNMODELLED_SD[basis])
-    return _response(model, (code, grid, sd), basis, tuple(steps), rms_density=None, name=name,
-                     date="", notes=())
+    return _response(model, (code, grid, sd), basis, steps, basis)
 
 
 def _response(
     model: _Physical, nodes: tuple[Array, Array, Array], basis: Basis,
-    steps: tuple[KnownStep, ...], **rest: Any,
+    steps: tuple[KnownStep, ...], name: str,
 ) -> ScannerResponse:
     """The document, its nodes with falling codes and its range as far as it is certain."""
-    code, density, sd = nodes
-    kept = np.concatenate([[True], np.diff(code) < -1e-9])
-    kept &= (code >= 0.0) & (code <= 1.0)
-    code, density, sd = code[kept], density[kept], sd[kept]
+    code = nodes[0]
+    kept = np.concatenate([[True], np.diff(code) < -1e-9]) & (code >= 0.0) & (code <= 1.0)
+    code, density, sd = (a[kept] for a in nodes)
     known = [s.density for s in steps if s.used] or [0.0, 2.0]
-    sure = (sd < _WORST_SD) & (density >= min(known) - LIGHTER)
-    sure &= density <= max(known) + DARKER
+    sure = (sd < _WORST_SD) & (density >= min(known) - LIGHTER) & (density <= max(known) + DARKER)
     if not sure.any():
         raise ReadingsError("the known steps leave the response uncertain everywhere",
-                            "a response is known to 0.12 in density at least somewhere",
-                            _OTHER_SCALE)
+                            f"a response is known to {_WORST_SD:g} in density at least somewhere",
+                            _OTHER_LIST)
     log_power, stray, _ = model.numbers
     white = float(model.light(np.array([1.0]))[0] ** np.exp(log_power) - stray)
     half = float(model.light(np.array([0.5]))[0]) ** float(np.exp(log_power))
     return ScannerResponse(
-        basis=basis, code=_rounded(code, 8), density=_rounded(density, 6),
-        density_sd=_rounded(sd, 6), lightest_density=round(float(density[sure].min()), 4),
-        darkest_density=round(float(density[sure].max()), 4),
+        made_by=made_by(), name=name, date="", basis=basis,
         flare=round(float(max(stray, 0.0) / max(white, 1e-6)), 6),
-        gamma=round(float(np.log(max(half, 1e-9)) / np.log(0.5)), 4), steps=steps,
-        made_by=made_by(), **rest)
+        gamma=round(float(np.log(max(half, 1e-9)) / np.log(0.5)), 4),
+        lightest_density=round(float(density[sure].min()), 4),
+        darkest_density=round(float(density[sure].max()), 4), rms_density=None,
+        code=_rounded(code, 8), density=_rounded(density, 6), density_sd=_rounded(sd, 6),
+        known=steps)
 
 
-def _rounded(values: Array, digits: int) -> tuple[float, ...]:
-    return tuple(round(float(v), digits) for v in values)
+def _rounded(values: Array, digits: int) -> Array:
+    return np.array([round(float(v), digits) for v in values])

@@ -16,6 +16,8 @@ BLOCKS = 6
 """A patch is looked at in 6 x 6 squares, so that a scratch or a stain shows as some of them."""
 CLIPPED_BLACK, CLIPPED_WHITE = 1e-5, 0.9998
 """Codes at which a scanner ran out."""
+MOST_CLIPPED = 0.02
+"""Share of the pixels of a patch or step that may be clipped before its density is only a bound."""
 _MOST_PIXELS = 14_000
 """Of a patch that are looked at: more would not make it surer."""
 _LEAST_PIXELS = 4 * BLOCKS**2
@@ -43,6 +45,11 @@ class Sample:
     clipped_black: float
     """Shares of the pixels, 0 to 1."""
     pixels: int
+
+    @property
+    def clipped(self) -> float:
+        """Share of the pixels at either end."""
+        return self.clipped_white + self.clipped_black
 
     @property
     def code(self) -> float:

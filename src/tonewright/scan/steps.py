@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -10,20 +9,18 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from tonewright.errors import OptionError, ReadingsError, counted
+from tonewright.numeric.robust import rank_correlation, robust_spread
+from tonewright.record.findings import Finding
 from tonewright.scales import Array
 from tonewright.scan.find_steps import find_row
 from tonewright.scan.image import Scan
-from tonewright.scan.rectify import apply, through_four
+from tonewright.scan.rectify import apply, four_points, through_four, turns
 from tonewright.scan.scanner import CLIPPED_BLACK, CLIPPED_WHITE
 
 INNER = 0.6
 """Share of a step's width and height that is sampled, around its middle."""
 _MOST_POINTS = 120
 _BLOCKS = 4
-CORNERS_WAY_OUT = (
-    "give the corners of the row with --corners x0,y0,x1,y1,x2,y2,x3,y3: pixels, clockwise from "
-    "the top left, step 1 at the left edge"
-)
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,13 +41,13 @@ class StepRow:
     """Where the second half begins, as a share of the height; 1 without halves."""
     automatic: bool
     """Found, not given by hand."""
-    warnings: tuple[str, ...] = ()
+    findings: tuple[Finding, ...] = ()
 
     @property
     def dark_first(self) -> bool:
         """True if step 1 is at the dark end."""
-        ranks = np.argsort(np.argsort(self.code.mean(axis=0)))
-        return bool(np.corrcoef(ranks, np.arange(ranks.size))[0, 1] > 0.0)
+        code = self.code.mean(axis=0)
+        return rank_correlation(code, np.arange(code.size)) > 0.0
 
     @property
     def film_half(self) -> int | None:
@@ -71,23 +68,6 @@ class StepRow:
         split = 1.0 - self.split if len(self.code) > 1 else self.split
         return replace(self, code=code, code_sd=code_sd, spread=spread, clipped=clipped,
                        corners=np.roll(self.corners, 2, axis=0), split=split)
-
-
-def parse_corners(text: str) -> Array:
-    """Corners as they are typed: eight numbers with commas between; shape (4, 2).
-
-    Raises `OptionError` for anything else.
-    """
-    try:
-        numbers = [float(part) for part in text.replace(";", ",").split(",")]
-    except ValueError:
-        numbers = []
-    if len(numbers) != 8 or not np.all(np.isfinite(numbers)):
-        raise OptionError(
-            f"the corners are {text!r:.80}",
-            "they are eight numbers, x0,y0,x1,y1,x2,y2,x3,y3: pixels, clockwise from the top left",
-            "read them off in your image editor, with step 1 at the left edge")
-    return np.array(numbers).reshape(4, 2)
 
 
 def read_step_row(
@@ -119,40 +99,35 @@ def read_step_row(
     if count < 3 or count > 200:
         raise OptionError(f"a row of {counted(count, 'step')}", "a row has 3 to 200 steps",
                           "check the number of steps")
-    warnings: tuple[str, ...] = ()
     if corners is None:
         found = find_row(scan.pixels, count, scan.name)
-        place, warnings = found.corners, found.warnings
+        row = replace(_sample(scan, found.corners, count, halves), automatic=True,
+                      findings=found.findings)
     else:
-        place = _checked_corners(corners, scan)
-    row = _sample(scan, place, count, halves)
-    row = replace(row, automatic=corners is None, warnings=warnings)
+        row = _sample(scan, _checked_corners(corners, scan), count, halves)
     if dark_first is None or row.dark_first == dark_first:
         return row
     if row.automatic:
         return row.turned()
     end, other = ("dark", "light") if dark_first else ("light", "dark")
-    turned = ",".join(f"{v:g}" for v in np.roll(place, 2, axis=0).ravel())
+    turned = ",".join(f"{v:g}" for v in np.roll(row.corners, 2, axis=0).ravel())
     raise ReadingsError(
         f"with these corners, the row in {scan.name} begins at its {other} end",
-        f"step 1 is at the {end} end", f"read it from the other end: --corners {turned}")
+        f"step 1 is at the {end} end", "read it from the other end", code="row_turned",
+        corners=turned)
 
 
 def _checked_corners(corners: ArrayLike, scan: Scan) -> Array:
-    place = np.asarray(corners, dtype=np.float64)
+    place = four_points(corners, "row_corners")
     rows, columns = scan.pixels.shape
     given = "the corners " + ",".join(f"{v:g}" for v in place.ravel())
-    if place.shape != (4, 2) or not np.all(np.isfinite(place)):
-        raise OptionError(given, "there are four, x and y each", CORNERS_WAY_OUT)
     if place.min() < -1 or place[:, 0].max() > columns or place[:, 1].max() > rows:
         raise OptionError(given, f"they lie in the scan, which has {columns} x {rows} pixels",
                           "read them off in the scan as it is, not in a smaller copy")
-    sides = np.roll(place, -1, axis=0) - place
-    turns = sides[:, 0] * np.roll(sides[:, 1], -1) - sides[:, 1] * np.roll(sides[:, 0], -1)
-    if not np.all(turns > 0.0):
+    if not np.all(turns(place) > 0.0):
         raise OptionError(
-            given, "they go clockwise around the row: top left, top right, bottom right, bottom "
-            "left, step 1 at the left edge", "put them in that order")
+            given, "they go clockwise around the row: top left, top right, bottom right, bottom"
+            " left, step 1 at the left edge", "put them in that order", code="row_corners")
     return place
 
 
@@ -203,7 +178,7 @@ def _robust(codes: Array) -> tuple[float, float, float, float]:
     drifts count as what they are.
     """
     middle = float(np.median(codes))
-    spread = max(1.4826 * float(np.median(np.abs(codes - middle))), 1e-5)
+    spread = max(robust_spread(codes - middle), 1e-5)
     kept = np.abs(codes - middle) <= 3.5 * spread
     mean = float(codes[kept].mean())
     blocks = [part[good].mean()
@@ -221,12 +196,9 @@ def _robust(codes: Array) -> tuple[float, float, float, float]:
 def _split(scan: Scan, matrix: Array, count: int, high: float) -> float:
     """Where along the height the film ends: the sharpest change, or the middle if none is seen."""
     ys = _between(0.05, 0.95, 0.9 * high)
-    steps: Sequence[Array] = [
-        np.median(_nearest(scan.pixels, matrix, _between((k + 0.25) / count, (k + 0.75) / count,
-                                                         20.0), ys), axis=1)
-        for k in range(count)
-    ]
-    profile = np.array(steps)
+    profile = np.array([np.median(_nearest(
+        scan.pixels, matrix, _between((k + 0.25) / count, (k + 0.75) / count, 20.0), ys), axis=1)
+        for k in range(count)])
     best, where = 0.0, 0.5
     for i in range(int(0.25 * ys.size), int(0.75 * ys.size)):
         gap = profile[:, :i].mean(axis=1) - profile[:, i:].mean(axis=1)

@@ -16,7 +16,7 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
-from tonewright.numeric.robust import robust_spread
+from tonewright.numeric.robust import expected_at, median_among_neighbours, robust_spread
 from tonewright.scales import Array
 
 _GAIN = 8.0
@@ -149,20 +149,12 @@ def _problem(
     _, group = np.unique(group[count[group] > 1], return_inverse=True)
     like = np.zeros((used.size, group.max() + 1))
     like[np.arange(used.size), group] = 1.0
-    sd = _usual(density_sd, density)[used]
+    # one patch's own scatter may be a stain's
+    sd = median_among_neighbours(density_sd, density)[used]
     noise = np.clip(sd / np.median(sd), 0.6, 2.5) ** 2
     away = _apart(centres[used], centres[used], centres)
     means = (like @ (like.T @ density[used] / like.sum(axis=0)))
     return _Problem(density[used], noise, like, away, _midtone(means, density[kept])), used
-
-
-def _usual(density_sd: Array, density: Array) -> Array:
-    """The scatter usual for patches of about that density: one patch's own may be a stain's."""
-    order = np.argsort(density)
-    usual = np.empty_like(density_sd)
-    for place, i in enumerate(order):
-        usual[i] = np.nanmedian(density_sd[order[max(place - 6, 0) : place + 7]])
-    return usual
 
 
 def _midtone(density: Array, all_density: Array) -> Array:
@@ -317,9 +309,8 @@ def _the_guilty(
     for one in np.unique(np.round(level[suspects], 6)):
         group = suspects[np.abs(level[suspects] - one) < 1e-6]
         others = kept & (np.abs(level - one) > 1e-6)
-        steps = np.unique(np.round(level[others], 6))
-        means = np.array([np.median(density[others & (np.abs(level - s) < 1e-6)]) for s in steps])
-        expected = float(np.interp(one, steps, means)) if steps.size else float(density[group[0]])
+        expected = expected_at(float(one), level[others], density[others]) if others.any() else \
+            float(density[group[0]])
         guilty.append(group[int(np.argmax(np.abs(density[group] - expected)))])
     return np.array(guilty, dtype=np.intp)
 

@@ -6,6 +6,7 @@ import textwrap
 from typing import Any
 
 from tonewright.files.negative.make import Batch, NegativeReport
+from tonewright.show.findings import sentence
 
 _MEANINGS = {
     "lightness": "values proportional to lightness (L*)",
@@ -45,7 +46,7 @@ def negative_json(report: NegativeReport) -> dict[str, Any]:
         "level_black": report.level_black,
         "level_white": report.level_white,
         "mirrored": report.mirrored,
-        "warnings": list(report.warnings),
+        "warnings": _warnings(report),
         "picture_mm": None if report.picture_mm is None else list(report.picture_mm),
         "resampled_from": None if report.resampled_from is None else list(report.resampled_from),
         "depth": report.depth,
@@ -85,6 +86,10 @@ def failures_text(batch: Batch) -> str:
     )
 
 
+def _warnings(report: NegativeReport) -> list[str]:
+    return [*map(sentence, report.findings), *report.warnings]
+
+
 def negative_text(report: NegativeReport) -> str:
     """One negative: one fact a line."""
     meaning = _MEANINGS.get(report.encoding, report.encoding.replace(":", " "))
@@ -100,7 +105,7 @@ def negative_text(report: NegativeReport) -> str:
          " and white"),
         ("film", _film(report)),
         ("ends", _ends(report)),
-        *(("warning", warning) for warning in report.warnings),
+        *(("warning", warning) for warning in _warnings(report)),
     ]
     lines = (_line(label, text, "  ") for label, text in facts if text)
     return "\n".join([f"Negative {report.output}", *lines])

@@ -55,7 +55,7 @@ def _draw_readings(axes: Axes, curve: Curve) -> None:
     readings = curve.readings
     if readings is None:
         return
-    doubtful = {d["patch"] for d in curve.summary.doubtful}
+    doubtful = {d.patch for d in curve.summary.doubtful}
     bad = np.array([name in doubtful for name in patch_names(readings.patches)])
     level, light = 100.0 * readings.level, readings.lightness
     axes.plot(level[~bad], light[~bad], ".", color=POINT, ms=4, label="measured patches")

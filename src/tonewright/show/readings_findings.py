@@ -13,7 +13,7 @@ from tonewright.measured.findings import (
     StatedCountWrong,
     ValuesLeftAside,
 )
-from tonewright.show.sentence import sentence
+from tonewright.show.sentence import says, sentence
 
 _MOST_NAMES = 12
 
@@ -24,9 +24,13 @@ def names(patches: tuple[str, ...]) -> str:
     return ", ".join(patches[:_MOST_NAMES]) + (f" and {more} more" if more > 0 else "")
 
 
-@sentence.register
-def _(found: EndDataMissing) -> str:
-    return f"{found.file}: END_DATA is missing, but every row is there."
+says(EndDataMissing, "{file}: END_DATA is missing, but every row is there.")
+says(LighterThanPaper,
+     "{file}: the lightest patch has density {lightest_density:.2f}; few papers are that white. If"
+     " the instrument was zeroed on the bare paper, add --relative-to-paper.")
+says(SheetsNotNamed,
+     "The {files} files do not say which sheet they were measured on, so they count as readings of"
+     " one sheet. A column named print tells sheets apart.")
 
 
 @sentence.register
@@ -53,24 +57,11 @@ def _(found: OtherViewing) -> str:
 
 
 @sentence.register
-def _(found: LighterThanPaper) -> str:
-    return (f"{found.file}: the lightest patch has density {found.lightest_density:.2f}; few papers"
-            " are that white. If the instrument was zeroed on the bare paper, add"
-            " --relative-to-paper.")
-
-
-@sentence.register
-def _(found: SheetsNotNamed) -> str:
-    return (f"The {found.files} files do not say which sheet they were measured on, so they count"
-            " as readings of one sheet. A column named print tells sheets apart.")
-
-
-@sentence.register
 def _(found: PatchesNotInList) -> str:
     return f"{found.file}: not in the list, and so not read: {names(found.patches)}."
 
 
 @sentence.register
 def _(found: PatchesDoubted) -> str:
-    return (f"{found.file}: the scan casts doubt on {names(found.patches)}; the column doubt says"
-            " why. Look at the print, and leave out with --leave-out what is spoilt.")
+    return (f"{found.file}: doubtful in the scan: {names(found.patches)}. The column doubt says"
+            " why. Look at the print, and leave out with --leave-out any patch that is spoilt.")

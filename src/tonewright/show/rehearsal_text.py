@@ -10,7 +10,7 @@ from tonewright.curve.document import Curve
 from tonewright.curve.renew import Movement
 from tonewright.record.times import PrintingTime
 from tonewright.show.cautions import cautions_text
-from tonewright.show.text import fit_json, readings_line
+from tonewright.show.curve_text import fit_json, readings_line
 from tonewright.show.words import WIDTH
 from tonewright.strip.process import Process
 

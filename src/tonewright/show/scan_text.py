@@ -1,35 +1,48 @@
-"""What the read command says, in plain words."""
+"""The report on a print that was read, from its scan or an instrument's list."""
 
 from __future__ import annotations
 
-import textwrap
-from pathlib import Path
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 
+from tonewright.files.scan.read import ReadResult
 from tonewright.measured.readings import Readings
+from tonewright.record.codec import encode
 from tonewright.scales import density_to_lightness
 from tonewright.scan.read import ScanReading
 from tonewright.show.findings import sentence
-from tonewright.show.words import WIDTH
-from tonewright.target.document import Target
+from tonewright.show.words import headed, labelled
 
 _BASIS = {
-    "scale": "by the scanner response {name}, from a scale of known densities",
-    "anchors": "by the known patches and the usual tone curve of scanners",
+    "gray_scale": "by the scanner response {name}",
+    "known_patches": "by the known patches",
     "profile": "by the embedded profile alone",
 }
+_MOST_DOUBTFUL = 12
 
 
-def scan_json(reading: ScanReading) -> dict[str, Any]:
-    """What was read, under the names the command line promises."""
+def read_json(result: ReadResult) -> dict[str, Any]:
+    """What was read, under the names the command line promises; what only a scan has is null for
+    an instrument's list."""
+    reading = result.reading
+    facts = _scan_json(reading) if isinstance(reading, ScanReading) else _list_json(reading)
+    return {
+        **facts, "aim_rms_lightness": _aim_rms(result),
+        "warnings": [sentence(f) for f in reading.findings],
+        "output": None if result.output is None else str(result.output),
+        "overlay": None if result.overlay is None else str(result.overlay),
+    }
+
+
+def _scan_json(reading: ScanReading) -> dict[str, Any]:
     located = reading.located
     return {
         "patches": sum(p.density is not None for p in reading.patches),
         "doubtful": [
             {"patch": p.patch.name, "level": p.patch.level, "density": p.density,
-             "why": list(p.doubts)} for p in reading.doubtful],
+             "why": [sentence(d) for d in p.doubts]} for p in reading.doubtful],
         "rotation_degrees": round(located.rotation_degrees, 3),
         "mirrored": located.mirrored,
         "mark_error_px": None if located.mark_error_px is None
@@ -40,115 +53,99 @@ def scan_json(reading: ScanReading) -> dict[str, Any]:
         "marks": list(located.marks_found),
         "dots": located.dots_found,
         "basis": reading.response.basis,
-        "aim_rms_lightness": _aim_rms(_scan_pairs(reading), reading.target),
-        "warnings": list(reading.warnings),
+        "findings": [encode(f) for f in (*reading.findings,
+                                         *(d for p in reading.patches for d in p.doubts))],
     }
 
 
-def list_json(readings: Readings, target: Target) -> dict[str, Any]:
-    """An instrument's readings under the same names; what only a scan has is null."""
+def _list_json(readings: Readings) -> dict[str, Any]:
     sds = [r.density_sd for r in readings.patches if r.density_sd is not None]
     return {
         "patches": len(readings.patches), "doubtful": [], "rotation_degrees": None,
         "mirrored": None, "mark_error_px": None, "unevenness_density": None,
         "density_sd_median": round(float(np.median(sds)), 5) if sds else None,
-        "basis": "instrument", "aim_rms_lightness": _aim_rms(_list_pairs(readings), target),
-        "warnings": [*map(sentence, readings.findings)],
+        "basis": "instrument", "findings": encode(readings.findings),
     }
 
 
-def scan_text(reading: ScanReading) -> str:
-    """One fact a line, then what is doubtful, then the warnings."""
-    located, uneven = reading.located, reading.unevenness
-    read = [p for p in reading.patches if p.density is not None]
-    densities = [p.density for p in read if p.density is not None]
+def read_text(result: ReadResult) -> str:
+    """The report: read, found, doubtful, written, next."""
+    reading, target = result.reading, result.target
+    scan = reading if isinstance(reading, ScanReading) else None
+    relative = isinstance(reading, Readings) and reading.relative_to_paper
+    patches = [p.density for p in reading.patches if p.density is not None]
+    lines = [
+        f"Print of the target {target.name}",
+        labelled("read", f"{len(patches)} of {len(target.patches)} patches from"
+                 f" {result.source.name}, density {min(patches):.2f} to {max(patches):.2f}"
+                 + (" above the bare paper" if relative else "")),
+        *(_order_lines(result) if scan is None else _scan_lines(scan)),
+    ]
+    rms = _aim_rms(result)
+    if rms is not None:
+        lines.append(labelled("aims", f"on average the print lies {rms:.1f} L* from what the curve"
+                              f" {target.through} aims at"))
+    if scan is not None:
+        lines += _doubtful_lines(scan)
+    lines += [labelled(f.kind, sentence(f)) for f in reading.findings]
+    written = " and ".join(str(p) for p in (result.output, result.overlay) if p is not None)
+    return "\n".join([*lines, "", headed("Written:", written or "nothing"),
+                      headed("Next:", _next_step(result, relative=relative))])
+
+
+def _scan_lines(reading: ScanReading) -> Sequence[str]:
+    located, uneven, response = reading.located, reading.unevenness, reading.response
     error = "" if located.mark_error_px is None else \
         f"; marks and dots lie within {located.mark_error_px:.2f} pixels of their places"
     marks = "given by hand" if located.by_hand else ", ".join(located.marks_found) + " found"
-    evened = "none that repeats and reference patches could show"
-    if uneven.known:
-        evened = f"up to {uneven.span:.2f} in density across the sheet, taken out"
-    lines = [
-        f"Read target {reading.target.name}",
-        _line("patches", f"{len(read)} of {len(reading.patches)}, density {min(densities):.2f} to"
-              f" {max(densities):.2f}"),
-        _line("place", f"turned by {located.rotation_degrees:.1f} degrees"
-              f"{', mirrored' if located.mirrored else ''}; marks {marks}{error}"),
-        _line("densities",
-              _BASIS[reading.response.basis].format(name=reading.response.name or "given")),
-        _line("uneven", evened),
-        _line("how sure", f"±{reading.density_sd_median:.3f} in density for the usual patch"),
-        *_aims(_scan_pairs(reading), reading.target),
-    ]
-    if not reading.doubtful:
-        lines.append(_line("doubtful", "none"))
-    lines += [_line("doubtful", f"{p.patch.name}: {'; '.join(p.doubts)}")
-              for p in reading.doubtful[:12]]
-    if len(reading.doubtful) > 12:
-        lines.append(_line("", f"and {len(reading.doubtful) - 12} more, see the readings"))
-    lines += [_line("warning", text) for text in reading.warnings]
-    return "\n".join(lines)
+    evened = (f"up to {uneven.span:.2f} in density across the sheet, taken out" if uneven.known
+              else "repeated patches show none")
+    return (
+        labelled("place", f"turned by {located.rotation_degrees:.1f} degrees"
+                 f"{', mirrored' if located.mirrored else ''}; marks {marks}{error}"),
+        labelled("densities", _BASIS[response.basis].format(name=response.name or "given")),
+        labelled("uneven", evened),
+        labelled("sure to", f"±{reading.density_sd_median:.3f} in density for a typical patch"),
+    )
 
 
-def list_text(readings: Readings, target: Target) -> str:
-    """An instrument's readings, one fact a line."""
-    density = readings.density
-    counted = ", counted from the bare paper" if readings.relative_to_paper else ""
-    return "\n".join([
-        f"Read target {target.name}",
-        _line("patches", f"{len(readings.patches)} of {len(target.patches)}, density"
-              f" {density.min():.2f} to {density.max():.2f}{counted}"),
-        _line("from", ", ".join(s.name for s in readings.sources) + (
-            ", a chart of inks" if target.is_ink_chart else
-            ", in an order in which the densities follow the ink")),
-        *_aims(_list_pairs(readings), target),
-        *(_line(f.kind, sentence(f)) for f in readings.findings),
-    ])
+def _order_lines(result: ReadResult) -> Sequence[str]:
+    """Nothing tells the order of a chart of inks."""
+    return () if result.target.is_ink_chart else (
+        labelled("order", "the densities follow the ink"),)
 
 
-def _scan_pairs(reading: ScanReading) -> list[tuple[str, float]]:
-    """Name and density of each patch whose density is known beyond doubt."""
-    return [(p.patch.name, p.density) for p in reading.patches
-            if p.density is not None and not p.doubts]
+def _doubtful_lines(reading: ScanReading) -> Sequence[str]:
+    doubtful = reading.doubtful
+    lines = [labelled("doubtful", f"{p.patch.name}: {'; '.join(map(sentence, p.doubts))}")
+             for p in doubtful[:_MOST_DOUBTFUL]]
+    if doubtful[_MOST_DOUBTFUL:]:
+        lines.append(labelled("", f"and {len(doubtful) - _MOST_DOUBTFUL} more; the column doubt of"
+                              " the readings names them all"))
+    return lines or [labelled("doubtful", "none")]
 
 
-def _list_pairs(readings: Readings) -> list[tuple[str, float]]:
-    """The same of an instrument's; none if they count from the bare paper."""
-    if readings.relative_to_paper:
-        return []
-    return [(r.patch, r.density) for r in readings.patches]
-
-
-def _aim_rms(pairs: list[tuple[str, float]], target: Target) -> float | None:
-    """Root mean square distance in L* of patches from what the curve aims at; None without aims."""
-    aims = {p.name: p.aim_lightness for p in target.patches if p.aim_lightness is not None}
-    off = [float(density_to_lightness(density)) - aims[name] for name, density in pairs
-           if name in aims]
+def _aim_rms(result: ReadResult) -> float | None:
+    """Root mean square distance in L* from what the curve aims at, over the patches whose density
+    is known beyond doubt; None without aims, or if densities count from the bare paper."""
+    reading = result.reading
+    if isinstance(reading, ScanReading):
+        known = {p.patch.name: p.density for p in reading.patches if not p.doubts}
+    else:
+        known = {} if reading.relative_to_paper else {r.patch: r.density for r in reading.patches}
+    off = [float(density_to_lightness(density)) - p.aim_lightness for p in result.target.patches
+           if p.aim_lightness is not None and (density := known.get(p.name)) is not None]
     return round(float(np.sqrt(np.mean(np.square(off)))), 3) if off else None
 
 
-def _aims(pairs: list[tuple[str, float]], target: Target) -> list[str]:
-    """A line that says how far the print lies from its aims, if it has any."""
-    rms = _aim_rms(pairs, target)
-    if rms is None:
-        return []
-    return [_line("aims", f"the print lies {rms:.1f} L* on the average from what the curve"
-                  f" {target.through} aims at")]
-
-
-def next_step(output: Path, target: Target, *, relative: bool = False) -> str:
+def _next_step(result: ReadResult, *, relative: bool) -> str:
     """What to do with the readings now."""
+    target, file = result.target, result.output or "READINGS.csv"
     if target.is_ink_chart:
-        return (f"Next:    tonewright inks {output} --process NAME.process.json --time TIME"
+        return (f"tonewright inks {file} --process NAME.process.json --time TIME"
                 + (" --relative-to-paper --paper-density D" if relative else ""))
     if target.through is not None:
-        return ("Next:    compare what the print has with its aim, patch by patch: the columns"
-                f" density and aim_lightness in {output}")
-    return (f"Next:    tonewright fit {output} -o NAME.curve.json"
+        return ("compare each patch of the print with its aim: the columns density and"
+                f" aim_lightness of {file}")
+    return (f"tonewright fit {file} -o NAME.curve.json"
             + (" --relative-to-paper" if relative else ""))
-
-
-def _line(label: str, text: str, indent: str = "  ") -> str:
-    return textwrap.fill(text, WIDTH, initial_indent=f"{indent + label:<12}",
-                         subsequent_indent=" " * 12, break_on_hyphens=False,
-                         break_long_words=False)

@@ -1,20 +1,22 @@
-"""What the scanner command says, in plain words."""
+"""The report on a scanner's response."""
 
 from __future__ import annotations
 
 from typing import Any
 
-from tonewright.scan.scanner import ScannerResponse
-from tonewright.scan.steps import StepRow
-from tonewright.show.words import labelled
+from tonewright.files.scanners import LearnedScanner
+from tonewright.record.codec import encode
+from tonewright.show.findings import sentence
+from tonewright.show.words import headed, labelled
 
 
-def scanner_json(response: ScannerResponse, row: StepRow) -> dict[str, Any]:
-    """The response and where the scale was found."""
+def scanner_json(learned: LearnedScanner) -> dict[str, Any]:
+    """The response and where the gray scale was found."""
+    response, row = learned.response, learned.row
     return {
         "name": response.name,
-        "steps": len(response.steps),
-        "steps_used": sum(s.used for s in response.steps),
+        "steps": len(response.known),
+        "steps_used": sum(s.used for s in response.known),
         "rms_density": response.rms_density,
         "lightest_density": response.lightest_density,
         "darkest_density": response.darkest_density,
@@ -22,29 +24,34 @@ def scanner_json(response: ScannerResponse, row: StepRow) -> dict[str, Any]:
         "gamma": response.gamma,
         "corners": [round(float(v), 1) for v in row.corners.ravel()],
         "corners_found": row.automatic,
-        "warnings": list(response.notes),
+        "findings": encode(response.findings),
+        "warnings": [sentence(f) for f in response.findings],
+        "output": None if learned.output is None else str(learned.output),
     }
 
 
-def scanner_text(response: ScannerResponse, row: StepRow) -> str:
-    """One fact a line, then the warnings."""
-    known = [s.density for s in response.steps]
+def scanner_text(learned: LearnedScanner) -> str:
+    """The report: read, found, doubtful, written, next."""
+    response, row = learned.response, learned.row
+    known = [s.density for s in response.known]
     corners = ",".join(f"{v:.0f}" for v in row.corners.ravel())
-    how = "found at" if row.automatic else "given at"
+    flare = response.flare >= 0.0005
     lines = [
         f"Scanner {response.name}",
-        labelled("scale", f"{len(known)} steps, density {known[0]:.2f} to {known[-1]:.2f}"),
-        labelled("place", f"{how} --corners {corners}"),
+        labelled("read", f"a gray scale of {len(known)} steps, density {known[0]:.2f} to"
+                 f" {known[-1]:.2f}, {'found' if row.automatic else 'given'} at --corners"
+                 f" {corners}"),
+        labelled("range", f"densities from {max(response.lightest_density, 0.0):.2f} to"
+                 f" {response.darkest_density:.2f}"),
+        labelled("tones", f"gamma about {response.gamma:.1f}"
+                 + (f"; stray light is {100.0 * response.flare:.1f} % of white" if flare else "")),
     ]
     if response.rms_density is not None:
-        lines.append(labelled("fit", f"the known steps lie {response.rms_density:.3f} in density"
-                              " from the response"))
-    lines += [
-        labelled("range", f"good for densities from {max(response.lightest_density, 0.0):.2f} to"
-                 f" {response.darkest_density:.2f}"),
-        labelled("tones", f"about gamma {response.gamma:.1f}"
-                 + (f", with {response.flare:.1%} of white as stray light"
-                    if response.flare >= 0.0005 else "")),
-    ]
-    lines += [labelled("warning", text) for text in response.notes]
-    return "\n".join(lines)
+        lines.append(labelled("fit", f"the known steps lie within {response.rms_density:.3f} in"
+                              " density (RMS) of the response"))
+    lines += [labelled(f.kind, sentence(f)) for f in response.findings]
+    file = learned.output or "NAME.scanner.json"
+    return "\n".join([
+        *lines, "", headed("Written:", str(learned.output or "nothing")),
+        headed("Next:", "scan your prints with the same settings, and type  tonewright read"
+               f" SCAN.tif --target T.target.json --scanner {file} -o READINGS.csv")])

@@ -74,15 +74,15 @@ class LayoutSettings:
 
     def __post_init__(self) -> None:
         """Hold the ranges; `OptionError` names the one that is broken."""
-        _hold("how often each level is repeated", self.repeats, 1, 50,
+        _hold("the number of patches of each level", self.repeats, 1, 50,
               "once is the least", "target_repeats")
-        _hold("the resolution in pixels to the inch", self.ppi, 72, 5760,
+        _hold("the resolution (pixels to the inch)", self.ppi, 72, 5760,
               "give the printer's own resolution, such as 360", "target_resolution")
         for side in (self.width_mm, self.height_mm):
-            _hold("a side of the sheet in mm", side, 20.0, 2000.0, "give its size in mm or inches",
+            _hold("a side of the sheet (mm)", side, 20.0, 2000.0, "give its size in mm or inches",
                   "sheet_size")
         if self.patch_mm is not None:
-            _hold("the side of a patch in mm", self.patch_mm, SMALLEST_PATCH, LARGEST_PATCH,
+            _hold("the side of a patch (mm)", self.patch_mm, SMALLEST_PATCH, LARGEST_PATCH,
                   "an instrument needs 6 to 10 mm, a scan 5 mm", "patch_size")
 
 

@@ -94,7 +94,7 @@ def smooth(shape):
 def test_bands_join_as_if_the_whole_were_resampled_at_once(tmp_path, monkeypatch, size, mirror):
     """Pillow on the whole picture in one go."""
     monkeypatch.setattr(resample, "_BAND_BYTES", 9_000)
-    monkeypatch.setitem(bands.stored_jobs.__kwdefaults__, "band_bytes", 5000)
+    monkeypatch.setattr(bands, "BAND_BYTES", 5000)
     data = random((211, 173))
     seen = resampled(save(tmp_path / "i.tif", data), tmp_path / "o.tif", *size, mirror=mirror)
     kind = Image.Resampling.LANCZOS if size[1] < 211 else Image.Resampling.BICUBIC
@@ -166,7 +166,7 @@ def test_size_at_a_resolution(tmp_path, rotate):
 @pytest.mark.parametrize("depth", [8, 16])
 @pytest.mark.parametrize("tiles", [None, (32, 48)])
 def test_packed_output_holds_the_same_pixels(tmp_path, monkeypatch, colour, depth, tiles):
-    monkeypatch.setattr("tonewright.files.raster.tiff_header.STRIP_BYTES", 4000)
+    monkeypatch.setattr("tonewright.files.raster.tiff_writer.STRIP_BYTES", 4000)
     source = save(tmp_path / "i.tif", smooth((131, 97)), tile=tiles, rowsperstrip=None)
     ink = Ink(depth, colour)
     plain = written(source, tmp_path / "a.tif", ink=ink)

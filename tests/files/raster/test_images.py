@@ -23,10 +23,10 @@ from PIL import Image, ImageOps
 
 from tonewright.errors import FileError, ImageError, TonewrightError
 from tonewright.files.negative.pipeline import WriteSettings, write_mapped
-from tonewright.files.raster import bands
+from tonewright.files.raster import bands, findings, tiff_pixels
 from tonewright.files.raster.open import open_image
-from tonewright.files.raster.tiff import Resolution
-from tonewright.files.raster.tiff_header import tiff_header
+from tonewright.files.raster.page import Resolution
+from tonewright.files.raster.tiff_writer import Picture
 
 PLAIN = WriteSettings(mirror=False, description="a test")
 MIRRORED = WriteSettings(mirror=True, description="a test")
@@ -123,7 +123,7 @@ def test_8_bits_and_bigtiff(tmp_path, form, bigtiff):
     source = save_as(tmp_path / "in.tif", data, form, bigtiff=bigtiff)
     image = open_image(source)
     assert image.values == 256
-    assert any("8 bits" in warning for warning in image.warnings)
+    assert findings.FewTones(colour=False) in image.findings
     values = 255 - data if form["photometric"] == "miniswhite" else data
     assert np.array_equal(mapped(source, tmp_path / "out.tif"), scrambled(256)[values])
 
@@ -150,8 +150,8 @@ def test_sources_written_by_pillow(tmp_path, compression, mode):
 @pytest.mark.parametrize("layout", ["none", "lzw", "tiles", "stream", "8 bits"])
 @pytest.mark.parametrize("mirror", [False, True])
 def test_orientation_as_pillow_turns_it(tmp_path, monkeypatch, orientation, layout, mirror):
-    monkeypatch.setattr(bands, "_TURN_BYTES", 50_000)  # several bands and blocks, not one
-    monkeypatch.setattr(bands, "_STREAM_FROM", 50_000)
+    monkeypatch.setattr(bands, "TURN_BYTES", 50_000)  # several bands and blocks, not one
+    monkeypatch.setattr(tiff_pixels, "STREAM_FROM", 50_000)
     random = np.random.default_rng(3)
     data = random.integers(0, 65536, (701, 611)).astype(np.uint16)
     if layout == "8 bits":
@@ -169,7 +169,7 @@ def test_orientation_as_pillow_turns_it(tmp_path, monkeypatch, orientation, layo
     expected = np.asarray(ImageOps.exif_transpose(flat)).astype(np.uint16)
     settings = WriteSettings(mirror=mirror, description="")
     image = open_image(source)
-    assert bands.streams(image.page) == (layout == "stream")
+    assert image.page.streamed == (layout == "stream")
     assert (image.height, image.width) == expected.shape
     seen = mapped(source, tmp_path / "out.tif", settings, identity()[: image.values])
     assert np.array_equal(seen, expected[:, ::-1] if mirror else expected)
@@ -210,12 +210,14 @@ def test_an_unknown_resolution_stays_unknown(tmp_path):
     data = bytearray(source.read_bytes())
     assert image.resolution == Resolution((1, 1), (1, 1), 1)
     assert image.resolution.per_inch is None
-    assert any("no unit" in w for w in image.warnings)
+    assert findings.ResolutionUnknown(without_unit=True) in image.findings
     with tifffile.TiffFile(source) as file:
         where = file.pages[0].tags[282].valueoffset
     data[where : where + 8] = bytes(8)
     source.write_bytes(data)
-    assert open_image(source).resolution is None
+    image = open_image(source)
+    assert image.resolution is None
+    assert findings.ResolutionUnknown(without_unit=False) in image.findings
     mapped(source, tmp_path / "out.tif")
     with tifffile.TiffFile(tmp_path / "out.tif") as file:
         assert 282 not in file.pages[0].tags
@@ -259,7 +261,7 @@ def test_extreme_shapes(tmp_path, width, height):
 def test_bigtiff_is_written_only_beyond_4_gib():
     """The headers as tifffile understands them; the pixels themselves are left out."""
     for side, big in ((40_000, False), (50_000, True)):
-        header = tiff_header(side, side, Resolution((1, 3), (2, 3), 2), "big")
+        header = Picture(side, side, Resolution((1, 3), (2, 3), 2), "big").header()
         with tifffile.TiffFile(io.BytesIO(header)) as file:
             assert file.is_bigtiff == big
             page = file.pages[0]
@@ -377,8 +379,8 @@ def test_truncated_anywhere(tmp_path, compression):
 
 
 def test_a_compressed_strip_too_large_is_refused_unless_it_streams(tmp_path, monkeypatch):
-    monkeypatch.setattr("tonewright.files.raster.tiff.LARGEST_SEGMENT", 100_000)
-    monkeypatch.setattr(bands, "_STREAM_FROM", 50_000)
+    monkeypatch.setattr(tiff_pixels, "LARGEST_SEGMENT", 100_000)
+    monkeypatch.setattr(tiff_pixels, "STREAM_FROM", 50_000)
     data = every_code()
     strips, tiles = "in strips of fewer rows", "in strips instead of tiles"
     for compression, tile, way in (
@@ -394,7 +396,7 @@ def test_a_compressed_strip_too_large_is_refused_unless_it_streams(tmp_path, mon
 
 
 def test_damaged_pixels_leave_nothing(tmp_path, monkeypatch):
-    monkeypatch.setattr(bands, "_STREAM_FROM", 50_000)
+    monkeypatch.setattr(tiff_pixels, "STREAM_FROM", 50_000)
     for options in ({"rowsperstrip": 10}, {"rowsperstrip": HEIGHT}, {"tile": (64, 64)}):
         source = save(tmp_path / "in.tif", every_code(), compression="zlib", **options)
         data = bytearray(source.read_bytes())
@@ -426,7 +428,7 @@ ENCODERS = {
 @pytest.mark.parametrize("stream", [False, True])
 def test_a_strip_with_too_few_pixels(tmp_path, monkeypatch, compression, stream):
     if stream:
-        monkeypatch.setattr(bands, "_STREAM_FROM", 50_000)
+        monkeypatch.setattr(tiff_pixels, "STREAM_FROM", 50_000)
     half = every_code()[: HEIGHT // 2].tobytes()
     source = with_strip(tmp_path / "in.tif", compression, ENCODERS[compression](half))
     with pytest.raises(ImageError, match="damaged"):
@@ -439,7 +441,7 @@ def test_a_strip_with_too_few_pixels(tmp_path, monkeypatch, compression, stream)
 def test_a_strip_with_more_than_its_pixels_is_taken(tmp_path, monkeypatch, compression, stream):
     """As other readers do: what follows the last row is padding."""
     if stream:
-        monkeypatch.setattr(bands, "_STREAM_FROM", 50_000)
+        monkeypatch.setattr(tiff_pixels, "STREAM_FROM", 50_000)
     payload = ENCODERS[compression](every_code().tobytes() + bytes(5000)) + b"behind"
     source = with_strip(tmp_path / "in.tif", compression, payload)
     assert np.array_equal(mapped(source, tmp_path / "out.tif", table=identity()), every_code())

@@ -18,7 +18,7 @@ from straight import LIGHTNESS
 from tonewright.errors import FileError, ImageError, TonewrightError
 from tonewright.files.negative.pipeline import WriteSettings, write_mapped
 from tonewright.files.negative.tones import image_tones
-from tonewright.files.raster import jpeg
+from tonewright.files.raster import findings, jpeg
 from tonewright.files.raster.open import OpenOptions, open_image
 from tonewright.negative.colour import pixel_codes
 
@@ -42,7 +42,7 @@ def mapped(source, out, settings=PLAIN):
 def test_gray_pixels_as_pillow_reads_them(tmp_path, options):
     Image.fromarray(scene()).save(tmp_path / "in.jpg", **options)
     image = open_image(tmp_path / "in.jpg")
-    assert "JPEG" in image.warnings[0] and "8 bits" in image.warnings[0]
+    assert image.findings[0] == findings.LossyImage()
     with Image.open(tmp_path / "in.jpg") as other:
         expected = np.asarray(other).astype(int)
     seen = mapped(tmp_path / "in.jpg", tmp_path / "o.tif").astype(int)
@@ -133,7 +133,7 @@ def test_in_colour_by_either_way(tmp_path, way, orientation):
     with Image.open(tmp_path / "in.jpg") as other:
         pixels = np.asarray(ImageOps.exif_transpose(other))
     image = open_image(tmp_path / "in.jpg")
-    assert jpeg.wants_file(image.page) == (way == "file")
+    assert image.reader.wants_file(image.source, image.page) == (way == "file")
     tones = image_tones(image, None)
     settings = WriteSettings(False, "", to_luminance=tones.to_luminance)
     write_mapped(image, tmp_path / "o.tif", LIGHTNESS, settings)

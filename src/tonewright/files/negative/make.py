@@ -27,8 +27,10 @@ from tonewright.files.negative.pipeline import (
 )
 from tonewright.files.negative.tones import Tones, image_tones
 from tonewright.files.raster.bands import one_thread
-from tonewright.files.raster.open import OpenOptions, SourceImage, open_image
-from tonewright.files.raster.tiff import Resolution
+from tonewright.files.raster.findings import ResolutionUnknown
+from tonewright.files.raster.open import open_image
+from tonewright.files.raster.page import Resolution
+from tonewright.files.raster.source import OpenOptions, SourceImage
 from tonewright.files.safe import make_folder, refuse_existing, whole_file
 from tonewright.negative import honesty
 from tonewright.negative.border import FrameSettings
@@ -36,6 +38,7 @@ from tonewright.negative.ink import Colour, Ink, agreed_colour, distinct_tones
 from tonewright.negative.luminance import LuminanceCodes, luminance_codes
 from tonewright.negative.size import Size, SizeWish, check_pixels, plan_size
 from tonewright.negative.tones import LevelCurve, code_table, encoding_lightness
+from tonewright.record.findings import Finding
 from tonewright.record.setup import ink_colour_text
 
 if TYPE_CHECKING:
@@ -96,6 +99,8 @@ class NegativeReport:
     level_black: float
     level_white: float
     """Ink levels (0 to 1) that image black and image white ask for."""
+    findings: tuple[Finding, ...]
+    """What was found in the image's file."""
     warnings: tuple[str, ...]
     picture_mm: tuple[float, float] | None
     """Width and height of the picture alone; None: not known."""
@@ -148,8 +153,9 @@ def make_negative(
         The output exists or cannot be written, the image is not fit, an option cannot be.
         Nothing is left under the output's name.
     """
-    job = _prepare(Path(source), Path(output), curve, settings or NegativeSettings())
-    return _make(job, progress)
+    chosen = settings or NegativeSettings()
+    with _opened(Path(source), Path(output), curve, chosen) as image:
+        return _make(_prepare(image, Path(output), curve, chosen), progress)
 
 
 @dataclass(frozen=True)
@@ -241,7 +247,7 @@ def _two_at_once(
             return found
         try:
             with one_thread():
-                return _make(_prepare(source, output, curve, settings), None)
+                return make_negative(source, curve, output, settings)
         except TonewrightError as error:
             return Failure(source, error)
 
@@ -336,6 +342,7 @@ class _Job:
     colour: Colour | None
     codes: Codes
     frame: Frame | None
+    findings: tuple[Finding, ...]
     warnings: tuple[str, ...]
 
     @property
@@ -347,14 +354,23 @@ class _Job:
         return own.turned() if own and wish.rotate % 180 else own
 
 
-def _prepare(source: Path, output: Path, curve: LevelCurve, settings: NegativeSettings) -> _Job:
-    """Everything short of writing, so that most errors come before any work."""
-    colour = _colour(curve, settings)
+def _opened(
+    source: Path, output: Path, curve: LevelCurve, settings: NegativeSettings
+) -> SourceImage:
+    """The image, after everything that can be found wrong without it."""
+    _colour(curve, settings)
     refuse_same(source, output)
     refuse_existing(output, settings.force)
     if settings.frame.tone_scale:
         refuse_existing(scale_document(output), settings.force)
-    image = open_image(source, settings.image)
+    return open_image(source, settings.image)
+
+
+def _prepare(
+    image: SourceImage, output: Path, curve: LevelCurve, settings: NegativeSettings
+) -> _Job:
+    """Everything short of writing, so that most errors come before any work."""
+    colour = _colour(curve, settings)
     tones = image_tones(image, settings.encoding)
     size, warnings = _plan(image, settings)
     codes: Codes = (
@@ -363,12 +379,12 @@ def _prepare(source: Path, output: Path, curve: LevelCurve, settings: NegativeSe
         else code_table(tones.lightness, curve)
     )
     frame = _frame(image, curve, size, settings)
-    # what the print's size settles is no warning any more
-    known = size.per_inch is not None
-    own = (w for w in image.warnings if not (known and "set the size yourself" in w))
+    # what the print's size settles is no finding any more
+    settled = ResolutionUnknown if size.per_inch is not None else ()
+    findings = tuple(found for found in image.findings if not isinstance(found, settled))
     return _Job(
-        image, output, curve, settings, tones, size, colour, codes, frame,
-        (*own, *tones.warnings, *warnings),
+        image, output, curve, settings, tones, size, colour, codes, frame, findings,
+        (*tones.warnings, *warnings),
     )  # fmt: skip
 
 
@@ -592,6 +608,7 @@ def _report(
         mirrored=settings.mirror,
         level_black=float(levels[0]),
         level_white=float(levels[1]),
+        findings=job.findings,
         warnings=(
             *job.warnings,
             *((lost,) if lost else ()),

@@ -27,12 +27,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tonewright.errors import FileError
-from tonewright.files.raster import bands, tiff
-from tonewright.files.raster.bands import Band, Job
-from tonewright.files.raster.open import SourceImage
-from tonewright.files.raster.tiff import ByteSource, Page, Resolution
-from tonewright.files.raster.tiff_header import Form
-from tonewright.files.raster.tiff_writer import Picture, write_tiff
+from tonewright.files.raster import bands
+from tonewright.files.raster.bands import Job, Wanted
+from tonewright.files.raster.page import NATIVE, Band, Page, Resolution
+from tonewright.files.raster.source import TURNS, SourceImage
+from tonewright.files.raster.tiff_writer import Form, Picture, write_tiff
 from tonewright.files.safe import whole_file
 from tonewright.negative.honesty import Ends
 from tonewright.negative.ink import Ink
@@ -47,17 +46,6 @@ Codes = NDArray[np.uint16] | LuminanceCodes
 """What code a value becomes: one for every gray value from black to white, shape (256,) or
 (65536,); or the code of every luminance, for an image in colour and for one that is resampled."""
 
-# EXIF 2.32, Orientation: transposed first, then upside down, then left to right.
-_TURNS = {
-    1: (False, False, False),
-    2: (False, False, True),
-    3: (False, True, True),
-    4: (False, True, False),
-    5: (True, False, False),
-    6: (True, False, True),
-    7: (True, True, True),
-    8: (True, True, False),
-}
 _QUARTER = {1: 6, 6: 3, 3: 8, 8: 1, 2: 7, 7: 4, 4: 5, 5: 2}
 """An orientation followed by a quarter turn clockwise."""
 
@@ -124,7 +112,7 @@ def write_mapped(
     Parameters
     ----------
     image:
-        From `images.open_image`.
+        From `raster.open_image`, still open.
     output:
         A file; not the image itself.
     codes:
@@ -155,14 +143,13 @@ def write_mapped(
     picture = Picture(width, height, resolution, settings.description, form)
     done = 0
     with (
-        ByteSource(image.path) as source,
         whole_file(target, force=settings.force) as temp,
         # not "wb": some file systems send a file that was cut to nothing to the disk when it is
         # closed, which doubles the time
         temp.open("r+b", buffering=0) as stream,
         ExitStack() as stack,
     ):
-        jobs = work.jobs(source, target.parent, stack)
+        jobs = work.jobs(target.parent, stack)
         ahead = bands.ahead_for(work.single) if settings.resampling is None else _FEW_AHEAD
         for rows in stack.enter_context(closing(write_tiff(stream, picture, jobs, ahead))):
             done += rows
@@ -191,7 +178,7 @@ class _Work:
 
     def __init__(self, image: SourceImage, codes: Codes, settings: WriteSettings) -> None:
         self._image, self._codes, self._settings = image, codes, settings
-        self._turn = _TURNS[turned(image.orientation, settings.rotate)]
+        self._turn = TURNS[turned(image.orientation, settings.rotate)]
         self.single = single_page(image.page, by_luminance=settings.resampling is not None)
 
     @property
@@ -214,40 +201,37 @@ class _Work:
         frame = self._settings.frame
         return self._picture if frame is None else (frame.width, frame.height)
 
-    def jobs(self, source: ByteSource, folder: Path, stack: ExitStack) -> Iterator[Job]:
+    def jobs(self, folder: Path, stack: ExitStack) -> Iterator[Job]:
         """Bands of the file in the order in which they are written.
 
         What has to be put aside on the way lies in files without a name in ``folder``, which
         ``stack`` closes.
         """
         if self._settings.resampling is None:
-            jobs = self._mapped(self._upright(source, folder, stack))
+            jobs = self._mapped(self._upright(folder, stack))
         else:
-            jobs = self._resampled(self._upright(source, folder, stack), stack)
+            jobs = self._resampled(self._upright(folder, stack), stack)
         if self._settings.frame is not None:
             jobs = self._framed(jobs)
         if self._settings.ink != Ink():
             jobs = self._inked(jobs)
         return jobs
 
-    def _upright(self, source: ByteSource, folder: Path, stack: ExitStack) -> Iterator[Job]:
+    def _upright(self, folder: Path, stack: ExitStack) -> Iterator[Job]:
         """Bands of one value a pixel in the order wanted, still to be flipped as `_flips` says."""
         turn, upside_down, _ = self._turn
-        page = self._image.page
-        file = _nameless(folder, stack) if _wants_file(page) else None
-        if not (turn or (upside_down and bands.streams(page))):
+        scratch = partial(_nameless, folder, stack)
+        if not (turn or (upside_down and self._image.page.streamed)):
             # packed strips and resampling look at several bands at once
             apart = self._settings.resampling is None and not self._settings.deflate
             room = bands.Room() if apart else None
-            jobs = bands.stored_jobs(source, page, reverse=upside_down, room=room, file=file)
-            return self._singles(jobs)
-        scratch = _nameless(folder, stack)
-        size = bands.turning_bytes(turn)
-        jobs = self._singles(bands.stored_jobs(source, page, band_bytes=size, file=file))
+            return self._singles(self._image.jobs(Wanted(upside_down, None, room, scratch)))
+        size = bands.TURN_BYTES if turn else None
+        jobs = self._singles(self._image.jobs(Wanted(band_bytes=size, scratch=scratch)))
         # luminance, which resampling takes, has 4 bytes
         most = None if self._settings.resampling is None else 4
         return bands.unpacked_jobs(
-            scratch, jobs, self.single, turn=turn, reverse=upside_down, value_bytes=most
+            scratch(), jobs, self.single, turn=turn, reverse=upside_down, value_bytes=most
         )
 
     def _singles(self, jobs: Iterator[Job]) -> Iterator[Job]:
@@ -260,17 +244,11 @@ class _Work:
         from tonewright.negative import colour
 
         page = self._image.page
-        pixels = band.reshape(len(band), page.width, page.samples)
-        if page.foreign_order and not page.predictor:
-            pixels = pixels.byteswap()
-        own = 3 if page.colour else 1
-        values = pixels[..., :own] if page.colour else pixels[..., 0]
+        values, alpha = page.tones(band)
         premultiplied = page.alpha == "premultiplied"
-        if page.white_is_zero:
-            values = np.iinfo(values.dtype).max - values
         # where white is zero, what was multiplied by alpha lies on white already
-        if page.alpha is not None and not (premultiplied and page.white_is_zero):
-            values = colour.on_white(values, pixels[..., own], premultiplied=premultiplied)
+        if alpha is not None and not (premultiplied and page.white_is_zero):
+            values = colour.on_white(values, alpha, premultiplied=premultiplied)
         if not page.colour:
             return np.ascontiguousarray(values)
         to_luminance = self._settings.to_luminance
@@ -352,7 +330,7 @@ class _Work:
             return band
 
         def bare(top: int, bottom: int) -> Iterator[Job]:
-            for first, end in bands.spans(bottom - top, _BARE_ROWS, False):
+            for first, end in bands.spans(bottom - top, _BARE_ROWS):
                 rows, at = end - first, top + first
                 yield Job(rows, partial(sheet, at, np.empty((rows, 0), np.uint16)))
 
@@ -378,14 +356,6 @@ _FEW_AHEAD = 1
 """Bands that may wait where an image is resampled: each holds many rows."""
 
 
-def _wants_file(page: Page) -> bool:
-    if page.compression != tiff.JPEG:
-        return False
-    from tonewright.files.raster.jpeg import wants_file
-
-    return wants_file(page)
-
-
 def _nameless(folder: Path, stack: ExitStack) -> BinaryIO:
     """An empty file without a name, gone when ``stack`` closes it."""
     import tempfile
@@ -402,6 +372,6 @@ def single_page(page: Page, *, by_luminance: bool) -> Page:
     if page.colour:
         bits = 32 if by_luminance else 16
     return replace(
-        page, bits=bits, order=tiff.NATIVE, white_is_zero=False, samples=1, colour=False,
+        page, bits=bits, order=NATIVE, white_is_zero=False, samples=1, colour=False,
         alpha=None, planes=(),
     )  # fmt: skip

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 FEWEST, LEAST_BYTES = 4, 100_000_000
 """Images, and bytes of their files together, from which it is worth its memory."""
-_PROGRAM = "import sys; sys.path[:] = sys.argv[1:]; from tonewright.files import second;"
+_PROGRAM = "import sys; sys.path[:] = sys.argv[1:]; from tonewright.files.negative import second;"
 _PROGRAM += " second.serve()"
 
 

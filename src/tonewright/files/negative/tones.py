@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from tonewright.files.raster.open import SourceImage
+from tonewright.files.raster.source import SourceImage
 from tonewright.negative.tones import ASSUMED_ENCODING, encoding_lightness
 from tonewright.scales import Array, luminance_to_lightness
 

@@ -1,16 +1,17 @@
 """What pixel values mean, from the ICC profile inside an image.
 
-ICC.1:2022 (ISO 15076-1).  Tone curves and a matrix are read here and worked out in double
-precision.  Relative colorimetric: the profile's white is luminance 1.  littleCMS, which comes with
-Pillow and imagecodecs, is asked for some thousand colours (or all grays): it decides whether a
-profile is sound, and where it sees something else (a profile that goes by tables of colours), it is
-asked for every pixel.
+ICC.1:2022 (ISO 15076-1).  Relative colorimetric: the profile's white is luminance 1.  littleCMS, in
+floating point, decides whether a profile is sound and says what it means.  Tone curves are worked
+out here once more, in double precision: its answers have 24 bits, which moves one code of a
+negative in some thousand, and it rounds the entries of a table to 16 bits, which is 0.007 L* in the
+blacks and moves every third.  Where it sees something else (a profile that goes by tables of
+colours) its word is taken, for every pixel.
 """
 
 from __future__ import annotations
 
-import io
 import struct
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -19,12 +20,17 @@ from numpy.typing import NDArray
 from tonewright.errors import ImageError
 from tonewright.negative.colour import ToLuminance, luminances_of
 from tonewright.negative.luminance import Luminance
-from tonewright.scales import FULL_CODE, Array, luminance_to_lightness
+from tonewright.scales import Array, luminance_to_lightness
 
 _HEADER = 128
 _D50 = struct.pack(">iii", 0xF6D6, 0x10000, 0xD32D)  # ICC.1, 7.2.16: 0.9642, 1, 0.8249
 _KINDS = {b"RGB ": "colour (RGB)", b"GRAY": "gray"}
 _KINDS |= {b"CMYK": "ink (CMYK)", b"Lab ": "Lab", b"XYZ ": "XYZ"}
+_COLOURS = 4096
+_AGREES = 0.05
+"""L* between what is worked out here and what littleCMS says."""
+_RELATIVE, _NO_SHORTCUT = 1, 0x0100
+"""littleCMS: INTENT_RELATIVE_COLORIMETRIC, cmsFLAGS_NOOPTIMIZE."""
 
 
 def profile_lightness(profile: bytes, size: int, image_name: str) -> tuple[str, Array]:
@@ -49,19 +55,16 @@ def profile_lightness(profile: bytes, size: int, image_name: str) -> tuple[str, 
     ImageError
         The profile is not for gray images, is broken, or its white is no lighter than its black.
     """
-    _check_header(profile, image_name, b"GRAY")
-    name, seen = _through_littlecms(profile, image_name)
-    if seen[-1] < seen[0] + 1.0:
-        raise _refused(image_name, "whose white is no lighter than its black", "")
-    seen = seen[:: FULL_CODE // (size - 1)]
+    ramp = np.arange(size, dtype=_dtype(size))[None]
+    seen = _seen(profile, b"GRAY", ramp, image_name)[0]
     curve = tone_curve(_element(profile, b"kTRC"), size)
     if curve is not None:
         # ICC.1, 8.3.4: luminance, or lightness where the connection space is Lab
         lab = profile[20:24] == b"Lab "
         own = 100.0 * curve if lab else luminance_to_lightness(100.0 * curve)
-        if np.abs(own - seen).max() <= _AGREES * (100.0 / FULL_CODE):
-            return name, own
-    return name, seen
+        if np.abs(own - seen).max() <= _AGREES:
+            return _description(profile), own
+    return _description(profile), seen
 
 
 def colour_luminance(
@@ -89,73 +92,69 @@ def colour_luminance(
     ImageError
         The profile is not for RGB images, is broken, or its white is no lighter than its black.
     """
-    _check_header(profile, image_name, b"RGB ")
-    asked = EveryPixel(profile)
-    random = np.random.default_rng(1)
-    some = random.integers(0, size, (1, _COLOURS, 3)).astype(np.uint8 if size == 256 else np.uint16)
-    some[0, :64] = np.linspace(0, size - 1, 64).astype(some.dtype)[:, None]
-    try:
-        name = _description(_opened(profile))
-        seen = luminance_to_lightness(100.0 * asked(some).clip(0.0, 1.0))
-    except (RuntimeError, ValueError, TypeError, OSError) as error:
-        raise _refused(image_name, "that is broken", "", "RGB") from error
-    if seen[0, 63] < seen[0, 0] + 1.0:
-        raise _refused(image_name, "whose white is no lighter than its black", "", "RGB")
+    some = np.random.default_rng(1).integers(0, size, (1, _COLOURS, 3)).astype(_dtype(size))
+    some[0, -64:] = np.linspace(0, size - 1, 64).astype(some.dtype)[:, None]
+    some[0, 0] = 0
+    seen = _seen(profile, b"RGB ", some, image_name)
     channels = _channels(profile, size)
     if channels is not None:
         tables = luminances_of(channels)
         own = luminance_to_lightness(100.0 * tables(some).clip(0.0, 1.0))
-        if np.abs(own - seen).max() <= _AGREES * (100.0 / FULL_CODE):
-            return name, channels, tables
-    return name, None, asked
+        if np.abs(own - seen).max() <= _AGREES:
+            return _description(profile), channels, tables
+    return _description(profile), None, EveryPixel(profile)
 
 
-_COLOURS = 4096
-_AGREES = 30
-"""65535ths of L* 100: 0.05 L*.  littleCMS rounds tables to 16 bits, which is 5 in the blacks."""
+def _dtype(size: int) -> type[np.uint8 | np.uint16]:
+    return np.uint8 if size == 256 else np.uint16
 
 
+@dataclass(frozen=True)
 class EveryPixel:
     """Luminance of pixels by littleCMS itself."""
 
-    def __init__(self, profile: bytes) -> None:
-        self._profile = profile
-        self._luminance = gray_profile(b"curv" + bytes(8), "luminance")
+    profile: bytes
+    space: str = "rgb"
 
     def __call__(self, pixels: NDArray[Any]) -> Luminance:
-        """As `ToLuminance` says."""
+        """As `ToLuminance` says; gray pixels have the shape (rows, width)."""
         import imagecodecs
 
         made: NDArray[np.float32] = imagecodecs.cms_transform(
-            np.ascontiguousarray(pixels), self._profile, self._luminance, colorspace="rgb",
+            np.ascontiguousarray(pixels), self.profile, _LINEAR, colorspace=self.space,
             outcolorspace="gray", outdtype="float32", intent=_RELATIVE, flags=_NO_SHORTCUT,
         )  # fmt: skip
         return np.maximum(made.reshape(pixels.shape[:2]), 0.0)
 
 
-_RELATIVE, _NO_SHORTCUT = 1, 0x0100
-"""littleCMS: INTENT_RELATIVE_COLORIMETRIC, cmsFLAGS_NOOPTIMIZE."""
+def _seen(profile: bytes, space: bytes, pixels: NDArray[Any], image_name: str) -> Array:
+    """Lightness of pixels, black first and white last, if the profile is sound."""
+    kind = _KINDS[space].removeprefix("colour (").rstrip(")")
 
+    def refused(what: str) -> ImageError:
+        return ImageError(
+            f"the image {image_name} carries an ICC profile {what}",
+            f"{'an' if kind == 'RGB' else 'a'} {kind} image needs a sound profile for {kind}",
+            f"assign the right {kind} profile in your editor, or say what the values mean, which"
+            " puts the profile aside",
+            code="image_encoding",
+        )
 
-def _refused(image_name: str, what: str, why: str, kind: str = "gray") -> ImageError:
-    return ImageError(
-        f"the image {image_name} carries an ICC profile {what}{why}",
-        f"{'an' if kind == 'RGB' else 'a'} {kind} image needs a sound profile for {kind}",
-        f"assign the right {kind} profile in your editor, or say what the values mean with "
-        "--encoding (lightness, srgb, linear or gamma:2.2), which puts the profile aside",
-    )
-
-
-def _check_header(profile: bytes, image_name: str, wanted: bytes) -> None:
-    kind = _KINDS[wanted].removeprefix("colour (").rstrip(")")
     if len(profile) <= _HEADER or profile[36:40] != b"acsp":
-        raise _refused(image_name, "that is broken", "", kind)
+        raise refused("that is broken")
     (size,) = struct.unpack(">I", profile[:4])
     if size > len(profile):
-        raise _refused(image_name, "that is broken", f" ({len(profile)} of {size} bytes)", kind)
-    space = profile[16:20]
-    if space != wanted:
-        raise _refused(image_name, f"for {_KINDS.get(space, 'other')} images", "", kind)
+        raise refused(f"that is broken ({len(profile)} of {size} bytes)")
+    if profile[16:20] != space:
+        raise refused(f"for {_KINDS.get(profile[16:20], 'other')} images")
+    try:
+        luminance = EveryPixel(profile, space.decode().strip().lower())(pixels)
+    except (RuntimeError, ValueError, TypeError) as error:
+        raise refused("that is broken") from error
+    seen = luminance_to_lightness(100.0 * luminance.astype(np.float64).clip(0.0, 1.0))
+    if not seen[0, -1] >= seen[0, 0] + 1.0:
+        raise refused("whose white is no lighter than its black")
+    return seen
 
 
 def _element(profile: bytes, wanted: bytes) -> bytes:
@@ -226,43 +225,18 @@ def _channels(profile: bytes, size: int) -> Array | None:
     return np.array(rows)
 
 
-def _opened(profile: bytes) -> Any:
-    from PIL import ImageCms
-
-    try:
-        return ImageCms.ImageCmsProfile(io.BytesIO(profile))
-    except ImageCms.PyCMSError as error:
-        raise ValueError("no profile") from error
-
-
-def _through_littlecms(profile: bytes, image_name: str) -> tuple[str, Array]:
-    from PIL import Image, ImageCms
-
-    ramp = Image.frombytes("I;16", (256, 256), np.arange(1 << 16, dtype="<u2").tobytes())
-    try:
-        given = ImageCms.ImageCmsProfile(io.BytesIO(profile))
-        transform = ImageCms.buildTransform(
-            given,
-            ImageCms.ImageCmsProfile(io.BytesIO(lightness_profile())),
-            "I;16",
-            "I;16",
-            ImageCms.Intent.RELATIVE_COLORIMETRIC,
-            ImageCms.Flags.NOOPTIMIZE,  # its shortcut is up to 35 of 65535 off
-        )
-        result = ImageCms.applyTransform(ramp, transform)
-    except (ImageCms.PyCMSError, OSError, ValueError, TypeError) as error:
-        raise _refused(image_name, "that is broken", "") from error
-    values = np.frombuffer(result.tobytes(), "<u2").astype(np.float64)
-    return _description(given), values * (100.0 / FULL_CODE)
-
-
-def _description(given: object) -> str:
-    from PIL import ImageCms
-
-    try:
-        text = str(ImageCms.getProfileDescription(given))
-    except (ImageCms.PyCMSError, ValueError, TypeError):
-        text = ""
+def _description(profile: bytes) -> str:
+    """The profile's own, in English if there are several (ICC.1, 10.15 multiLocalizedUnicodeType;
+    ICC.1:2001, 6.5.17 textDescriptionType)."""
+    element = _element(profile, b"desc")
+    text = element[12:].split(b"\0")[0].decode("latin-1")
+    if element[:4] == b"mluc" and len(element) >= 16:
+        (count,) = struct.unpack(">I", element[8:12])
+        rows = range(16, min(16 + 12 * count, len(element) - 11), 12)
+        found = [struct.unpack(">4sII", element[row : row + 12]) for row in rows]
+        found.sort(key=lambda row: (row[0] != b"enUS", row[0][:2] != b"en"))
+        _, size, start = found[0] if found else (b"", 0, 0)
+        text = element[start : start + size].decode("utf-16-be", "replace")
     return " ".join("".join(c for c in text if c.isprintable() or c == " ").split()) or "unnamed"
 
 
@@ -293,3 +267,6 @@ def gray_profile(tone_curve: bytes, name: str) -> bytes:
     head = head.ljust(36, b"\0") + b"acsp"
     head = head.ljust(68, b"\0") + _D50
     return head.ljust(_HEADER, b"\0") + table + body
+
+
+_LINEAR = gray_profile(b"curv" + bytes(8), "luminance")

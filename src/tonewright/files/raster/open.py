@@ -1,123 +1,100 @@
-"""Finished images in: what a TIFF, PNG or JPEG says about itself, checked.
+"""Opening an image, whatever its format: the one place that knows them all.
 
-`open_image` refuses what cannot become a negative, with the way out; no pixel is decoded.
+`open_image` refuses what cannot be used, with the way out; no pixel is decoded.
 """
 
 from __future__ import annotations
 
-import contextlib
 import os
-from dataclasses import dataclass
+from dataclasses import replace
 from pathlib import Path
 
-from tonewright.errors import FileError, OptionError
-from tonewright.files.raster.tiff import ByteSource, Page, Resolution, is_tiff
+from tonewright.errors import FileError
+from tonewright.files.raster.findings import (
+    FewTones,
+    LossyImage,
+    OrientationIgnored,
+    PixelsNotSquare,
+    ResolutionUnknown,
+)
+from tonewright.files.raster.page import ByteSource
+from tonewright.files.raster.source import PICTURE, TURNS, OpenOptions, SourceImage, Use
+from tonewright.record.findings import Finding
 
+__all__ = ["PICTURE", "OpenOptions", "SourceImage", "Use", "is_picture", "open_image"]
+
+_PNG, _JPEG = b"\x89PNG\r\n\x1a\n", b"\xff\xd8\xff"
+_TIFF = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
 _OTHER_FILES = {b"%PDF": "a PDF", b"GIF8": "a GIF", b"8BPS": "an editor's own layered file"}
 _OTHER_FILES |= {b"RIFF": "a WebP or a recording", b"\0\0\0\x0cJXL ": "a JPEG XL"}
 
-PNG_SIGNATURE, JPEG_SIGNATURE = b"\x89PNG\r\n\x1a\n", b"\xff\xd8\xff"
 
-RESOLUTION_UNKNOWN = "it does not say its resolution: set the size yourself when you print"
-
-
-@dataclass(frozen=True)
-class OpenOptions:
-    """What the printer allows an image to be."""
-
-    page: int | None = None
-    """Which of several pages, counted from 1; None: there may be one only."""
-    flatten: bool = False
-    """Lay transparency on white."""
-
-
-def refuse_pages(path: Path, options: OpenOptions, kind: str) -> None:
-    """Raise `OptionError` if another page than the first is asked of what has only one."""
-    if options.page not in (None, 1):
-        raise OptionError(
-            f"--page is {options.page}",
-            f"the image {path} is a {kind}, which has one page",
-            "leave --page out",
-        )
-
-
-@dataclass(frozen=True)
-class SourceImage:
-    """What an image file says about itself, checked."""
-
-    path: Path
-    page: Page
-    """How its pixels are stored."""
-    orientation: int
-    """TIFF tag 274, 1 to 8."""
-    resolution: Resolution | None
-    """As the image is looked at (turned with it); None if the file does not say."""
-    profile: bytes | None
-    """Embedded ICC profile."""
-    warnings: tuple[str, ...]
-    said_encoding: str | None = None
-    """What a PNG says of its values without a profile: ``srgb`` or ``gamma:2.2``."""
-
-    @property
-    def width(self) -> int:
-        """Pixels across, as the image is looked at."""
-        return self.page.height if self.orientation > 4 else self.page.width
-
-    @property
-    def height(self) -> int:
-        """Pixels down, as the image is looked at."""
-        return self.page.width if self.orientation > 4 else self.page.height
-
-    @property
-    def values(self) -> int:
-        """How many values a pixel can have: 256 or 65536."""
-        return 1 << self.page.bits
-
-
-def _refuse_folder(path: Path) -> None:
-    with contextlib.suppress(OSError, ValueError):  # whoever opens it says what is wrong
-        if path.is_dir():
-            raise FileError(
-                f"the image {path} is a folder",
-                "a negative is made from image files",
-                f"name the files in it, for example {path / '*.tif'}",
-            )
+def is_picture(source: ByteSource) -> bool:
+    """True for a TIFF, PNG or JPEG by its first bytes."""
+    return source.read(0, min(16, source.size)).startswith((*_TIFF, _PNG, _JPEG))
 
 
 def open_image(
-    path: str | os.PathLike[str], options: OpenOptions | None = None
+    file: str | os.PathLike[str] | ByteSource, options: OpenOptions | None = None
 ) -> SourceImage:
-    """Read and check the header of a TIFF, PNG or JPEG; no pixel is decoded.
+    """Open a TIFF, PNG or JPEG, and read and check its header; no pixel is decoded.
+
+    Close it, or use it in a ``with`` statement; a ``file`` that is open already closes with it.
 
     Raises
     ------
     FileError
         It cannot be opened or is no image of these kinds.
     ImageError
-        It is damaged, or of a kind that cannot become a negative as it is.
+        It is damaged, or of a kind that cannot be used as it is.
     OptionError
         There is no such page.
     """
     choice = options or OpenOptions()
-    _refuse_folder(Path(path))
-    with ByteSource(Path(path)) as source:
-        head = source.read(0, min(12, source.size))
-        if is_tiff(head):
-            from tonewright.files.raster.tiff_image import open_tiff
+    source = file if isinstance(file, ByteSource) else ByteSource(Path(file), choice.use.rule)
+    try:
+        return _described(_opened(source, choice))
+    except BaseException:
+        source.close()
+        raise
 
-            return open_tiff(source, choice)
-        if head.startswith(PNG_SIGNATURE):
-            from tonewright.files.raster.png import open_png
 
-            return open_png(source, choice)
-        if head.startswith(JPEG_SIGNATURE):
-            from tonewright.files.raster.jpeg import open_jpeg
+def _opened(source: ByteSource, options: OpenOptions) -> SourceImage:
+    head = source.read(0, min(16, source.size))
+    if head.startswith(_TIFF):
+        from tonewright.files.raster.tiff_image import open_tiff
 
-            return open_jpeg(source, choice)
-        kinds = (name for start, name in _OTHER_FILES.items() if head.startswith(start))
-        kind = next(kinds, None if head else "empty")
-        raise FileError(
-            f"the file {source.path} is {kind or 'not a TIFF, PNG or JPEG'}",
-            "a negative is made from a TIFF, a PNG or, at need, a JPEG",
-            "open the image in your editor, convert it to 16-bit gray and save it as TIFF",
-        )
+        return open_tiff(source, options)
+    if head.startswith(_PNG):
+        from tonewright.files.raster.png import open_png
+
+        return open_png(source, options)
+    if head.startswith(_JPEG):
+        from tonewright.files.raster.jpeg import open_jpeg
+
+        return open_jpeg(source, options)
+    kinds = (name for start, name in _OTHER_FILES.items() if head.startswith(start))
+    kind = next(kinds, "not a TIFF, PNG or JPEG" if head else "empty")
+    raise FileError(f"the file {source.path} is {kind}", options.use.rule, options.use.way_out)
+
+
+def _described(image: SourceImage) -> SourceImage:
+    """The same upright, with what is to be said of it."""
+    found: list[Finding] = list(image.findings)
+    if image.lossy:
+        found.insert(0, LossyImage())
+    elif image.page.bits == 8:
+        found.insert(0, FewTones(image.page.colour))
+    orientation, resolution = image.orientation, image.resolution
+    if orientation not in TURNS:
+        found.append(OrientationIgnored(orientation))
+        orientation = 1
+    if resolution is not None and orientation > 4:
+        resolution = resolution.turned()
+    if resolution is None or resolution.unit == 1:
+        found.append(ResolutionUnknown(without_unit=resolution is not None))
+    if resolution is not None and resolution.across_by_down != 1.0:
+        found.append(PixelsNotSquare(resolution.across_by_down))
+    return replace(
+        image, orientation=orientation, resolution=resolution, findings=tuple(found)
+    )

@@ -3,49 +3,35 @@
 from __future__ import annotations
 
 import os
+from fractions import Fraction
 
 import numpy as np
-import tifffile
 from numpy.typing import NDArray
 
 from tonewright.errors import ImageError
-from tonewright.files.raster.icc import lightness_profile
+from tonewright.files.raster.open import open_image
+from tonewright.files.raster.page import Resolution
+from tonewright.files.raster.tiff_writer import Picture
 from tonewright.files.safe import whole_file
 
 
 def write_picture(
-    path: str | os.PathLike[str], codes: NDArray[np.uint16], ppi: int, description: str,
-    *, force: bool = False,
+    path: str | os.PathLike[str], codes: NDArray[np.uint16], ppi: float, *,
+    description: str = "", profile: bytes = b"", force: bool = False,
 ) -> None:
-    """Write codes (0 black to 65535 white, even steps of L*) as a 16-bit gray TIFF.
-
-    A profile that says so is embedded.  Shape (rows, columns); ``description`` in ASCII.
+    """Write codes, shape (rows, columns), as a 16-bit gray TIFF.
 
     Raises
     ------
     FileError
         The file exists and ``force`` is not given, or it cannot be written.
     """
-    with whole_file(path, force=force) as temp:
-        tifffile.imwrite(
-            temp, codes, photometric="minisblack", resolution=(ppi, ppi), resolutionunit="INCH",
-            description=description, metadata=None, software=False,
-            iccprofile=lightness_profile())
-
-
-def write_scan(
-    path: str | os.PathLike[str], codes: NDArray[np.uint16], ppi: float, *, force: bool = False
-) -> None:
-    """Write a virtual scan, shape (rows, columns), as a 16-bit gray TIFF without a profile.
-
-    Raises
-    ------
-    FileError
-        The file exists and ``force`` is not given, or it cannot be written.
-    """
-    with whole_file(path, force=force) as temp:
-        tifffile.imwrite(temp, codes, photometric="minisblack", resolution=(ppi, ppi),
-                         resolutionunit="INCH", metadata=None, software=False)
+    each = Fraction(ppi).limit_denominator(10_000).as_integer_ratio()
+    height, width = codes.shape
+    picture = Picture(width, height, Resolution(each, each, 2), description, profile=profile)
+    with whole_file(path, force=force) as temp, temp.open("wb") as stream:
+        stream.write(picture.header())
+        stream.write(np.ascontiguousarray(codes).data)
 
 
 def read_codes(path: str | os.PathLike[str]) -> NDArray[np.uint16]:
@@ -53,15 +39,12 @@ def read_codes(path: str | os.PathLike[str]) -> NDArray[np.uint16]:
 
     Raises
     ------
-    ImageError
-        Not a 16-bit gray TIFF.
+    FileError, ImageError
+        It cannot be read, or is not a 16-bit gray picture.
     """
-    try:
-        codes = tifffile.imread(path)
-    except (OSError, ValueError, tifffile.TiffFileError) as error:
-        raise ImageError(f"{path} cannot be read ({error})", "a negative is a 16-bit gray TIFF",
-                         "make it again") from error
-    if codes.dtype != np.uint16 or codes.ndim != 2:
-        raise ImageError(f"{path} holds {codes.dtype} of shape {codes.shape}",
-                         "a negative is a 16-bit gray TIFF", "make it again")
-    return np.asarray(codes)
+    with open_image(path) as image:
+        page = image.page
+        if page.bits != 16 or not page.plain:
+            raise ImageError(f"{path} has {page.samples} values of {page.bits} bits a pixel",
+                             "a negative is a 16-bit gray TIFF", "make it again")
+        return np.concatenate([page.tones(job())[0] for job in image.jobs()])

@@ -15,7 +15,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from tonewright.files.raster.bands import Band, Job
+from tonewright.files.raster.bands import Job
+from tonewright.files.raster.page import Band
 
 Luminance = NDArray[np.float32]
 _BAND_BYTES = 3 << 20

@@ -7,19 +7,27 @@ truncated or hostile header costs a message and neither time nor memory.
 
 from __future__ import annotations
 
-import os
-import sys
-import threading
-from dataclasses import dataclass, replace
+import contextlib
+from dataclasses import dataclass
 from io import BytesIO
-from pathlib import Path
-from typing import BinaryIO, Literal, TypeVar
+from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tonewright.errors import ImageError
-from tonewright.files.opening import Closing, reading_error, refuse_irregular
+from tonewright.files.raster.page import (
+    DEFLATE,
+    LONGEST_SIDE,
+    LZW,
+    MOST_SEGMENTS,
+    NONE,
+    OLD_DEFLATE,
+    PACKBITS,
+    ByteSource,
+    Integers,
+    Resolution,
+    Segments,
+)
 
 # Tags, by their names in TIFF 6.0.
 SUBFILE_TYPE, WIDTH, HEIGHT, BITS, COMPRESSION, PHOTOMETRIC = 254, 256, 257, 258, 259, 262
@@ -27,10 +35,6 @@ FILL_ORDER, DESCRIPTION, STRIP_OFFSETS, ORIENTATION, SAMPLES = 266, 270, 273, 27
 ROWS_PER_STRIP, STRIP_SIZES, X_RESOLUTION, Y_RESOLUTION, PLANAR = 278, 279, 282, 283, 284
 RESOLUTION_UNIT, SOFTWARE, PREDICTOR, TILE_WIDTH, TILE_HEIGHT = 296, 305, 317, 322, 323
 TILE_OFFSETS, TILE_SIZES, EXTRA_SAMPLES, SAMPLE_FORMAT, PROFILE = 324, 325, 338, 339, 34675
-
-NONE, LZW, DEFLATE, OLD_DEFLATE, PACKBITS = 1, 5, 8, 32946, 32773
-PNG, JPEG = -1, -2
-"""How `Page.compression` calls the pixels of those files, which are no TIFFs."""
 
 _SIZE_OF_TYPE = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 8, 11: 4, 12: 8}
 _SIZE_OF_TYPE |= {13: 4, 16: 8, 17: 8, 18: 8}
@@ -42,86 +46,6 @@ _EXPANSION = {LZW: 1500, DEFLATE: 1033, OLD_DEFLATE: 1033, PACKBITS: 64}
 
 MOST_TAGS = 4096
 MOST_PAGES = 256
-MOST_SEGMENTS = 1_000_000
-LONGEST_SIDE = 1_000_000
-LARGEST_PROFILE = 16 << 20
-LARGEST_SEGMENT = 64 << 20
-"""Bytes of a strip or a row of tiles that has to be decoded in one piece."""
-
-Alpha = Literal["straight", "premultiplied"]
-
-NATIVE: Literal["<", ">"] = "<" if sys.byteorder == "little" else ">"
-
-Integers = NDArray[np.int64]
-Entries = TypeVar("Entries", np.uint16, np.float32)
-_RULE = "a negative is made from an image file"
-
-
-class ByteSource(Closing):
-    """A file opened for reading at given positions, from several threads."""
-
-    def __init__(self, path: Path, stream: BinaryIO | None = None) -> None:
-        """Open ``path``, or use ``stream`` (open already, unbuffered) under that name.
-
-        Raises `FileError` if it cannot be opened or is no ordinary file.
-        """
-        self.path = path
-        self._lock = threading.Lock()
-        try:
-            if stream is None:
-                refuse_irregular(path, _RULE)
-            self._stream = path.open("rb", buffering=0) if stream is None else stream
-            self.size = self._stream.seek(0, 2)
-            # a read that names its place needs no lock; a stream in memory has no number
-            real = hasattr(os, "preadv") and not isinstance(self._stream, BytesIO)
-            self._file = self._stream.fileno() if real else None
-        except (OSError, ValueError) as error:
-            raise reading_error(path, error, _RULE) from error
-
-    def close(self) -> None:
-        """Close the file."""
-        self._stream.close()
-
-    def read(self, offset: int, count: int) -> bytes:
-        """``count`` bytes from ``offset``; `ImageError` if the file does not have them."""
-        self._inside(offset, count)
-        buffer = bytearray(count)
-        self.read_into(offset, memoryview(buffer))
-        return bytes(buffer)
-
-    def read_into(self, offset: int, view: memoryview) -> None:
-        """Fill ``view`` (bytes) from ``offset``; `ImageError` if the file does not have them."""
-        self._inside(offset, view.nbytes)
-        try:
-            while view.nbytes:
-                got = self._read_part(offset, view)
-                if not got:
-                    raise self.damaged("it became shorter while it was being read")
-                offset, view = offset + got, view[got:]
-        except OSError as error:
-            raise reading_error(self.path, error, _RULE) from error
-
-    def _read_part(self, offset: int, view: memoryview) -> int:
-        if self._file is not None:
-            return os.preadv(self._file, [view], offset)
-        with self._lock:
-            self._stream.seek(offset)
-            got: int = self._stream.readinto(view)  # type: ignore[attr-defined]
-            return got
-
-    def damaged(self, what: str) -> ImageError:
-        """The error for a file that contradicts itself."""
-        return ImageError(
-            f"the image {self.path}: {what}",
-            "the file is damaged or cut short",
-            "copy it again, or open it in your editor and save it as a new TIFF",
-        )
-
-    def _inside(self, offset: int, count: int) -> None:
-        if offset < 0 or count < 0 or offset + count > self.size:
-            raise self.damaged(
-                f"it points to byte {offset + count}, but the file ends at {self.size}"
-            )
 
 
 @dataclass(frozen=True)
@@ -185,6 +109,15 @@ class Directory:
         return int(top), int(bottom)
 
 
+    def resolution(self) -> Resolution | None:
+        """What the tags say; None if they are missing or zero."""
+        x, y = self.rational(X_RESOLUTION), self.rational(Y_RESOLUTION)
+        if x is None or y is None or 0 in (*x, *y):
+            return None
+        unit = self.number(RESOLUTION_UNIT, 2)
+        return Resolution(x, y, unit if unit in (2, 3) else 1)
+
+
 def is_tiff(head: bytes) -> bool:
     """Whether a file that starts so (at least 4 bytes) is a TIFF or a BigTIFF."""
     return head[:4] in (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
@@ -237,120 +170,15 @@ def _read_directory(
     return Directory(source, order, entries), after
 
 
-@dataclass(frozen=True)
-class Resolution:
-    """Pixels per unit, as the two exact fractions of the file."""
-
-    x: tuple[int, int]
-    y: tuple[int, int]
-    unit: int
-    """1: no unit, only a pixel shape; 2: inch; 3: centimetre."""
-
-    @property
-    def per_inch(self) -> tuple[float, float] | None:
-        """Pixels per inch across and down; None without a unit of length."""
-        factor = {2: 1.0, 3: 2.54}.get(self.unit)
-        if factor is None:
-            return None
-        return factor * self.x[0] / self.x[1], factor * self.y[0] / self.y[1]
-
-    def turned(self) -> Resolution:
-        """The same with the sides swapped, for an image turned by a quarter."""
-        return replace(self, x=self.y, y=self.x)
-
-
-@dataclass(frozen=True)
-class Segments:
-    """Where the strips or tiles lie; row by row, left to right."""
-
-    width: int
-    height: int
-    """Pixels of one strip or tile; the last strip may be lower, tiles never are."""
-    tiled: bool
-    offsets: Integers
-    sizes: Integers
-    """Bytes of each in the file."""
-
-
-@dataclass(frozen=True)
-class Page:
-    """An image as it is stored."""
-
-    width: int
-    height: int
-    bits: Literal[8, 16, 32]
-    """Of a value; 32 of luminance alone, which no file holds."""
-    order: Literal["<", ">"]
-    white_is_zero: bool
-    compression: int
-    predictor: bool
-    """Each value is stored as the difference from its left neighbour."""
-    segments: Segments
-    samples: int = 1
-    """Values of one pixel: gray, or red, green and blue; then perhaps alpha, and what is of no
-    use."""
-    colour: bool = False
-    """Whether the first three are red, green and blue."""
-    alpha: Alpha | None = None
-    """What the value after gray or blue is: whether those are multiplied by it already."""
-    planes: tuple[Segments, ...] = ()
-    """Strips or tiles of each value, where they are stored apart; else empty."""
-
-    @property
-    def value_bytes(self) -> int:
-        """Bytes of one value."""
-        return self.bits // 8
-
-    @property
-    def row_values(self) -> int:
-        """Values in a row."""
-        return self.width * self.samples
-
-    @property
-    def row_bytes(self) -> int:
-        """Bytes of a row."""
-        return self.row_values * self.value_bytes
-
-    @property
-    def plain(self) -> bool:
-        """Whether a pixel is one gray value and nothing else."""
-        return self.samples == 1
-
-    @property
-    def dtype(self) -> np.dtype[np.uint8] | np.dtype[np.uint16] | np.dtype[np.float32]:
-        """Type of the stored values, in this machine's byte order."""
-        if self.bits == 32:
-            return np.dtype(np.float32)
-        return np.dtype(np.uint8) if self.bits == 8 else np.dtype(np.uint16)
-
-    @property
-    def foreign_order(self) -> bool:
-        """Whether stored 16-bit values have the other byte order than this machine."""
-        return self.bits == 16 and self.order != NATIVE
-
-    def plane(self, number: int) -> Page:
-        """One value of every pixel, where values are stored apart, as a gray page."""
-        return replace(
-            self, samples=1, colour=False, alpha=None, segments=self.planes[number], planes=()
-        )
-
-    def fold(self, table: NDArray[Entries]) -> NDArray[Entries]:
-        """A table over image values made into one over the values `bands` hands over.
-
-        WhiteIsZero and a foreign byte order cost nothing this way.  ``table`` has one entry for
-        each value (256 or 65536), from black to white.
-        """
-        folded = table[::-1] if self.white_is_zero else table
-        if self.foreign_order and not self.predictor:
-            folded = folded[np.arange(1 << 16, dtype=np.uint16).byteswap()]
-        return np.ascontiguousarray(folded)
-
-
-def read_segments(
-    directory: Directory, width: int, height: int, pixel_bytes: int, compression: int
-) -> Segments:
-    """Positions of all strips or tiles, each checked against the file, as `read_planes`."""
-    return read_planes(directory, (width, height, pixel_bytes), compression, 1)[0]
+def read_exif(source: ByteSource, data: bytes) -> tuple[int, Resolution | None]:
+    """Orientation and resolution by EXIF data, which are built as a TIFF; 1 and None if they are
+    broken or empty."""
+    if is_tiff(data[:4]):
+        with contextlib.suppress(ImageError):  # a courtesy: the pixels do not need it
+            stream = ByteSource(source.path, stream=BytesIO(data))
+            found = read_directories(stream, most=1)[0]
+            return found.number(ORIENTATION, 1), found.resolution()
+    return 1, None
 
 
 def read_planes(

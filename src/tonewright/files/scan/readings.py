@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import csv
 import io
+import json
 import os
 from collections.abc import Sequence
 
@@ -14,31 +15,35 @@ from numpy.typing import NDArray
 from tonewright.files.safe import whole_file, write_text
 from tonewright.measured.columns import COLOUR_NAMES
 from tonewright.measured.readings import Readings
+from tonewright.record.codec import encode
+from tonewright.record.findings import Finding
 from tonewright.record.provenance import made_by
 from tonewright.scales import density_to_lightness
 from tonewright.scan.read import ScanReading
 from tonewright.target.document import Target
 
 Path = str | os.PathLike[str]
+Columns = dict[str, Sequence[str]]
 
 
 def write_readings(
-    path: Path, reading: ScanReading, notes: tuple[str, ...] = (), *, force: bool = False,
+    path: Path, reading: ScanReading, comments: Sequence[str] = (), *, force: bool = False,
     overlay: tuple[Path, NDArray[np.float32]] | None = None, print_name: str | None = None,
 ) -> None:
     """Write ``patch, level, density, density_sd, doubt`` and what belongs to them.
 
-    Of a target in coloured ink, or a chart of inks, ``red, green, blue`` follow the level.
+    Of a target in coloured ink, or a chart of inks, ``red, green, blue`` follow the level.  In the
+    column ``doubt`` are the codes of what may be wrong with a patch.
 
-    ``notes`` become comments at the top.  Patches that could not be read are left out, with a
-    comment.  ``overlay`` names a PNG and gives the scan (0 to 1, shape (rows, columns)) to be
-    drawn into it; then both files are written or neither.  ``print_name`` tells this sheet from
-    others of the same target.  Raises `FileError` if one exists without ``force``, or cannot be
-    written.
+    ``comments`` are put at the top, as are the findings.  Patches that could not be read are left
+    out.  ``overlay`` names a PNG and gives the scan (0 to 1, shape (rows, columns)) to be drawn
+    into it; then both files are written or neither.  ``print_name`` tells this sheet from others
+    of the same target.  Raises `FileError` if one exists without ``force``, or cannot be written.
     """
     with contextlib.ExitStack() as both:
         table = both.enter_context(whole_file(path, force=force))
-        table.write_text(readings_csv(reading, notes, print_name), encoding="utf-8", newline="\n")
+        table.write_text(readings_csv(reading, comments, print_name), encoding="utf-8",
+                         newline="\n")
         if overlay is not None:
             from tonewright.files.scan.overlay import overlay_png
 
@@ -46,103 +51,90 @@ def write_readings(
             picture.write_bytes(overlay_png(overlay[1], reading))
 
 
+def readings_csv(
+    reading: ScanReading, comments: Sequence[str] = (), print_name: str | None = None
+) -> str:
+    """The text of a scan's readings."""
+    target, response, uneven = reading.target, reading.response, reading.unevenness
+    read = [p for p in reading.patches if p.density is not None and p.density_sd is not None]
+    names = [p.patch.name for p in read]
+    return _csv(
+        (f"{_target_line(target)}, read from a scan by {made_by()}",
+         f"densities by: {' '.join([response.basis.replace('_', ' '), response.name]).rstrip()}",
+         f"unevenness taken out: {uneven.span:.3f}" if uneven.known else
+         "unevenness taken out: none", *comments),
+        reading.findings, {
+            **_patch_columns(target, names),
+            "density": [f"{p.density:.4f}" for p in read],
+            "density_sd": [f"{p.density_sd:.4f}" for p in read],
+            **_aims(target, names),
+            **({} if print_name is None else {"print": [print_name] * len(read)}),
+            "doubt": [" ".join(d.code for d in p.doubts) for p in read]})
+
+
 def write_list_reading(
-    path: Path, readings: Readings, target: Target, notes: Sequence[str] = (), *,
+    path: Path, readings: Readings, target: Target, comments: Sequence[str] = (), *,
     force: bool = False, print_name: str | None = None,
 ) -> None:
-    """Write an instrument's readings of a target in the same form, with comments at the top.
+    """Write an instrument's readings of a target in the same form.
 
     Raises `FileError` as `write_readings`.
     """
-    write_text(path, list_csv(readings, target, notes, print_name), force=force)
+    write_text(path, list_csv(readings, target, comments, print_name), force=force)
 
 
 def list_csv(
-    readings: Readings, target: Target, notes: Sequence[str] = (), print_name: str | None = None
+    readings: Readings, target: Target, comments: Sequence[str] = (),
+    print_name: str | None = None,
 ) -> str:
-    """The text of that file; lightness stands beside density where lightness was measured."""
+    """The text of that file; lightness is beside density where lightness was measured."""
+    patches, names = readings.patches, [r.patch for r in readings.patches]
     measured = readings.scale == "luminance" and not readings.relative_to_paper
-    sources = ", ".join(s.name for s in readings.sources)
-    notes = [f"{_target_line(target)}, measured ({sources}), by {made_by()}", *notes]
-    if readings.relative_to_paper:
-        notes.append("densities count from the bare paper: add --relative-to-paper to fit")
-    sheets = print_name is not None or any(r.print_name for r in readings.patches)
-    rows = []
-    for r in readings.patches:
-        light = [f"{float(density_to_lightness(r.density)):.3f}"] if measured else []
-        sd = "" if r.density_sd is None else f"{r.density_sd:.4f}"
-        rows.append([r.patch, f"{r.level:.6g}", *_ink_cells(target, r.patch), f"{r.density:.4f}",
-                     sd, *light,
-                     *_aim_cell(target, r.patch),
-                     *([print_name or r.print_name or ""] if sheets else [])])
-    return _csv(notes, ["patch", "level", *_ink_head(target), "density", "density_sd",
-                        *(["lightness"] if measured else []), *_aim_head(target),
-                        *(["print"] if sheets else [])], rows)
+    sheets = [print_name or r.print_name or "" for r in patches]
+    return _csv(
+        (f"{_target_line(target)}, measured ({', '.join(s.name for s in readings.sources)}), by"
+         f" {made_by()}", *comments,
+         *(["densities: relative to the bare paper"] if readings.relative_to_paper else [])),
+        readings.findings, {
+            **_patch_columns(target, names),
+            "density": [f"{r.density:.4f}" for r in patches],
+            "density_sd": ["" if r.density_sd is None else f"{r.density_sd:.4f}" for r in patches],
+            **({"lightness": [f"{v:.3f}" for v in density_to_lightness(readings.density)]}
+               if measured else {}),
+            **_aims(target, names), **({"print": sheets} if any(sheets) else {})})
 
 
-def readings_csv(
-    reading: ScanReading, notes: tuple[str, ...] = (), print_name: str | None = None
-) -> str:
-    """The text of a scan's readings."""
-    target, sheet = reading.target, [] if print_name is None else [print_name]
-    rows = [
-        [read.patch.name, f"{read.patch.level:.6g}", *_ink_cells(target, read.patch.name),
-         f"{read.density:.4f}", f"{read.density_sd:.4f}",
-         *_aim_cell(target, read.patch.name), *sheet, "; ".join(read.doubts)]
-        for read in reading.patches
-        if read.density is not None and read.density_sd is not None]
-    return _csv((*_head(reading), *notes, *reading.warnings),
-                ["patch", "level", *_ink_head(target), "density", "density_sd", *_aim_head(target),
-                 *(["print"] if sheet else []), "doubt"], rows)
-
-
-def _csv(notes: Sequence[str], head: list[str], rows: list[list[str]]) -> str:
+def _csv(comments: Sequence[str], findings: Sequence[Finding], columns: Columns) -> str:
     stream = io.StringIO()
-    for note in notes:
-        stream.write("# " + " ".join(note.split()) + "\n")
-    csv.writer(stream, lineterminator="\n").writerows([head, *rows])
+    found = [f"finding: {json.dumps(encode(f), ensure_ascii=False)}" for f in findings]
+    for comment in (*comments, *found):
+        stream.write("# " + " ".join(comment.split()) + "\n")
+    writer = csv.writer(stream, lineterminator="\n")
+    writer.writerow(columns)
+    writer.writerows(zip(*columns.values(), strict=True))
     return stream.getvalue()
 
 
-def _ink_head(target: Target) -> list[str]:
-    return list(COLOUR_NAMES) if target.in_colour else []
+def _patch_columns(target: Target, names: Sequence[str]) -> Columns:
+    """Name and level; red, green and blue of the ink, which of clear film on a chart is white."""
+    patches = [target.patches[i] for i in _places(target, names)]
+    inks = [target.colour_of(p) or (255, 255, 255) for p in patches]
+    colours = {name: [str(ink[i]) for ink in inks] for i, name in enumerate(COLOUR_NAMES)}
+    return {"patch": names, "level": [f"{p.level:.6g}" for p in patches],
+            **(colours if target.in_colour else {})}
 
 
-def _ink_cells(target: Target, name: str) -> list[str]:
-    """Red, green and blue of a patch's ink; clear film on a chart of inks is white."""
-    if not target.in_colour:
-        return []
-    patch = target.patch(name)
-    colour = None if patch is None else target.colour_of(patch)
-    return [str(value) for value in colour or (255, 255, 255)]
+def _aims(target: Target, names: Sequence[str]) -> Columns:
+    aims = [p.aim_lightness for p in target.patches]
+    return {} if all(aim is None for aim in aims) else {"aim_lightness": [
+        "" if (aim := aims[i]) is None else f"{aim:.3f}" for i in _places(target, names)]}
 
 
-def _aim_head(target: Target) -> list[str]:
-    return ["aim_lightness"] if any(p.aim_lightness is not None for p in target.patches) else []
-
-
-def _aim_cell(target: Target, name: str) -> list[str]:
-    patch = target.patch(name)
-    aim = None if patch is None else patch.aim_lightness
-    return ["" if aim is None else f"{aim:.3f}"] if _aim_head(target) else []
+def _places(target: Target, names: Sequence[str]) -> list[int]:
+    place = {p.name: i for i, p in enumerate(target.patches)}
+    return [place[name] for name in names]
 
 
 def _target_line(target: Target) -> str:
     through = f", through the curve {target.through}" if target.through else ""
     return f"target {target.name}, {target.date or 'no date'}, seed {target.seed}{through}"
-
-
-def _head(reading: ScanReading) -> tuple[str, ...]:
-    uneven = reading.unevenness
-    evened = (f"unevenness across the sheet of up to {uneven.span:.3f} was taken out"
-              if uneven.known else "no unevenness was taken out")
-    return (
-        f"{_target_line(reading.target)}, read from a scan by {made_by()}",
-        f"densities by {_basis(reading)}; {evened}",
-    )
-
-
-def _basis(reading: ScanReading) -> str:
-    response = reading.response
-    return {"scale": f"the scanner response {response.name}".rstrip(),
-            "anchors": "known patches", "profile": "the embedded profile alone"}[response.basis]

@@ -1,0 +1,156 @@
+"""Curves from files: everything that is named is opened once, and the curve is written."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from tonewright.curve.document import Curve, Settings, make_name
+from tonewright.curve.ink import one_ink
+from tonewright.curve.make import FitRequest, fit_curve, rebuild
+from tonewright.curve.renew import Renewed, RenewRequest, renew_curve
+from tonewright.files.documents import (
+    curve_text,
+    open_curve,
+    read_aim,
+    read_curve,
+    read_process,
+    read_setup,
+    write_curve,
+)
+from tonewright.files.tables import read_readings
+from tonewright.files.targets import read_target
+from tonewright.measured.readings import ReadingOptions, Readings
+from tonewright.record.setup import Setup
+from tonewright.record.times import PrintingTime
+
+
+@dataclass(frozen=True)
+class ReadingFiles:
+    """Files of readings that are read as one, and how they are understood."""
+
+    paths: tuple[Path, ...] = ()
+    options: ReadingOptions = field(default_factory=ReadingOptions)
+
+    def read(self) -> Readings | None:
+        """The readings; None where no file is named.  Raises as `read_table` and `combine`."""
+        return read_readings(self.paths, self.options) if self.paths else None
+
+
+@dataclass(frozen=True)
+class SetupFiles:
+    """What is said of a setup: entry by entry, and in a TOML file; the entries win over it."""
+
+    entries: Setup = field(default_factory=Setup)
+    file: Path | None = None
+
+    def read(self) -> Setup:
+        """The setup.  Raises `OptionError` where file and entries name two ink colours."""
+        if self.file is None:
+            return self.entries
+        base = read_setup(self.file)
+        one_ink({who: colour for who, colour in (
+            (f"the setup {self.file.name}", base.ink_colour),
+            ("the ink colour named", self.entries.ink_colour)) if colour is not None})
+        return base.with_changes(vars(self.entries))
+
+
+@dataclass(frozen=True)
+class FitFiles:
+    """What a curve is made from: files, and what is said beside them (see `FitRequest`)."""
+
+    output: Path
+    readings: ReadingFiles = field(default_factory=ReadingFiles)
+    setup: SetupFiles = field(default_factory=SetupFiles)
+    aim: str = "lightness"
+    """As `read_aim` takes it."""
+    left_out: tuple[str, ...] = ()
+    target: Path | None = None
+    process: Path | None = None
+    target_time: PrintingTime | None = None
+    ink_from: tuple[Path, ...] = ()
+    light_may_differ: bool = False
+    force: bool = False
+
+
+@dataclass(frozen=True)
+class RenewFiles:
+    """What is new since an old curve: files, and what is said beside them (see `RenewRequest`)."""
+
+    old: Path
+    output: Path
+    readings: ReadingFiles = field(default_factory=ReadingFiles)
+    changes: SetupFiles = field(default_factory=SetupFiles)
+    process: Path | None = None
+    readings_time: PrintingTime | None = None
+    left_out: tuple[str, ...] = ()
+    light_may_differ: bool = False
+    force: bool = False
+
+
+@dataclass(frozen=True)
+class Rebuilt:
+    """A curve made again from what it carries."""
+
+    old: Curve
+    curve: Curve
+    same_bytes: bool
+    """Whether its document comes out the same, byte for byte."""
+
+
+def fit_files(wanted: FitFiles) -> Curve:
+    """Make a curve from files and write it.
+
+    Raises
+    ------
+    FileError, ReadingsError, DocumentError
+        A file cannot be read, holds something else, or the output cannot be written.
+    OptionError, FitError
+        As `fit_curve`.
+    """
+    readings = wanted.readings.read()
+    curve = fit_curve(FitRequest(
+        name=make_name(wanted.output.name), readings=readings,
+        settings=Settings(read_aim(wanted.aim, readings), wanted.left_out),
+        setup=wanted.setup.read(),
+        target=None if wanted.target is None else read_target(wanted.target),
+        process=None if wanted.process is None else read_process(wanted.process),
+        target_time=wanted.target_time, ink_from=tuple(map(read_curve, wanted.ink_from)),
+        light_may_differ=wanted.light_may_differ))
+    write_curve(wanted.output, curve, force=wanted.force)
+    return curve
+
+
+def renew_files(new: RenewFiles) -> Renewed:
+    """Renew a curve from files and write the new one.
+
+    Raises
+    ------
+    FileError, ReadingsError, DocumentError
+        As `fit_files`.
+    OptionError, FitError
+        As `renew_curve`.
+    """
+    old = open_curve(new.old)
+    renewed = renew_curve(RenewRequest(
+        old.document, old.sha256, make_name(new.output.name),
+        process=None if new.process is None else read_process(new.process),
+        readings=new.readings.read(), changes=new.changes.read(),
+        readings_time=new.readings_time, left_out=new.left_out,
+        light_may_differ=new.light_may_differ))
+    write_curve(new.output, renewed.curve, force=new.force)
+    return renewed
+
+
+def rebuild_file(path: Path, output: Path | None = None, *, force: bool = False) -> Rebuilt:
+    """Make a curve again from what it carries, write it if ``output`` is named, and compare.
+
+    Raises `FileError` and `DocumentError` as `fit_files`.
+    """
+    old = open_curve(path)
+    new = rebuild(old.document)
+    same = hashlib.sha256(curve_text(new).encode("utf-8")).hexdigest() == old.sha256
+    if output is not None:
+        write_curve(output, new, force=force)
+    return Rebuilt(old.document, new, same)

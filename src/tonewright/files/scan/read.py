@@ -1,0 +1,114 @@
+"""A print's readings from its scan or an instrument's list: all that `tonewright read` does."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from numpy.typing import ArrayLike
+
+from tonewright.errors import OptionError
+from tonewright.files.raster.scans import Channel
+from tonewright.files.safe import check_outputs
+from tonewright.files.scan.open import ScanOrTable
+from tonewright.files.scan.readings import write_list_reading, write_readings
+from tonewright.files.scanners import read_scanner
+from tonewright.files.targets import read_target
+from tonewright.measured.readings import ReadingOptions, Readings
+from tonewright.scan.instrument import ListOrder, map_list
+from tonewright.scan.read import ReadSettings, ScanReading, read_target_scan
+from tonewright.target.document import Target
+
+
+@dataclass(frozen=True, eq=False)
+class ReadRequest:
+    """What the files do not say of themselves."""
+
+    scanner: Path | None = None
+    """Of a scan: the scanner response; None: known patches, or the embedded profile."""
+    known: Mapping[str, float] = field(default_factory=dict)
+    """Of a scan: densities of known patches, see `ReadSettings`."""
+    corners: ArrayLike | None = None
+    """Of a scan: centres of the marks, see `locate`; None: they are searched for."""
+    channel: Channel | None = None
+    """Of an RGB scan: the channel to read; None: the luminance."""
+    allow_jpeg: bool = False
+    """Read a scan that is a JPEG all the same."""
+    overlay: Path | None = None
+    """Of a scan: a PNG to draw, of what was read where."""
+    order: ListOrder = field(default_factory=ListOrder)
+    """Of an instrument's list: how it goes over the target."""
+    options: ReadingOptions = field(default_factory=ReadingOptions)
+    """Of an instrument's list: what its numbers are."""
+    print_name: str | None = None
+    """Which sheet this is, to tell several prints of one target apart."""
+    comments: tuple[str, ...] = ()
+    """Further comments at the top of the readings."""
+
+
+@dataclass(frozen=True, eq=False)
+class ReadResult:
+    """A target as read, and where that was written."""
+
+    source: Path
+    target: Target
+    reading: ScanReading | Readings
+    output: Path | None
+    overlay: Path | None
+
+
+def read_print(
+    source: Path, target: Path, output: Path | None = None, request: ReadRequest | None = None, *,
+    force: bool = False,
+) -> ReadResult:
+    """Read a print of the target from a scan, or from an instrument's list.
+
+    ``target`` is its document; ``output`` the CSV to write, None for none.  Each file is opened
+    once.  With ``force`` existing files are replaced, and a JPEG is read all the same.
+
+    Raises
+    ------
+    FileError, DocumentError, ReadingsError, ImageError
+        A file cannot be read, holds something else, or cannot be written; as `read_target_scan`
+        and `map_list`.
+    OptionError
+        What is asked for would not count, or contradicts itself.
+    """
+    request = request or ReadRequest()
+    inputs = (source, target, *filter(None, [request.scanner]))
+    check_outputs(output, request.overlay, inputs, force)
+    layout = read_target(target)
+    file = ScanOrTable(source)
+    _check_counts(source, request, scan=file.is_scan)
+    if not file.is_scan:
+        listed = map_list(file.table(), layout, request.order, request.options)
+        if output is not None:
+            write_list_reading(output, listed, layout, request.comments, force=force,
+                               print_name=request.print_name)
+        return ReadResult(source, layout, listed, output, None)
+    response = None if request.scanner is None else read_scanner(request.scanner)
+    scan = file.scan(allow_jpeg=request.allow_jpeg or force, channel=request.channel)
+    reading = read_target_scan(scan, layout, ReadSettings(response, request.known, request.corners))
+    if output is not None:
+        write_readings(output, reading, (f"scan: {scan.name}", *request.comments), force=force,
+                       overlay=None if request.overlay is None else (request.overlay, scan.pixels),
+                       print_name=request.print_name)
+    return ReadResult(source, layout, reading, output, request.overlay)
+
+
+def _check_counts(source: Path, request: ReadRequest, *, scan: bool) -> None:
+    """Refuse what would silently not count."""
+    of_scans = {
+        "a scanner response": request.scanner, "known densities": request.known,
+        "corners": request.corners is not None, "a channel": request.channel,
+        "reading a JPEG": request.allow_jpeg, "an overlay": request.overlay}
+    of_lists = {
+        "a reading order": request.order != ListOrder(), "a weighting": request.options.scale,
+        "readings from the paper": request.options.relative_to_paper}
+    given = [thing for thing, asked in (of_lists if scan else of_scans).items() if asked]
+    if given:
+        kind, other = ("a scan", "an instrument's list") if scan else ("no scan", "a scan")
+        raise OptionError(f"{source} is {kind}, but was to be read with {' and '.join(given)}",
+                          f"that is for {other}", "leave it out, or name the other file",
+                          code="for_lists_alone" if scan else "for_scans_alone")

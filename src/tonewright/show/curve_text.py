@@ -1,0 +1,271 @@
+"""The report on a curve, fitted or renewed: read, found, doubtful, written, next."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import asdict
+from typing import Any
+
+from tonewright.curve.document import Curve
+from tonewright.curve.findings import Doubt, TwoWeightings
+from tonewright.curve.next_step import NextStep, next_step, plan_to_print
+from tonewright.curve.recipe import Recipe
+from tonewright.curve.renew import Movement, Renewed
+from tonewright.errors import counted
+from tonewright.measured.readings import Readings
+from tonewright.record.codec import encode
+from tonewright.record.findings import Finding
+from tonewright.record.setup import Setup
+from tonewright.show.cautions import cautions_text
+from tonewright.show.findings import sentence
+from tonewright.show.words import headed, labelled, percent
+
+_WEIGHTINGS = {"luminance": "luminance (true CIE L*)",
+               "visual-density": "visual density (lightness is computed from it)"}
+
+
+def fit_json(curve: Curve) -> dict[str, Any]:
+    """What a fit found, under the names the command line promises."""
+    found = curve.summary
+    return {
+        "black_lightness": found.black_lightness,
+        "white_lightness": found.white_lightness,
+        "level_black": found.level_black,
+        "level_white": found.level_white,
+        "noise_density_sd": found.noise_density_sd,
+        "doubtful": [asdict(d) for d in found.doubtful],
+        "band_halfwidth_mean": found.band_halfwidth_mean,
+        "band_halfwidth_max": found.band_halfwidth_max,
+        "negative_density_range": found.negative_density_range,
+        "print_to_print_lightness_sd": found.print_to_print_lightness_sd,
+        "least_sure_level": found.least_sure_level,
+        "scale": curve.scale,
+        "findings": [encode(f) for f in _findings(curve)],
+        "warnings": [*map(sentence, _findings(curve))],
+        "next": encode(next_step(curve)),
+        **_derived_json(curve),
+    }
+
+
+def _derived_json(curve: Curve) -> dict[str, Any]:
+    """What only a curve by way of a process response knows."""
+    if curve.recipe is None:
+        return {}
+    process = curve.recipe.processes[curve.recipe.process]
+    return {
+        "printing_time_s": curve.recipe.printing_time.value,
+        "time_unit": curve.recipe.printing_time.unit, "process": process.name,
+        "process_log_exposure_range": process.summary.log_exposure_range,
+        "plan_levels": list(curve.plan),
+        "few_patches_followed": curve.summary.few_patches_followed,
+        "few_patches_moved_lightness": curve.summary.few_patches_moved_lightness,
+    }
+
+
+def renew_json(renewed: Renewed) -> dict[str, Any]:
+    """The same of a renewal, with what moved."""
+    data, old = fit_json(renewed.curve), renewed.curve.ancestor
+    assert old is not None
+    other = next((f for f in renewed.findings if isinstance(f, TwoWeightings)), None)
+    return {
+        **data, "findings": data["findings"] + [encode(f) for f in renewed.findings],
+        "ancestor": old.name, "setup_changes": setup_changes(old.setup, renewed.curve.setup),
+        "notes": [sentence(f) for f in renewed.findings if f.kind == "note"],
+        "moved": {**asdict(renewed.movement), "warning": other and sentence(other)},
+    }
+
+
+def _findings(curve: Curve) -> list[Finding]:
+    """Those of the curve, and of every file of readings that it was made from."""
+    prints = () if curve.recipe is None else curve.recipe.prints
+    readings = [r for r in (curve.readings, *(p.readings for p in prints)) if r is not None]
+    return [*dict.fromkeys((*curve.findings, *(f for r in readings for f in r.findings)))]
+
+
+def fit_text(curve: Curve, file: str) -> str:
+    """The report on a fit; ``file`` is where the curve was written."""
+    return "\n".join([f"Curve {curve.name}", *_read_lines(curve), *_found_lines(curve),
+                      *_doubtful_lines(curve, ()), "", *_end_lines(curve, file, renewed=False)])
+
+
+def renew_text(renewed: Renewed, file: str) -> str:
+    """The report on a renewal."""
+    curve, old = renewed.curve, renewed.curve.ancestor
+    assert old is not None
+    return "\n".join([
+        f"Curve {curve.name}, renewed from {old.name}", *_read_lines(curve),
+        *_changed_lines(setup_changes(old.setup, curve.setup)), *_found_lines(curve),
+        *_moved_lines(renewed.movement), *_doubtful_lines(curve, renewed.findings), "",
+        *_end_lines(curve, file, renewed=True)])
+
+
+def _read_lines(curve: Curve) -> Iterator[str]:
+    recipe = curve.recipe
+    if recipe is not None:
+        yield from _recipe_lines(recipe)
+    elif curve.readings is not None:
+        yield labelled("read", readings_line(curve.readings))
+    yield labelled("weighting", _WEIGHTINGS[curve.scale]
+                   + (", counted from the bare paper" if curve.relative_to_paper else ""))
+    prints = () if recipe is None else recipe.prints
+    names = dict.fromkeys((*curve.settings.left_out, *(n for p in prints for n in p.left_out)))
+    if names:
+        yield labelled("left out", ", ".join(names))
+
+
+def _recipe_lines(recipe: Recipe) -> Iterator[str]:
+    """For a derived curve the prints, the process and the time."""
+    for print_ in recipe.prints:
+        yield labelled("read", f"{readings_line(print_.readings)}, printed as"
+                       f" {recipe.processes[print_.process].name} for"
+                       f" {recipe.spoken_print_time(print_)}")
+    process = recipe.processes[recipe.process]
+    yield labelled("process", f"{process.name}, from a strip of {len(process.strip.patches)} steps")
+    yield labelled("time", f"the curve is for a printing time of {recipe.spoken_time}")
+
+
+def readings_line(readings: Readings) -> str:
+    """How many patches of how many levels came from which files."""
+    levels = len(set(readings.level.tolist()))
+    files = ", ".join(s.name for s in readings.sources) or "readings made in the program"
+    patches = counted(len(readings.patches), "patch")
+    return f"{patches} of {counted(levels, 'ink level')} from {files}"
+
+
+def _found_lines(curve: Curve) -> Iterator[str]:
+    found = curve.summary
+    yield labelled("noise", f"readings scatter by {found.noise_density_sd:.3f} in density")
+    if curve.recipe is None and curve.readings is not None:
+        yield labelled("sheets", _sheets(curve.readings, found.print_to_print_lightness_sd))
+    for end, light, level in (("black", found.black_lightness, found.level_black),
+                              ("white", found.white_lightness, found.level_white)):
+        yield labelled(end, f"L* {light:.1f}; picture {end} = {percent(level)} ink")
+    yield labelled("range", f"{found.white_lightness - found.black_lightness:.0f} L* between black"
+                   " and white")
+    weakest = float(curve.response.lightness_at(found.least_sure_level))
+    yield labelled("how sure", f"95 times in 100 the true tone lies within"
+                   f" ±{found.band_halfwidth_mean:.1f} L* on average; weakest at"
+                   f" {percent(found.least_sure_level)} ink (print L* {weakest:.0f}):"
+                   f" ±{found.band_halfwidth_max:.1f}")
+    yield from _negative_lines(curve)
+    yield from _patches_lines(curve)
+
+
+def _sheets(readings: Readings, sd: float | None) -> str:
+    sheets = {p.print_name for p in readings.patches}
+    if sd is None and len(sheets) > 1:
+        return f"{len(sheets)}, but too few patches on each to tell how much they differ"
+    if sd is None:
+        return "one, which does not tell how much the next sheet may differ"
+    return f"{len(sheets)}; they differ by ±{sd:.1f} L* from one to the next"
+
+
+def _negative_lines(curve: Curve) -> Iterator[str]:
+    """The negative's density range against what the process needs."""
+    found, recipe, negative = curve.summary.negative_density_range, curve.recipe, curve.negative
+    if found is None or recipe is None or negative is None:
+        return
+    process = recipe.processes[recipe.process]
+    iso, whole = process.summary.log_exposure_range, process.range_to_white(recipe.printing_time)
+    need = "the density range it needs is not known"
+    # the way to white is less where the time is too short for black
+    if whole is not None and whole > (iso or 0.0):
+        need = f"from clear film to paper white it needs {whole:.2f}"
+        need += "" if iso is None else f" ({iso:.2f} by the ISO 6846 definition)"
+    elif iso is not None:
+        need = f"it needs {iso:.2f} (by the ISO 6846 definition)"
+    yield labelled("negative", f"density range {found:.2f} as the coating sees it (between"
+                   f" {negative.density_low[-1]:.2f} and {negative.density_high[-1]:.2f}, 95 times"
+                   f" in 100); {need}")
+
+
+def _patches_lines(curve: Curve) -> Iterator[str]:
+    """What a few patches did to a curve that was known without them."""
+    found = curve.summary
+    part, moved = found.few_patches_followed, found.few_patches_moved_lightness
+    if part is None or moved is None:
+        return
+    by = f"the patches moved the curve by up to {moved:.1f} L*"
+    if part >= 0.995:
+        said = by
+    elif part > 0.0:
+        said = f"{by}; their noise does not justify more"
+    elif found.disagreement is None:
+        said = "the patches agree with the strip within reading noise; the curve stays as it was"
+    else:
+        said = "the patches and the strip disagree, see the warning; the curve stays as it was"
+    yield labelled("patches", said)
+
+
+def setup_changes(old: Setup, new: Setup) -> list[str]:
+    """``paper: cotton → linen`` for each entry of the setup that changed."""
+    return [f"{name.replace('_', ' ')}: {before or 'not named'} → {after or 'not named'}"
+            for name, (before, after) in old.differences(new).items()]
+
+
+def _changed_lines(changes: list[str]) -> list[str]:
+    return [labelled("changed", text) for text in changes] or [labelled(
+        "changed", "no new paper or chemistry was noted (add --paper, --coating, …)")]
+
+
+def _moved_lines(moved: Movement) -> Iterator[str]:
+    blacks, whites = zip(moved.old_levels, moved.new_levels, strict=True)
+    for end, before, after, levels in (
+            ("black", moved.old_black_lightness, moved.new_black_lightness, blacks),
+            ("white", moved.old_white_lightness, moved.new_white_lightness, whites)):
+        yield labelled("moved", f"{end} L* {before:.1f} → {after:.1f}, ink {percent(levels[0])} →"
+                       f" {percent(levels[1])}")
+    off = moved.largest_shift_lightness
+    yield labelled("old curve", f"on this paper: up to {abs(off):.1f} L* too"
+                   f" {'light' if off > 0.0 else 'dark'} (at picture L*"
+                   f" {moved.shift_at_image_lightness:.0f}); RMS over all tones"
+                   f" {moved.rms_shift_lightness:.1f} L*")
+
+
+def _doubtful_lines(curve: Curve, more: Sequence[Finding]) -> Iterator[str]:
+    yield labelled("doubtful", "; ".join(map(_doubtful, curve.summary.doubtful)) or "no patch")
+    for found in (*_findings(curve), *more):
+        yield labelled(found.kind, sentence(found))
+
+
+def _doubtful(doubt: Doubt) -> str:
+    off = doubt.off_by_density
+    return (f"{doubt.patch} ({percent(doubt.level)} ink, density {abs(off):.2f}"
+            f" {'higher' if off > 0 else 'lower'} than its neighbours suggest)")
+
+
+def _end_lines(curve: Curve, file: str, *, renewed: bool) -> Iterator[str]:
+    step, plan = next_step(curve), plan_to_print(curve, renewed=renewed)
+    yield headed("Written:", file)
+    if step.code == "make_negative":  # a command is not wrapped
+        yield f"{'Next:':<10}tonewright negative IMAGE.tif --curve {file} -o NEGATIVE.tif"
+        if plan:
+            yield headed("Surer:", _plan(curve, plan, file))
+    else:
+        yield headed("Next:", _next(step) + (_plan(curve, plan, file) if plan else ""))
+    if plan or step.code != "make_negative":
+        yield f"\n{cautions_text()}"
+
+
+def _next(step: NextStep) -> str:
+    again = " Then make the curve again; do not print a picture with this one."
+    leave_out = "measure the doubtful patches again, or leave them out (--leave-out PATCH)"
+    if step.code == "repeat_strip":
+        return ("the strip's readings contradict each other, see the warnings. Measure the strip"
+                f" again or print another (tonewright strip).{again}")
+    if step.code == "print_longer_strip":
+        return ("the strip did not show black, so this curve may be for the wrong time. Print"
+                f" another strip for {step.strip_time} (tonewright strip).{again}")
+    if step.code == "settle_contradiction":
+        return ("strips and patches contradict each other, see the warnings. Check times and"
+                f" papers{f'; {leave_out}' if step.doubtful else ''}.{again}")
+    return ("the curve is too unsure for a picture. "
+            + (f"{leave_out[0].upper()}{leave_out[1:]}. " if step.doubtful else ""))
+
+
+def _plan(curve: Curve, plan: tuple[float, ...], file: str) -> str:
+    assert curve.recipe is not None  # only a derived curve has a plan
+    return (f"Print a few patches on this paper for {curve.recipe.spoken_time}; those at"
+            f" {', '.join(map(percent, plan))} ink would tell most. Draw such a sheet (tonewright"
+            f" target --levels-for {file} --levels 7 -o FEW.tif), measure it and add the readings"
+            f" (tonewright renew {file} --readings FEW.csv -o SURER.curve.json).")
