@@ -70,7 +70,6 @@ TYPED: dict[str, str] = {
                    " at the left edge",
     "row_turned": "--corners {corners}",
     "rows": "--rows 101",
-    "scales_differ": "--scale luminance or --scale visual-density",
     "scan_flipped": "leave out --flip",
     "scan_lossy": "--allow-jpeg",
     "scan_relative": "leave out --relative-to-paper",
