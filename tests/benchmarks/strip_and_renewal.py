@@ -14,10 +14,11 @@ from dataclasses import replace
 import numpy as np
 
 from tonewright.curve.aim import Aim
-from tonewright.curve.derive import DerivedSettings, make_derived_curve, make_recipe
+from tonewright.curve.derive import make_derived_curve
 from tonewright.curve.document import Settings
 from tonewright.curve.make import make_curve
-from tonewright.curve.renew import Renewal, renew_from_process
+from tonewright.curve.recipe import DerivedSettings, make_recipe
+from tonewright.curve.renew import RenewRequest, renew_curve
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
 from tonewright.strip.fit import make_process
@@ -114,11 +115,11 @@ def renewals(count):
             PrintingTime(old.base_time), PrintingTime(old.base_time)))
         curve = make_derived_curve(recipe, Settings(Aim()), Setup(), "old")
         wanted = PrintingTime(new.base_time)
-        none: dict[str, str | None] = {}
-        by_strip = renew_from_process(curve, "", Renewal(second, wanted), "strip", none)
+        ask = RenewRequest(curve, "", "new", process=second, printing_time=wanted)
+        by_strip = renew_curve(ask).curve
         places = np.linspace(0.1, 0.9, 7), np.array([*by_strip.plan, 0.1, 0.9])[:7]
-        with_few, with_plan = (renew_from_process(curve, "", Renewal(
-            second, wanted, target(new, levels, 1, new.base_time, seed + 88), wanted), "few", none)
+        with_few, with_plan = (renew_curve(replace(
+            ask, readings=target(new, levels, 1, new.base_time, seed + 88))).curve
             for levels in places)
         fresh = make_curve(target(new, np.linspace(0, 1, 21), 1, new.base_time, seed + 66),
                            Settings(Aim()), Setup(), "fresh")

@@ -91,7 +91,6 @@ TYPED: dict[str, str] = {
     "target_time_unknown": "--target-time {time}",
     "target_too_large": "--patch-mm, --repeat, --levels, --paper-size",
     "tones_no_chart": "tonewright fit READINGS -o NAME.curve.json",
-    "two_scales": "--scale SCALE",
     "two_zeros": "--relative-to-paper --paper-density DENSITY",
     "weighting_missing": "leave out --scale",
 }

@@ -58,7 +58,7 @@ class Recipe:
                     f" {process.name} on {process.strip.scale}",
                     "on a coloured print the two differ by up to 0.07 in density and are not"
                     " mixed", "measure both in the same way, or choose one scale for both",
-                    code="two_scales")
+                    code="scales_differ")
         _refuse_far_time(self.printing_time, self.processes[self.process],
                          "the curve is wanted for")
 
