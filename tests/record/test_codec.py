@@ -30,7 +30,7 @@ from tonewright.record.codec import (
     later,
 )
 from tonewright.record.findings import Finding
-from tonewright.record.schema import ABOVE_ZERO, Rule
+from tonewright.record.schema import ABOVE_ZERO, Rule, is_number
 from tonewright.record.times import PrintingTime, TimeUnit
 from tonewright.scales import Array
 from tonewright.strip.process import ProcessSettings
