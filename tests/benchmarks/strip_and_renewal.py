@@ -10,14 +10,18 @@ from __future__ import annotations
 
 import sys
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 
+sys.path.append(str(Path(__file__).parents[1]))
+from rooms import random_darkroom, random_pair
 from tonewright.curve.aim import Aim
-from tonewright.curve.derive import DerivedSettings, make_derived_curve, make_recipe
+from tonewright.curve.derive import make_derived_curve
 from tonewright.curve.document import Settings
 from tonewright.curve.make import make_curve
-from tonewright.curve.renew import Renewal, renew_from_process
+from tonewright.curve.prints import DerivedSettings, make_recipe
+from tonewright.curve.renew import RenewRequest, renew_curve
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
 from tonewright.strip.fit import make_process
@@ -58,7 +62,7 @@ def base_times(count, halves):
     rows = []
     for seed in range(count):
         rng = np.random.default_rng(seed)
-        room = darkroom.random_darkroom(rng)
+        room = random_darkroom(rng)
         off = float(rng.uniform(-0.5, 2.0))
         found = strip_process(room, room.base_time * 2.0**off, seed + 999, "p", halves).summary
         error = np.log2(found.base_printing_time / room.base_time)
@@ -74,7 +78,7 @@ def base_times(count, halves):
 def short_strips(count):
     short = []
     for seed in range(count):
-        room = darkroom.random_darkroom(np.random.default_rng(seed + 5000))
+        room = random_darkroom(np.random.default_rng(seed + 5000))
         off = -1.0 - 0.5 * (seed % 3)
         found = strip_process(room, room.base_time * 2.0**off, seed + 999).summary
         step = None if found.next_time is None else np.log2(found.next_time / room.base_time) - off
@@ -88,7 +92,7 @@ def short_strips(count):
 def one_sheet(count, levels, repeats, off):
     rows = []
     for seed in range(count):
-        room = darkroom.random_darkroom(np.random.default_rng(seed))
+        room = random_darkroom(np.random.default_rng(seed))
         seconds = room.base_time * 2.0**off
         process = strip_process(room, seconds, seed + 999)
         readings = target(room, np.linspace(0, 1, levels), repeats, seconds, seed + 77)
@@ -105,7 +109,7 @@ def renewals(count):
     rows = []
     for seed in range(count):
         rng = np.random.default_rng(seed)
-        old, new = darkroom.random_pair(rng)
+        old, new = random_pair(rng)
         guess_old, guess_new = rng.uniform(0.0, 1.0, 2)
         first = strip_process(old, old.base_time * 2.0**guess_old, seed + 999, "old")
         second = strip_process(new, new.base_time * 2.0**guess_new, seed + 1999, "new")
@@ -114,11 +118,11 @@ def renewals(count):
             PrintingTime(old.base_time), PrintingTime(old.base_time)))
         curve = make_derived_curve(recipe, Settings(Aim()), Setup(), "old")
         wanted = PrintingTime(new.base_time)
-        none: dict[str, str | None] = {}
-        by_strip = renew_from_process(curve, "", Renewal(second, wanted), "strip", none)
+        ask = RenewRequest(curve, "", "new", process=second, printing_time=wanted)
+        by_strip = renew_curve(ask).curve
         places = np.linspace(0.1, 0.9, 7), np.array([*by_strip.plan, 0.1, 0.9])[:7]
-        with_few, with_plan = (renew_from_process(curve, "", Renewal(
-            second, wanted, target(new, levels, 1, new.base_time, seed + 88), wanted), "few", none)
+        with_few, with_plan = (renew_curve(replace(
+            ask, readings=target(new, levels, 1, new.base_time, seed + 88))).curve
             for levels in places)
         fresh = make_curve(target(new, np.linspace(0, 1, 21), 1, new.base_time, seed + 66),
                            Settings(Aim()), Setup(), "fresh")

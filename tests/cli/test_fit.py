@@ -62,7 +62,7 @@ def test_writes_a_curve_and_says_what_comes_next(run, fitted):
     assert curve.name == "a"
     np.testing.assert_array_equal(curve.readings.density, DENSITY)
     done = run("fit", "a.csv", "-o", "b.curve.json")
-    assert "Written: b.curve.json" in done.stdout
+    assert "Written:  b.curve.json" in done.stdout
     assert "tonewright negative IMAGE.tif --curve b.curve.json" in done.stdout
     assert done.stderr == ""
     assert sorted(files()) == ["a.csv", "a.curve.json", "b.curve.json"]
@@ -80,6 +80,8 @@ def test_json_is_one_object_and_nothing_else(run):
     curve = read_curve("a.curve.json")
     for name in PROMISED - {"doubtful"}:
         assert found[name] == getattr(curve.summary, name)
+    assert found["findings"] == found["warnings"] == []
+    assert found["next"]["code"] == "make_negative"
 
 
 def test_json_names_a_stain_that_can_be_left_out(run):
@@ -147,11 +149,17 @@ def test_warnings_are_part_of_the_report(run):
     assert done.exit_code == 0
     assert "The heaviest ink was not measured" in done.stdout
     assert "Paper white is not reached" in " ".join(done.stdout.split())
+    found = json.loads(run("fit", "h.csv", "-o", "i.curve.json", "--json").stdout)
+    assert [f["code"] for f in found["findings"]] == [
+        "white_still_lightening", "heaviest_ink_not_measured"]
+    assert found["findings"][1]["highest_level"] == 0.5
+    assert len(found["warnings"]) == 2
 
 
 # rebuild
 
 
+@pytest.mark.fits_anew
 def test_rebuilt_to_the_same_bytes(run, fitted):
     done = run("fit", "--rebuild", "a.curve.json", "-o", "again.curve.json")
     assert done.exit_code == 0
@@ -196,7 +204,8 @@ def test_a_rebuild_takes_nothing_else(run, fitted, more, said):
 
 
 def test_without_anything(run):
-    assert "no readings were named" in refused(run, "fit")
+    assert "tonewright fit READINGS.csv -o NAME.curve.json" in refused(run, "fit")
+    assert "(READINGS.csv, or --process PROCESS" in refused(run, "fit", "-o", "a.curve.json")
 
 
 def test_without_an_output(run):
@@ -309,7 +318,7 @@ def test_a_damaged_curve_is_refused_in_a_rebuild(run, fitted, damage):
     text = fitted.read_text(encoding="utf-8")
     document = json.loads(text)
     if damage == "version":
-        document["version"] = 2
+        document["version"] = 1
     elif damage == "falls":
         document["correction"]["level"][500] = 0.99
     else:

@@ -22,10 +22,11 @@ from tonewright.curve.findings import (
     WhiteStillLightening,
     WideGap,
 )
-from tonewright.curve.make import make_curve, rebuild
-from tonewright.errors import FitError
+from tonewright.curve.make import FitRequest, fit_curve, make_curve, rebuild
+from tonewright.errors import FitError, OptionError
 from tonewright.measured.readings import Reading, Readings
 from tonewright.record.setup import Setup
+from tonewright.record.times import PrintingTime
 from tonewright.virtual.darkroom import DEMO_INK, KALLITYPE, Darkroom, Flaws, measure_target
 
 ROOM = Darkroom()
@@ -94,6 +95,7 @@ def test_density_aim_prints_even_steps_of_density():
         lambda: made(levels=21, repeats=1, settings=Settings(Aim("density"), ("A01",))),
     ],
 )
+@pytest.mark.fits_anew
 def test_rebuilt_the_same(curve):
     first = curve()
     document = FORM.encode(first)
@@ -187,3 +189,45 @@ def test_no_curve_from_nothing():
     )  # fmt: skip
     with pytest.raises(FitError, match="black and its white"):
         make_curve(flat, Settings(Aim()), Setup(), "x")
+
+
+class Drawn:
+    """What a target's document says of its ink."""
+
+    name, is_ink_chart = "drawn", False
+
+    def __init__(self, ink_colour=None, **more):
+        self.ink_colour = ink_colour
+        vars(self).update(more)
+
+
+def test_one_call_with_documents_in_hand_is_the_plain_curve(plain):
+    made = fit_curve(FitRequest("kallitype", plain.readings, setup=Setup(paper="cotton")))
+    assert FORM.encode(made) == FORM.encode(plain)
+
+
+@pytest.mark.parametrize(("readings", "target", "setup", "colour"), [
+    (None, None, None, None), (None, "255,0,0", None, "255,0,0"),
+    ("255,0,0", None, None, "255,0,0"), (None, None, "255,0, 0", "255,0,0"),
+    ("255,0,0", "255,0,0", "255,0,0", "255,0,0")])
+def test_whoever_names_the_ink_colour_names_it_for_the_curve(
+        plain, readings, target, setup, colour):
+    found = dataclasses.replace(plain.readings, ink_colour=readings)
+    made = fit_curve(FitRequest("x", found, setup=Setup(ink_colour=setup),
+                                target=Drawn(target) if target else None))
+    assert made.setup.ink_colour == colour
+
+
+@pytest.mark.parametrize(("change", "code"), [
+    ({"readings": None}, "no_readings"),
+    ({"target_time": PrintingTime(60.0)}, "process_needed"),
+    ({"ink_from": "plain"}, "process_needed"),
+    ({"target": Drawn(), "setup": Setup(ink_colour="255,0,0")}, "ink_colours_differ"),
+    ({"target": Drawn(is_ink_chart=True)}, "ink_chart"),
+])
+def test_what_does_not_go_together_is_refused(plain, change, code):
+    if "ink_from" in change:
+        change = {"ink_from": (plain,)}
+    with pytest.raises(OptionError) as caught:
+        fit_curve(dataclasses.replace(FitRequest("x", plain.readings), **change))
+    assert caught.value.code == code

@@ -88,7 +88,7 @@ def test_readings_that_do_not_go_with_the_strip(first, readings):
     other = dataclasses.replace(readings, scale="luminance")
     with pytest.raises(OptionError) as caught:
         Recipe((first,), (PrintedTarget(other, 0, TIME),), 0, TIME)
-    assert caught.value.code == "two_scales"
+    assert caught.value.code == "scales_differ"
 
 
 @pytest.mark.parametrize(("time", "said"), [

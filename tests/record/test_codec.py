@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import math
 from dataclasses import FrozenInstanceError, dataclass, field, replace
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import numpy as np
@@ -14,11 +13,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tonewright.curve.aim import Aim
-from tonewright.curve.document import Correction, Settings
-from tonewright.curve.document import curve_from_dict as old_curve
-from tonewright.curve.responses import NegativeResponse, PrintResponse, negative_from_dict
+from tonewright.curve.responses import NegativeResponse
 from tonewright.errors import DocumentError, OptionError
-from tonewright.measured.readings import Source
 from tonewright.record.codec import (
     COLUMNS,
     FALLING,
@@ -34,16 +30,16 @@ from tonewright.record.codec import (
     later,
 )
 from tonewright.record.findings import Finding
-from tonewright.record.schema import ABOVE_ZERO, Rule
-from tonewright.record.times import TIME_RULE, PrintingTime, TimeUnit
+from tonewright.record.schema import ABOVE_ZERO, Rule, is_number
+from tonewright.record.times import PrintingTime, TimeUnit
 from tonewright.scales import Array
 from tonewright.strip.process import ProcessSettings
 
 if TYPE_CHECKING:
     from nowhere import Unknown  # a name that cannot be imported
 
-CURVES = Path(__file__).parents[2] / "curves"
-
+TIME_RULE = Rule(lambda v: is_number(v) and 0 < v <= 1e7,
+                 "a time is a number above 0, at most 10000000")
 LEVELS = Rule(LEVEL.fits, "it is a list of levels, 0 to 1", each=True)
 
 
@@ -532,12 +528,7 @@ def test_inherited_fields_are_of_the_types_they_had():
         "density", note="x")
 
 
-# ---- documents as they are today, where their shape is that of their dataclass already
-
-
-@pytest.fixture(scope="module")
-def curve() -> Any:
-    return json.loads((CURVES / "kallitype.curve.json").read_text(encoding="utf-8"))
+# ---- the library's own documents
 
 
 def test_rules_of_a_part_are_said_with_its_place():
@@ -549,50 +540,32 @@ def test_rules_of_a_part_are_said_with_its_place():
         decode(PrintingTime, {"value": 0, "unit": "s"}, "the reference time", "x")
 
 
-def test_parts_of_a_curve_as_the_old_reader_reads_them(curve):
-    old = old_curve(curve)
-    for kind, name in ((PrintResponse, "response"), (Correction, "correction")):
-        now = read(kind, curve[name])
-        assert encode(now) == curve[name] == getattr(old, name).to_dict()
-        assert all(np.array_equal(getattr(now, n), getattr(getattr(old, name), n))
-                   for n in kind.__dataclass_fields__)
-    assert read(Settings, curve["settings"]) == old.settings
-    sources = [read(Source, s) for s in curve["readings"]["sources"]] if curve["readings"] else []
-    assert sources == list(old.readings.sources if old.readings else ())
-
-
 def test_an_aim_of_points():
     aim = Aim("points", "mine.csv", ((0.0, 10.0), (100.0, 90.0)))
-    assert encode(aim) == aim.to_dict()
     assert read(Aim, through_json(aim)) == aim
     assert refused(Aim, {**through_json(aim), "kind": "lightness"}) == (
-        "in the sheet, the aim is lightness, with points / like and points have points, the others"
-        " none")
-
-
-@dataclass(frozen=True, eq=False)
-class Marked(NegativeResponse):
-    """The same table, its rules declared."""
-
-    level: Annotated[Array, RISING]
-    density: Annotated[Array, NEVER_FALLING]
-    density_low: Annotated[Array, NEVER_FALLING]
-    density_high: Annotated[Array, NEVER_FALLING]
+        "in the sheet, the aim is lightness, with points / the aims like and points have points,"
+        " the others none")
 
 
 GOOD = {"level": [0, 0.5, 1], "density": [0, 1, 2], "density_low": [0, 1, 2],
         "density_high": [0, 1, 2]}
 
 
-@pytest.mark.parametrize("change", [
-    {"level": [0, 0.5, 0.5]}, {"density": [0, 2, 1]}, {"density_high": [0, 1]},
-    {n: [1] for n in GOOD}, {"density_low": [0, None, 1]}, {"density_low": "x"}, {"more": []}])
-def test_a_declared_table_says_what_the_old_reader_says(change):
-    with pytest.raises(DocumentError) as before:
-        negative_from_dict({**GOOD, **change})
-    with pytest.raises(DocumentError) as now:
-        decode(Marked, {**GOOD, **change}, "the negative response", "x")
-    assert (now.value.given, now.value.rule) == (before.value.given, before.value.rule)
+@pytest.mark.parametrize(("change", "given", "rule"), [
+    ({"level": [0, 0.5, 0.5]}, "negative response, level: 0.5 follows 0.5 (row 3)",
+     "this column rises from row to row"),
+    ({"density": [0, 2, 1]}, "negative response, density: 1 follows 2 (row 3)",
+     "this column never falls"),
+    ({"density_high": [0, 1]}, "the negative response: density_high has 2 rows, level 3",
+     "all columns are equally long"),
+    ({n: [1] for n in GOOD}, "the negative response has 1 row", "it has two at least"),
+    ({"level": [0, 0.5, 1.2]}, "the negative response: level holds 1.2 in place 3", LEVEL.words),
+])
+def test_a_declared_table_says_what_is_wrong(change, given, rule):
+    with pytest.raises(DocumentError) as caught:
+        decode(NegativeResponse, {**GOOD, **change}, "the negative response", "x")
+    assert (caught.value.given, caught.value.rule) == (given, rule)
 
 
 def test_what_is_read_stays_as_it_is():

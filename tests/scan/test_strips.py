@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from rooms import print_strip
 from tonewright.errors import OptionError, ReadingsError
 from tonewright.measured.findings import (
     DensitiesByProfile,
@@ -18,7 +19,7 @@ from tonewright.scan.strips import StripScan, _out_of_line, read_strip_scan
 from tonewright.show.findings import sentence
 from tonewright.strip.readings import StripOptions, strip_from_table
 from tonewright.strip.tablet import nominal_tablet
-from tonewright.virtual.scanroom import Lying, PaperFlaws, Scanner, print_strip, scan_sheet
+from tonewright.virtual.scanroom import Lying, PaperFlaws, Scanner, scan_sheet
 from tonewright.virtual.truth import Darkroom
 
 ROOM = Darkroom()

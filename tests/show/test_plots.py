@@ -56,7 +56,7 @@ def test_curve_picture_holds_the_curve_and_the_readings(curve, drawn):
     )
     assert len(lines["measured patches"].get_xdata()) == 20
     doubtful = curve.summary.doubtful[0]
-    assert lines["doubtful"].get_xdata() == pytest.approx([100.0 * doubtful["level"]])
+    assert lines["doubtful"].get_xdata() == pytest.approx([100.0 * doubtful.level])
     edges = [line.get_xdata()[0] for line in left.lines[-2:]]
     assert edges == [100.0 * curve.summary.level_black, 100.0 * curve.summary.level_white]
     (ink,) = right.lines

@@ -50,4 +50,6 @@ def command(
     elif output is None:
         click.echo(text, nl=False)
     else:
-        click.echo(f"Written: {output} ({rows} rows: {', '.join(columns)})")
+        from tonewright.show.words import headed
+
+        click.echo(headed("Written:", f"{output} ({rows} rows: {', '.join(columns)})"))

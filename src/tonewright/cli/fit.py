@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 from click.core import ParameterSource
@@ -12,7 +12,6 @@ from tonewright.cli.options import (
     PATH,
     anyway,
     as_json,
-    check_outputs,
     force,
     leave_out,
     plot,
@@ -25,9 +24,6 @@ from tonewright.cli.options import (
     write_plot,
 )
 from tonewright.errors import OptionError
-
-if TYPE_CHECKING:
-    from tonewright.files.curves import FitFiles
 
 
 @click.command("fit")
@@ -77,11 +73,10 @@ def command(
       tonewright fit target.csv --aim density -o soft.curve.json
       tonewright fit --rebuild kallitype.curve.json -o again.curve.json
     """
-    from tonewright.files.curves import fit_files
+    from tonewright.files.curves import FitFiles, fit_files
 
     if rebuild is not None:
         _refuse_beside_rebuild(rebuild)
-        check_outputs(output, plot, [], force)
         _rebuild(rebuild, output, plot, force, as_json)
         return
     if output is None:
@@ -89,11 +84,10 @@ def command(
         raise OptionError("no output was named", "the curve needs a file to go to",
                           f"add -o {first.stem}.curve.json" if first else
                           "tonewright fit READINGS.csv -o NAME.curve.json")
-    aim = choices["aim"]
-    inputs = [*readings, *choices["ink_from"], Path(aim.partition(":")[2] or aim)]
-    inputs += [p for k in ("process", "target", "setup_file") if (p := choices[k]) is not None]
-    check_outputs(output, plot, inputs, force)
-    curve = fit_files(_wanted(readings, output, force, choices))
+    curve = fit_files(FitFiles(
+        output, plot, reading_files(readings, choices), setup_files(choices), choices["aim"],
+        choices["leave_out"], choices["target"], choices["process"],
+        printing_time(choices["target_time"]), choices["ink_from"], choices["anyway"], force))
     if plot is not None:
         write_plot(curve, plot, force)
     from tonewright.show.curve_text import fit_json, fit_text
@@ -102,17 +96,6 @@ def command(
         print_json({**fit_json(curve), "output": str(output)})
     else:
         click.echo(fit_text(curve, str(output)))
-
-
-def _wanted(
-    readings: tuple[Path, ...], output: Path, force: bool, choices: dict[str, Any]
-) -> FitFiles:
-    from tonewright.files.curves import FitFiles
-
-    return FitFiles(
-        output, reading_files(readings, choices), setup_files(choices), choices["aim"],
-        choices["leave_out"], choices["target"], choices["process"],
-        printing_time(choices["target_time"]), choices["ink_from"], choices["anyway"], force)
 
 
 def _refuse_beside_rebuild(path: Path) -> None:
@@ -133,7 +116,7 @@ def _rebuild(
     """Make a curve again; without an output only say whether it comes out the same."""
     from tonewright.files.curves import rebuild_file
 
-    made = rebuild_file(path, output, force=force)
+    made = rebuild_file(path, output, plot, force=force)
     if plot is not None:
         write_plot(made.curve, plot, force)
     if as_json:

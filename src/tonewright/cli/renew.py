@@ -11,7 +11,6 @@ from tonewright.cli.options import (
     PATH,
     anyway,
     as_json,
-    check_outputs,
     force,
     leave_out,
     plot,
@@ -70,12 +69,10 @@ def command(
     """
     from tonewright.files.curves import RenewFiles, renew_files
 
-    inputs = [old, *readings]
-    inputs += [p for k in ("process", "setup_file") if (p := choices[k]) is not None]
-    check_outputs(output, plot, inputs, force)
     renewed = renew_files(RenewFiles(
-        old, output, reading_files(readings, choices), setup_files(choices), choices["process"],
-        printing_time(choices["target_time"]), choices["leave_out"], choices["anyway"], force))
+        old, output, plot, reading_files(readings, choices), setup_files(choices),
+        choices["process"], printing_time(choices["target_time"]), choices["leave_out"],
+        choices["anyway"], force))
     if plot is not None:
         write_plot(renewed.curve, plot, force)
     from tonewright.show.curve_text import renew_json, renew_text

@@ -302,7 +302,7 @@ def _white_was_printed(recipe: Recipe, seen: float) -> bool:
 
 def _findings(derived: Derived, recipe: Recipe, chains: Chains) -> Iterator[Finding]:
     """What the printer should know: of the strip, of the prints, and of ink and time."""
-    yield from strip_findings(recipe)
+    yield from _strip_findings(recipe)
     for fitted in chains.alone:
         yield from reversal_findings(fitted, limits_curve=False)
     if chains.strays:
@@ -315,10 +315,9 @@ def _findings(derived: Derived, recipe: Recipe, chains: Chains) -> Iterator[Find
         yield DoubtfulPatchesCount()
 
 
-def strip_findings(recipe: Recipe) -> Iterator[Finding]:
+def _strip_findings(recipe: Recipe) -> Iterator[Finding]:
     """Those of the curve's own strip that bear on a print."""
-    found = getattr(recipe.processes[recipe.process], "findings", ())
-    yield from (f for f in found if f.bears_on_print)
+    yield from (f for f in recipe.processes[recipe.process].findings if f.bears_on_print)
 
 
 def _range_findings(derived: Derived, recipe: Recipe) -> Iterator[Finding]:

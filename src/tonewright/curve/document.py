@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+import tonewright.strip.findings  # noqa: F401  (a curve may carry them, and they must be known)
 from tonewright import scales
 from tonewright.curve.aim import Aim
 from tonewright.curve.findings import Doubt

@@ -19,6 +19,7 @@ from tonewright.files.documents import (
     read_setup,
     write_curve,
 )
+from tonewright.files.safe import check_outputs
 from tonewright.files.tables import read_readings
 from tonewright.files.targets import read_target
 from tonewright.measured.readings import ReadingOptions, Readings
@@ -61,6 +62,8 @@ class FitFiles:
     """What a curve is made from: files, and what is said beside them (see `FitRequest`)."""
 
     output: Path
+    plot: Path | None = None
+    """A picture that the caller will draw: refused here, before any work, if it may not be."""
     readings: ReadingFiles = field(default_factory=ReadingFiles)
     setup: SetupFiles = field(default_factory=SetupFiles)
     aim: str = "lightness"
@@ -80,6 +83,8 @@ class RenewFiles:
 
     old: Path
     output: Path
+    plot: Path | None = None
+    """As in `FitFiles`."""
     readings: ReadingFiles = field(default_factory=ReadingFiles)
     changes: SetupFiles = field(default_factory=SetupFiles)
     process: Path | None = None
@@ -109,6 +114,10 @@ def fit_files(wanted: FitFiles) -> Curve:
     OptionError, FitError
         As `fit_curve`.
     """
+    named = (wanted.setup.file, wanted.target, wanted.process,
+             Path(wanted.aim.partition(":")[2] or wanted.aim))
+    inputs = [*wanted.readings.paths, *wanted.ink_from, *(p for p in named if p is not None)]
+    check_outputs(wanted.output, wanted.plot, inputs, wanted.force)
     readings = wanted.readings.read()
     curve = fit_curve(FitRequest(
         name=make_name(wanted.output.name), readings=readings,
@@ -132,6 +141,9 @@ def renew_files(new: RenewFiles) -> Renewed:
     OptionError, FitError
         As `renew_curve`.
     """
+    named = (new.process, new.changes.file)
+    inputs = [new.old, *new.readings.paths, *(p for p in named if p is not None)]
+    check_outputs(new.output, new.plot, inputs, new.force)
     old = open_curve(new.old)
     renewed = renew_curve(RenewRequest(
         old.document, old.sha256, make_name(new.output.name),
@@ -143,11 +155,14 @@ def renew_files(new: RenewFiles) -> Renewed:
     return renewed
 
 
-def rebuild_file(path: Path, output: Path | None = None, *, force: bool = False) -> Rebuilt:
+def rebuild_file(
+    path: Path, output: Path | None = None, plot: Path | None = None, *, force: bool = False
+) -> Rebuilt:
     """Make a curve again from what it carries, write it if ``output`` is named, and compare.
 
-    Raises `FileError` and `DocumentError` as `fit_files`.
+    Raises `FileError` and `DocumentError` as `fit_files`; ``plot`` is as in `FitFiles`.
     """
+    check_outputs(output, plot, [], force)
     old = open_curve(path)
     new = rebuild(old.document)
     same = hashlib.sha256(curve_text(new).encode("utf-8")).hexdigest() == old.sha256

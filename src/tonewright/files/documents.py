@@ -9,6 +9,7 @@ import re
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
@@ -18,6 +19,7 @@ from tonewright.curve.document import Curve, decode_curve, refuse_two_zeros
 from tonewright.errors import DocumentError
 from tonewright.files.opening import parse_toml, read_bytes, shown
 from tonewright.files.safe import write_text
+from tonewright.record.codec import Form
 from tonewright.record.setup import Setup, setup_from_dict
 
 if TYPE_CHECKING:
@@ -53,8 +55,15 @@ def open_document(
     """
     name, raw = Path(path).name, read_bytes(path, LARGEST, f"a {what} is a file")
     data = _parsed(raw, name, what)
-    with naming(path):
+    with _naming(path):
         return Opened(decode(data), hashlib.sha256(raw).hexdigest(), name)
+
+
+def write_document(
+    path: str | os.PathLike[str], form: Form, document: Any, *, force: bool = False
+) -> None:
+    """Write a document, whole or not at all; never over another file without ``force``."""
+    write_text(path, to_text(form.encode(document)), force=force)
 
 
 def open_curve(path: str | os.PathLike[str], *, sources: bool = True) -> Opened[Curve]:
@@ -62,7 +71,7 @@ def open_curve(path: str | os.PathLike[str], *, sources: bool = True) -> Opened[
 
     Raises as `open_document`.
     """
-    return open_document(path, CURVE.what, lambda data: decode_curve(data, sources=sources))
+    return open_document(path, CURVE.what, partial(decode_curve, sources=sources))
 
 
 def read_curve(path: str | os.PathLike[str], *, sources: bool = True) -> Curve:
@@ -71,8 +80,8 @@ def read_curve(path: str | os.PathLike[str], *, sources: bool = True) -> Curve:
 
 
 def write_curve(path: str | os.PathLike[str], curve: Curve, *, force: bool = False) -> None:
-    """Write a curve, whole or not at all; never over another file without ``force``."""
-    write_text(path, curve_text(curve), force=force)
+    """Write a curve; see `write_document`."""
+    write_document(path, CURVE, curve, force=force)
 
 
 def curve_text(curve: Curve) -> str:
@@ -84,16 +93,16 @@ def read_process(path: str | os.PathLike[str]) -> Process:
     """Read and check a ``*.process.json``; raises as `open_document`."""
     from tonewright.strip.process import FORM, Process  # making a negative does without
 
-    return open_document(path, FORM.what, lambda data: FORM.decode(Process, data)).document
+    return open_document(path, FORM.what, partial(FORM.decode, Process)).document
 
 
 def write_process(
     path: str | os.PathLike[str], process: Process, *, force: bool = False
 ) -> None:
-    """Write a process response, whole or not at all; never over another without ``force``."""
+    """Write a process response; see `write_document`."""
     from tonewright.strip.process import FORM
 
-    write_text(path, to_text(FORM.encode(process)), force=force)
+    write_document(path, FORM, process, force=force)
 
 
 def read_tablet(text: str) -> Tablet:
@@ -113,7 +122,7 @@ def read_tablet(text: str) -> Tablet:
 
 
 @contextmanager
-def naming(path: str | os.PathLike[str]) -> Iterator[None]:
+def _naming(path: str | os.PathLike[str]) -> Iterator[None]:
     """What is wrong with a document is said with the name of its file."""
     try:
         yield
@@ -130,19 +139,8 @@ _MAKERS = {
 }
 
 
-def read_json(path: str | os.PathLike[str], what: str) -> Any:
-    """Parse a JSON document; NaN and infinity are not numbers here.
-
-    Raises
-    ------
-    FileError, DocumentError
-        It cannot be read or is not JSON.
-    """
-    raw = read_bytes(path, LARGEST, f"a {what} is a file")
-    return _parsed(raw, Path(path).name, what)
-
-
 def _parsed(raw: bytes, name: str, what: str) -> Any:
+    """What the JSON holds; NaN, infinity and an entry named twice are refused."""
     try:
         return json.loads(raw.decode("utf-8-sig"), parse_constant=_no_constant,
                           object_pairs_hook=_once_each)
@@ -236,9 +234,8 @@ def read_setup(path: str | os.PathLike[str]) -> Setup:
             'it is TOML: lines such as paper = "cotton 300 g", each name once',
             "put every text in straight double quotes",
         ) from error
-    with naming(path):
-        return setup_from_dict(data, "write each entry as a text in straight double quotes, as"
-                                     ' paper = "cotton 300 g"')
+    with _naming(path):
+        return setup_from_dict(data)
 
 
 def read_aim(text: str, readings: Readings | None = None) -> Aim:

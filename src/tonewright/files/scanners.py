@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import os
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 
 from numpy.typing import ArrayLike
 
-from tonewright.files.documents import naming, read_json, to_text
+from tonewright.files.documents import open_document, write_document
 from tonewright.files.raster.scans import Channel, read_scan
-from tonewright.files.safe import check_outputs, write_text
+from tonewright.files.safe import check_outputs
 from tonewright.files.tables import read_table
 from tonewright.measured.columns import Source
 from tonewright.scan.instrument import listed_densities
@@ -27,16 +28,14 @@ def read_scanner(path: str | os.PathLike[str]) -> ScannerResponse:
     FileError, DocumentError
         It cannot be read, is cut short, is no scanner response, or does not hold together.
     """
-    data = read_json(path, "scanner response")
-    with naming(path):
-        return FORM.decode(ScannerResponse, data)
+    return open_document(path, FORM.what, partial(FORM.decode, ScannerResponse)).document
 
 
 def write_scanner(
     path: str | os.PathLike[str], response: ScannerResponse, *, force: bool = False
 ) -> None:
     """Write a response, whole or not at all; never over another without ``force``."""
-    write_text(path, to_text(FORM.encode(response)), force=force)
+    write_document(path, FORM, response, force=force)
 
 
 @dataclass(frozen=True, eq=False)
@@ -83,7 +82,8 @@ def learn_scanner(
     check_outputs(output, None, (scan, densities), force)
     table = read_table(densities, "step")
     known = listed_densities(table)
-    picture = read_scan(scan, allow_jpeg=request.allow_jpeg or force, channel=request.channel)
+    picture = read_scan(scan, allow_jpeg=request.allow_jpeg or force, channel=request.channel,
+                        fingerprint=True)
     row = read_step_row(picture, known.size, request.corners,
                         dark_first=bool(known[0] > known[-1]))
     name = request.name

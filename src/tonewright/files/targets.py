@@ -5,13 +5,14 @@ from __future__ import annotations
 import os
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import partial
 from pathlib import Path
 from typing import NamedTuple
 
 from tonewright import __version__
 from tonewright.curve.document import Curve
 from tonewright.errors import OptionError
-from tonewright.files.documents import naming, read_curve, read_json, to_text
+from tonewright.files.documents import open_document, read_curve, to_text
 from tonewright.files.lettering import text_mask
 from tonewright.files.raster.page import Resolution
 from tonewright.files.raster.tiff_writer import Form, Picture
@@ -159,9 +160,7 @@ def read_target(path: str | os.PathLike[str]) -> Target:
     FileError, DocumentError
         It cannot be read, is cut short, is no target, or does not hold together.
     """
-    data = read_json(path, "target")
-    with naming(path):
-        return FORM.decode(Target, data)
+    return open_document(path, FORM.what, partial(FORM.decode, Target)).document
 
 
 def target_text(target: Target) -> str:

@@ -149,7 +149,8 @@ def _sample(scan: Scan, place: Array, count: int, halves: int) -> StepRow:
             xs = _between((step + margin) / count, (step + 1 - margin) / count,
                           INNER * long / count)
             table[:, half, step] = _robust(_nearest(scan.pixels, matrix, xs, ys))
-    return StepRow(*table, place, split, automatic=False)
+    code, code_sd, clipped = table
+    return StepRow(code, code_sd, clipped, place, split, automatic=False)
 
 
 def _between(low: float, high: float, pixels: float) -> Array:

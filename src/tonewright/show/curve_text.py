@@ -216,7 +216,7 @@ def _moved_lines(moved: Movement) -> Iterator[str]:
         yield labelled("moved", f"{end} L* {before:.1f} → {after:.1f}, ink {percent(levels[0])} →"
                        f" {percent(levels[1])}")
     off = moved.largest_shift_lightness
-    yield labelled("old curve", f"on this paper: up to {abs(off):.1f} L* too"
+    yield labelled("old curve", f"for this print: up to {abs(off):.1f} L* too"
                    f" {'light' if off > 0.0 else 'dark'} (at picture L*"
                    f" {moved.shift_at_image_lightness:.0f}); RMS over all tones"
                    f" {moved.rms_shift_lightness:.1f} L*")
@@ -236,8 +236,8 @@ def _doubtful(doubt: Doubt) -> str:
 
 def _end_lines(curve: Curve, file: str, *, renewed: bool) -> Iterator[str]:
     step, plan = next_step(curve), plan_to_print(curve, renewed=renewed)
-    yield headed("Written:", file)
-    if step.code == "make_negative":  # a command is not wrapped
+    yield f"{'Written:':<10}{file}"  # neither a path nor a command is wrapped
+    if step.code == "make_negative":
         yield f"{'Next:':<10}tonewright negative IMAGE.tif --curve {file} -o NEGATIVE.tif"
         if plan:
             yield headed("Surer:", _plan(curve, plan, file))

@@ -11,7 +11,7 @@ from tonewright.record.findings import Finding
 from tonewright.record.times import PrintingTime
 from tonewright.show.cautions import cautions_text
 from tonewright.show.findings import sentence
-from tonewright.show.words import labelled
+from tonewright.show.words import headed, labelled
 from tonewright.strip.exposure import EyeResult, EyeStrip
 from tonewright.strip.process import Process
 from tonewright.strip.tablet import Tablet
@@ -83,7 +83,7 @@ def eye_text(result: EyeResult, tablet: Tablet, strips: Sequence[EyeStrip]) -> s
         lines += [labelled("time", f"base printing time: {more}at most {high}"),
                   _one_step_less(result.strict)]
     lines += _finding_lines(result.findings)
-    return "\n".join([*lines, "", _headed("Next:", _eye_next(result, tablet)), "",
+    return "\n".join([*lines, "", headed("Next:", _eye_next(result, tablet)), "",
                       cautions_text()])
 
 
@@ -128,8 +128,8 @@ def process_text(process: Process, file: str | None) -> str:
     lines.append(labelled("noise", f"readings scatter by {found.noise_density_sd:.3f} in density"))
     lines += _finding_lines(process.findings)
     written = file or "nothing (add -o NAME.process.json)"
-    return "\n".join([*lines, "", _headed("Written:", written),
-                      _headed("Next:", next_words(process, file)), "", cautions_text()])
+    return "\n".join([*lines, "", headed("Written:", written),
+                      headed("Next:", next_words(process, file)), "", cautions_text()])
 
 
 def _density(density: float) -> str:
@@ -166,10 +166,6 @@ def _range_words(process: Process) -> str:
 
 def _finding_lines(findings: Sequence[Finding]) -> list[str]:
     return [labelled(f.kind, sentence(f)) for f in findings]
-
-
-def _headed(head: str, text: str) -> str:
-    return labelled(head, text).strip()
 
 
 def next_words(process: Process, file: str | None = None) -> str:
