@@ -17,8 +17,8 @@ from tonewright.curve.aim import Aim
 from tonewright.curve.derive import make_derived_curve
 from tonewright.curve.document import Settings
 from tonewright.curve.make import make_curve
-from tonewright.curve.recipe import DerivedSettings, make_recipe
 from tonewright.curve.renew import RenewRequest, renew_curve
+from tonewright.curve.sources import DerivedSettings, make_recipe
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
 from tonewright.strip.fit import make_process

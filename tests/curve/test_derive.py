@@ -21,8 +21,9 @@ from tonewright.curve.findings import (
     PrintsDisagree,
 )
 from tonewright.curve.make import rebuild
-from tonewright.curve.recipe import DerivedSettings, PrintedTarget, make_recipe, pooled
+from tonewright.curve.recipe import PrintedTarget, pooled
 from tonewright.curve.renew import RenewRequest, renew_curve
+from tonewright.curve.sources import DerivedSettings, make_recipe
 from tonewright.errors import FitError, OptionError
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
