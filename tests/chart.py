@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from rooms import ColouredInks, measure_chart
 from tonewright.inks.chart import ChartPatch, ChartReadings, chart_tones, usual_colours
 from tonewright.measured.readings import Readings
 from tonewright.record.setup import Setup
@@ -12,8 +13,7 @@ from tonewright.strip.readings import Strip, StripPatch
 from tonewright.strip.tablet import nominal_tablet
 from tonewright.target.document import Target
 from tonewright.target.layout import LayoutSettings, make_target
-from tonewright.virtual.darkroom import Darkroom, Flaws, measure_chart, measure_strip
-from tonewright.virtual.materials import ColouredInks
+from tonewright.virtual.darkroom import Darkroom, Flaws, measure_strip
 
 TABLET = nominal_tablet("31")
 

@@ -1,14 +1,57 @@
-"""Before any test imports numpy: one thread, as the command line does it."""
+"""What holds for every test: a patient hypothesis, and no fit made twice.
+
+Hundreds of tests start from the same few prints.  A fit of the same numbers is made once in each
+worker and then remembered; tests of the fits themselves, and those that want them made again,
+are marked ``fits_anew``.
+"""
 
 from __future__ import annotations
 
-import os
+import pickle
+from collections import OrderedDict
+from collections.abc import Callable
+from functools import wraps
+from typing import Any
 
-for name in ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS"):
-    os.environ.setdefault(name, "1")
+import pytest
+from hypothesis import settings
 
-from hypothesis import settings  # noqa: E402  (after the threads are set)
+from tonewright.numeric import chain, monotone, sigmoid
 
 # a busy machine is slow, not wrong
 settings.register_profile("patient", deadline=None)
 settings.load_profile("patient")
+
+MOST = 300
+remember = {"fits": True}
+
+
+def remembered(fit: Callable[..., Any]) -> Callable[..., Any]:
+    """The fit, which looks up what it found for the same arguments, to the last bit."""
+    found: OrderedDict[bytes, bytes] = OrderedDict()
+
+    @wraps(fit)
+    def fit_or_look_up(*arguments: Any, **named: Any) -> Any:
+        if not remember["fits"]:
+            return fit(*arguments, **named)
+        key = pickle.dumps((arguments, named))
+        if key not in found:
+            found[key] = pickle.dumps(fit(*arguments, **named))
+            if len(found) > MOST:
+                found.popitem(last=False)
+        return pickle.loads(found[key])  # a copy: what one test does to it no other sees
+
+    return fit_or_look_up
+
+
+# before any module takes them by name
+monotone.fit_smooth = remembered(monotone.fit_smooth)
+monotone.deleted_deviations = remembered(monotone.deleted_deviations)
+chain.fit_chain = remembered(chain.fit_chain)
+sigmoid.sample_rises = remembered(sigmoid.sample_rises)
+
+
+@pytest.fixture(autouse=True)
+def _fits_anew(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
+    if request.node.get_closest_marker("fits_anew"):
+        monkeypatch.setitem(remember, "fits", False)

@@ -11,9 +11,12 @@ RMS error.
 from __future__ import annotations
 
 import sys
+from pathlib import Path
 
 import numpy as np
 
+sys.path.append(str(Path(__file__).parents[1]))
+from rooms import random_darkroom
 from tonewright.curve.fit import fit_print
 from tonewright.numeric.inverse import invert, invert_band
 from tonewright.virtual import darkroom
@@ -25,7 +28,7 @@ CASES = [(51, 2, 0), (31, 2, 0), (21, 1, 0), (51, 2, 5), (31, 2, 3), (51, 1, 0),
 
 def one(seed: int, levels: int, repeats: int, stains: int) -> dict[str, float]:
     rng = np.random.default_rng(seed)
-    room = darkroom.random_darkroom(rng)
+    room = random_darkroom(rng)
     flaws = darkroom.Flaws(noise_density_sd=0.02, stains=stains)
     result = darkroom.measure_target(room, np.linspace(0.0, 1.0, levels), repeats=repeats,
                                      flaws=flaws, seed=seed + 10_000)

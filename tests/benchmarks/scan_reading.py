@@ -27,6 +27,8 @@ from pathlib import Path
 import numpy as np
 import tifffile
 
+sys.path.append(str(Path(__file__).parents[1]))
+from rooms import random_spoilt
 from tonewright.curve.aim import Aim
 from tonewright.curve.document import Settings
 from tonewright.curve.make import make_curve
@@ -106,7 +108,7 @@ def found(renders: int) -> None:
         good, by_hand, seconds, trouble = 0, 0, [], []
         for seed in range(renders):
             rng = np.random.default_rng(seed)
-            spoilt = scanroom.random_spoilt(rng)
+            spoilt = random_spoilt(rng)
             sheet = scanroom.print_sheet(negative, target.ppi, room_of(seed), spoilt.flaws,
                                          seed=seed)
             if what == "lost":
@@ -148,7 +150,7 @@ def densities(renders: int) -> None:
     rows = []
     for seed in range(renders):
         rng = np.random.default_rng(seed)
-        spoilt = scanroom.random_spoilt(rng)
+        spoilt = random_spoilt(rng)
         room = room_of(seed)
         sheet = scanroom.print_sheet(negative, target.ppi, room, spoilt.flaws, seed=seed)
         response = response_of(spoilt.scanner, seed)
@@ -203,7 +205,7 @@ def speed() -> None:
     with tempfile.TemporaryDirectory() as folder:
         place = Path(folder)
         write_target(place / "T.tif", target)
-        spoilt = scanroom.random_spoilt(np.random.default_rng(1), 600.0)
+        spoilt = random_spoilt(np.random.default_rng(1), 600.0)
         sheet = scanroom.print_sheet(tifffile.imread(place / "T.tif"), target.ppi, room_of(0),
                                      replace(spoilt.flaws, paper_margin_mm=4.0))
         lying = scanroom.Lying(2.0, border_mm=1.0)

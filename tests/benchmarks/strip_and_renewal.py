@@ -10,15 +10,18 @@ from __future__ import annotations
 
 import sys
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 
+sys.path.append(str(Path(__file__).parents[1]))
+from rooms import random_darkroom, random_pair
 from tonewright.curve.aim import Aim
 from tonewright.curve.derive import make_derived_curve
 from tonewright.curve.document import Settings
 from tonewright.curve.make import make_curve
+from tonewright.curve.prints import DerivedSettings, make_recipe
 from tonewright.curve.renew import RenewRequest, renew_curve
-from tonewright.curve.sources import DerivedSettings, make_recipe
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
 from tonewright.strip.fit import make_process
@@ -59,7 +62,7 @@ def base_times(count, halves):
     rows = []
     for seed in range(count):
         rng = np.random.default_rng(seed)
-        room = darkroom.random_darkroom(rng)
+        room = random_darkroom(rng)
         off = float(rng.uniform(-0.5, 2.0))
         found = strip_process(room, room.base_time * 2.0**off, seed + 999, "p", halves).summary
         error = np.log2(found.base_printing_time / room.base_time)
@@ -75,7 +78,7 @@ def base_times(count, halves):
 def short_strips(count):
     short = []
     for seed in range(count):
-        room = darkroom.random_darkroom(np.random.default_rng(seed + 5000))
+        room = random_darkroom(np.random.default_rng(seed + 5000))
         off = -1.0 - 0.5 * (seed % 3)
         found = strip_process(room, room.base_time * 2.0**off, seed + 999).summary
         step = None if found.next_time is None else np.log2(found.next_time / room.base_time) - off
@@ -89,7 +92,7 @@ def short_strips(count):
 def one_sheet(count, levels, repeats, off):
     rows = []
     for seed in range(count):
-        room = darkroom.random_darkroom(np.random.default_rng(seed))
+        room = random_darkroom(np.random.default_rng(seed))
         seconds = room.base_time * 2.0**off
         process = strip_process(room, seconds, seed + 999)
         readings = target(room, np.linspace(0, 1, levels), repeats, seconds, seed + 77)
@@ -106,7 +109,7 @@ def renewals(count):
     rows = []
     for seed in range(count):
         rng = np.random.default_rng(seed)
-        old, new = darkroom.random_pair(rng)
+        old, new = random_pair(rng)
         guess_old, guess_new = rng.uniform(0.0, 1.0, 2)
         first = strip_process(old, old.base_time * 2.0**guess_old, seed + 999, "old")
         second = strip_process(new, new.base_time * 2.0**guess_new, seed + 1999, "new")

@@ -140,6 +140,7 @@ def test_target_time_defaults_to_the_strips(here):
 
 
 @pytest.mark.parametrize("name", ["old", "new"])
+@pytest.mark.fits_anew
 def test_rebuild_gives_the_same_bytes(here, name):
     done = good("fit", "--rebuild", f"{name}.curve.json", "-o", "again.curve.json")
     assert "byte for byte" in done.stdout

@@ -159,6 +159,7 @@ def test_warnings_are_part_of_the_report(run):
 # rebuild
 
 
+@pytest.mark.fits_anew
 def test_rebuilt_to_the_same_bytes(run, fitted):
     done = run("fit", "--rebuild", "a.curve.json", "-o", "again.curve.json")
     assert done.exit_code == 0

@@ -17,6 +17,7 @@ import tifffile
 from click.testing import CliRunner
 
 import commands
+from rooms import print_coloured_sheet, random_coloured_inks
 from tonewright.cli import main
 from tonewright.files.documents import read_curve
 from tonewright.files.scanners import write_scanner
@@ -26,7 +27,7 @@ from tonewright.record.setup import parse_colour
 from tonewright.scan.response import response_from_scale
 from tonewright.strip.tablet import nominal_tablet
 from tonewright.virtual import scanroom
-from tonewright.virtual.darkroom import Darkroom, Flaws, measure_strip, random_coloured_inks
+from tonewright.virtual.darkroom import Darkroom, Flaws, measure_strip
 
 ROOM = Darkroom()
 INKS = random_coloured_inks(np.random.default_rng(4))
@@ -49,7 +50,7 @@ def good(*arguments):
 def printed_scan(name, time):
     """The negative NAME.tif, printed for so long and scanned as NAME-scan.tif."""
     room = dataclasses.replace(ROOM, printing_time=time)
-    sheet = scanroom.print_coloured_sheet(
+    sheet = print_coloured_sheet(
         tifffile.imread(f"{name}.tif"), 254.0, room, INKS,
         scanroom.PaperFlaws(texture_density_sd=0.01, uneven_exposure_sd=0.01), seed=1)
     render = scanroom.scan_sheet(sheet, SCANNER, scanroom.Lying(3.0, 1), seed=1)

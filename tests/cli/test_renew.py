@@ -77,6 +77,7 @@ def test_a_stain_on_the_new_print_can_be_left_out(run):
     assert json.loads(done.stdout)["doubtful"] == []
 
 
+@pytest.mark.fits_anew
 def test_a_renewed_curve_rebuilds_and_renews(run):
     assert run(*RENEW).exit_code == 0
     assert "byte for byte" in run("fit", "--rebuild", "new.curve.json").stdout

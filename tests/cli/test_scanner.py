@@ -14,17 +14,11 @@ from click.testing import CliRunner
 from PIL import Image
 
 from commands import refused
+from rooms import print_strip
 from tonewright.cli import main
 from tonewright.files.documents import read_process
 from tonewright.files.scanners import read_scanner
-from tonewright.virtual.scanroom import (
-    Lying,
-    PaperFlaws,
-    Scanner,
-    gray_scale,
-    print_strip,
-    scan_sheet,
-)
+from tonewright.virtual.scanroom import Lying, PaperFlaws, Scanner, gray_scale, scan_sheet
 from tonewright.virtual.truth import Darkroom
 
 KNOWN = np.round(np.linspace(0.06, 2.1, 16), 2)

@@ -11,6 +11,7 @@ import json
 import numpy as np
 import pytest
 
+from rooms import random_darkroom, random_pair
 from tonewright.curve.aim import Aim
 from tonewright.curve.derive import derive, make_derived_curve
 from tonewright.curve.document import FORM, Settings, decode_curve
@@ -21,9 +22,9 @@ from tonewright.curve.findings import (
     PrintsDisagree,
 )
 from tonewright.curve.make import rebuild
+from tonewright.curve.prints import DerivedSettings, make_recipe
 from tonewright.curve.recipe import PrintedTarget, pooled
 from tonewright.curve.renew import RenewRequest, renew_curve
-from tonewright.curve.sources import DerivedSettings, make_recipe
 from tonewright.errors import FitError, OptionError
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
@@ -87,7 +88,7 @@ def kept(room, curve):
 def test_one_sheet_at_a_guessed_time_gives_the_curve_for_the_base_time(stops, most):
     rows = []
     for seed in range(5):
-        room = darkroom.random_darkroom(np.random.default_rng(seed))
+        room = random_darkroom(np.random.default_rng(seed))
         curve = one_sheet(room, stops, seed + 40)
         rows.append((error(room, curve), covered(room, curve)))
     errors, inside = np.array(rows).T
@@ -96,7 +97,7 @@ def test_one_sheet_at_a_guessed_time_gives_the_curve_for_the_base_time(stops, mo
 
 
 def test_few_levels_once_are_enough_for_a_fair_curve():
-    rooms = [darkroom.random_darkroom(np.random.default_rng(s)) for s in range(4)]
+    rooms = [random_darkroom(np.random.default_rng(s)) for s in range(4)]
     errors = [error(room, one_sheet(room, 0.0, s + 60, np.linspace(0, 1, 21), 1))
               for s, room in enumerate(rooms)]
     assert np.median(errors) < 1.1  # 0.70 over many
@@ -108,7 +109,7 @@ def renewals():
     rows = []
     for seed in range(5):
         rng = np.random.default_rng(seed)
-        old, new = darkroom.random_pair(rng)
+        old, new = random_pair(rng)
         first = process(old, old.base_time * 2.0 ** rng.uniform(0, 1), seed + 100, "old")
         second = process(new, new.base_time * 2.0 ** rng.uniform(0, 1), seed + 200, "new")
         time = PrintingTime(old.base_time)
@@ -228,6 +229,7 @@ def test_the_ink_density_is_found_and_starts_at_0(sheet):
     assert half[-1] > 2.0 * half[256]  # carried on where paper is white, and said to be unsure
 
 
+@pytest.mark.fits_anew
 def test_rebuilt_and_read_again_it_is_the_same(sheet):
     curve = sheet[3]
     document = json.loads(json.dumps(FORM.encode(curve)))

@@ -13,19 +13,13 @@ import numpy as np
 import pytest
 from scipy.interpolate import make_smoothing_spline
 
+from rooms import random_darkroom
 from tonewright import scales
 from tonewright.curve.fit import END_TOLERANCE, FittedPrint, fit_print, patch_names
 from tonewright.errors import FitError
 from tonewright.measured.readings import Reading, Readings
 from tonewright.numeric.inverse import invert, invert_band
-from tonewright.virtual.darkroom import (
-    DEMO_INK,
-    KALLITYPE,
-    Darkroom,
-    Flaws,
-    measure_target,
-    random_darkroom,
-)
+from tonewright.virtual.darkroom import DEMO_INK, KALLITYPE, Darkroom, Flaws, measure_target
 
 TONES = np.linspace(0.01, 0.99, 99)
 SEEDS = range(25)

@@ -95,6 +95,7 @@ def test_density_aim_prints_even_steps_of_density():
         lambda: made(levels=21, repeats=1, settings=Settings(Aim("density"), ("A01",))),
     ],
 )
+@pytest.mark.fits_anew
 def test_rebuilt_the_same(curve):
     first = curve()
     document = FORM.encode(first)

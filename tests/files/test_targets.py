@@ -145,7 +145,7 @@ def test_aims_are_written_where_there_are_any(reading):
 def test_readings_and_overlay_are_written_together_or_not_at_all(reading, scan, tmp_path, there):
     (tmp_path / there).write_bytes(b"mine")
     places = tmp_path / "r.csv", tmp_path / "o.png"
-    with pytest.raises(FileError, match="--force"):
+    with pytest.raises(FileError, match="is there already"):
         scanned.write_readings(places[0], reading, overlay=(places[1], scan[0].pixels))
     assert [p.name for p in tmp_path.iterdir()] == [there]
     assert (tmp_path / there).read_bytes() == b"mine"

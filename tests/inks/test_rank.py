@@ -9,13 +9,14 @@ import numpy as np
 import pytest
 
 import chart
+from rooms import ColouredInks, measure_chart, random_coloured_inks
 from tonewright.errors import FitError, OptionError
 from tonewright.inks.chart import ChartReadings, usual_colours
 from tonewright.inks.findings import ClearFilmOff, InkPatchesDiffer
 from tonewright.inks.rank import InkSettings, rank_inks
 from tonewright.record.times import PrintingTime
-from tonewright.virtual.darkroom import Darkroom, Flaws, measure_chart, random_coloured_inks
-from tonewright.virtual.materials import ColouredInks, Ink
+from tonewright.virtual.darkroom import Darkroom, Flaws
+from tonewright.virtual.materials import Ink
 
 as_chart, chart_target, printed = chart.as_chart, chart.chart_target, chart.printed
 

@@ -8,6 +8,8 @@ from scipy.special import expit
 
 from tonewright.numeric.chain import ChainData, RiseModel, fit_chain, model_from_sample
 
+pytestmark = pytest.mark.fits_anew
+
 NODES = np.linspace(-4.0, 2.0, 301)
 
 

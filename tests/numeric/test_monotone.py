@@ -19,6 +19,8 @@ from tonewright.numeric.monotone import (
     nearest_rising,
 )
 
+pytestmark = pytest.mark.fits_anew
+
 REFERENCE = Path(__file__).parents[1] / "reference"
 X = np.linspace(0.0, 1.0, 61)
 GRID = np.linspace(0.0, 1.0, 201)

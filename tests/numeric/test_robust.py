@@ -8,6 +8,8 @@ from scipy.stats import median_abs_deviation
 
 from tonewright.numeric.robust import DROP, KEEP, deleted_residual, robust_spread, taper
 
+pytestmark = pytest.mark.fits_anew
+
 
 def test_spread_of_normal_noise_is_its_standard_deviation():
     noise = 3.0 * np.random.default_rng(0).standard_normal(20_000)

@@ -8,6 +8,8 @@ from scipy import stats
 
 from tonewright.numeric.sigmoid import FAMILIES, sample_rises
 
+pytestmark = pytest.mark.fits_anew
+
 Z = np.linspace(-8.0, 8.0, 161)
 NAMED = {f.name: f for f in FAMILIES}
 

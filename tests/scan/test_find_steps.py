@@ -7,9 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from rooms import random_scanner
 from tonewright.errors import ReadingsError
 from tonewright.scan.find_steps import find_row
-from tonewright.virtual.scanroom import Lying, gray_scale, random_scanner, scan_sheet
+from tonewright.virtual.scanroom import Lying, gray_scale, scan_sheet
 
 STEP_MM = (8.0, 14.0)
 

@@ -9,6 +9,7 @@ import colour
 import numpy as np
 import pytest
 
+from rooms import random_scanner
 from tonewright.errors import DocumentError, OptionError, ReadingsError
 from tonewright.files.documents import to_text
 from tonewright.scales import density_to_lightness
@@ -19,7 +20,7 @@ from tonewright.scan.response import (
     response_from_scale,
 )
 from tonewright.scan.scanner import response_from_dict
-from tonewright.virtual.scanroom import Scanner, random_scanner
+from tonewright.virtual.scanroom import Scanner
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from rooms import print_strip
 from tonewright.errors import OptionError, ReadingsError
 from tonewright.record.times import parse_time
 from tonewright.scan.image import Scan
@@ -12,7 +13,7 @@ from tonewright.scan.response import response_from_scale
 from tonewright.scan.strips import StripScan, _out_of_line, read_strip_scan
 from tonewright.strip.readings import StripOptions, strip_from_table
 from tonewright.strip.tablet import nominal_tablet
-from tonewright.virtual.scanroom import Lying, PaperFlaws, Scanner, print_strip, scan_sheet
+from tonewright.virtual.scanroom import Lying, PaperFlaws, Scanner, scan_sheet
 from tonewright.virtual.truth import Darkroom
 
 ROOM = Darkroom()

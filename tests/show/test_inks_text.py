@@ -9,6 +9,7 @@ import pytest
 
 import chart
 from reports import check_report
+from rooms import ColouredInks
 from tonewright.inks.findings import ClearFilmOff, InkPatchesDiffer
 from tonewright.inks.rank import InkSettings, rank_inks
 from tonewright.record.setup import parse_colour
@@ -16,7 +17,7 @@ from tonewright.record.times import PrintingTime
 from tonewright.show.inks_text import inks_json, inks_text, next_step, why
 from tonewright.show.words import WIDTH
 from tonewright.virtual.darkroom import Darkroom
-from tonewright.virtual.materials import ColouredInks, Ink
+from tonewright.virtual.materials import Ink
 
 ROOM = Darkroom()
 HEAVY = ColouredInks(Ink(2.4), Ink(1.1, "flattening", 1.0), Ink(0.4))

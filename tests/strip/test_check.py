@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from rooms import random_darkroom
 from tonewright.errors import FitError
 from tonewright.record.times import PrintingTime
 from tonewright.strip.check import (
@@ -35,7 +36,7 @@ TIME = PrintingTime(600.0)
 
 def placed(seed, *, change=None, noise=0.02, prints=("a",), shift=0.0, longer=1.0):
     """Readings of one process of the virtual darkroom, a stop longer than it needs."""
-    room = darkroom.random_darkroom(np.random.default_rng(seed))
+    room = random_darkroom(np.random.default_rng(seed))
     patches, x = [], []
     for number, name in enumerate(prints):
         seconds = 2.0**longer * room.base_time

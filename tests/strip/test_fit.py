@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from rooms import random_darkroom
 from tonewright.errors import FitError
 from tonewright.record.codec import encode
 from tonewright.record.setup import Setup
@@ -27,7 +28,6 @@ from tonewright.strip.fit import (
 )
 from tonewright.strip.readings import Strip, StripPatch, combine_strips
 from tonewright.strip.tablet import Tablet, nominal_tablet
-from tonewright.virtual import darkroom
 from tonewright.virtual.darkroom import Darkroom, Flaws, Lamp, measure_strip
 
 REFERENCE = Path(__file__).parents[1] / "reference"
@@ -62,7 +62,7 @@ def guessed():
     rows = []
     for seed in range(14):
         rng = np.random.default_rng(seed)
-        room = darkroom.random_darkroom(rng)
+        room = random_darkroom(rng)
         guess = float(rng.uniform(-0.5, 2.0))
         rows.append((room, guess, evaluate(strip(room, room.base_time * 2.0**guess,
                                                  seed=seed + 500)).summary))
@@ -92,7 +92,7 @@ def test_the_strict_time_is_one_step_shorter(guessed):
 
 @pytest.mark.parametrize("seed", range(4))
 def test_a_strip_short_by_a_stop_or_more_says_so_and_goes_the_right_way(seed):
-    room = darkroom.random_darkroom(np.random.default_rng(seed + 5000))
+    room = random_darkroom(np.random.default_rng(seed + 5000))
     seconds = room.base_time * 2.0 ** (-1.0 - 0.3 * seed)
     made = evaluate(strip(room, seconds, seed=seed))
     found = made.summary
@@ -172,7 +172,7 @@ def test_a_strip_far_too_long_still_tells_the_time(stops):
     """It shows black all the better: what is expected of a guess must not overrule it."""
     off = []
     for seed in range(4):
-        room = darkroom.random_darkroom(np.random.default_rng(seed + 70))
+        room = random_darkroom(np.random.default_rng(seed + 70))
         found = evaluate(strip(room, room.base_time * 2.0**stops, seed=seed,
                                halves=("film", "bare"))).summary
         off.append(abs(np.log2(found.base_printing_time / room.base_time)))

@@ -10,17 +10,9 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from rooms import ColouredInks, random_coloured_inks, random_ink, random_process
 from tonewright.errors import OptionError
-from tonewright.virtual.materials import (
-    PRESETS,
-    ColouredInks,
-    Ink,
-    Lamp,
-    Process,
-    random_coloured_inks,
-    random_ink,
-    random_process,
-)
+from tonewright.virtual.materials import Ink, Lamp, Process
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 LEVELS = np.linspace(0.0, 1.0, 1001)
@@ -145,11 +137,6 @@ def test_schwarzschild_doubling_factor():
 
 def test_half_the_light_takes_twice_the_time():
     assert Lamp(0.5).time(2.0) == pytest.approx(2.0 * Lamp(1.0).time(2.0))
-
-
-def test_presets_are_marked_invented():
-    assert len(PRESETS) >= 2
-    assert all("invented" in name for name in PRESETS)
 
 
 def test_coloured_inks_add_up_along_the_straight_line_of_the_file():

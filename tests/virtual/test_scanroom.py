@@ -6,6 +6,7 @@ import colour
 import numpy as np
 import pytest
 
+from rooms import print_strip, random_scanner, random_spoilt
 from tonewright import scales
 from tonewright.virtual.darkroom import KALLITYPE
 from tonewright.virtual.scanroom import (
@@ -14,9 +15,6 @@ from tonewright.virtual.scanroom import (
     Scanner,
     gray_scale,
     print_sheet,
-    print_strip,
-    random_scanner,
-    random_spoilt,
     scan_sheet,
 )
 from tonewright.virtual.truth import Darkroom

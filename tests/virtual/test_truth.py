@@ -9,10 +9,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from rooms import random_darkroom, random_pair
 from tonewright import scales
 from tonewright.errors import OptionError
 from tonewright.virtual.materials import KALLITYPE, Film, Ink, Lamp, Process
-from tonewright.virtual.truth import Darkroom, random_darkroom, random_pair
+from tonewright.virtual.truth import Darkroom
 
 ARITHMETIC = json.loads(
     (Path(__file__).parents[1] / "reference" / "exposure_arithmetic.json").read_text("utf-8")

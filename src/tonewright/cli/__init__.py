@@ -8,7 +8,6 @@ from __future__ import annotations
 import atexit
 import errno
 import gc
-import os
 import sys
 from importlib import import_module
 from typing import Any, NoReturn
@@ -18,10 +17,6 @@ import click
 from tonewright import __version__
 from tonewright.cli.typed import message
 from tonewright.errors import TonewrightError
-
-# Our matrices are small: on a busy machine several threads take twice as long as one.
-for _threads in ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS"):
-    os.environ.setdefault(_threads, "1")
 
 # Imports make many objects and hardly any garbage: looking for it, over and over and once more at
 # the end, takes a tenth of a short command.

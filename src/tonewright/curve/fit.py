@@ -19,8 +19,13 @@ from tonewright.curve.responses import PrintResponse
 from tonewright.errors import FitError
 from tonewright.measured.readings import Reading, Readings
 from tonewright.numeric.monotone import SmoothFit, SmoothSettings, fit_smooth
-from tonewright.numeric.robust import deleted_residual, robust_spread, taper
-from tonewright.numeric.strays import find_strays, stray_limit
+from tonewright.numeric.robust import (
+    deleted_residual,
+    find_strays,
+    robust_spread,
+    stray_limit,
+    taper,
+)
 from tonewright.scales import Array
 
 NODES = 513

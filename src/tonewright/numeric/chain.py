@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike
 from scipy.interpolate import BSpline
 from scipy.optimize import lsq_linear
 
+from tonewright.numeric.threads import one_blas_thread
 from tonewright.scales import Array
 
 INTERVALS = 16
@@ -51,6 +52,7 @@ class RiseModel:
         return np.asarray(np.interp(x, self.nodes, steep, left=0.0, right=0.0))
 
 
+@one_blas_thread
 def model_from_sample(nodes: ArrayLike, curves: ArrayLike, weights: ArrayLike) -> RiseModel:
     """Mean and largest modes of weighted sample curves, shape (count, m)."""
     sample, share = np.asarray(curves), np.asarray(weights) / np.sum(weights)
@@ -127,6 +129,7 @@ def _linearise(
     return curve.value(x, unknowns[own]), rows, slope
 
 
+@one_blas_thread
 def fit_chain(data: list[ChainData], models: list[RiseModel], scale: float) -> ChainFit:
     """Fit the inner curve through all data at once.
 

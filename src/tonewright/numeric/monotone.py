@@ -17,6 +17,7 @@ from scipy.interpolate import BSpline
 from scipy.optimize import nnls
 from scipy.special import stdtrit
 
+from tonewright.numeric.threads import one_blas_thread
 from tonewright.scales import Array
 
 INTERVALS = 24
@@ -114,6 +115,7 @@ class _Candidate:
     noise_squared: float
 
 
+@one_blas_thread
 def fit_smooth(
     x: ArrayLike, y: ArrayLike, sd: ArrayLike, grid: ArrayLike,
     settings: SmoothSettings | None = None,
@@ -144,6 +146,7 @@ def fit_smooth(
     return _assemble(basis, nodes, candidates, weight, settings)
 
 
+@one_blas_thread
 def deleted_deviations(
     x: ArrayLike, y: ArrayLike, sd: ArrayLike, order: int = 3
 ) -> tuple[Array, float]:
@@ -241,19 +244,17 @@ def _scan(
     moment = basis.data.T @ (weight * y)
     scale = float(np.trace(gram)) / size
     free_dof = np.count_nonzero(weight) - settings.order + settings.prior_dof
-    found = []
-    for log_amount in log_amounts:
-        amount = scale * 10.0**log_amount
-        precision = gram + amount * penalty + 1e-10 * scale * np.eye(size)
-        lower = np.linalg.cholesky(precision)
-        coefficients = np.linalg.solve(precision, moment)
-        misfit = float(np.sum(weight * (y - basis.data @ coefficients) ** 2))
-        misfit += amount * float(np.sum((basis.difference @ coefficients) ** 2))
-        noise2 = max((misfit + settings.prior_dof) / free_dof, settings.noise_floor**2)
-        score = free_dof * np.log(noise2) + 2.0 * float(np.sum(np.log(np.diag(lower))))
-        score -= rank * np.log(amount) + log_det_penalty
-        found.append(_Candidate(score, coefficients, precision, noise2))
-    return found
+    amounts = np.array([scale * 10.0**log_amount for log_amount in log_amounts])
+    precision = gram + amounts[:, None, None] * penalty + 1e-10 * scale * np.eye(size)
+    root = np.diagonal(np.linalg.cholesky(precision), axis1=1, axis2=2)
+    columns = np.linalg.solve(precision, moment[:, None])
+    misfit = np.sum(weight * (y - (basis.data @ columns)[:, :, 0]) ** 2, axis=1)
+    misfit += amounts * np.sum((basis.difference @ columns)[:, :, 0] ** 2, axis=1)
+    noise2 = np.maximum((misfit + settings.prior_dof) / free_dof, settings.noise_floor**2)
+    score = free_dof * np.log(noise2) + 2.0 * np.sum(np.log(root), axis=1)
+    score -= rank * np.log(amounts) + log_det_penalty
+    return [_Candidate(*each) for each in zip(
+        score.tolist(), columns[:, :, 0], precision, noise2.tolist(), strict=True)]
 
 
 def _assemble(

@@ -18,6 +18,7 @@ from scipy.linalg import cho_factor, cho_solve, cholesky, solve_triangular
 from scipy.optimize import least_squares
 from scipy.special import expit, ndtr
 
+from tonewright.numeric.threads import one_blas_thread
 from tonewright.scales import Array
 
 DEPARTURES = (0.0, 0.015, 0.05)
@@ -114,6 +115,7 @@ class _Member:
         return _kernel(self.family, self.plain, a, b, self.departure)
 
 
+@one_blas_thread
 def sample_rises(
     x: ArrayLike, y: ArrayLike, sd: ArrayLike, nodes: ArrayLike, top: tuple[float, float],
     count: int = 800,

@@ -30,6 +30,7 @@ from tonewright.rehearsal.scan import ScanNames, ScanRoad, target_by_scan
 from tonewright.scales import Array
 from tonewright.show.plots import ToneError, plot_curve, plot_errors, plot_prints, plot_process
 from tonewright.show.rehearsal_text import (
+    KEPT_ROAD,
     PATCHES_ROAD,
     STRIP_ROAD,
     Outcome,
@@ -275,7 +276,7 @@ def _renew(room: _Rehearsal, old: Curve) -> dict[str, Curve]:
         changes=Setup(**_CYANOTYPE, printing_time=process.spoken(base)))).curve
     _keep(room, fresh, FRESH_CURVE)
     _print_renewed(room, by_strip)
-    return {"old curve kept": old, STRIP_ROAD: by_strip, PATCHES_ROAD: surer,
+    return {KEPT_ROAD: old, STRIP_ROAD: by_strip, PATCHES_ROAD: surer,
             "whole new target": fresh}
 
 
@@ -304,7 +305,7 @@ def _judge(
     by_strip = roads[STRIP_ROAD]
     new = _timed(room.new, by_strip)
     errors = {name: _error(new, road.level_at(TONES),
-                           by_strip if name == "old curve kept" else road)
+                           by_strip if name == KEPT_ROAD else road)
               for name, road in roads.items()}
     write_bytes(room.path(NEW_TONES_PLOT), plot_errors(
         [ToneError(name, TONES, error) for name, error in errors.items()],

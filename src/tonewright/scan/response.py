@@ -23,6 +23,7 @@ from tonewright.errors import OptionError, ReadingsError, counted
 from tonewright.measured.findings import DensitiesByProfile
 from tonewright.numeric.monotone import SmoothSettings, fit_smooth
 from tonewright.numeric.robust import rank_correlation
+from tonewright.numeric.threads import one_blas_thread
 from tonewright.record.findings import Finding
 from tonewright.record.provenance import made_by
 from tonewright.scales import Array
@@ -122,6 +123,7 @@ def _light_of(lightness: Array | None) -> Callable[[Array], Array]:
     return lambda code: np.asarray(np.maximum(np.interp(code, codes, light), 0.0))
 
 
+@one_blas_thread
 def _fit_physical(
     steps: Sequence[KnownStep], lightness: Array | None, basis: Basis
 ) -> _Physical:

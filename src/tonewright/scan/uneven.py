@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tonewright.numeric.robust import expected_at, median_among_neighbours, robust_spread
+from tonewright.numeric.threads import one_blas_thread
 from tonewright.scales import Array
 
 _GAIN = 8.0
@@ -77,6 +78,7 @@ class _Problem:
     """How much a shift of exposure moves each patch, 0 to 1."""
 
 
+@one_blas_thread
 def find_unevenness(
     level: Array, density: Array, density_sd: Array, centres: Array, sound: NDArray[np.bool_]
 ) -> Unevenness:

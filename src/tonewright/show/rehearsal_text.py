@@ -34,7 +34,8 @@ class Outcome:
     files: tuple[str, ...]
 
 
-STRIP_ROAD, PATCHES_ROAD = "renewed by a strip", "strip and seven patches"
+KEPT_ROAD, STRIP_ROAD = "old curve kept", "renewed by a strip"
+PATCHES_ROAD = "strip and seven patches"
 STRIP_PICTURE, CURVE_PICTURE = "1-strip.png", "3-kallitype-curve.png"
 
 

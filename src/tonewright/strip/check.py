@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from tonewright.errors import FitError
 from tonewright.numeric.monotone import SmoothFit, SmoothSettings, fit_smooth
+from tonewright.numeric.robust import find_strays, stray_limit
 from tonewright.numeric.sigmoid import sample_rises
-from tonewright.numeric.strays import find_strays, stray_limit
 from tonewright.record.findings import Finding
 from tonewright.scales import Array
 from tonewright.strip.findings import (

@@ -16,28 +16,20 @@ from tonewright import scales
 from tonewright.errors import OptionError
 from tonewright.measured.readings import Reading, Readings
 from tonewright.scales import Array
-from tonewright.target.document import Target
 from tonewright.virtual.materials import (
     CYANOTYPE,
     DEMO_INK,
     KALLITYPE,
-    PRESETS,
-    ColouredInks,
     Film,
     Ink,
     Lamp,
     Process,
-    random_coloured_inks,
-    random_ink,
-    random_process,
 )
-from tonewright.virtual.truth import Darkroom, random_darkroom, random_pair
+from tonewright.virtual.truth import Darkroom
 
 __all__ = [
-    "CYANOTYPE", "DEMO_INK", "KALLITYPE", "PRESETS",
-    "ColouredInks", "Darkroom", "Film", "Flaws", "Ink", "Lamp", "Process", "StripReadings",
-    "TargetReadings", "measure_chart", "measure_strip", "measure_target", "print_image",
-    "random_coloured_inks", "random_darkroom", "random_ink", "random_pair", "random_process",
+    "CYANOTYPE", "DEMO_INK", "KALLITYPE", "Darkroom", "Film", "Flaws", "Ink", "Lamp", "Process",
+    "StripReadings", "TargetReadings", "measure_strip", "measure_target", "print_image",
 ]  # fmt: skip
 
 
@@ -76,6 +68,21 @@ class Flaws:
             black_density=process.black_density + self.black_density_sd * float(black),
         )
 
+    def print_density(
+        self, darkroom: Darkroom, exposure: Array, rng: np.random.Generator
+    ) -> Array:
+        """Print densities on one sheet, as that sheet's own process gives them."""
+        return self.sheet(darkroom, rng).density(exposure + darkroom.base_log_exposure)
+
+    def uneven(self, across: Array, down: Array, rng: np.random.Generator) -> Array:
+        """Exposure (log10) that places (0 to 1) on a sheet get beyond the sheet's: smooth."""
+        waves = rng.uniform(-1.5, 1.5, size=(6, 2))
+        phases = rng.uniform(0.0, 2.0 * np.pi, size=6)
+        total = np.zeros(np.broadcast(across, down).shape)
+        for (kx, ky), phase in zip(waves, phases, strict=True):
+            total += np.cos(2.0 * np.pi * (kx * across + ky * down) + phase)
+        return np.asarray(self.uneven_exposure_sd * total / np.sqrt(3.0))
+
     def read(self, density: Array, rng: np.random.Generator) -> tuple[Array, NDArray[np.bool_]]:
         """Densities as an instrument gives them, never below 0, and which were stained."""
         stained = np.zeros(density.shape, dtype=np.bool_)
@@ -88,16 +95,6 @@ class Flaws:
 
 
 NO_FLAWS = Flaws(noise_density_sd=0.0)
-
-
-def _uneven(sd: float, across: Array, down: Array, rng: np.random.Generator) -> Array:
-    """A smooth random field at positions 0 to 1, of the given sd over many sheets."""
-    waves = rng.uniform(-1.5, 1.5, size=(6, 2))
-    phases = rng.uniform(0.0, 2.0 * np.pi, size=6)
-    total = np.zeros(np.broadcast(across, down).shape)
-    for (kx, ky), phase in zip(waves, phases, strict=True):
-        total += np.cos(2.0 * np.pi * (kx * across + ky * down) + phase)
-    return np.asarray(sd * total / np.sqrt(3.0))
 
 
 @dataclass(frozen=True)
@@ -151,8 +148,8 @@ def measure_target(
     patches: list[Reading] = []
     stained: list[str] = []
     for sheet in range(1, sheets + 1):
-        uneven = _uneven(flaws.uneven_exposure_sd, column / across, row / across, rng)
-        exact = _sheet_density(darkroom, flaws, darkroom.exposure(wanted) + uneven, rng)
+        uneven = flaws.uneven(column / across, row / across, rng)
+        exact = flaws.print_density(darkroom, darkroom.exposure(wanted) + uneven, rng)
         density, spoilt = flaws.read(exact, rng)
         prefix = f"{sheet}-" if sheets > 1 else ""
         names = [f"{prefix}{_row_name(r)}{c + 1:02d}" for r, c in zip(row, column, strict=True)]
@@ -165,44 +162,6 @@ def measure_target(
     readings = Readings(tuple(patches), "visual-density", relative_to_paper=False)
     truth = np.tile(darkroom.print_density(wanted), sheets)
     return TargetReadings(readings, tuple(stained), truth)
-
-
-def measure_chart(
-    darkroom: Darkroom, inks: ColouredInks, target: Target, time: float | None = None, *,
-    flaws: Flaws | None = None, seed: int = 0,
-) -> TargetReadings:
-    """Print a chart of inks in the virtual darkroom and measure it, patch by patch.
-
-    Parameters
-    ----------
-    target:
-        The chart (`ink_chart`); its patches are read in its order and under its names.
-    time:
-        Seconds; None: the darkroom's `printing_time`.
-    flaws:
-        What goes wrong; None: `Flaws()`, an instrument noise of 0.02 alone.
-    """
-    flaws = Flaws() if flaws is None else flaws
-    rng = np.random.default_rng(seed)
-    density = np.array([float(inks.of_colour(target.colour_of(p) or (0, 0, 0), p.level))
-                        for p in target.patches])
-    across, down = target.patch_centres.T / [[target.width_mm], [target.height_mm]]
-    exposure = darkroom.tablet_exposure(density, time)
-    uneven = _uneven(flaws.uneven_exposure_sd, across, down, rng)
-    measured, spoilt = flaws.read(_sheet_density(darkroom, flaws, exposure + uneven, rng), rng)
-    patches = tuple(Reading(p.level, float(d), None, None, p.name)
-                    for p, d in zip(target.patches, measured, strict=True))
-    return TargetReadings(
-        Readings(patches, "visual-density", relative_to_paper=False),
-        tuple(p.name for p, bad in zip(target.patches, spoilt, strict=True) if bad),
-        darkroom.process_density(exposure))
-
-
-def _sheet_density(
-    darkroom: Darkroom, flaws: Flaws, exposure: Array, rng: np.random.Generator
-) -> Array:
-    """Print densities on one sheet, as that sheet's own process gives them."""
-    return flaws.sheet(darkroom, rng).density(exposure + darkroom.base_log_exposure)
 
 
 def _row_name(row: int) -> str:
@@ -249,9 +208,9 @@ def measure_strip(
     steps = np.asarray(tablet_densities, dtype=np.float64)
     along = np.arange(steps.size) / max(steps.size, 1)
     side = np.repeat([0.25, 0.75], steps.size)
-    uneven = _uneven(flaws.uneven_exposure_sd, np.tile(along, 2), side, rng)
+    uneven = flaws.uneven(np.tile(along, 2), side, rng)
     halves = [darkroom.tablet_exposure(steps, time, bare=bare) for bare in (False, True)]
-    exact = _sheet_density(darkroom, flaws, np.concatenate(halves) + uneven, rng)
+    exact = flaws.print_density(darkroom, np.concatenate(halves) + uneven, rng)
     film, stained_film = flaws.read(exact[: steps.size], rng)
     bare, stained_bare = flaws.read(exact[steps.size :], rng)
     return StripReadings(np.arange(1, steps.size + 1), film, bare, stained_film, stained_bare)
@@ -285,7 +244,7 @@ def print_image(
     if flaws.uneven_exposure_sd:
         rows, columns = codes.shape
         across, down = np.arange(columns) / columns, np.arange(rows)[:, None] / rows
-        exposure = table[codes] + _uneven(flaws.uneven_exposure_sd, across, down, rng)
+        exposure = table[codes] + flaws.uneven(across, down, rng)
         # 4001 points over some 3 in exposure: linear steps between them are off by under 1e-6
         points = np.linspace(exposure.min(), exposure.max(), 4001)
         density = np.interp(exposure, points, process.density(points + darkroom.base_log_exposure))

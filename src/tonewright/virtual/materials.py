@@ -74,30 +74,6 @@ class Ink:
 
 
 @dataclass(frozen=True)
-class ColouredInks:
-    """A printer's coloured inks: what it lays down where red, green and blue are taken away.
-
-    Each holds back the coating's light in its own way, and their printing densities add up.
-    """
-
-    red: Ink
-    """Laid down as red is taken away, all of it where the file has red 0."""
-    green: Ink
-    blue: Ink
-
-    def printing_density(self, amounts: ArrayLike) -> Array:
-        """Printing density of amounts of ink (0 to 1), shape (..., 3), red's first."""
-        share = np.asarray(amounts, dtype=np.float64)
-        inks = (self.red, self.green, self.blue)
-        return np.asarray(sum(ink.printing_density(share[..., c]) for c, ink in enumerate(inks)))
-
-    def of_colour(self, colour: tuple[int, int, int], level: ArrayLike = 1.0) -> Array:
-        """Printing density of a colour (0 to 255) at ink levels (0 to 1), any shape."""
-        full = 1.0 - np.asarray(colour, dtype=np.float64) / 255.0
-        return self.printing_density(np.asarray(level, dtype=np.float64)[..., None] * full)
-
-
-@dataclass(frozen=True)
 class Film:
     """The clear film that a negative is printed on."""
 
@@ -254,47 +230,3 @@ def rising_root(function: Callable[[float], float], value: float, low: float, hi
 DEMO_INK = Ink(max_density=2.3, shape="flattening", form=1.1)
 KALLITYPE = Process("richards", (0.75,), 0.09, 1.62, 1.50, 2.62)
 CYANOTYPE = Process("straight", (0.16, 0.11), 0.10, 1.38, 1.15, 2.45)
-PRESETS: dict[str, Process] = {
-    "kallitype on cotton paper (invented)": KALLITYPE,
-    "cyanotype on cotton paper (invented)": CYANOTYPE,
-}
-
-
-def random_ink(rng: np.random.Generator, max_density: float | None = None) -> Ink:
-    """A plausible ink that only rises; its printing density at level 1 is 1.2 to 3.0."""
-    top = float(rng.uniform(1.2, 3.0)) if max_density is None else max_density
-    shapes: tuple[tuple[InkShape, float, float], ...] = (
-        ("gamma", 0.8, 1.7),
-        ("s-shaped", 1.0, 4.0),
-        ("flattening", 0.5, 2.5),
-        ("lumpy", -0.45, 0.45),
-    )
-    shape, low, high = shapes[int(rng.integers(len(shapes)))]
-    return Ink(top, shape, float(rng.uniform(low, high)))
-
-
-def random_coloured_inks(rng: np.random.Generator) -> ColouredInks:
-    """Three plausible inks, of printing density 0.2 to 2.2 each in any order, that only rise."""
-    tops = rng.permutation([rng.uniform(0.2, 0.6), rng.uniform(0.5, 1.2), rng.uniform(1.0, 2.2)])
-    return ColouredInks(*(random_ink(rng, float(top)) for top in tops))
-
-
-def random_process(rng: np.random.Generator) -> Process:
-    """A plausible process: any of the shapes, log exposure range 0.9 to 2.0, black 1.1 to 2.1."""
-    shapes: tuple[ProcessShape, ...] = tuple(_SHAPES)  # type: ignore[arg-type]
-    shape = shapes[int(rng.integers(len(shapes)))]
-    form: tuple[float, ...] = ()
-    if shape == "richards":
-        form = (float(np.exp(rng.uniform(np.log(0.4), np.log(2.5)))),)
-    elif shape == "straight":
-        form = (float(rng.uniform(0.06, 0.25)), float(rng.uniform(0.05, 0.18)))
-    elif shape == "two-layer":
-        form = (float(rng.uniform(0.4, 0.8)), float(rng.uniform(1.0, 3.0)))
-    return Process(
-        shape,
-        form,
-        white_density=float(rng.uniform(0.06, 0.14)),
-        black_density=float(rng.uniform(1.1, 2.1)),
-        log_exposure_range=float(rng.uniform(0.9, 2.0)),
-        speed_exposure=float(rng.uniform(2.1, 2.9)),
-    )

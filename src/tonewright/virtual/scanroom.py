@@ -8,7 +8,7 @@ right, origin in the top left corner of the film, x to the right, y down.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -17,7 +17,6 @@ from scipy import ndimage
 
 from tonewright import scales
 from tonewright.scales import Array
-from tonewright.virtual.materials import ColouredInks
 from tonewright.virtual.truth import Darkroom
 
 Plane = NDArray[np.float32]
@@ -64,18 +63,6 @@ class Scanner:
             return scales.luminance_to_lightness(100.0 * seen) / 100.0
         high = 1.055 * np.maximum(seen, 0.003) ** (1.0 / 2.4) - 0.055
         return np.where(seen <= 0.0031308, 12.92 * seen, high)
-
-
-def random_scanner(rng: np.random.Generator, ppi: float = 300.0) -> Scanner:
-    """A plausible flatbed: linear to gamma 2.6, sRGB or L*; flare 0.1 to 1 percent."""
-    encodings: tuple[Encoding, ...] = ("power", "power", "srgb", "lightness")
-    return Scanner(
-        gamma=float(rng.choice([1.0, 1.8, 2.2, 2.2, 2.6])),
-        encoding=encodings[int(rng.integers(4))],
-        flare=float(np.exp(rng.uniform(np.log(0.001), np.log(0.01)))),
-        gain=float(rng.uniform(0.85, 0.98)), read_noise=float(rng.uniform(0.0001, 0.0006)),
-        shot_noise=float(rng.uniform(0.002, 0.006)), blur_px=float(rng.uniform(0.4, 0.9)),
-        lid_density=float(rng.choice([0.05, 0.08, 1.5])), ppi=ppi)
 
 
 @dataclass(frozen=True)
@@ -189,47 +176,11 @@ def print_sheet(
 
     Returns
     -------
-    The sheet at the negative's resolution, or at a whole fraction of it, 250 ppi or more.
+    The sheet, as `expose` makes it.
     """
     codes = negative[:, ::-1] if mirrored else negative
     table = darkroom.exposure(scales.code_to_level(np.arange(scales.FULL_CODE + 1)))
-    shrink = max(1, int(ppi // 250))
-    exposure = _shrunk((10.0**table).astype(np.float32)[codes], shrink)
-    return _coated(np.log10(exposure), ppi / shrink, darkroom, flaws, seed)
-
-
-def print_coloured_sheet(
-    negative: NDArray[np.uint16], ppi: float, darkroom: Darkroom, inks: ColouredInks,
-    flaws: PaperFlaws = CLEAN, *, seed: int = 0,
-) -> PrintedSheet:
-    """The same of a mirrored negative in coloured ink: red, green, blue, shape (rows, columns, 3).
-
-    The darkroom's own ink plays no part.
-    """
-    level = scales.code_to_level(np.arange(scales.FULL_CODE + 1))
-    light = np.full(negative.shape[:2], 10.0 ** float(darkroom.tablet_exposure(0.0)), np.float32)
-    for channel, ink in enumerate((inks.red, inks.green, inks.blue)):
-        through = (10.0 ** -ink.printing_density(level)).astype(np.float32)
-        light *= through[negative[:, ::-1, channel]]
-    shrink = max(1, int(ppi // 250))
-    return _coated(np.log10(_shrunk(light, shrink)), ppi / shrink, darkroom, flaws, seed)
-
-
-def print_strip(
-    tablet_densities: ArrayLike, darkroom: Darkroom, time: float | None = None,
-    flaws: PaperFlaws = CLEAN, *, step_mm: tuple[float, float] = (5.0, 24.0), seed: int = 0,
-) -> PrintedSheet:
-    """Print a step tablet, its upper half covered by clear film; step 1 lies at the left.
-
-    ``tablet_densities`` are printing densities, the clearest first; ``step_mm`` is the width of
-    a step along the row and its height across.  x = y = 0 is the corner of step 1.
-    """
-    ppi = 254.0
-    wide, high = (round(10.0 * mm) for mm in step_mm)
-    halves = [np.repeat(darkroom.tablet_exposure(tablet_densities, time, bare=bare), wide)
-              for bare in (False, True)]
-    exposure = np.repeat(np.stack(halves), [high // 2, high - high // 2], axis=0)
-    return _coated(exposure.astype(np.float32), ppi, darkroom, flaws, seed)
+    return expose((10.0**table).astype(np.float32)[codes], ppi, darkroom, flaws, seed)
 
 
 def gray_scale(
@@ -256,10 +207,13 @@ def _shrunk(plane: Plane, factor: int) -> Plane:
     return np.asarray(cut.mean(axis=(1, 3)), dtype=np.float32)
 
 
-def _coated(
-    exposure: Plane, ppi: float, darkroom: Darkroom, flaws: PaperFlaws, seed: int
+def expose(
+    light: Plane, ppi: float, darkroom: Darkroom, flaws: PaperFlaws = CLEAN, seed: int = 0
 ) -> PrintedSheet:
-    """The sheet around an exposure (log10, 0 as in `scales`) through the film."""
+    """The sheet printed by light of a given exposure (0 in `scales` is 1 here), and the film's
+    border around it; at ``ppi``, or at a whole fraction of it, 250 or more."""
+    shrink = max(1, int(ppi // 250))
+    ppi, exposure = ppi / shrink, np.log10(_shrunk(light, shrink))
     rng = np.random.default_rng(seed)
     per_mm = ppi / MM_PER_INCH
     edge = round(per_mm * flaws.paper_margin_mm)
@@ -453,27 +407,3 @@ def _shade(shape: tuple[int, int], amount: float, rng: np.random.Generator) -> P
     field_ = a * across + b * down + c * across**2 + d * down**2
     field_ = (field_ - field_.min()) / np.ptp(field_)
     return np.asarray(1.0 - amount * field_, dtype=np.float32)
-
-
-@dataclass(frozen=True)
-class Spoilt:
-    """Everything that can go wrong at once, for trials."""
-
-    scanner: Scanner = field(default_factory=Scanner)
-    lying: Lying = field(default_factory=Lying)
-    flaws: PaperFlaws = CLEAN
-
-
-def random_spoilt(rng: np.random.Generator, ppi: float = 300.0) -> Spoilt:
-    """A hard but fair scan: turned up to 10 degrees and any quarter, mirrored or not, perspective
-    up to 1e-4 a mm, shading up to 15 percent, four stains, dust, texture, brush strokes."""
-    scanner = replace(random_scanner(rng, ppi), shading=float(rng.uniform(0.0, 0.15)))
-    lying = Lying(
-        float(rng.uniform(-10.0, 10.0)), int(rng.integers(4)), bool(rng.integers(2)),
-        (float(rng.uniform(-1e-4, 1e-4)), float(rng.uniform(-1e-4, 1e-4))))
-    flaws = PaperFlaws(
-        texture_density_sd=float(rng.uniform(0.0, 0.03)),
-        uneven_exposure_sd=float(rng.uniform(0.0, 0.02)),
-        streak_exposure_sd=float(rng.uniform(0.0, 0.01)), stains=4,
-        stain_density=float(rng.uniform(0.1, 0.4)), dust=30)
-    return Spoilt(scanner, lying, flaws)

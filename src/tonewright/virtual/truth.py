@@ -23,8 +23,6 @@ from tonewright.virtual.materials import (
     Ink,
     Lamp,
     Process,
-    random_ink,
-    random_process,
     rising_root,
 )
 
@@ -135,30 +133,3 @@ class Darkroom:
             darker = self.print_lightness(middle, time) < wanted
             low, high = np.where(darker, middle, low), np.where(darker, high, middle)
         return np.asarray(0.5 * (low + high))
-
-
-def random_darkroom(rng: np.random.Generator) -> Darkroom:
-    """A random process with a random ink that can print its paper white, or nearly (up to 3.0)."""
-    process, film, lamp = random_process(rng), Film(float(rng.uniform(0.02, 0.12))), Lamp()
-    return Darkroom(_fitting_ink(rng, [process]), process, film, lamp)
-
-
-def random_pair(rng: np.random.Generator) -> tuple[Darkroom, Darkroom]:
-    """Two darkrooms of one printer: the same ink, film and lamp, two different processes."""
-    first, second = random_process(rng), random_process(rng)
-    film, lamp = Film(float(rng.uniform(0.02, 0.12))), Lamp()
-    ink = _fitting_ink(rng, [first, second])
-    return Darkroom(ink, first, film, lamp), Darkroom(ink, second, film, lamp)
-
-
-def _fitting_ink(rng: np.random.Generator, processes: list[Process]) -> Ink:
-    """An ink of 1 to 1.35 times the density that the softest of the processes needs."""
-    needed = 0.0
-    for process in processes:
-        room = Darkroom(process=process)
-        white = process.white_density + 0.02
-        needed = max(
-            needed,
-            -rising_root(lambda x, r=room: float(r.process_density(x)), white, -20.0, 0.0),  # type: ignore[misc]
-        )
-    return random_ink(rng, float(np.clip(needed * rng.uniform(1.0, 1.35), 1.2, 3.0)))

@@ -104,6 +104,14 @@ def test_png_of_16_bits(tmp_path):
     assert scan.ppi == pytest.approx(400.0, rel=1e-3)
 
 
+def test_png_turned_by_its_exif(tmp_path):
+    exif = Image.Exif()
+    exif[274] = 6
+    Image.fromarray(GRAY).save(tmp_path / "s.png", exif=exif)
+    assert read_scan(tmp_path / "s.png").pixels == pytest.approx(
+        np.rot90(GRAY, -1) / 65535.0, abs=1e-7)
+
+
 def test_eight_bits_are_read_with_a_warning(tmp_path):
     scan = read_scan(tif(tmp_path / "s.tif", (GRAY >> 8).astype(np.uint8)))
     assert scan.bits == 8
@@ -244,4 +252,5 @@ def test_pictures_are_told_from_lists(tmp_path):
     assert not is_picture(text)
     assert not is_picture(tmp_path / "none.tif")
     assert not is_picture(tmp_path)
-    assert read_scan(png).sha256 == hashlib.sha256(png.read_bytes()).hexdigest()
+    assert read_scan(png).sha256 is None
+    assert read_scan(png, fingerprint=True).sha256 == hashlib.sha256(png.read_bytes()).hexdigest()

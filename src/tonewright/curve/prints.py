@@ -1,4 +1,4 @@
-"""Where a recipe comes from: a strip, readings of a target, the prints behind other curves."""
+"""The prints that tell of an ink, taken together: a target's own, and those behind other curves."""
 
 from __future__ import annotations
 

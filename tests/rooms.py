@@ -1,0 +1,219 @@
+"""Materials, scanners and spoilt sheets drawn at random, and prints that only tests make.
+
+All invented, and the same seed gives the same.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from typing import get_args
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from tonewright import scales
+from tonewright.measured.readings import Reading, Readings
+from tonewright.scales import Array
+from tonewright.target.document import Target
+from tonewright.virtual.darkroom import Darkroom, Film, Flaws, Lamp, TargetReadings
+from tonewright.virtual.materials import Ink, InkShape, Process, ProcessShape, rising_root
+from tonewright.virtual.scanroom import (
+    CLEAN,
+    Encoding,
+    Lying,
+    PaperFlaws,
+    PrintedSheet,
+    Scanner,
+    expose,
+)
+
+
+@dataclass(frozen=True)
+class ColouredInks:
+    """A printer's coloured inks: what it lays down where red, green and blue are taken away.
+
+    Each holds back the coating's light in its own way, and their printing densities add up.
+    """
+
+    red: Ink
+    """Laid down as red is taken away, all of it where the file has red 0."""
+    green: Ink
+    blue: Ink
+
+    def printing_density(self, amounts: ArrayLike) -> Array:
+        """Printing density of amounts of ink (0 to 1), shape (..., 3), red's first."""
+        share = np.asarray(amounts, dtype=np.float64)
+        inks = (self.red, self.green, self.blue)
+        return np.asarray(sum(ink.printing_density(share[..., c]) for c, ink in enumerate(inks)))
+
+    def of_colour(self, colour: tuple[int, int, int], level: ArrayLike = 1.0) -> Array:
+        """Printing density of a colour (0 to 255) at ink levels (0 to 1), any shape."""
+        full = 1.0 - np.asarray(colour, dtype=np.float64) / 255.0
+        return self.printing_density(np.asarray(level, dtype=np.float64)[..., None] * full)
+
+
+def random_ink(rng: np.random.Generator, max_density: float | None = None) -> Ink:
+    """A plausible ink that only rises; its printing density at level 1 is 1.2 to 3.0."""
+    top = float(rng.uniform(1.2, 3.0)) if max_density is None else max_density
+    shapes: tuple[tuple[InkShape, float, float], ...] = (
+        ("gamma", 0.8, 1.7),
+        ("s-shaped", 1.0, 4.0),
+        ("flattening", 0.5, 2.5),
+        ("lumpy", -0.45, 0.45),
+    )
+    shape, low, high = shapes[int(rng.integers(len(shapes)))]
+    return Ink(top, shape, float(rng.uniform(low, high)))
+
+
+def random_coloured_inks(rng: np.random.Generator) -> ColouredInks:
+    """Three plausible inks, of printing density 0.2 to 2.2 each in any order, that only rise."""
+    tops = rng.permutation([rng.uniform(0.2, 0.6), rng.uniform(0.5, 1.2), rng.uniform(1.0, 2.2)])
+    return ColouredInks(*(random_ink(rng, float(top)) for top in tops))
+
+
+def random_process(rng: np.random.Generator) -> Process:
+    """A plausible process: any of the shapes, log exposure range 0.9 to 2.0, black 1.1 to 2.1."""
+    shapes = get_args(ProcessShape)
+    shape = shapes[int(rng.integers(len(shapes)))]
+    form: tuple[float, ...] = ()
+    if shape == "richards":
+        form = (float(np.exp(rng.uniform(np.log(0.4), np.log(2.5)))),)
+    elif shape == "straight":
+        form = (float(rng.uniform(0.06, 0.25)), float(rng.uniform(0.05, 0.18)))
+    elif shape == "two-layer":
+        form = (float(rng.uniform(0.4, 0.8)), float(rng.uniform(1.0, 3.0)))
+    return Process(
+        shape,
+        form,
+        white_density=float(rng.uniform(0.06, 0.14)),
+        black_density=float(rng.uniform(1.1, 2.1)),
+        log_exposure_range=float(rng.uniform(0.9, 2.0)),
+        speed_exposure=float(rng.uniform(2.1, 2.9)),
+    )
+
+
+def random_darkroom(rng: np.random.Generator) -> Darkroom:
+    """A random process with a random ink that can print its paper white, or nearly (up to 3.0)."""
+    process, film, lamp = random_process(rng), Film(float(rng.uniform(0.02, 0.12))), Lamp()
+    return Darkroom(_fitting_ink(rng, [process]), process, film, lamp)
+
+
+def random_pair(rng: np.random.Generator) -> tuple[Darkroom, Darkroom]:
+    """Two darkrooms of one printer: the same ink, film and lamp, two different processes."""
+    first, second = random_process(rng), random_process(rng)
+    film, lamp = Film(float(rng.uniform(0.02, 0.12))), Lamp()
+    ink = _fitting_ink(rng, [first, second])
+    return Darkroom(ink, first, film, lamp), Darkroom(ink, second, film, lamp)
+
+
+def _fitting_ink(rng: np.random.Generator, processes: list[Process]) -> Ink:
+    """An ink of 1 to 1.35 times the density that the softest of the processes needs."""
+    needed = 0.0
+    for process in processes:
+        room = Darkroom(process=process)
+        white = process.white_density + 0.02
+        needed = max(
+            needed,
+            -rising_root(lambda x, r=room: float(r.process_density(x)), white, -20.0, 0.0),
+        )
+    return random_ink(rng, float(np.clip(needed * rng.uniform(1.0, 1.35), 1.2, 3.0)))
+
+
+def measure_chart(
+    darkroom: Darkroom, inks: ColouredInks, target: Target, time: float | None = None, *,
+    flaws: Flaws | None = None, seed: int = 0,
+) -> TargetReadings:
+    """Print a chart of inks in the virtual darkroom and measure it, patch by patch.
+
+    Parameters
+    ----------
+    target:
+        The chart (`ink_chart`); its patches are read in its order and under its names.
+    time:
+        Seconds; None: the darkroom's `printing_time`.
+    flaws:
+        What goes wrong; None: `Flaws()`, an instrument noise of 0.02 alone.
+    """
+    flaws = Flaws() if flaws is None else flaws
+    rng = np.random.default_rng(seed)
+    density = np.array([float(inks.of_colour(target.colour_of(p) or (0, 0, 0), p.level))
+                        for p in target.patches])
+    across, down = target.patch_centres.T / [[target.width_mm], [target.height_mm]]
+    exposure = darkroom.tablet_exposure(density, time)
+    uneven = flaws.uneven(across, down, rng)
+    measured, spoilt = flaws.read(flaws.print_density(darkroom, exposure + uneven, rng), rng)
+    patches = tuple(Reading(p.level, float(d), None, None, p.name)
+                    for p, d in zip(target.patches, measured, strict=True))
+    return TargetReadings(
+        Readings(patches, "visual-density", relative_to_paper=False),
+        tuple(p.name for p, bad in zip(target.patches, spoilt, strict=True) if bad),
+        darkroom.process_density(exposure))
+
+
+def random_scanner(rng: np.random.Generator, ppi: float = 300.0) -> Scanner:
+    """A plausible flatbed: linear to gamma 2.6, sRGB or L*; flare 0.1 to 1 percent."""
+    encodings: tuple[Encoding, ...] = ("power", "power", "srgb", "lightness")
+    return Scanner(
+        gamma=float(rng.choice([1.0, 1.8, 2.2, 2.2, 2.6])),
+        encoding=encodings[int(rng.integers(4))],
+        flare=float(np.exp(rng.uniform(np.log(0.001), np.log(0.01)))),
+        gain=float(rng.uniform(0.85, 0.98)), read_noise=float(rng.uniform(0.0001, 0.0006)),
+        shot_noise=float(rng.uniform(0.002, 0.006)), blur_px=float(rng.uniform(0.4, 0.9)),
+        lid_density=float(rng.choice([0.05, 0.08, 1.5])), ppi=ppi)
+
+
+def print_coloured_sheet(
+    negative: NDArray[np.uint16], ppi: float, darkroom: Darkroom, inks: ColouredInks,
+    flaws: PaperFlaws = CLEAN, *, seed: int = 0,
+) -> PrintedSheet:
+    """The same of a mirrored negative in coloured ink: red, green, blue, shape (rows, columns, 3).
+
+    The darkroom's own ink plays no part.
+    """
+    level = scales.code_to_level(np.arange(scales.FULL_CODE + 1))
+    light = np.full(negative.shape[:2], 10.0 ** float(darkroom.tablet_exposure(0.0)), np.float32)
+    for channel, ink in enumerate((inks.red, inks.green, inks.blue)):
+        through = (10.0 ** -ink.printing_density(level)).astype(np.float32)
+        light *= through[negative[:, ::-1, channel]]
+    return expose(light, ppi, darkroom, flaws, seed)
+
+
+def print_strip(
+    tablet_densities: ArrayLike, darkroom: Darkroom, time: float | None = None,
+    flaws: PaperFlaws = CLEAN, *, step_mm: tuple[float, float] = (5.0, 24.0), seed: int = 0,
+) -> PrintedSheet:
+    """Print a step tablet, its upper half covered by clear film; step 1 lies at the left.
+
+    ``tablet_densities`` are printing densities, the clearest first; ``step_mm`` is the width of
+    a step along the row and its height across.  x = y = 0 is the corner of step 1.
+    """
+    ppi = 254.0
+    wide, high = (round(10.0 * mm) for mm in step_mm)
+    halves = [np.repeat(darkroom.tablet_exposure(tablet_densities, time, bare=bare), wide)
+              for bare in (False, True)]
+    exposure = np.repeat(np.stack(halves), [high // 2, high - high // 2], axis=0)
+    return expose((10.0**exposure).astype(np.float32), ppi, darkroom, flaws, seed)
+
+
+@dataclass(frozen=True)
+class Spoilt:
+    """Everything that can go wrong at once, for trials."""
+
+    scanner: Scanner = field(default_factory=Scanner)
+    lying: Lying = field(default_factory=Lying)
+    flaws: PaperFlaws = CLEAN
+
+
+def random_spoilt(rng: np.random.Generator, ppi: float = 300.0) -> Spoilt:
+    """A hard but fair scan: turned up to 10 degrees and any quarter, mirrored or not, perspective
+    up to 1e-4 a mm, shading up to 15 percent, four stains, dust, texture, brush strokes."""
+    scanner = replace(random_scanner(rng, ppi), shading=float(rng.uniform(0.0, 0.15)))
+    lying = Lying(
+        float(rng.uniform(-10.0, 10.0)), int(rng.integers(4)), bool(rng.integers(2)),
+        (float(rng.uniform(-1e-4, 1e-4)), float(rng.uniform(-1e-4, 1e-4))))
+    flaws = PaperFlaws(
+        texture_density_sd=float(rng.uniform(0.0, 0.03)),
+        uneven_exposure_sd=float(rng.uniform(0.0, 0.02)),
+        streak_exposure_sd=float(rng.uniform(0.0, 0.01)), stains=4,
+        stain_density=float(rng.uniform(0.1, 0.4)), dust=30)
+    return Spoilt(scanner, lying, flaws)
