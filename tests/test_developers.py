@@ -27,8 +27,8 @@ def listed() -> str:
             f" {'yes' if c.bears_on_print else ''} | {meaning(c)} |" for c in ours]
     return "\n".join([
         HEADING,
-        "Every code that documents and `--json` may hold. Those that bear on the print are said"
-        " again when a negative is made.", "",
+        "Every code that documents and `--json` may hold. Those that bear on the print are"
+        " repeated when a negative is made.", "",
         "| code | declared in | bears on the print | what it says |", "|---|---|---|---|", *rows, ""])
 
 
