@@ -446,7 +446,6 @@ def test_densities_below_the_paper_are_taken():
 @pytest.mark.parametrize(
     ("level", "density", "said"),
     [
-        ([], [], "levels is 0: none"),
         ([0.5] * 12, np.linspace(1.6, 0.1, 12), "levels is 1: 0.5"),
         ([0, 0.25, 0.5, 0.75, 1.0], [1.6, 1.2, 0.8, 0.4, 0.1], "at least 6"),
         (np.linspace(0, 1, 21), np.full(21, 0.8), "within 0.0 L"),
