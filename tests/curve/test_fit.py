@@ -16,7 +16,7 @@ from scipy.interpolate import make_smoothing_spline
 from rooms import random_darkroom
 from tonewright import scales
 from tonewright.curve.fit import END_TOLERANCE, FittedPrint, fit_print, patch_names
-from tonewright.errors import FitError
+from tonewright.errors import FitError, ReadingsError
 from tonewright.measured.readings import Reading, Readings
 from tonewright.numeric.inverse import invert, invert_band
 from tonewright.virtual.darkroom import DEMO_INK, KALLITYPE, Darkroom, Flaws, measure_target
@@ -456,6 +456,11 @@ def test_densities_below_the_paper_are_taken():
 def test_no_honest_curve_is_a_refusal(level, density, said):
     with pytest.raises(FitError, match=said):
         fit_print(readings_of(level, density))
+
+
+def test_readings_hold_a_patch_at_least():
+    with pytest.raises(ReadingsError, match="no patch"):
+        readings_of([], [])
 
 
 def test_leaving_everything_out_is_a_refusal():
