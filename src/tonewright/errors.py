@@ -7,6 +7,8 @@ line prints them as one message and ends with exit code 2; a library user can ca
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 
 class TonewrightError(Exception):
     """Base of every error raised on purpose.
@@ -56,6 +58,18 @@ def counted(count: int, thing: str) -> str:
     """``1 patch``, ``3 patches``."""
     ending = "es" if thing.endswith(("ch", "x", "s")) else "s"
     return f"{count} {thing}" if count == 1 else f"{count} {thing}{ending}"
+
+
+def runs(numbers: Sequence[int]) -> str:
+    """``1 to 4 and 30`` for 1, 2, 3, 4, 30."""
+    parts: list[list[int]] = []
+    for number in numbers:
+        if parts and number == parts[-1][-1] + 1:
+            parts[-1].append(number)
+        else:
+            parts.append([number])
+    *most, last = (f"{p[0]} to {p[-1]}" if p[1:] else f"{p[0]}" for p in parts)
+    return f"{', '.join(most)} and {last}" if most else last
 
 
 class FileError(TonewrightError):

@@ -40,7 +40,7 @@ from tonewright.record.setup import Setup
 from tonewright.scan.image import Scan
 from tonewright.scan.place import locate
 from tonewright.scan.read import ReadSettings, read_target_scan
-from tonewright.scan.response import response_from_scale
+from tonewright.scan.response import response_from_gray_scale
 from tonewright.scan.sample import INNER
 from tonewright.target.draw import draw
 from tonewright.target.layout import PAPERS, LayoutSettings, even_levels, make_target
@@ -75,7 +75,7 @@ def response_of(scanner, seed):
         part = render.pixels[top:bottom, left:right]
         code.append(float(np.median(part)))
         sd.append(float(part.std() / np.sqrt(part.size / 10.0)))
-    return response_from_scale(SCALE, code, sd)
+    return response_from_gray_scale(SCALE, code, sd)
 
 
 def room_of(seed):

@@ -20,7 +20,7 @@ from tonewright.curve.aim import Aim
 from tonewright.curve.derive import make_derived_curve
 from tonewright.curve.document import Settings
 from tonewright.curve.make import make_curve
-from tonewright.curve.recipe import DerivedSettings, make_recipe
+from tonewright.curve.prints import DerivedSettings, make_recipe
 from tonewright.curve.renew import RenewRequest, renew_curve
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime

@@ -24,7 +24,7 @@ from tonewright.files.scanners import write_scanner
 from tonewright.files.targets import read_target
 from tonewright.inks.chart import usual_colours
 from tonewright.record.setup import parse_colour
-from tonewright.scan.response import response_from_scale
+from tonewright.scan.response import response_from_gray_scale
 from tonewright.strip.tablet import nominal_tablet
 from tonewright.virtual import scanroom
 from tonewright.virtual.darkroom import Darkroom, Flaws, measure_strip
@@ -73,7 +73,7 @@ def bench(tmp_path_factory):
         rows = [f"{s},{d:.3f}" for s, d in zip(strip.step, strip.density_film, strict=True)]
         Path("strip.csv").write_text("\n".join(["# invented", "step,density", *rows]))
         good("strip", "strip.csv", "--tablet", "31", "--time", "30min", "-o", "k.process.json")
-        response = response_from_scale(KNOWN, SCANNER.code(KNOWN), np.full(KNOWN.size, 2e-4))
+        response = response_from_gray_scale(KNOWN, SCANNER.code(KNOWN), np.full(KNOWN.size, 2e-4))
         write_scanner("s.scanner.json", dataclasses.replace(response, name="s"))
         good("target", "--ink-colours", "-o", "inks.tif", "--ppi", 254)
         good("target", "-o", "gray.tif", "--ppi", 100)

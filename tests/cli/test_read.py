@@ -25,7 +25,7 @@ from tonewright.cli import main
 from tonewright.files.documents import read_curve
 from tonewright.files.scanners import write_scanner
 from tonewright.files.targets import read_target
-from tonewright.scan.response import response_from_scale
+from tonewright.scan.response import response_from_gray_scale
 from tonewright.virtual import darkroom, scanroom
 
 PROMISED = {
@@ -58,7 +58,7 @@ def made(tmp_path_factory):
                                  scanroom.PaperFlaws(texture_density_sd=0.01), seed=1)
     render = scanroom.scan_sheet(sheet, SCANNER, scanroom.Lying(3.0, 1), seed=1)
     save(folder / "scan.tif", render.codes)
-    response = response_from_scale(KNOWN, SCANNER.code(KNOWN), np.full(KNOWN.size, 2e-4))
+    response = response_from_gray_scale(KNOWN, SCANNER.code(KNOWN), np.full(KNOWN.size, 2e-4))
     write_scanner(folder / "s.scanner.json", replace(response, name="s"))
     return folder, render
 
@@ -92,6 +92,7 @@ def test_from_a_scan_to_a_curve_that_the_instrument_would_have_given(run):
     done = run("scan.tif", *GIVEN, "-o", "r.csv", "--overlay", "o.png")
     assert done.exit_code == 0, done.output
     assert "tonewright fit r.csv -o NAME.curve.json" in done.stdout
+    assert "Written:  r.csv and o.png" in done.stdout
     target = read_target("T.target.json")
     table = rows("r.csv")
     assert [r["patch"] for r in table] == [p.name for p in target.patches]
@@ -113,11 +114,22 @@ def test_json_is_one_object_and_nothing_else(run):
     done = run("scan.tif", *GIVEN, "-o", "r.csv", "--json")
     assert done.exit_code == 0 and done.stderr == ""
     found = json.loads(done.stdout)
-    assert set(found) >= PROMISED
+    assert set(found) >= PROMISED | {"findings", "warnings"}
     assert found["patches"] == len(read_target("T.target.json").patches)
     assert found["rotation_degrees"] == pytest.approx(93.0, abs=0.05)
     assert found["mirrored"] is False and found["mark_error_px"] < 1.0
     assert found["density_sd_median"] < 0.01 and found["unevenness_density"] < 0.03
+
+
+def test_every_file_is_opened_once(run, monkeypatch):
+    target = read_target("T.target.json")
+    listed("list.csv", target, range(len(target.patches)))
+    count = commands.opened(monkeypatch)
+    assert run("scan.tif", *GIVEN, "-o", "r.csv", "--overlay", "o.png").exit_code == 0
+    assert [count[n] for n in ("scan.tif", "T.target.json", "s.scanner.json")] == [1, 1, 1]
+    count.clear()
+    assert run("list.csv", *GIVEN[:2], "-o", "l.csv").exit_code == 0
+    assert [count[n] for n in ("list.csv", "T.target.json")] == [1, 1]
 
 
 def test_the_overlay_shows_the_print_upright_with_its_patches_outlined(run):
@@ -166,7 +178,9 @@ def test_known_patches_stand_in_for_a_scanner_response(run):
     sd = np.array([float(r["density_sd"]) for r in table])
     assert np.sqrt(np.mean(off**2)) < 0.06
     assert np.mean(np.abs(off) < 2.5 * sd) > 0.9  # it says itself how unsure it is
-    assert any("tonewright scanner" in w for w in json.loads(done.stdout)["warnings"])
+    found = json.loads(done.stdout)
+    assert found["findings"] == [{"code": "densities_by_known_patches", "by_profile": False}]
+    assert len(found["warnings"]) == 1 and "tonewright scanner" in found["warnings"][0]
 
 
 def test_eight_bits_are_read_with_a_warning_about_blacks(run, codes):
@@ -174,7 +188,7 @@ def test_eight_bits_are_read_with_a_warning_about_blacks(run, codes):
     done = run("eight.tif", *GIVEN, "-o", "r.csv")
     assert done.exit_code == 0, done.output
     words = " ".join(done.stdout.split())
-    assert "1.3 are uncertain" in words and "scan at 16 bits" in words
+    assert "1.3 are uncertain" in words and "Scan at 16 bits" in words
 
 
 def test_a_jpeg_is_refused_unless_asked_for(run, codes):
@@ -204,7 +218,7 @@ def test_one_lost_mark_is_done_without(run, made, codes):
     save("one.tif", blotted(made, codes, 1))
     done = run("one.tif", *GIVEN, "-o", "r.csv")
     assert done.exit_code == 0, done.output
-    assert "the mark with 2 spots is lost" in " ".join(done.stdout.split())
+    assert "The mark with 2 spots was not found" in " ".join(done.stdout.split())
 
 
 def test_two_lost_marks_are_named_and_corners_by_hand_help(run, made, codes):
@@ -263,7 +277,7 @@ def test_nothing_says_what_the_codes_mean(run):
         (["--overlay", "o.jpg"], "PNG"),
         (["--overlay", "r.csv"], "PNG"),
         (["--order", "rows"], "--order"),
-        (["--snake", "--paper-density", "0.1"], "--snake, --paper-density"),
+        (["--snake", "--relative-to-paper"], "a reading order and readings from the paper"),
         (["--scanner", "T.target.json"], "scanner response"),
         (["--scanner", "none.json"], "none.json"),
         (["--channel", "green"], "green"),
@@ -360,7 +374,7 @@ def test_a_list_of_another_length_says_how_the_two_differ(run):
 def test_a_list_takes_no_options_of_scans(run):
     listed("list.csv", read_target("T.target.json"), range(5))
     message = refused(run, "list.csv", *GIVEN, "-o", "r.csv", "--overlay", "o.png")
-    assert "--scanner, --overlay" in message
+    assert "a scanner response and an overlay" in message and "--scanner" in message
 
 
 def test_lightness_that_was_measured_stays_lightness(run):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import shutil
 from dataclasses import replace
@@ -13,7 +14,7 @@ import tifffile
 from click.testing import CliRunner
 from PIL import Image
 
-from commands import refused
+from commands import opened, refused
 from rooms import print_strip
 from tonewright.cli import main
 from tonewright.files.documents import read_process
@@ -62,10 +63,11 @@ def run(made, tmp_path, monkeypatch):
 SCANNER = ("scanner", "scale.tif", "--densities", "scale.csv", "-o", "bed.scanner.json")
 
 
-def test_a_scale_becomes_a_response(run):
+def test_a_gray_scale_becomes_a_response(run):
     done = run(*SCANNER, "--date", "2026-05-01")
     assert done.exit_code == 0, done.output
     assert "16 steps, density 0.06 to 2.10" in done.stdout
+    assert "Written:  bed.scanner.json" in done.stdout
     assert "--scanner bed.scanner.json" in done.stdout
     response = read_scanner("bed.scanner.json")
     asked = np.linspace(0.1, 1.6, 20)
@@ -73,7 +75,9 @@ def test_a_scale_becomes_a_response(run):
     assert inside.all()
     assert np.sqrt(np.mean((found - asked) ** 2)) < 0.015
     assert (response.name, response.date) == ("bed", "2026-05-01")
-    assert [s.split()[0] for s in response.sources] == ["scale.tif", "scale.csv"]
+    assert [(s.name, s.kind, s.sha256) for s in response.sources] == [
+        (name, kind, hashlib.sha256(Path(name).read_bytes()).hexdigest())
+        for name, kind in (("scale.tif", "scan"), ("scale.csv", "csv"))]
 
 
 def test_json_and_the_same_by_its_corners(run):
@@ -88,6 +92,15 @@ def test_json_and_the_same_by_its_corners(run):
     assert hand["darkest_density"] == pytest.approx(said["darkest_density"], abs=0.01)
 
 
+def test_every_file_is_opened_once(run, monkeypatch):
+    count = opened(monkeypatch)
+    assert run(*SCANNER).exit_code == 0
+    assert (count["scale.tif"], count["scale.csv"]) == (1, 1)
+    count.clear()
+    assert run(*STRIP).exit_code == 0
+    assert (count["strip.tif"], count["bed.scanner.json"]) == (1, 1)
+
+
 def test_never_over_another_file(run):
     Path("bed.scanner.json").write_text("mine", encoding="utf-8")
     assert "bed.scanner.json" in refused(run, *SCANNER)
@@ -99,7 +112,7 @@ def test_never_over_another_file(run):
     [
         (("scale.jpg", "--densities", "scale.csv"), "JPEG"),
         (("bright.tif", "--densities", "scale.csv"), "clipped to white"),
-        (("scale.csv", "--densities", "scale.tif"), "exchange the two"),
+        (("scale.csv", "--densities", "scale.tif"), "TIFF image"),
         (("none.tif", "--densities", "scale.csv"), "no file none.tif"),
         (("scale.tif", "--densities", "none.csv"), "no file none.csv"),
         (("scale.tif", "--densities", "scale.csv", "--corners", "1,2,3"), "eight numbers"),
@@ -126,7 +139,9 @@ def test_jpeg_if_it_must_be(run):
     done = run("scanner", "scale.jpg", "--densities", "scale.csv", "-o", "x.scanner.json",
                "--allow-jpeg", "--json")
     assert done.exit_code == 0, done.output
-    assert any("JPEG" in w for w in json.loads(done.stdout)["warnings"])
+    found = json.loads(done.stdout)
+    assert [f["code"] for f in found["findings"]] == ["scan_is_jpeg", "scan_has_few_tones"]
+    assert "JPEG" in found["warnings"][0]
 
 
 STRIP = ("strip", "strip.tif", "--tablet", "31", "--time", "10min", "--scanner",

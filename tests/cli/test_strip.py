@@ -322,7 +322,7 @@ def test_readings_zeroed_on_the_paper(run):
                    "--paper-density", f"{white:.3f}")
     assert mended["base_printing_time_s"] == pytest.approx(right["base_printing_time_s"],
                                                            rel=0.01)
-    assert "Add --paper-density" in refused(run, "strip", "zeroed.csv", "--tablet", "31",
+    assert "(--paper-density DENSITY)" in refused(run, "strip", "zeroed.csv", "--tablet", "31",
                                             "--relative-to-paper")
     assert "--relative-to-paper" in refused(run, *READ, "--paper-density", "0.1")
 

@@ -22,7 +22,8 @@ from tonewright.curve.findings import (
     PrintsDisagree,
 )
 from tonewright.curve.make import rebuild
-from tonewright.curve.recipe import DerivedSettings, PrintedTarget, make_recipe, pooled
+from tonewright.curve.prints import DerivedSettings, make_recipe
+from tonewright.curve.recipe import PrintedTarget, pooled
 from tonewright.curve.renew import RenewRequest, renew_curve
 from tonewright.errors import FitError, OptionError
 from tonewright.record.setup import Setup

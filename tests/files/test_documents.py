@@ -31,8 +31,9 @@ from tonewright.files.documents import (
     write_curve,
 )
 from tonewright.record.setup import Setup
-from tonewright.scan.response import response_from_scale
-from tonewright.scan.scanner import response_from_dict
+from tonewright.scan.response import response_from_gray_scale
+from tonewright.scan.scanner import FORM as SCANNER
+from tonewright.scan.scanner import ScannerResponse
 from tonewright.strip.process import FORM as PROCESS
 from tonewright.strip.process import Process
 from tonewright.target.document import FORM as TARGET
@@ -224,9 +225,9 @@ def test_whatever_is_spoilt_is_said_in_plain_words(kind, curve):
                             lambda data: PROCESS.decode(Process, data)),
         "target": lambda: (TARGET.encode(make_target(even_levels(5), LayoutSettings())),
                            lambda data: TARGET.decode(Target, data)),
-        "scanner": lambda: (response_from_scale(
-            np.linspace(0.1, 2.0, 12), np.linspace(0.9, 0.1, 12), np.full(12, 1e-3)).to_dict(),
-            response_from_dict),
+        "scanner": lambda: (SCANNER.encode(response_from_gray_scale(
+            np.linspace(0.1, 2.0, 12), np.linspace(0.9, 0.1, 12), np.full(12, 1e-3))),
+            lambda data: SCANNER.decode(ScannerResponse, data)),
     }[kind]()
     document = json.loads(json.dumps(made))
     refused = 0
@@ -382,7 +383,7 @@ def test_numbers_of_a_setup_are_taken_as_they_are_spelled(tmp_path):
     ('paper = "a"\npaper = "b"\n', 'line 2 cannot be understood, paper = "b".*each name once'),
     ('# mine\n\npaper = "a', r"line 3 cannot be understood"),
     ("paper = [1,\n", "line 1 cannot be understood"),
-    ("paper = true", "bad.toml: the setup: paper is true. It is a text"),
+    ("paper = true", "bad.toml: the setup: paper is true. An entry is text"),
     ('paper = ["a"]', "the setup: paper is a list"),
     ('[paper]\nname = "x"', "the setup: paper is a table"),
     ("papr = 1", "bad.toml: .*'papr'"),

@@ -58,7 +58,7 @@ def test_a_failure_leaves_everything_as_it_was(tmp_path, error):
 def test_an_existing_file_is_kept_unless_forced(tmp_path):
     target = tmp_path / "a.json"
     target.write_bytes(b"old")
-    with pytest.raises(FileError, match="--force"):
+    with pytest.raises(FileError, match="is there already"):
         write_text(target, "new")
     assert target.read_bytes() == b"old"
     write_text(target, "new", force=True)

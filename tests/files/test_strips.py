@@ -37,8 +37,8 @@ def paths(tmp_path):
 
 def test_from_files_to_a_process(paths, monkeypatch):
     read = []
-    real = strips.read_table
-    monkeypatch.setattr(strips, "read_table", lambda p, f: (read.append(p), real(p, f))[1])
+    real = strips.ScanOrTable
+    monkeypatch.setattr(strips, "ScanOrTable", lambda p: (read.append(p), real(p))[1])
     strip = read_strip(paths[:2], TABLET, StripSettings(TIMES))
     assert read == paths[:2]
     assert strip.times() == [*TIMES]

@@ -18,9 +18,10 @@ from tonewright.files.tables import read_table
 from tonewright.files.targets import read_levels, read_target, target_paths, write_target
 from tonewright.measured.columns import Source
 from tonewright.measured.readings import Reading, Readings, readings_from_table
+from tonewright.scan.findings import ScanMirrored
 from tonewright.scan.image import Scan
 from tonewright.scan.read import ReadSettings, read_target_scan
-from tonewright.scan.response import response_from_scale
+from tonewright.scan.response import response_from_gray_scale
 from tonewright.target.draw import draw
 from tonewright.target.layout import LayoutSettings, even_levels, make_target
 from tonewright.virtual import darkroom, scanroom
@@ -39,7 +40,7 @@ def scan():
         texture_density_sd=0.01, stains=5, stain_density=0.3), seed=6)
     render = scanroom.scan_sheet(sheet, scanner, scanroom.Lying(2.0), seed=6)
     known = np.linspace(0.05, 2.0, 14)
-    response = response_from_scale(known, scanner.code(known), np.full(14, 2e-4))
+    response = response_from_gray_scale(known, scanner.code(known), np.full(14, 2e-4))
     return Scan(render.pixels, 16, 150.0, None), ReadSettings(response=response)
 
 
@@ -106,7 +107,8 @@ def table_of(text):
 
 def test_readings_come_back_through_the_reader_of_measurements(reading, tmp_path):
     path = tmp_path / "r.csv"
-    scanned.write_readings(path, reading, ("a note\nover two lines",), print_name="first")
+    found = replace(reading, findings=(ScanMirrored(),))
+    scanned.write_readings(path, found, ("a note\nover two lines",), print_name="first")
     read = readings_from_table(read_table(path))
     values = [p for p in reading.patches if p.density is not None]
     assert [p.patch for p in read.patches] == [p.patch.name for p in values]
@@ -117,13 +119,15 @@ def test_readings_come_back_through_the_reader_of_measurements(reading, tmp_path
     assert {p.print_name for p in read.patches} == {"first"}
     text = path.read_text(encoding="utf-8")
     assert "# a note over two lines\n" in text and "münze – cotton" in text
+    assert '# finding: {"code": "scan_mirrored"}\n' in text
+    assert [p.patch for p in read.patches if p.doubt] == [p.patch.name for p in reading.doubtful]
 
 
 def test_doubts_stand_beside_their_patches(reading):
     assert reading.doubtful
     table = {row["patch"]: row["doubt"] for row in table_of(scanned.readings_csv(reading))}
     for patch in reading.patches:
-        assert table[patch.patch.name] == "; ".join(patch.doubts)
+        assert table[patch.patch.name].split() == [d.code for d in patch.doubts]
 
 
 def test_what_was_not_read_is_left_out(reading):
@@ -145,7 +149,7 @@ def test_aims_are_written_where_there_are_any(reading):
 def test_readings_and_overlay_are_written_together_or_not_at_all(reading, scan, tmp_path, there):
     (tmp_path / there).write_bytes(b"mine")
     places = tmp_path / "r.csv", tmp_path / "o.png"
-    with pytest.raises(FileError, match="--force"):
+    with pytest.raises(FileError, match="is there already"):
         scanned.write_readings(places[0], reading, overlay=(places[1], scan[0].pixels))
     assert [p.name for p in tmp_path.iterdir()] == [there]
     assert (tmp_path / there).read_bytes() == b"mine"
@@ -168,7 +172,7 @@ def test_an_instruments_readings_come_back_as_they_were(tmp_path):
         assert [(p.patch, p.print_name) for p in back.patches] == [
             (p.patch, p.print_name) for p in patches]
         text = (tmp_path / "l.csv").read_text(encoding="utf-8")
-        assert ("--relative-to-paper" in text) == relative
+        assert ("relative to the bare paper" in text) == relative
 
 
 def test_colours_of_the_overlay_say_what_was_read(reading):

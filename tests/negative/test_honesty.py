@@ -6,7 +6,9 @@ import colour
 import numpy as np
 import pytest
 
-from tonewright.negative import code_table, encoding_lightness, honesty
+from tonewright.negative import honesty
+from tonewright.negative.findings import BlackTonesLost, WhiteTonesLost
+from tonewright.negative.tones import code_table, encoding_lightness
 
 
 class Curve:
@@ -53,12 +55,10 @@ def test_reach_says_where_tones_end():
 
 def test_ends_are_told_from_one_pixel_in_a_hundred():
     reach = honesty.Reach(10.0, 100.0)
-    assert honesty.end_warnings((0.0099, 0.0099), reach) == ()
-    dark, light = honesty.end_warnings((0.012, 0.25), reach)
-    assert "1.2 % of the picture prints as maximum black" in dark
-    assert "below image L* 10" in dark
-    assert "25 % of the picture prints as paper white" in light
-    assert "above" not in light  # only pure white is lost
+    assert honesty.lost_tones((0.0099, 0.0099), reach) == ()
+    # of the light end only pure white is lost
+    assert honesty.lost_tones((0.012, 0.25), reach) == (
+        BlackTonesLost(0.012, 10.0), WhiteTonesLost(0.25, None))
 
 
 def test_steps_of_8_bits_as_colour_science_has_them():
@@ -72,20 +72,19 @@ def test_steps_of_8_bits_as_colour_science_has_them():
 def test_banding_is_told_where_the_source_has_too_few_tones():
     curve = Curve()
     coarse = honesty.largest_step(encoding_lightness("linear", 256), curve)
-    words = honesty.banding_warning(8, coarse)
-    assert "256 tones" in words
-    assert "jumps by up to 3.0 L*" in words
-    assert "16-bit" in words
+    found = honesty.visible_steps(8, coarse)
+    assert (found.bits, found.colour) == (8, False)
+    assert found.step_lightness == pytest.approx(3.54 * 0.84, abs=0.01)
     fine = honesty.largest_step(encoding_lightness("linear", 65536), curve)
-    assert honesty.banding_warning(16, fine) is None
+    assert honesty.visible_steps(16, fine) is None
     ordinary = honesty.largest_step(encoding_lightness("gamma:2.2", 256), curve)
-    assert honesty.banding_warning(8, ordinary) is None
+    assert honesty.visible_steps(8, ordinary) is None
 
 
 def test_a_curve_that_stretches_few_tones_bands():
     """The same 8-bit image through an aim that spreads image L* 40 to 60 over the whole print."""
     steps = honesty.largest_step(encoding_lightness("gamma:2.2", 256), Curve(40.0, 60.0))
-    assert "print in steps" in honesty.banding_warning(8, steps)
+    assert honesty.visible_steps(8, steps) is not None
 
 
 def test_without_an_aim_nothing_is_claimed():
@@ -96,4 +95,4 @@ def test_without_an_aim_nothing_is_claimed():
             return image_lightness / 100
 
     assert honesty.largest_step(encoding_lightness("linear", 256), Bare()) is None
-    assert honesty.banding_warning(8, None) is None
+    assert honesty.visible_steps(8, None) is None

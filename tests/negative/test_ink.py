@@ -132,5 +132,6 @@ def test_target_and_negative_share_the_colour():
     ],
 )
 def test_a_mismatch_is_refused(asked, remembered, words):
-    with pytest.raises(OptionError, match=f"{words}.*--ink-colour out"):
+    with pytest.raises(OptionError, match=words) as raised:
         agreed_colour(asked, remembered, "kallitype")
+    assert (raised.value.code, raised.value.values) == ("ink_colour_differs", {"colour": asked})

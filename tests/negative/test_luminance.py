@@ -9,6 +9,7 @@ from tonewright.errors import DocumentError
 from tonewright.negative import honesty
 from tonewright.negative.colour import Luminances, luminances_of
 from tonewright.negative.luminance import LuminanceCodes, luminance_codes
+from tonewright.show.findings import sentence
 
 
 class Table:
@@ -95,5 +96,5 @@ def test_a_colour_without_luminance_is_black():
 
 def test_an_image_in_colour_has_grays_not_tones():
     step = (3.0, 10.0)
-    assert "one of its 256 grays" in str(honesty.banding_warning(8, step, colour=True))
-    assert "one of its 256 tones" in str(honesty.banding_warning(8, step))
+    assert "one of its 256 grays" in sentence(honesty.visible_steps(8, step, colour=True))
+    assert "one of its 256 tones" in sentence(honesty.visible_steps(8, step))

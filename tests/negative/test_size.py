@@ -26,14 +26,14 @@ def test_what_is_no_length(text):
 
 @pytest.mark.parametrize(("text", "unit"), [("3m", "m"), ("20 ft", "ft"), ("8µm", "µm")])
 def test_a_unit_that_is_not_known_is_named_with_those_that_are(text, unit):
-    with pytest.raises(OptionError, match=rf"{unit!r} is no unit known here\..*mm, cm or in"):
+    with pytest.raises(OptionError, match=rf"{unit!r} is not a unit known here\..*mm, cm or in"):
         parse_length(text, "--margin")
 
 
 @pytest.mark.parametrize("text", ["", "x", "0", "-300", "inf", "nan", "20000", "1/0"])
 def test_what_is_no_resolution(text):
-    with pytest.raises(OptionError, match="--ppi"):
-        parse_ppi(text)
+    with pytest.raises(OptionError, match="the ppi"):
+        parse_ppi(text, "the ppi")
 
 
 def test_nothing_asked_nothing_changed():

@@ -12,7 +12,7 @@ from tonewright.curve.document import Settings
 from tonewright.curve.make import make_curve
 from tonewright.files.negative.make import NegativeSettings, make_negative
 from tonewright.files.targets import read_target
-from tonewright.negative.border import FrameSettings
+from tonewright.negative.sheet import SheetSettings
 from tonewright.record.setup import Setup
 from tonewright.virtual import scanroom
 from tonewright.virtual.darkroom import Darkroom, measure_target
@@ -30,9 +30,9 @@ def test_the_print_of_the_tone_scale_shows_its_aims(tmp_path, border, shape):
     tifffile.imwrite(
         source, values, photometric="minisblack", metadata=None, resolution=(300, 300)
     )
-    frame = FrameSettings(marks=True, tone_scale=True, caption=True, border=border)
+    around = SheetSettings(marks=True, tone_scale=True, caption=True, border=border)
     report = make_negative(
-        source, curve, tmp_path / "n.tif", NegativeSettings(encoding="lightness", frame=frame)
+        source, curve, tmp_path / "n.tif", NegativeSettings(encoding="lightness", sheet=around)
     )
     target = read_target(report.target)
     sheet = scanroom.print_sheet(tifffile.imread(tmp_path / "n.tif"), 300.0, room)

@@ -30,14 +30,16 @@ from tonewright.record.codec import (
     later,
 )
 from tonewright.record.findings import Finding
-from tonewright.record.schema import ABOVE_ZERO, Rule
-from tonewright.record.times import TIME_RULE, PrintingTime, TimeUnit
+from tonewright.record.schema import ABOVE_ZERO, Rule, is_number
+from tonewright.record.times import PrintingTime, TimeUnit
 from tonewright.scales import Array
 from tonewright.strip.process import ProcessSettings
 
 if TYPE_CHECKING:
     from nowhere import Unknown  # a name that cannot be imported
 
+TIME_RULE = Rule(lambda v: is_number(v) and 0 < v <= 1e7,
+                 "a time is a number above 0, at most 10000000")
 LEVELS = Rule(LEVEL.fits, "it is a list of levels, 0 to 1", each=True)
 
 

@@ -9,10 +9,17 @@ import pytest
 
 from tonewright.errors import ImageError, OptionError
 from tonewright.files.lettering import text_mask
+from tonewright.measured.findings import DensitiesByProfile
 from tonewright.scales import luminance_to_lightness
+from tonewright.scan.findings import (
+    DensitiesByKnownPatches,
+    PatchClipped,
+    PatchesNotRead,
+    PatchOutsideResponse,
+)
 from tonewright.scan.image import Scan
 from tonewright.scan.read import ReadSettings, read_target_scan
-from tonewright.scan.response import response_from_scale
+from tonewright.scan.response import response_from_gray_scale
 from tonewright.scan.sample import INNER
 from tonewright.target.draw import draw
 from tonewright.target.layout import LayoutSettings, even_levels, make_target
@@ -50,7 +57,7 @@ def densities(read):
 
 @pytest.fixture(scope="module")
 def response():
-    return response_from_scale(SCALE, SCANNER.code(SCALE), np.full(SCALE.size, 5e-4))
+    return response_from_gray_scale(SCALE, SCANNER.code(SCALE), np.full(SCALE.size, 5e-4))
 
 
 @pytest.fixture(scope="module")
@@ -100,7 +107,7 @@ def test_known_patches_stand_in_for_a_scale(render):
     off = densities(read) + read.unevenness.shift - true
     assert np.sqrt(np.mean(off**2)) < 0.03
     assert read.density_sd_median > 0.01  # and it says that it is less sure
-    assert any("tone curve" in w for w in read.warnings)
+    assert read.findings == (DensitiesByKnownPatches(by_profile=False),)
 
 
 def test_a_known_patch_sets_a_dim_lamp_right(render, response):
@@ -111,20 +118,21 @@ def test_a_known_patch_sets_a_dim_lamp_right(render, response):
     read = read_target_scan(scan_of(dim), TARGET,
                             ReadSettings(response=response, known={"white": white}))
     assert abs(np.median(densities(read) + read.unevenness.shift - truth_in(dim))) < 0.006
-    with pytest.raises(OptionError, match="known"):
+    with pytest.raises(OptionError, match="lamp changes all"):
         read_target_scan(scan_of(dim), TARGET,
                          ReadSettings(response=response, known={"white": 0.6}))
 
 
 def test_nothing_that_says_what_codes_mean_is_an_error(render):
-    with pytest.raises(OptionError, match="--known"):
+    with pytest.raises(OptionError) as caught:
         read_target_scan(scan_of(render), TARGET)
+    assert caught.value.code == "scanner_unknown"
 
 
 def test_a_profile_alone_is_taken_with_a_warning(render):
     luminance = 100.0 * np.linspace(0.0, 1.0, 1001) ** 2.2
     read = read_target_scan(scan_of(render, lightness=luminance_to_lightness(luminance)), TARGET)
-    assert any("profile alone" in w for w in read.warnings)
+    assert read.findings == (DensitiesByProfile("the scan"),)
     assert read.density_sd_median > 0.02
 
 
@@ -163,8 +171,9 @@ def test_a_clipped_patch_is_left_out_and_said(render, response):
     again = read_target_scan(scan_of(render, pixels=pixels), TARGET,
                              ReadSettings(response=response))
     assert again.patches[tone].density is None
-    assert "clipped to white" in again.patches[tone].doubts[0]
-    assert any(patch.name in w for w in again.warnings)
+    assert again.patches[tone].doubts[0] == PatchClipped(
+        patch.name, "white", again.patches[tone].clipped)
+    assert again.findings == (PatchesNotRead((patch.name,)),)
 
 
 @pytest.mark.parametrize(
@@ -192,10 +201,11 @@ def test_eight_bits_read_nearly_as_well(render, response, read):
 
 def test_outside_the_scale_is_said(render):
     short = SCALE[SCALE < 1.1]
-    response = response_from_scale(short, SCANNER.code(short), np.full(short.size, 5e-4))
+    response = response_from_gray_scale(short, SCANNER.code(short), np.full(short.size, 5e-4))
     read = read_target_scan(scan_of(render), TARGET, ReadSettings(response=response))
     black = read.patches[TARGET.of_kind("clear")[0]]
-    assert any("outside" in d for d in black.doubts)
+    assert black.doubts[0] == PatchOutsideResponse(
+        black.patch.name, response.lightest_density, response.darkest_density)
 
 
 def test_too_coarse_a_scan_is_said(response):

@@ -13,6 +13,7 @@ import pytest
 
 import paper
 from tonewright.errors import ImageError, OptionError
+from tonewright.scan.findings import ScanInverted
 from tonewright.scan.image import Scan
 from tonewright.scan.place import locate
 from tonewright.scan.read import ReadSettings, read_target_scan
@@ -114,4 +115,4 @@ def test_patches_tell_an_inverted_scan_from_a_sheet_drawn_dark_on_light(dark_mar
     codes = np.array([p.code for p in read.patches])
     true = np.array([paper.gray_of(p.level) / 255 for p in BARE.patches])
     assert np.abs(codes - true).max() < 0.004
-    assert any("inverted" in w for w in read.warnings) == inverted
+    assert (ScanInverted() in read.findings) == inverted

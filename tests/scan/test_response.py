@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import colour
@@ -12,14 +13,18 @@ import pytest
 from rooms import random_scanner
 from tonewright.errors import DocumentError, OptionError, ReadingsError
 from tonewright.files.documents import to_text
+from tonewright.measured.columns import Source
+from tonewright.measured.findings import ScanHasFewTones
+from tonewright.record.codec import encode
 from tonewright.scales import density_to_lightness
+from tonewright.scan.findings import DensitiesByKnownPatches, ResponseEndsEarly
 from tonewright.scan.image import Scan
 from tonewright.scan.response import (
-    response_from_anchors,
+    response_from_gray_scale,
+    response_from_known_patches,
     response_from_profile,
-    response_from_scale,
 )
-from tonewright.scan.scanner import response_from_dict
+from tonewright.scan.scanner import FORM, ScannerResponse
 from tonewright.virtual.scanroom import Scanner
 
 REFERENCE = Path(__file__).parents[1] / "reference"
@@ -50,7 +55,7 @@ def rms(response, code_of, upto=1.6):
 
 def test_published_gray_scale_reads_the_published_neutral_row():
     """A response from the one scale finds the densities of the other, to the files' rounding."""
-    response = response_from_scale(IT8, encoded(IT8), np.full(IT8.size, 1e-4))
+    response = response_from_gray_scale(IT8, encoded(IT8), np.full(IT8.size, 1e-4))
     found, sd, inside = response.density_of(encoded(NEUTRAL))
     assert inside.all()
     # the published densities are rounded to 0.01, which the response takes in
@@ -59,7 +64,7 @@ def test_published_gray_scale_reads_the_published_neutral_row():
 
 
 def test_six_published_steps_already_make_a_response():
-    response = response_from_scale(NEUTRAL, encoded(NEUTRAL), np.full(6, 1e-4))
+    response = response_from_gray_scale(NEUTRAL, encoded(NEUTRAL), np.full(6, 1e-4))
     assert rms(response, encoded, 1.5) < 0.015
     assert response.darkest_density == pytest.approx(1.5045 + 0.05, abs=0.02)
 
@@ -75,7 +80,7 @@ def test_many_scanners_within_what_the_project_promises(steps):
         listed = np.round(true + rng.normal(0.0, 0.007, steps), 2)
         code_sd = 3e-4
         code = scanner.code(true) + rng.normal(0.0, code_sd, steps)
-        response = response_from_scale(listed, code, np.full(steps, code_sd))
+        response = response_from_gray_scale(listed, code, np.full(steps, code_sd))
         found.append(rms(response, scanner.code))
         asked = np.linspace(0.1, 1.6, 20)
         value, sd, _ = response.density_of(scanner.code(asked))
@@ -92,11 +97,11 @@ def test_an_odd_scanner_program_is_followed():
         return light + 0.08 * np.sin(2.0 * np.pi * light) / (2.0 * np.pi)
 
     steps = np.linspace(0.05, 2.0, 16)
-    assert rms(response_from_scale(steps, code(steps), np.full(16, 1e-4)), code) < 0.015
+    assert rms(response_from_gray_scale(steps, code(steps), np.full(16, 1e-4)), code) < 0.015
 
 
 def test_density_falls_with_the_code_everywhere():
-    response = response_from_scale(IT8, encoded(IT8), np.full(24, 1e-3))
+    response = response_from_gray_scale(IT8, encoded(IT8), np.full(24, 1e-3))
     density = response.density_of(np.linspace(0.0, 1.0, 4001))[0]
     assert np.all(np.diff(density) <= 0.0)
     assert response.density_per_code(0.5) == pytest.approx(
@@ -104,7 +109,7 @@ def test_density_falls_with_the_code_everywhere():
 
 
 def test_outside_its_range_it_says_so():
-    response = response_from_scale(NEUTRAL, encoded(NEUTRAL), np.full(6, 1e-4))
+    response = response_from_gray_scale(NEUTRAL, encoded(NEUTRAL), np.full(6, 1e-4))
     inside = response.density_of(encoded([0.3, 1.4, 1.8, 2.5]))[2]
     assert inside.tolist() == [True, True, False, False]
     assert not response.density_of([0.0, 1.0])[2].any()
@@ -112,13 +117,13 @@ def test_outside_its_range_it_says_so():
 
 def test_two_anchors_are_about_right_and_say_how_sure():
     code = Scanner(gamma=2.2, flare=0.003).code
-    response = response_from_anchors([0.08, 1.5], code([0.08, 1.5]), [1e-4, 1e-4])
+    response = response_from_known_patches([0.08, 1.5], code([0.08, 1.5]), [1e-4, 1e-4])
     asked = np.linspace(0.1, 1.5, 15)
     found, sd, _ = response.density_of(code(asked))
     assert np.abs(found - asked).max() < 0.05
     assert np.all(np.abs(found - asked) < 3.0 * sd)
     assert sd[7] > 0.01
-    assert "gamma" in response.notes[0]
+    assert response.findings == (DensitiesByKnownPatches(by_profile=False),)
 
 
 def test_profile_alone_by_the_standard_curve():
@@ -146,24 +151,24 @@ def test_nothing_known_is_refused():
         (IT8, encoded(IT8)[::-1], "lighter in the scan where the list says denser"),
         (IT8, np.minimum(3.0 * encoded(IT8), 1.0), "clipped to white"),
         (IT8, np.maximum(encoded(IT8) - 0.4, 0.0), r"\d+ to black"),
-        (IT8[:4], encoded(IT8[:4]), "at least 5"),
+        (IT8[:4], encoded(IT8[:4]), "At least 5"),
         (IT8, encoded(IT8)[:-1], "24 densities and 23 steps"),
         (IT8 + 9.0, encoded(IT8), "from 0 to 6"),
     ],
 )
-def test_bad_scales_are_refused(density, code, message):
+def test_bad_gray_scales_are_refused(density, code, message):
     with pytest.raises(ReadingsError, match=message):
-        response_from_scale(density, code, np.full(np.size(code), 1e-4))
+        response_from_gray_scale(density, code, np.full(np.size(code), 1e-4))
 
 
-def test_another_scales_list_is_refused():
-    """The list of a scale with other steps: 0.05 to 1.5 unevenly spaced, read as even."""
+def test_another_gray_scales_list_is_refused():
+    """The list of a gray scale with other steps: 0.05 to 1.5 unevenly spaced, read as even."""
     rng = np.random.default_rng(1)
     shuffled = np.sort(rng.uniform(0.05, 2.0, 20))
     even = np.linspace(0.05, 2.0, 20)
     shuffled[8:12] += 0.25 * np.array([1.0, -1.0, 1.0, -1.0])
-    with pytest.raises(ReadingsError, match="list belongs to this scale"):
-        response_from_scale(even, encoded(shuffled), np.full(20, 1e-4))
+    with pytest.raises(ReadingsError, match="list belongs to this gray scale"):
+        response_from_gray_scale(even, encoded(shuffled), np.full(20, 1e-4))
 
 
 @pytest.mark.parametrize(
@@ -176,13 +181,17 @@ def test_another_scales_list_is_refused():
 )
 def test_bad_anchors_are_refused(density, code, message):
     with pytest.raises(OptionError, match=message):
-        response_from_anchors(density, code, [1e-4] * len(code))
+        response_from_known_patches(density, code, [1e-4] * len(code))
 
 
 def test_document_comes_back_equal():
-    response = response_from_scale(IT8, encoded(IT8), np.full(24, 1e-4), name="flatbed")
-    again = response_from_dict(json.loads(to_text(response.to_dict())))
-    assert again == response
+    response = response_from_gray_scale(IT8, encoded(IT8), np.full(24, 1e-4), name="flatbed")
+    response = replace(response, sources=(Source("s.tif", "scan", "0" * 64),), findings=(
+        ResponseEndsEarly(1.2), ScanHasFewTones("s.tif")))
+    again = FORM.decode(ScannerResponse, json.loads(to_text(FORM.encode(response))))
+    assert encode(again) == encode(response)
+    codes = encoded(np.linspace(0.0, 2.0, 30))
+    assert np.array_equal(again.density_of(codes), response.density_of(codes))
 
 
 @pytest.mark.parametrize(
@@ -190,18 +199,17 @@ def test_document_comes_back_equal():
     [
         ({"format": "other"}, 'its format is "other"'), ({"version": 9}, "version 9"),
         ({"basis": "guess"}, "guess"), ({"flare": "much"}, "flare"), ({"flare": True}, "flare"),
-        ({"known": {}}, "table known"), ({"notes": "x"}, "notes"),
-        ({"response": {"code": [0.1, 0.9], "density": [1.0, 0.1], "density_sd": [0.1, 0.1]}},
-         "do not fall"),
-        ({"response": {"code": [0.9, 0.1], "density": [1.0, 0.1], "density_sd": [0.1, 0.1]}},
-         "densities of the response fall"),
-        ({"response": {"code": [0.9, 0.1], "density": [0.1, 1.0], "density_sd": [0.1]}},
+        ({"version": 1}, "version 1"), ({"known": {}}, "the known"),
+        ({"findings": "x"}, "findings"), ({"findings": [{"code": "other"}]}, "other"),
+        ({"code": [0.1, 0.9], "density": [1.0, 0.1], "density_sd": [0.1, 0.1]}, "(?i)falls"),
+        ({"code": [0.9, 0.1], "density": [1.0, 0.1], "density_sd": [0.1, 0.1]}, "never falls"),
+        ({"code": [0.9, 0.1], "density": [0.1, 1.0], "density_sd": [0.1, 0.0]}, "above 0"),
+        ({"code": [0.9, 0.1], "density": [0.1, 1.0], "density_sd": [0.1]},
          "density_sd has 1 row, code 2"),
-        ({"response": {"code": [0.9, "x"], "density": [0.1, 1.0], "density_sd": [0.1, 0.1]}},
-         "numbers"),
+        ({"code": [1.9, 0.1], "density": [0.1, 1.0], "density_sd": [0.1, 0.1]}, "1.9"),
     ],
 )
 def test_damaged_documents_are_refused(change, message):
-    data = response_from_scale(IT8, encoded(IT8), np.full(24, 1e-4)).to_dict() | change
+    response = response_from_gray_scale(IT8, encoded(IT8), np.full(24, 1e-4))
     with pytest.raises(DocumentError, match=message):
-        response_from_dict(data)
+        FORM.decode(ScannerResponse, FORM.encode(response) | change)

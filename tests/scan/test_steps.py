@@ -8,7 +8,8 @@ from PIL import Image, ImageDraw
 
 from tonewright.errors import OptionError, ReadingsError
 from tonewright.scan.image import Scan
-from tonewright.scan.steps import parse_corners, read_step_row
+from tonewright.scan.rectify import parse_corners
+from tonewright.scan.steps import read_step_row
 
 WIDE, HIGH, LEFT, TOP = 40, 90, 60, 50
 CODES = np.linspace(0.92, 0.12, 14)
@@ -100,9 +101,10 @@ def test_clipped_share_is_told():
 
 def test_corners_from_the_other_end_are_told():
     place = corners_of(CODES.size)
-    with pytest.raises(ReadingsError, match="other end: --corners") as caught:
+    with pytest.raises(ReadingsError) as caught:
         read_step_row(drawn(CODES), CODES.size, place, dark_first=True)
-    said = str(caught.value).split("--corners ")[1].rstrip(".")
+    assert caught.value.code == "row_turned"
+    said = caught.value.values["corners"]
     row = read_step_row(drawn(CODES), CODES.size, parse_corners(said), dark_first=True)
     assert row.code[0, 0] == pytest.approx(CODES[-1], abs=1e-3)
 
@@ -131,14 +133,15 @@ def test_impossible_counts(count):
         read_step_row(drawn(CODES), count)
 
 
-def test_a_photograph_is_no_scale():
+def test_a_photograph_is_no_gray_scale():
     """Smooth tones and texture, as a picture has them."""
     rng = np.random.default_rng(3)
     small = Image.fromarray(rng.uniform(0.1, 0.9, (14, 20)).astype(np.float32))
     picture = np.asarray(small.resize((600, 420), Image.Resampling.BICUBIC))
     picture = picture + rng.normal(0.0, 0.01, picture.shape).astype(np.float32)
-    with pytest.raises(ReadingsError, match="--corners"):
+    with pytest.raises(ReadingsError) as caught:
         read_step_row(Scan(np.clip(picture, 0, 1).astype(np.float32), 16, None, None), 21)
+    assert caught.value.code == "row_corners"
 
 
 def test_more_steps_than_asked_for_are_refused():

@@ -7,10 +7,16 @@ import pytest
 
 from rooms import print_strip
 from tonewright.errors import OptionError, ReadingsError
+from tonewright.measured.findings import (
+    DensitiesByProfile,
+    DensitiesByResponse,
+    StepsOutOfLine,
+)
 from tonewright.record.times import parse_time
 from tonewright.scan.image import Scan
-from tonewright.scan.response import response_from_scale
+from tonewright.scan.response import response_from_gray_scale
 from tonewright.scan.strips import StripScan, _out_of_line, read_strip_scan
+from tonewright.show.findings import sentence
 from tonewright.strip.readings import StripOptions, strip_from_table
 from tonewright.strip.tablet import nominal_tablet
 from tonewright.virtual.scanroom import Lying, PaperFlaws, Scanner, scan_sheet
@@ -26,7 +32,7 @@ TIME = ROOM.base_time * 1.25
 
 def response(darkest=2.2):
     known = np.linspace(0.05, darkest, 18)
-    return response_from_scale(known, FLATBED.code(known), np.full(18, 1e-4), name="flatbed")
+    return response_from_gray_scale(known, FLATBED.code(known), np.full(18, 1e-4), name="flatbed")
 
 
 def rendered(lying=None, scanner=FLATBED):
@@ -48,19 +54,19 @@ def strip_of(reading):
 @pytest.mark.parametrize("lying", [Lying(2.0), Lying(-5.0, 2), Lying(1.0, 1)])
 def test_densities_of_both_halves_whichever_way_it_lies(lying):
     scan, _ = rendered(lying)
-    strip = strip_of(read_strip_scan(scan, 21, "0" * 64, StripScan(response())))
+    strip = strip_of(read_strip_scan(scan, 21, StripScan(response())))
     for word, expected in truth().items():
         found = [p.density for p in strip.patches if p.through == word]
         assert len(found) == 21
         assert np.sqrt(np.mean((np.array(found) - expected) ** 2)) < 0.015
     assert strip.sources[0].kind == "scan"
-    assert "flatbed" in strip.sources[0].notes[0]
-    assert strip.notes == ()
+    assert strip.sources[0].comments == ()
+    assert strip.findings == (DensitiesByResponse("strip.tif", "flatbed"),)
 
 
 def test_by_corners_and_the_deviation_is_honest():
     scan, corners = rendered()
-    reading = read_strip_scan(scan, 21, "0" * 64, StripScan(response(), corners))
+    reading = read_strip_scan(scan, 21, StripScan(response(), corners))
     strip = strip_of(reading)
     expected = np.concatenate([truth()[word] for word in reading.through])
     sd = np.array([p.density_sd for p in strip.patches])
@@ -77,7 +83,7 @@ def test_by_corners_and_the_deviation_is_honest():
 )
 def test_halves_as_they_are_named(halves, through):
     scan, corners = rendered()
-    reading = read_strip_scan(scan, 21, "0" * 64, StripScan(response(), corners, halves))
+    reading = read_strip_scan(scan, 21, StripScan(response(), corners, halves))
     assert reading.through == through
     assert len(reading.table.rows) == 21 * len(through)
 
@@ -87,27 +93,29 @@ def test_halves_that_do_not_differ_must_be_named():
     sheet = print_strip(TABLET.densities, bare, None, seed=1)
     render = scan_sheet(sheet, FLATBED, seed=1)
     scan = Scan(render.pixels, 16, 200.0, None)
-    with pytest.raises(ReadingsError, match="--halves film/bare"):
-        read_strip_scan(scan, 21, "0" * 64, StripScan(response(), render.corners(*PLACE)))
+    with pytest.raises(ReadingsError) as caught:
+        read_strip_scan(scan, 21, StripScan(response(), render.corners(*PLACE)))
+    assert caught.value.code == "halves_unclear"
 
 
 def test_a_response_that_ends_before_the_black_is_refused():
     """Its black would be taken for the paper's, and the printing time come out far too short."""
     scan, corners = rendered()
     with pytest.raises(ReadingsError, match=r"steps 1 to \d+ are darker .*found from the blacks"):
-        read_strip_scan(scan, 21, "0" * 64, StripScan(response(1.3), corners))
+        read_strip_scan(scan, 21, StripScan(response(1.3), corners))
 
 
 def test_clipped_steps_are_refused():
     scan, corners = rendered(scanner=Scanner(encoding="srgb", gain=1.4, ppi=200.0))
     with pytest.raises(ReadingsError, match="clipped to white"):
-        read_strip_scan(scan, 21, "0" * 64, StripScan(response(), corners))
+        read_strip_scan(scan, 21, StripScan(response(), corners))
 
 
 def test_without_response_or_profile_it_is_refused():
     scan, corners = rendered()
-    with pytest.raises(OptionError, match="--scanner"):
-        read_strip_scan(scan, 21, "0" * 64, StripScan(None, corners))
+    with pytest.raises(OptionError) as caught:
+        read_strip_scan(scan, 21, StripScan(None, corners))
+    assert caught.value.code == "scanner_unknown"
 
 
 def test_by_the_profile_alone_with_a_warning():
@@ -116,8 +124,8 @@ def test_by_the_profile_alone_with_a_warning():
     light = np.where(codes <= 0.04045, codes / 12.92, ((codes + 0.055) / 1.055) ** 2.4)
     lightness = np.where(light > 216 / 24389, 116 * np.cbrt(light) - 16, 24389 / 27 * light)
     scan = Scan(scan.pixels, 16, 200.0, lightness, name="strip.tif")
-    reading = read_strip_scan(scan, 21, "0" * 64, StripScan(None, corners))
-    assert "profile alone" in reading.table.notes[-1]
+    reading = read_strip_scan(scan, 21, StripScan(None, corners))
+    assert reading.table.findings == (DensitiesByProfile("strip.tif"),)
     off = strip_of(reading).density - np.concatenate([truth()["film"], truth()["bare"]])
     sd = np.array([p.density_sd for p in strip_of(reading).patches])
     assert np.all(np.abs(off) < 3.0 * sd + 0.02)
@@ -136,11 +144,12 @@ def test_texture_is_no_stain():
     assert _out_of_line(truth()["film"] + noise).size == 0
 
 
-def test_a_stain_is_said_with_the_way_out():
+def test_a_stain_is_found():
     scan, corners = rendered()
     sheet_step = corners[0] + (corners[2] - corners[0]) * [18.5 / 21, 0.25]
     column, row = sheet_step.astype(int)
     scan.pixels[row - 40 : row + 40, column - 18 : column + 18] *= 0.8
-    reading = read_strip_scan(scan, 21, "0" * 64, StripScan(response(), corners))
-    assert "step 19 is out of line" in reading.table.notes[-1]
-    assert "--skip 19" in reading.table.notes[-1]
+    reading = read_strip_scan(scan, 21, StripScan(response(), corners))
+    found = reading.table.findings[-1]
+    assert found == StepsOutOfLine("strip.tif", "film", (19,))
+    assert "--skip 19" in sentence(found)

@@ -1,4 +1,4 @@
-"""Every finding of readings and of a chart of inks has its sentence: golden files, all codes."""
+"""Every finding of readings, scans and charts of inks has its sentence: golden files, all codes."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from tonewright.inks import findings as inks
 from tonewright.measured import findings as measured
 from tonewright.record.findings import Finding
 from tonewright.record.times import PrintingTime
+from tonewright.scan import findings as scan
 from tonewright.show.findings import sentence
 from tonewright.show.words import labelled
 
@@ -36,13 +37,46 @@ SAID = {
         inks.InksPaperWhite(14, 26, 2, TIME, full_ink_only=False),
         inks.InksPaperWhite(14, 26, 1, PrintingTime(240.0, "unit"), full_ink_only=True),
     ]),
+    "findings_scan.txt": (scan, [
+        measured.ScanIsJpeg("s.jpg"),
+        measured.ScanHasFewTones("s.jpg"),
+        measured.ScanResolutionUneven("s.tif", 300.0, 600.0),
+        measured.ScanProfileUnusable("s.tif"),
+        measured.ScanWeighedAsSrgb("s.tif"),
+        measured.RowEndMerges("s.tif", "dark", 21),
+        measured.DensitiesByProfile("s.tif"),
+        measured.DensitiesByResponse("s.tif", "flatbed"),
+        measured.StepsOutsideResponse("s.tif", "bare", (1, 2, 3, 31), -0.02, 1.52),
+        measured.StepsOutsideResponse("s.tif", "film", (1,), 0.04, 1.52),
+        measured.StepsOutOfLine("s.tif", "film", (4, 19)),
+        scan.DensitiesByKnownPatches(by_profile=True),
+        scan.DensitiesByKnownPatches(by_profile=False),
+        scan.GrayScaleClipped(1, 2),
+        scan.GrayScaleShort(6, 12),
+        scan.ResponseEndsEarly(1.31),
+        scan.ScanInverted(),
+        scan.ScanMirrored(),
+        scan.MarkLost(1),
+        scan.MarkLost(3),
+        scan.CornersUnchecked(),
+        scan.DensitiesShifted(-0.0312),
+        scan.PatchesNotRead(("A1", "C4")),
+        scan.PatchClipped("A1", "white", 0.31),
+        scan.PatchOutsideResponse("A1", 0.02, 1.5),
+        scan.PatchSpoilt("A1", 0.25),
+        scan.PatchUnlike("A1", 0.071),
+        scan.PatchUnlike("A1", -0.04),
+    ]),
 }
 
 
 @pytest.mark.parametrize("name", SAID)
 def test_every_sentence(name):
-    module, findings = SAID[name]
-    check_report(name, "\n".join(labelled(f.kind, sentence(f)) for f in findings))
-    declared = {c for c in vars(module).values()
+    check_report(name, "\n".join(labelled(f.kind, sentence(f)) for f in SAID[name][1]))
+
+
+def test_none_is_left_out():
+    modules, said = zip(*SAID.values(), strict=True)
+    declared = {c for module in modules for c in vars(module).values()
                 if isinstance(c, type) and issubclass(c, Finding) and c is not Finding}
-    assert {type(f) for f in findings} == declared
+    assert {type(f) for findings in said for f in findings} == declared

@@ -142,7 +142,7 @@ def test_strips_are_combined_unless_scales_or_units_differ():
                              TABLET, TEN)
     with pytest.raises(ReadingsError) as caught:
         combine_strips([first, light])
-    assert caught.value.code == "scales_differ"
+    assert caught.value.code == "two_scales"
 
 
 def test_a_strip_whose_densest_third_is_left_out_is_read():

@@ -14,8 +14,9 @@ from tonewright.files.lettering import text_mask
 from tonewright.files.targets import read_levels, read_target, target_paths, write_target
 from tonewright.inks.chart import chart_tones
 from tonewright.negative.ink import Ink, Inker
-from tonewright.target.draw import draw, size_px, spots
+from tonewright.target.draw import draw, size_px
 from tonewright.target.layout import LayoutSettings, even_levels, make_target
+from tonewright.target.pen import spots
 
 SETTINGS = LayoutSettings(name="cotton, kallitype", date="2026-03-01", seed=7, ppi=200.0)
 TARGET = make_target(even_levels(11), SETTINGS)
@@ -102,7 +103,7 @@ def test_the_same_target_gives_the_same_bytes(written, tmp_path):
 @pytest.mark.parametrize("there", ["T.tif", "T.target.json"])
 def test_nothing_is_overwritten_and_nothing_half_written(tmp_path, there):
     (tmp_path / there).write_text("mine", encoding="utf-8")
-    with pytest.raises(FileError, match="--force"):
+    with pytest.raises(FileError, match="is there already"):
         write_target(tmp_path / "T.tif", TARGET)
     assert [p.name for p in tmp_path.iterdir()] == [there]
     assert (tmp_path / there).read_text(encoding="utf-8") == "mine"

@@ -70,16 +70,16 @@ def command(
     from tonewright.files.scan.read import ReadRequest, read_print
     from tonewright.scan.instrument import ListOrder
     from tonewright.scan.rectify import parse_corners
-    from tonewright.show.scan_text import read_json, read_text
+    from tonewright.show.scan_text import reading_json, reading_text
 
     result = read_print(source, target_file, output, ReadRequest(
         scanner_file, _known(known), parse_corners(corners) if corners is not None else None,
         channel, allow_jpeg, overlay_file, ListOrder(order, snake, reverse),
         reading_choices(choices), print_name), force=force)
     if as_json:
-        print_json(read_json(result))
+        print_json(reading_json(result))
     else:
-        click.echo(read_text(result))
+        click.echo(reading_text(result))
 
 
 def _known(entries: tuple[str, ...]) -> dict[str, float]:

@@ -5,6 +5,14 @@ from __future__ import annotations
 from tonewright.errors import TonewrightError
 
 TYPED: dict[str, str] = {
+    "output_exists": "--force",
+    "picture_size_unknown": "--width 200mm",
+    "pixels_not_square": "--ppi 360",
+    "impossible_resolution": "--width 200mm, --ppi 360",
+    "margin_too_narrow": "--margin {margin}",
+    "no_room_for_tone_scale": "--no-tone-scale",
+    "not_a_sheet_file": "--save-layout FILE.toml",
+    "ink_colour_differs": "tonewright target --ink-colour {colour}",
     "add_patches": "--readings FEW.csv",
     "chart_colours": "--chart-colour or --chart-file",
     "chart_list_unordered": "tonewright read {file} --target {target}.target.json -o READINGS.csv",
@@ -62,7 +70,6 @@ TYPED: dict[str, str] = {
                    " at the left edge",
     "row_turned": "--corners {corners}",
     "rows": "--rows 101",
-    "scales_differ": "--scale luminance or --scale visual-density",
     "scan_flipped": "leave out --flip",
     "scan_lossy": "--allow-jpeg",
     "scan_relative": "leave out --relative-to-paper",

@@ -29,7 +29,7 @@ from tonewright.curve.ink import (
     refuse_other_light,
     target_colour,
 )
-from tonewright.curve.recipe import DerivedSettings, make_recipe
+from tonewright.curve.prints import DerivedSettings, make_recipe
 from tonewright.errors import OptionError
 from tonewright.measured.readings import Readings
 from tonewright.record.findings import Finding

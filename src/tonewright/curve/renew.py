@@ -14,7 +14,8 @@ from tonewright.curve.findings import NothingMoved, StripGivenUp, TakenAsBefore,
 from tonewright.curve.fit import patch_names
 from tonewright.curve.ink import one_ink, readings_colour, refuse_other_light
 from tonewright.curve.make import make_curve
-from tonewright.curve.recipe import PrintedTarget, pooled, prints_of, recipe_of
+from tonewright.curve.prints import prints_of, recipe_of
+from tonewright.curve.recipe import PrintedTarget, pooled
 from tonewright.errors import OptionError
 from tonewright.measured.readings import Readings
 from tonewright.record.findings import Finding

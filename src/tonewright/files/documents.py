@@ -235,8 +235,7 @@ def read_setup(path: str | os.PathLike[str]) -> Setup:
             "put every text in straight double quotes",
         ) from error
     with _naming(path):
-        return setup_from_dict(data, "write each entry as a text in straight double quotes, as"
-                                     ' paper = "cotton 300 g"')
+        return setup_from_dict(data)
 
 
 def read_aim(text: str, readings: Readings | None = None) -> Aim:

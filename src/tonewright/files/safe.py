@@ -84,8 +84,9 @@ def refuse_existing(path: str | os.PathLike[str], force: bool) -> None:
         if os.path.lexists(target) and not force:
             raise FileError(
                 f"the file {target} is there already",
-                "an existing file is never replaced unasked",
-                "give another output name, or add --force to replace it",
+                "an existing file is replaced only if you ask for it",
+                "give another output name, or have it replaced",
+                code="output_exists",
             )
         if not target.parent.is_dir():
             raise FileError(

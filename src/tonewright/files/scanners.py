@@ -82,7 +82,8 @@ def learn_scanner(
     check_outputs(output, None, (scan, densities), force)
     table = read_table(densities, "step")
     known = listed_densities(table)
-    picture = read_scan(scan, allow_jpeg=request.allow_jpeg or force, channel=request.channel)
+    picture = read_scan(scan, allow_jpeg=request.allow_jpeg or force, channel=request.channel,
+                        fingerprint=True)
     row = read_step_row(picture, known.size, request.corners,
                         dark_first=bool(known[0] > known[-1]))
     name = request.name

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from tonewright.errors import OptionError, counted
 from tonewright.files.raster.scans import Channel
@@ -14,10 +15,12 @@ from tonewright.measured.columns import Table
 from tonewright.measured.readings import ReadingOptions, refuse_relative
 from tonewright.record.times import PrintingTime
 from tonewright.scales import Array
-from tonewright.scan.scanner import ScannerResponse
-from tonewright.scan.strips import Halves, StripScan, read_strip_scan
 from tonewright.strip.readings import Strip, StripOptions, combine_strips, strip_from_table
 from tonewright.strip.tablet import Tablet
+
+if TYPE_CHECKING:
+    from tonewright.scan.scanner import ScannerResponse
+    from tonewright.scan.strips import Halves
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,7 +87,10 @@ def _scanned(
     file: ScanOrTable, tablet: Tablet, response: ScannerResponse | None, settings: StripSettings
 ) -> Table:
     """A scanned strip as a table of readings."""
-    scan = file.scan(allow_jpeg=settings.allow_jpeg, channel=settings.channel)
+    from tonewright.scan.strips import StripScan, read_strip_scan  # tables do without
+
+    scan = file.scan(allow_jpeg=settings.allow_jpeg, channel=settings.channel,
+                     fingerprint=True)
     how = StripScan(response, settings.corners, settings.halves)
     return read_strip_scan(scan, len(tablet.densities), how).table
 

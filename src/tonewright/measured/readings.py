@@ -155,7 +155,7 @@ def readings_from_table(table: Table, options: ReadingOptions | None = None) -> 
     patches = tuple(
         Reading(u, d, sd, sheet or None, name or f"line {line}", doubt or None)
         for u, d, sd, sheet, name, line, doubt in zip(
-            level.tolist(), density.tolist(), _density_sds(table), sheets, names,
+            level.tolist(), density.tolist(), density_sds(table), sheets, names,
             table.line_numbers, doubts, strict=True))
     if doubted := tuple(p.patch for p in patches if p.doubt):
         findings += (PatchesDoubted(table.source.name, doubted),)
@@ -218,7 +218,7 @@ def _check_different(sources: Sequence[Source]) -> None:
         seen[source.sha256] = source.name
 
 
-def _density_sds(table: Table) -> list[float | None]:
+def density_sds(table: Table) -> list[float | None]:
     """The `density_sd` column; None where it is absent or blank."""
     index = columns.find(table, "density_sd")
     if index is None:

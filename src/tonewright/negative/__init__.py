@@ -4,18 +4,10 @@
 `tones`      what values mean; the code of every value
 `colour`     one gray value from red, green and blue, and from transparency
 `size`       how large the negative lies on the film, and how many pixels that is
-`frame`      what stands around the picture: border, marks, tone scale, caption
+`sheet`      what the printer wants around the picture
+`draw`       border, marks, tone scale and caption
 `ink`        8 bits, and inks that are not black
-`honesty`    what the negative cannot hold, said in numbers
+`honesty`    what the negative cannot hold
+`findings`   all that is found on the way
 ===========  ====================================================================
 """
-
-from tonewright.negative.tones import (
-    ASSUMED_ENCODING,
-    LevelCurve,
-    apply_band,
-    code_table,
-    encoding_lightness,
-)
-
-__all__ = ["ASSUMED_ENCODING", "LevelCurve", "apply_band", "code_table", "encoding_lightness"]

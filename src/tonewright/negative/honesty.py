@@ -1,14 +1,15 @@
-"""What a negative cannot hold, in numbers: tones lost at the ends, steps that would show."""
+"""What a negative cannot hold: tones lost at the ends, steps that would show."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from tonewright.negative.tones import LevelCurve
+from tonewright.negative.findings import BlackTonesLost, VisibleSteps, WhiteTonesLost
+from tonewright.negative.tones import LevelCurve, print_aims
+from tonewright.record.findings import Finding
 from tonewright.scales import Array
 
 JUST_VISIBLE = 1.0
@@ -79,43 +80,31 @@ def largest_step(lightness: Array, curve: LevelCurve) -> tuple[float, float] | N
     The step in L* of the print, and the L* of the image where it is; None if the curve does not
     say what it aims at.
     """
-    aims: Any = getattr(curve, "print_lightness_at", None)
+    aims = print_aims(curve, lightness)
     if aims is None:
         return None
-    steps = np.diff(np.asarray(aims(lightness), dtype=np.float64))
+    steps = np.diff(aims)
     where = int(np.argmax(np.abs(steps)))
     return float(abs(steps[where])), float(lightness[where])
 
 
-def banding_warning(
+def visible_steps(
     bits: int, step: tuple[float, float] | None, *, colour: bool = False
-) -> str | None:
-    """What to say if a smooth tone would print in steps; an image in ``colour`` has more tones
-    than grays."""
+) -> VisibleSteps | None:
+    """What `largest_step` of an image of so many bits comes to; None if nobody would see it."""
     if step is None or step[0] <= JUST_VISIBLE:
         return None
-    kind = "grays" if colour else "tones"
-    return (
-        f"from one of its {1 << bits} {kind} to the next the print jumps by up to"
-        f" {step[0]:.1f} L* (near image L* {step[1]:.0f}): smooth tones there will print in steps;"
-        " a 16-bit original is better"
-    )
+    return VisibleSteps(bits, colour, *step)
 
 
-def end_warnings(shares: tuple[float, float], reach: Reach) -> tuple[str, ...]:
-    """What to say of pixels at the ends: shares (0 to 1) at black and at white."""
-    said = []
+def lost_tones(shares: tuple[float, float], reach: Reach) -> tuple[Finding, ...]:
+    """What is lost at the ends, from the shares (0 to 1) of pixels at black and at white."""
+    found: list[Finding] = []
     dark, light = shares
     if dark >= _TELL_SHARE:
-        said.append(f"{_percent(dark)} of the picture prints as maximum black, without any tone"
-                    + (f": all below image L* {reach.black_lightness:.0f}"
-                       if reach.black_lightness >= _TELL_SPAN else ""))
+        below = reach.black_lightness
+        found.append(BlackTonesLost(dark, below if below >= _TELL_SPAN else None))
     if light >= _TELL_SHARE:
-        said.append(f"{_percent(light)} of the picture prints as paper white, without any tone"
-                    + (f": all above image L* {reach.white_lightness:.0f}"
-                       if reach.white_lightness <= 100.0 - _TELL_SPAN else ""))
-    return tuple(said)
-
-
-def _percent(share: float) -> str:
-    return f"{100 * share:.0f} %" if share >= 0.1 else f"{100 * share:.1f} %"
+        above = reach.white_lightness
+        found.append(WhiteTonesLost(light, above if above <= 100.0 - _TELL_SPAN else None))
+    return tuple(found)

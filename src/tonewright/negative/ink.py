@@ -1,8 +1,8 @@
 """How an ink level is stored: in 16 or 8 bits, in gray or in a colour of ink.
 
 A code is a 16-bit number, 65535 for clear film and 0 for the heaviest ink (`scales`).  In 8 bits
-255 is clear film; what lies between two 8-bit steps is spread over neighbouring pixels by a
-threshold tile, so that the ink on a small area keeps its amount.  In colour the heaviest ink is a
+255 is clear film; what lies between two 8-bit steps is dithered by a threshold tile, so that the
+ink on a small area keeps its amount.  In colour the heaviest ink is a
 colour of the printer's, clear film is white, and levels lie on the straight line between them.
 """
 
@@ -65,9 +65,9 @@ def agreed_colour(asked: str | None, remembered: str | None, curve: str) -> Colo
     raise OptionError(
         f"the ink colour is {asked} and the curve {curve} was made from a target in {made}",
         "a level of ink means something only in the colour that the target was printed in",
-        "leave --ink-colour out, or print a target in that colour (tonewright target --ink-colour"
-        f" {asked}) and fit a curve from it",
-    )
+        "use the curve's colour, or print a target in that one and fit a curve from it",
+        code="ink_colour_differs", colour=asked,
+    )  # fmt: skip
 
 
 class Inker:
@@ -139,6 +139,6 @@ def _tables(ink: Ink) -> list[NDArray[np.uint16]]:
 
 def distinct_tones(table: NDArray[np.uint16], depth: int) -> int:
     """How many different ink levels a table of codes (rising or falling) has at a depth, before
-    any spreading."""
+    any dither."""
     codes = table if depth == 16 else np.floor(table / _STEP + 0.5)
     return 1 + int(np.count_nonzero(codes[1:] != codes[:-1]))

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from tonewright.errors import OptionError
+from tonewright.negative.findings import Enlarged, FewPixels
+from tonewright.record.findings import Finding
 
 INCH = Fraction(254, 10)
 _UNITS = {"mm": Fraction(1), "cm": Fraction(10), "in": INCH, '"': INCH}
@@ -19,6 +21,10 @@ LONGEST_SIDE = 1_000_000
 _TOLERANCE = 0.005
 """By how much width and height given together may differ from the picture's shape."""
 ROTATIONS = (0, 90, 180, 270)
+FEW_PIXELS = 150
+"""To the inch: fewer show as steps in a contact print held in the hand."""
+_TELL_TIMES = 1.05
+"""Enlargement from which it is told."""
 
 
 @dataclass(frozen=True)
@@ -60,13 +66,13 @@ def parse_length(text: str, what: str, *, may_be_none: bool = False) -> Fraction
     Raises
     ------
     OptionError
-        It is no length, or lies outside 1 to 5000 mm (0 too is one if it ``may_be_none``);
-        ``what`` names the option.
+        It is no length, or lies outside 1 to 5000 mm (0 is allowed too if it ``may_be_none``);
+        ``what`` is what it is called.
     """
     match = _LENGTH.fullmatch(text)
     if match is None:
         other = _OTHER_UNIT.fullmatch(text)
-        unknown = f", and {other[1]!r} is no unit known here" if other else ""
+        unknown = f", and {other[1]!r} is not a unit known here" if other else ""
         raise OptionError(
             f"{what} is {text!r}{unknown}",
             "a length is a number with its unit: mm, cm or in",
@@ -76,21 +82,26 @@ def parse_length(text: str, what: str, *, may_be_none: bool = False) -> Fraction
     if not (SMALLEST_MM <= length <= LARGEST_MM or (may_be_none and length == 0)):
         raise OptionError(
             f"{what} is {text!r}",
-            f"it lies between {SMALLEST_MM} and {LARGEST_MM} mm",
+            f"it must lie between {SMALLEST_MM} and {LARGEST_MM} mm",
             "write it as 200mm, 20cm or 8in",
         )
     return length
 
 
-def parse_ppi(text: str) -> Fraction:
-    """Pixels to the inch, 10 to 10000; `OptionError` if it is none."""
+def parse_margin(text: str, what: str) -> float:
+    """A margin in millimetres: a length, or 0 (in any unit, or without one) for none."""
+    return 0.0 if text.strip() == "0" else float(parse_length(text, what, may_be_none=True))
+
+
+def parse_ppi(text: str, what: str) -> Fraction:
+    """Pixels to the inch, 10 to 10000; raises `OptionError`, in which ``what`` names it."""
     try:
         ppi = Fraction(text.strip()).limit_denominator(1000)
     except (ValueError, ZeroDivisionError):
         ppi = Fraction(0)
     if not 10 <= ppi <= 10_000:
         raise OptionError(
-            f"--ppi is {text!r}",
+            f"{what} is {text!r}",
             "it is a number of pixels to the inch, from 10 to 10000",
             "give the printer's own resolution, such as 360 or 720",
         )
@@ -146,11 +157,11 @@ def _asked_width(wish: SizeWish, shape: Fraction) -> Fraction | None:
     width = wish.height_mm / shape
     if wish.width_mm is not None and abs(float(wish.width_mm / width) - 1.0) > _TOLERANCE:
         raise OptionError(
-            f"--width is {float(wish.width_mm):g} mm and --height {float(wish.height_mm):g} mm,"
+            f"the width is {float(wish.width_mm):g} mm and the height {float(wish.height_mm):g} mm,"
             f" and a picture of this shape is {float(wish.width_mm):g} x"
             f" {float(wish.width_mm * shape):.1f} mm or {float(width):.1f} x"
             f" {float(wish.height_mm):g} mm",
-            "a picture keeps its shape: to crop it is the editor's job",
+            "a picture keeps its shape",
             "give one of the two, or crop the picture in your editor first",
         )
     return wish.width_mm or width
@@ -167,5 +178,15 @@ def check_pixels(width: int, height: int) -> None:
         raise OptionError(
             f"the negative would be {width} x {height} pixels",
             f"it may have {LONGEST_SIDE} on a side and {MOST_PIXELS // 1_000_000} million in all",
-            "take a smaller size, a narrower margin or fewer pixels to the inch",
+            "choose a smaller size, a narrower margin or fewer pixels to the inch",
         )
+
+
+def size_findings(size: Size, width: int) -> tuple[Finding, ...]:
+    """What is to be said of a size, of a picture that was so many pixels across."""
+    found: list[Finding] = []
+    if size.resampled and size.width > _TELL_TIMES * width:
+        found.append(Enlarged(size.width / width))
+    if size.per_inch is not None and min(size.per_inch) < FEW_PIXELS:
+        found.append(FewPixels(float(min(size.per_inch))))
+    return tuple(found)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 import threading
-from typing import Any, Protocol, TypeVar
+from typing import Any, Protocol, TypeVar, runtime_checkable
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,6 +36,21 @@ class LevelCurve(Protocol):
 
     def level_at(self, image_lightness: Array) -> Array:
         """Ink level (0 to 1) for image lightness (0 to 100), any shape."""
+
+
+@runtime_checkable
+class AimingCurve(LevelCurve, Protocol):
+    """A correction curve that also knows what it aims at."""
+
+    def print_lightness_at(self, image_lightness: Array) -> Array:
+        """Print lightness (L*) aimed at for image lightness (0 to 100), any shape."""
+
+
+def print_aims(curve: LevelCurve, image_lightness: Array) -> Array | None:
+    """Print lightness (L*) that a curve aims at, shape as ``image_lightness``; None: not known."""
+    if not isinstance(curve, AimingCurve):
+        return None
+    return np.asarray(curve.print_lightness_at(image_lightness), dtype=np.float64)
 
 
 def encoding_lightness(encoding: str, size: int) -> Array:
@@ -157,7 +172,7 @@ def apply_band(
 
 
 _LOCAL = threading.local()
-Values = TypeVar("Values", np.float32, np.intp)
+Values = TypeVar("Values", np.float32, np.intp, np.uint8)
 
 
 def room(name: str, size: int, kind: type[Values]) -> NDArray[Values]:

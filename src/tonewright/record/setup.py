@@ -38,10 +38,6 @@ class Setup:
         mine, theirs = asdict(self), asdict(other)
         return {k: (mine[k], theirs[k]) for k in mine if k != "notes" and mine[k] != theirs[k]}
 
-    def to_dict(self) -> dict[str, str | None]:
-        """Plain dictionary, every entry present."""
-        return asdict(self)
-
 
 LIGHT = ("lamp", "film")
 """Entries that the ink's printing density hangs on."""
@@ -88,21 +84,16 @@ def parse_colour(text: str) -> Colour:
     return red, green, blue
 
 
-def setup_from_dict(
-    data: Any, way_out: str = 'write each entry as a text, as paper = "cotton 300 g"'
-) -> Setup:
-    """Check a dictionary from a document or a TOML file.
+def setup_from_dict(data: dict[str, Any]) -> Setup:
+    """The setup of a TOML file, which needs not name every entry.
 
     Numbers and dates are taken as they are spelled.
 
     Raises
     ------
     DocumentError
-        Not a table, an unknown entry, or an entry that is no text: a table, a list, true or false.
+        An unknown entry, or one that is no text: a table, a list, true or false.
     """
-    if not isinstance(data, dict):
-        raise DocumentError(f"the setup is {spoken(data)}", "it is a table of names and texts",
-                            f"{way_out}; known names: {', '.join(SETUP_NAMES)}")
     for name, value in data.items():
         if name not in SETUP_NAMES:
             raise DocumentError(f"the setup has an entry {name!r}",
@@ -110,5 +101,6 @@ def setup_from_dict(
                                 "put what has no entry of its own under notes")
         if isinstance(value, dict | list | bool) or (
                 isinstance(value, int | float) and not is_number(value)):
-            raise DocumentError(f"the setup: {name} is {spoken(value)}", "it is a text", way_out)
+            raise DocumentError(f"the setup: {name} is {spoken(value)}", "an entry is text",
+                                "write it in straight double quotes, as paper = \"cotton 300 g\"")
     return Setup(**{k: None if v is None else str(v) for k, v in data.items()})

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from typing import Literal
 
 from tonewright.errors import OptionError
-from tonewright.record.schema import Rule, is_number, one_of
 
 TimeUnit = Literal["s", "unit"]
 """Seconds, or the units of a light integrator, which count light instead of time."""
@@ -17,10 +16,6 @@ _SECONDS = {"s": 1.0, "sec": 1.0, "second": 1.0, "m": 60.0, "min": 60.0, "minute
 _PART = re.compile(r"\s*(\d+(?:[.,]\d*)?|[.,]\d+)\s*([a-z]+)\.?", re.ASCII)
 _CLOCK = re.compile(r"(\d+):(\d{1,2})(?::(\d{1,2}))?", re.ASCII)
 LONGEST = 1e7
-TIME_RULE = Rule(lambda v: is_number(v) and 0.0 < v <= LONGEST,
-                 f"a time is a number above 0, at most {LONGEST:.0f}")
-UNIT_RULE = one_of("s", "unit")
-"""For the entries of documents."""
 _WAY_OUT = "write 12min, 90s, 7:30 or, with an integrator, 120units"
 
 

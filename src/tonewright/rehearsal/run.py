@@ -8,7 +8,7 @@ a file, a curve in a file, a negative in a file.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -139,7 +139,7 @@ def _renew(room: PrintRoom, old: Curve) -> dict[Road, Curve]:
     """Cyanotype: by a strip alone, by a strip and seven patches, by a whole new target."""
     folder = room.folder
     process = _strip(room, 1.25, (File.NEW_STRIP, File.NEW_PROCESS),
-                     _KALLITYPE.with_changes(_CYANOTYPE.to_dict()))
+                     _KALLITYPE.with_changes(asdict(_CYANOTYPE)))
     base = process.base_time
     asked = RenewRequest(old, open_curve(folder / File.CURVE).sha256, "", process)
 

@@ -52,8 +52,6 @@ class FoundRow:
 
     corners: Array
     """Pixels (column, row), clockwise from the top left as the row is read, shape (4, 2)."""
-    seen: int
-    """How many of the inner edges are visible."""
     findings: tuple[Finding, ...] = ()
 
 
@@ -95,7 +93,7 @@ def find_row(pixels: NDArray[np.float32], count: int, name: str = "the scan") ->
         box = _outline(straight, extent, decided, count)
         to_scan = np.linalg.inv(shrink_matrix(float(factor))) @ matrix
         end = _merging_end(whole, decided, count)
-        return FoundRow(_reading_order(apply(to_scan, box)), decided.seen,
+        return FoundRow(_reading_order(apply(to_scan, box)),
                         () if end is None else (RowEndMerges(name, end, count),))
     raise refusal
 
@@ -249,7 +247,7 @@ def _decided(whole: _Whole, comb: Comb, count: int, name: str) -> Comb:
     _check_more(whole, fitting, count, name)
     if len(fitting) != 1 or seen < FEWEST_SEEN:
         raise _unclear(seen, count, bool(fitting), name)
-    return replace(comb, first=fitting.pop(), seen=seen)
+    return replace(comb, first=fitting.pop())
 
 
 def _merging_end(whole: _Whole, comb: Comb, count: int) -> Literal["light", "dark"] | None:

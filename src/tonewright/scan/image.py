@@ -28,7 +28,7 @@ class Scan:
     name: str = "the scan"
     """Its file, for messages."""
     sha256: str | None = None
-    """Of that file, in hex; None: it is in no file."""
+    """Of that file, in hex; None: not asked for, or in no file."""
 
 
 CLIPPED = "beyond its end values a scan shows nothing"

@@ -26,7 +26,6 @@ from tonewright.target.document import Target
 from tonewright.target.named import patches_named
 
 Order = Literal["name", "rows", "columns"]
-ORDERS: tuple[Order, ...] = ("name", "rows", "columns")
 
 FITS, CLEARLY = 0.80, 0.93
 """Share of the densities' variance that falling with the ink explains: enough to believe an

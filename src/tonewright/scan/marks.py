@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from tonewright.scales import Array
 from tonewright.scan.rectify import sample_at
-from tonewright.target.draw import SPOT_RADIUS, spots
+from tonewright.target.pen import SPOT_RADIUS, spots
 
 LIKENESS = 0.72
 """Correlation with its pattern from which a shape counts as a mark; 1 is a perfect one."""

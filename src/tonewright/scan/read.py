@@ -30,7 +30,7 @@ from tonewright.scan.findings import (
 from tonewright.scan.image import CLIPPED, SCAN_PLAINLY, Scan
 from tonewright.scan.place import Located, locate
 from tonewright.scan.response import response_from_known_patches, response_from_profile
-from tonewright.scan.sample import BLOCKS, MOST_CLIPPED, Box, Sample, midmean, sample_box
+from tonewright.scan.sample import BLOCKS, MOST_CLIPPED, Sample, midmean, sample_patch
 from tonewright.scan.scanner import ScannerResponse
 from tonewright.scan.uneven import Unevenness, find_unevenness
 from tonewright.target.document import Patch, Target
@@ -151,12 +151,10 @@ def _right_way_up(pixels: NDArray[np.float32], target: Target, located: Located)
 
 
 def _sample(pixels: NDArray[np.float32], located: Located, patch: Patch) -> Sample | None:
-    box = Box(patch.x_mm, patch.y_mm, patch.width_mm, patch.height_mm)
-    sample = sample_box(pixels, located.placement, box)
+    sample = sample_patch(pixels, located.placement, patch)
     if sample is None or located.light:
         return sample
-    return Sample(1.0 - sample.blocks, sample.spread, sample.clipped_black, sample.clipped_white,
-                  sample.pixels)
+    return Sample(1.0 - sample.blocks, sample.clipped_black, sample.clipped_white, sample.pixels)
 
 
 # Checks of the whole

@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 from tonewright.scales import Array
 from tonewright.scan.rectify import Placement, fit_homography, sample_at, through_four
 from tonewright.target.document import Dot, Mark, Target
-from tonewright.target.draw import HOLE, SPOT_RADIUS, spots
+from tonewright.target.draw import HOLE
+from tonewright.target.pen import SPOT_RADIUS, spots
 
 CLEAR = 0.6
 """Correlation from which a mark or a dot of the border counts as found."""

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from tonewright.scales import Array
 from tonewright.scan.rectify import Placement
+from tonewright.target.document import Patch
 
 INNER = 0.64
 """Share of a patch's sides that is sampled: its edges are blurred by film, lamp and scanner."""
@@ -24,23 +25,11 @@ _LEAST_PIXELS = 4 * BLOCKS**2
 
 
 @dataclass(frozen=True, eq=False)
-class Box:
-    """A rectangle on the print, mm."""
-
-    x: float
-    y: float
-    width: float
-    height: float
-
-
-@dataclass(frozen=True, eq=False)
 class Sample:
     """One patch as scanned; codes are 0 (black) to 1."""
 
     blocks: Array
     """Midmean code of each square, shape (BLOCKS * BLOCKS,), row by row; NaN without pixels."""
-    spread: float
-    """Standard deviation of single pixels within a square, robust: grain, texture and noise."""
     clipped_white: float
     clipped_black: float
     """Shares of the pixels, 0 to 1."""
@@ -64,8 +53,10 @@ def midmean(values: Array) -> float:
     return float(np.mean(ordered[cut : ordered.size - cut])) if ordered.size else float("nan")
 
 
-def sample_box(pixels: NDArray[np.float32], placement: Placement, box: Box) -> Sample | None:
-    """The inner part of a rectangle on the print, as the scan shows it.
+def sample_patch(
+    pixels: NDArray[np.float32], placement: Placement, patch: Patch
+) -> Sample | None:
+    """The inner part of a patch, as the scan shows it.
 
     Pixels are taken as they are, by where their centres lie on the print; nothing is resampled.
 
@@ -75,16 +66,14 @@ def sample_box(pixels: NDArray[np.float32], placement: Placement, box: Box) -> S
         The scan, 0 to 1, shape (rows, columns).
     placement:
         How the print lies in it.
-    box:
-        The whole patch, mm.
 
     Returns
     -------
     None if fewer than four pixels fall to a square: the scan is too coarse for this patch.
     """
-    x = box.x + 0.5 * (1.0 - INNER) * box.width
-    y = box.y + 0.5 * (1.0 - INNER) * box.height
-    wide, high = INNER * box.width, INNER * box.height
+    wide, high = INNER * patch.width_mm, INNER * patch.height_mm
+    x = patch.x_mm + 0.5 * (1.0 - INNER) * patch.width_mm
+    y = patch.y_mm + 0.5 * (1.0 - INNER) * patch.height_mm
     quad = placement.to_scan([[x, y], [x + wide, y], [x + wide, y + high], [x, y + high]])
     low = np.maximum(np.floor(quad.min(axis=0)).astype(int), 0)
     top = np.minimum(np.ceil(quad.max(axis=0)).astype(int) + 1, pixels.shape[::-1])
@@ -100,13 +89,12 @@ def sample_box(pixels: NDArray[np.float32], placement: Placement, box: Box) -> S
         return None
     square = place[inside].astype(np.int64) @ np.array([1, BLOCKS])
     values = pixels[low[1] : top[1] : step, low[0] : top[0] : step][inside].astype(np.float64)
-    blocks, spread = _midmeans(values, square)
-    return Sample(blocks, spread, float(np.mean(values >= CLIPPED_WHITE)),
+    return Sample(_midmeans(values, square), float(np.mean(values >= CLIPPED_WHITE)),
                   float(np.mean(values <= CLIPPED_BLACK)), values.size)
 
 
-def _midmeans(values: Array, square: NDArray[np.int64]) -> tuple[Array, float]:
-    """Midmean of each square, and the robust spread of pixels within squares.
+def _midmeans(values: Array, square: NDArray[np.int64]) -> Array:
+    """Midmean of each square.
 
     The mean of the middle half, because a median of 8-bit codes would be one of few values.
     """
@@ -117,6 +105,4 @@ def _midmeans(values: Array, square: NDArray[np.int64]) -> tuple[Array, float]:
     cut = count // 4
     low, high = start + cut, start + count - cut
     with np.errstate(invalid="ignore", divide="ignore"):
-        means = np.where(count > 0, (total[high] - total[low]) / (high - low), np.nan)
-    spread = 1.4826 * float(np.median(np.abs(values - means[square])))
-    return means, spread
+        return np.where(count > 0, (total[high] - total[low]) / (high - low), np.nan)

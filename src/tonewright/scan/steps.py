@@ -31,10 +31,8 @@ class StepRow:
     """0 to 1, shape (halves, count); halves from top to bottom, step 1 at the left."""
     code_sd: Array
     """How well each is known, shape (halves, count)."""
-    spread: Array
-    """Standard deviation from pixel to pixel, shape (halves, count)."""
     clipped: Array
-    """Share of pixels at the end of the scale, shape (halves, count)."""
+    """Share of pixels at the ends of the scan's range, shape (halves, count)."""
     corners: Array
     """Pixels (column, row), clockwise from the top left of step 1, shape (4, 2)."""
     split: float
@@ -63,11 +61,10 @@ class StepRow:
 
     def turned(self) -> StepRow:
         """The same row read from its other end (the scan turned by half)."""
-        parts = (self.code, self.code_sd, self.spread, self.clipped)
-        code, code_sd, spread, clipped = (part[::-1, ::-1] for part in parts)
+        code, code_sd, clipped = (a[::-1, ::-1] for a in (self.code, self.code_sd, self.clipped))
         split = 1.0 - self.split if len(self.code) > 1 else self.split
-        return replace(self, code=code, code_sd=code_sd, spread=spread, clipped=clipped,
-                       corners=np.roll(self.corners, 2, axis=0), split=split)
+        return replace(self, code=code, code_sd=code_sd, clipped=clipped, split=split,
+                       corners=np.roll(self.corners, 2, axis=0))
 
 
 def read_step_row(
@@ -144,7 +141,7 @@ def _sample(scan: Scan, place: Array, count: int, halves: int) -> StepRow:
     split = _split(scan, matrix, count, high) if halves == 2 else 1.0
     bounds = [(0.0, split), (split, 1.0)][:halves]
     margin = (1.0 - INNER) / 2.0
-    table = np.empty((4, halves, count))
+    table = np.empty((3, halves, count))
     for half, (top, bottom) in enumerate(bounds):
         tall = bottom - top
         ys = _between(top + margin * tall, bottom - margin * tall, INNER * tall * high)
@@ -152,8 +149,8 @@ def _sample(scan: Scan, place: Array, count: int, halves: int) -> StepRow:
             xs = _between((step + margin) / count, (step + 1 - margin) / count,
                           INNER * long / count)
             table[:, half, step] = _robust(_nearest(scan.pixels, matrix, xs, ys))
-    code, code_sd, spread, clipped = table
-    return StepRow(code, code_sd, spread, clipped, place, split, automatic=False)
+    code, code_sd, clipped = table
+    return StepRow(code, code_sd, clipped, place, split, automatic=False)
 
 
 def _between(low: float, high: float, pixels: float) -> Array:
@@ -171,8 +168,8 @@ def _nearest(pixels: NDArray[np.float32], matrix: Array, xs: Array, ys: Array) -
     return np.asarray(pixels[row, column], dtype=np.float64)
 
 
-def _robust(codes: Array) -> tuple[float, float, float, float]:
-    """Mean without dust and stains' edges, its deviation, the pixel spread, the clipped share.
+def _robust(codes: Array) -> tuple[float, float, float]:
+    """Mean without dust and stains' edges, its deviation, the clipped share.
 
     The deviation comes from the means of 4 x 4 blocks, so that grain wider than a pixel and slow
     drifts count as what they are.
@@ -190,7 +187,7 @@ def _robust(codes: Array) -> tuple[float, float, float, float]:
     error = float(np.std(blocks, ddof=1) / np.sqrt(len(blocks))) if len(blocks) > 1 else spread
     error = max(error, spread / float(np.sqrt(kept.sum())), 1e-5)
     clipped = float(np.mean((codes <= CLIPPED_BLACK) | (codes >= CLIPPED_WHITE)))
-    return mean, error, spread, clipped
+    return mean, error, clipped
 
 
 def _split(scan: Scan, matrix: Array, count: int, high: float) -> float:

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from tonewright.errors import ReadingsError
+from tonewright.errors import ReadingsError, runs
 from tonewright.measured.columns import Source, Table
 from tonewright.measured.findings import (
     DensitiesByProfile,
@@ -27,7 +26,6 @@ from tonewright.scan.steps import StepRow, read_step_row
 
 Through = Literal["film", "bare"]
 Halves = Literal["2", "film/bare", "bare/film", "1", "film", "bare"]
-HALVES: tuple[Halves, ...] = ("2", "film/bare", "bare/film", "1", "film", "bare")
 _OUT_OF_LINE, _MOST_STAINED = 0.05, 3
 """Density by which a step must be denser than one before it to look stained; with more such steps
 it is no stain: some processes get lighter again where they are overexposed."""
@@ -173,12 +171,6 @@ def _check_black(
 
 
 def _runs(steps: NDArray[np.intp]) -> str:
-    """``steps 1 to 4, 30 are`` for 1, 2, 3, 4, 30."""
-    said = step_runs(steps.tolist())
+    """``steps 1 to 4 and 30 are`` for 1, 2, 3, 4, 30."""
+    said = runs(steps.tolist())
     return f"step {said} is" if steps.size == 1 else f"steps {said} are"
-
-
-def step_runs(steps: Sequence[int]) -> str:
-    """``1 to 4, 30`` for 1, 2, 3, 4, 30."""
-    parts = np.split(steps, np.flatnonzero(np.diff(steps) > 1) + 1)
-    return ", ".join(f"{p[0]}" if p.size == 1 else f"{p[0]} to {p[-1]}" for p in parts)

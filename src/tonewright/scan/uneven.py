@@ -46,10 +46,9 @@ class Unevenness:
     """Added to each patch by its place; subtract it."""
     shift_sd: Array
     """How well that is known."""
-    noise_sd: float | None
-    """Of the usual patch against its like, unevenness aside; None without enough repeats."""
     scatter: Array
-    """The same for each patch: strokes of the brush move the middle tones most; 0: not known."""
+    """Of each patch against its like, unevenness aside: strokes of the brush move the middle tones
+    most; 0: not known."""
     off: Array
     """How far each patch lies from what its like and its place say; NaN if it has no like."""
     gross: NDArray[np.bool_]
@@ -99,7 +98,7 @@ def find_unevenness(
     kept = np.isfinite(density) & sound
     gross = np.zeros(n, dtype=np.bool_)
     off = np.full(n, np.nan)
-    nothing = Unevenness(np.zeros(n), np.zeros(n), None, np.zeros(n), off, gross, False)
+    nothing = Unevenness(np.zeros(n), np.zeros(n), np.zeros(n), off, gross, False)
     problem, used = _problem(level, density, density_sd, centres, kept)
     if problem is None:
         return nothing
@@ -128,8 +127,7 @@ def find_unevenness(
     off[apart] = _off_unused(level, density - shift, kept & ~gross, apart)
     far = np.abs(off) > np.maximum(_GROSS * scatter, _LEAST_OFF)
     gross = np.where(apart, far, gross)  # also: those set aside by a first look only
-    usual = float(np.median(scatter[np.isfinite(density)]))
-    return Unevenness(shift, shift_sd, usual, scatter, off, gross,
+    return Unevenness(shift, shift_sd, scatter, off, gross,
                       fields.size_add + fields.size_exposure > 0.0)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from tonewright.show import curve_findings as curve_findings
 from tonewright.show import inks_findings as inks_findings
+from tonewright.show import negative_findings as negative_findings
 from tonewright.show import raster_findings as raster_findings
 from tonewright.show import readings_findings as readings_findings
 from tonewright.show import scan_findings as scan_findings

@@ -2,39 +2,48 @@
 
 from __future__ import annotations
 
-import textwrap
+from collections.abc import Callable
+from dataclasses import asdict
 from typing import Any
 
-from tonewright.files.negative.make import Batch, NegativeReport
-from tonewright.show.findings import sentence
+from tonewright.errors import TonewrightError
+from tonewright.files.negative.batch import Batch
+from tonewright.files.negative.make import NegativeReport
+from tonewright.negative.findings import BlackTonesLost, WhiteTonesLost
+from tonewright.show import negative_findings as negative_findings
+from tonewright.show import raster_findings as raster_findings
+from tonewright.show.cautions import cautions_text
+from tonewright.show.sentence import sentence
+from tonewright.show.words import headed, labelled
+
+Message = Callable[[TonewrightError], str]
+"""An error in words, with how its way out is taken in the front that shows it."""
 
 _MEANINGS = {
     "lightness": "values proportional to lightness (L*)",
     "linear": "values proportional to luminance",
     "srgb": "sRGB tones",
 }
+_BORDERS = {"clear": "clear film, prints black", "opaque": "opaque ink, stays paper white"}
 
 _PRINT = (
-    "print at actual size (no scaling, no fit to page), with every colour management switched off"
-    " in the program and in the printer driver, on the side of the film that takes ink, with the"
-    " film, ink and printer settings of the target. Let it dry."
+    "Print the negative at actual size (no scaling, no fit to page). Switch off all colour"
+    " management in the program and in the printer driver. Use the side of the film that takes ink,"
+    " and the film, ink and printer settings of the target. Let it dry."
 )
-_MIRRORED = "Lay it with the ink on the coating: the picture is mirrored, so the print reads right."
+_MIRRORED = (
+    "Lay it ink side down on the coating: the picture is mirrored, so that the print reads right."
+)
 _AS_IS = (
-    "The picture is not mirrored: with the ink on the coating the print would come out the wrong"
-    " way round."
-)
-_CARE = (
-    "UV lamps and strong sun harm eyes and skin: shield the light and do not look into it. Wear"
-    " gloves, air the room, and follow the safety data sheets of your chemicals and your local"
-    " rules."
+    "The picture is not mirrored: lay the back of the film on the coating. Ink side down, the"
+    " print would come out the wrong way round."
 )
 
 
 def negative_json(report: NegativeReport) -> dict[str, Any]:
     """What was made, under the names the command line promises."""
     per_inch = report.resolution.per_inch if report.resolution else None
-    frame = report.frame
+    sheet = report.sheet
     return {
         "output": str(report.output),
         "source": str(report.source),
@@ -46,7 +55,8 @@ def negative_json(report: NegativeReport) -> dict[str, Any]:
         "level_black": report.level_black,
         "level_white": report.level_white,
         "mirrored": report.mirrored,
-        "warnings": _warnings(report),
+        "warnings": [sentence(finding) for finding in report.findings],
+        "findings": [{"code": finding.code, **asdict(finding)} for finding in report.findings],
         "picture_mm": None if report.picture_mm is None else list(report.picture_mm),
         "resampled_from": None if report.resampled_from is None else list(report.resampled_from),
         "depth": report.depth,
@@ -57,58 +67,80 @@ def negative_json(report: NegativeReport) -> dict[str, Any]:
         "largest_step_lightness": report.largest_step_lightness,
         "coloured_share": report.coloured_share,
         "negative_density_range": report.density_range,
-        "margin_mm": frame.margin,
-        "border": frame.border if frame.wanted else None,
+        "margin_mm": sheet.margin,
+        "border": (sheet.border or "clear") if sheet.margin else None,
         "target": None if report.target is None else str(report.target),
     }
 
 
-def batch_json(batch: Batch) -> dict[str, Any]:
+def batch_json(batch: Batch, message: Message = str) -> dict[str, Any]:
     """Several negatives, and the images that did not become any."""
     return {
         "outputs": [negative_json(report) for report in batch.reports],
         "failures": [
-            {"source": str(failure.source), "message": str(failure.error)}
+            {"source": str(failure.source), "message": message(failure.error)}
             for failure in batch.failures
         ],
     }
 
 
-def failures_text(batch: Batch) -> str:
+def failures_text(batch: Batch, message: Message = str) -> str:
     """Which images did not become negatives, and why."""
     count = len(batch.failures)
     of = count + len(batch.reports)
     return "\n".join(
         [
             f"tonewright negative: {count} of {of} images did not become negatives.",
-            *(f"  {failure.source}: {failure.error}" for failure in batch.failures),
+            *(f"  {failure.source}: {message(failure.error)}" for failure in batch.failures),
         ]
     )
 
 
-def _warnings(report: NegativeReport) -> list[str]:
-    return [*map(sentence, report.findings), *report.warnings]
+def negatives_text(batch: Batch) -> str:
+    """The negatives that were made, and what to do with them now."""
+    contact = _MIRRORED if batch.reports[0].mirrored else _AS_IS
+    return "\n\n".join(
+        [
+            *map(negative_text, batch.reports),
+            headed("Next", f"{_PRINT} {contact}"),
+            cautions_text(),
+        ]
+    )
 
 
 def negative_text(report: NegativeReport) -> str:
     """One negative: one fact a line."""
     meaning = _MEANINGS.get(report.encoding, report.encoding.replace(":", " "))
-    low, high = sorted((report.level_black, report.level_white))
+    black, white = report.level_black, report.level_white
     density = report.density_range
     facts = [
-        ("from", str(report.source)),
-        ("size", _size(report)),
-        ("sheet", _sheet(report)),
         ("values", f"taken as {meaning}"),
-        ("curve", f"{report.curve}; uses {low:.1%} to {high:.1%} of the ink"),
-        ("range", "" if density is None else f"a printing density of {density:.2f} between black"
-         " and white"),
-        ("film", _film(report)),
+        ("curve", f"{report.curve}: picture black = {_percent(black)} ink, picture white ="
+         f" {_percent(white)} ink"),
+        ("range", "" if density is None else f"density range {density:.2f} from black to white, as"
+         " the coating sees it"),
         ("ends", _ends(report)),
-        *(("warning", warning) for warning in _warnings(report)),
+        *(("warning", sentence(finding)) for finding in report.findings),
+        ("written", f"{report.output}, {_size(report)}"),
+        ("sheet", _sheet(report)),
+        ("film", _film(report)),
     ]
-    lines = (_line(label, text, "  ") for label, text in facts if text)
-    return "\n".join([f"Negative {report.output}", *lines])
+    lines = (labelled(label, text) for label, text in facts if text)
+    return "\n".join([f"Image {report.source}", *lines])
+
+
+def _percent(share: float) -> str:
+    return f"{100 * share:.1f} %"
+
+
+def _ends(report: NegativeReport) -> str:
+    """What is lost at the ends, where it is too little for a finding."""
+    if any(isinstance(found, BlackTonesLost | WhiteTonesLost) for found in report.findings):
+        return ""
+    return (
+        f"{_percent(report.black_share)} of the picture prints as maximum black,"
+        f" {_percent(report.white_share)} as paper white"
+    )
 
 
 def _film(report: NegativeReport) -> str:
@@ -117,56 +149,24 @@ def _film(report: NegativeReport) -> str:
         kind = f"{report.depth}-bit RGB, white is clear film, {report.ink_colour} the heaviest ink"
     if report.depth == 8:
         kind += (
-            f" (with this curve such an image can reach {report.distinct_levels} of the 256 levels"
-            " of ink; those between them are made by spreading)"
+            f", dithered (image and curve reach {report.distinct_levels} of the 256 ink levels)"
         )
-    return f"{kind}, {_side(report.mirrored)}"
-
-
-def _ends(report: NegativeReport) -> str:
-    dark, light = report.black_share, report.white_share
-    return f"{dark:.1%} of the picture prints as maximum black, {light:.1%} as paper white"
+    side = "mirrored for printing with the ink on the coating" if report.mirrored else (
+        "not mirrored, as --no-mirror asks")  # fmt: skip
+    return f"{kind}, {side}"
 
 
 def _sheet(report: NegativeReport) -> str:
-    frame = report.frame
-    if not frame.wanted:
+    sheet = report.sheet
+    if not sheet.margin:
         return ""
-    border = {"clear": "clear film, prints black", "opaque": "opaque ink, stays paper white"}
-    parts = [f"{frame.margin:g} mm border of {border[frame.border]}"]
-    parts += [
-        words
-        for has, words in (
-            (frame.marks, "marks at corners and middles"),
-            (frame.tone_scale, f"tone scale (its places are in {report.target})"),
-            (frame.caption, "caption"),
-        )
-        if has
+    parts = [
+        f"{sheet.margin:g} mm border of {_BORDERS[sheet.border or 'clear']}",
+        "marks at corners and middles" if sheet.marks else "",
+        f"tone scale (to measure it, use {report.target})" if sheet.tone_scale else "",
+        "caption" if sheet.caption else "",
     ]
-    return "; ".join(parts)
-
-
-def next_step(mirrored: bool) -> str:
-    """What to do with the negatives now."""
-    contact = _MIRRORED if mirrored else _AS_IS
-    return f"{_line('Next', f'{_PRINT} {contact}')}\n{_line('Care', _CARE)}"
-
-
-def _line(label: str, text: str, indent: str = "") -> str:
-    return textwrap.fill(
-        text,
-        88,
-        initial_indent=f"{indent + label:<12}",
-        subsequent_indent=" " * 12,
-        break_on_hyphens=False,
-        break_long_words=False,
-    )
-
-
-def _side(mirrored: bool) -> str:
-    if mirrored:
-        return "mirrored for printing with the ink on the coating"
-    return "not mirrored, as --no-mirror asks"
+    return "; ".join(part for part in parts if part)
 
 
 def _size(report: NegativeReport) -> str:
@@ -177,9 +177,9 @@ def _size(report: NegativeReport) -> str:
     resolution = report.resolution
     per_inch = resolution.per_inch if resolution else None
     if per_inch is None:
-        return f"{pixels}, resolution not known"
+        return f"{pixels}, resolution unknown"
     wide, high = 25.4 * report.width / per_inch[0], 25.4 * report.height / per_inch[1]
-    on_film = f"{pixels}, {per_inch[0]:.4g} to the inch: {wide:.1f} x {high:.1f} mm on film"
-    if report.frame.wanted and report.picture_mm is not None:
-        on_film += f", the picture {report.picture_mm[0]:.1f} x {report.picture_mm[1]:.1f} mm"
+    on_film = f"{pixels} at {per_inch[0]:.4g} per inch: {wide:.1f} x {high:.1f} mm on film"
+    if report.sheet.margin and report.picture_mm is not None:
+        on_film += f", picture {report.picture_mm[0]:.1f} x {report.picture_mm[1]:.1f} mm"
     return on_film

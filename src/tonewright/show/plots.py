@@ -81,7 +81,7 @@ def plot_process(process: Process) -> bytes:
     base = process.shift(process.base_time)
     stops = (process.exposure - base) / STOP
     axes.fill_between(stops, process.density_low, process.density_high, color=BAND, lw=0,
-                      label="where the response lies, 95 times in 100")
+                      label="95 % band of the response")
     axes.plot(stops, process.density, color=INK, lw=1.8, label="process response")
     for half, colour, label in (("film", POINT, "steps through the film"),
                                 ("bare", SECOND, "bare steps")):
@@ -99,7 +99,7 @@ def plot_process(process: Process) -> bytes:
     axes.annotate("clear film at the\nbase printing time", (0.0, 0.25), (6, 0),
                   textcoords="offset points", fontsize=8, color=INK)
     axes.set(xlim=(stops[0], min(stops[-1], 3.0)), xlabel="exposure, stops",
-             ylabel="density of the print", title=f"{process.name}: what the paper makes of light")
+             ylabel="density of the print", title=f"{process.name}: density over exposure")
     axes.legend(fontsize=8, frameon=False, loc="upper left")
     axes.grid(alpha=0.2)
     return _png(figure)

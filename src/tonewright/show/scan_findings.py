@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from tonewright.errors import runs
 from tonewright.measured.findings import (
     DensitiesByProfile,
     DensitiesByResponse,
@@ -32,7 +33,6 @@ from tonewright.scan.findings import (
     ScanInverted,
     ScanMirrored,
 )
-from tonewright.scan.strips import step_runs
 from tonewright.show.readings_findings import names
 from tonewright.show.sentence import sentence
 from tonewright.show.words import percent
@@ -187,8 +187,8 @@ def _(found: PatchUnlike) -> str:
 
 
 def _steps(file: str, through: str, steps: Sequence[int]) -> str:
-    """``strip.tif, film: steps 1 to 4, 30 are``."""
-    said = f"steps {step_runs(steps)} are" if steps[1:] else f"step {steps[0]} is"
+    """``strip.tif, film: steps 1 to 4 and 30 are``."""
+    said = f"steps {runs(steps)} are" if steps[1:] else f"step {steps[0]} is"
     return f"{file}, {through}: {said}"
 
 

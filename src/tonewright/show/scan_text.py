@@ -23,7 +23,7 @@ _BASIS = {
 _MOST_DOUBTFUL = 12
 
 
-def read_json(result: ReadResult) -> dict[str, Any]:
+def reading_json(result: ReadResult) -> dict[str, Any]:
     """What was read, under the names the command line promises; what only a scan has is null for
     an instrument's list."""
     reading = result.reading
@@ -68,7 +68,7 @@ def _list_json(readings: Readings) -> dict[str, Any]:
     }
 
 
-def read_text(result: ReadResult) -> str:
+def reading_text(result: ReadResult) -> str:
     """The report: read, found, doubtful, written, next."""
     reading, target = result.reading, result.target
     scan = reading if isinstance(reading, ScanReading) else None
@@ -116,12 +116,14 @@ def _order_lines(result: ReadResult) -> Sequence[str]:
 
 
 def _doubtful_lines(reading: ScanReading) -> Sequence[str]:
-    doubtful = reading.doubtful
-    lines = [labelled("doubtful", f"{p.patch.name}: {'; '.join(map(sentence, p.doubts))}")
-             for p in doubtful[:_MOST_DOUBTFUL]]
-    if doubtful[_MOST_DOUBTFUL:]:
-        lines.append(labelled("", f"and {len(doubtful) - _MOST_DOUBTFUL} more; the column doubt of"
-                              " the readings names them all"))
+    patches: dict[str, list[str]] = {}
+    for p in reading.doubtful:
+        patches.setdefault("; ".join(map(sentence, p.doubts)), []).append(p.patch.name)
+    lines = [labelled("doubtful", f"{', '.join(named)}: {why}") for why, named in patches.items()]
+    more = sum(map(len, [*patches.values()][_MOST_DOUBTFUL:]))
+    if more:
+        lines[_MOST_DOUBTFUL:] = [labelled(
+            "", f"and {more} more; the column doubt of the readings names them all")]
     return lines or [labelled("doubtful", "none")]
 
 

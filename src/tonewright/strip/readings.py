@@ -12,9 +12,10 @@ import numpy as np
 from tonewright.errors import OptionError, ReadingsError, counted
 from tonewright.measured import columns
 from tonewright.measured.columns import Source, Table, Weighting
+from tonewright.measured.readings import LARGEST_SD, SMALLEST_SD, density_sds
 from tonewright.record.codec import COLUMNS, between
 from tonewright.record.findings import Finding
-from tonewright.record.schema import Rule, is_number, is_whole
+from tonewright.record.schema import Rule, is_whole
 from tonewright.record.times import PrintingTime, parse_time, ratio
 from tonewright.scales import Array
 from tonewright.strip.findings import PaperDensityAdded, ReadingsWet, Through, TimeNotUsed
@@ -38,8 +39,7 @@ class StripPatch:
     density: Annotated[float, between(LEAST_DENSITY, MOST_DENSITY,
                                       "print densities lie between 0 and 6")]
     """Print density, absolute, on the strip's scale."""
-    density_sd: Annotated[float, Rule(lambda v: is_number(v) and 0.0 < v < 1.0,
-                                      "each is a number between 0 and 1")] | None
+    density_sd: Annotated[float, between(SMALLEST_SD, LARGEST_SD)] | None
     through: Through
     time: PrintingTime
     print_name: str | None
@@ -106,12 +106,11 @@ def strip_from_table(table: Table, tablet: Tablet, options: StripOptions) -> Str
     value = columns.measured(table, options.scale)
     steps = _step_numbers(table, where, tablet, options.flip)
     through, times = _through(table), _times(table, options.time)
-    prints, sd = _cells(table, "print"), _cells(table, "density_sd")
+    prints, sd = table.cells("print"), density_sds(table)
     paper = options.paper_density or 0.0
     patches = tuple(
-        StripPatch(int(steps[i]), round(float(value.density[i]) + paper, 6),
-                   _density_sd(table, sd, i), through[i], times[i],
-                   (prints[i] or None) if prints else None)
+        StripPatch(int(steps[i]), round(float(value.density[i]) + paper, 6), sd[i], through[i],
+                   times[i], (prints[i] or None) if prints else None)
         for i in range(len(table.rows)) if int(steps[i]) not in options.skip)
     _check_densities(table, patches)
     _check_complete(table, patches, tablet, options.skip)
@@ -134,7 +133,7 @@ def combine_strips(strips: Sequence[Strip]) -> Strip:
         if other.scale != first.scale:
             raise ReadingsError(f"one strip is on the scale {first.scale}, another on"
                                 f" {other.scale}", "the two are not mixed",
-                                "choose one that all files hold", code="scales_differ")
+                                "choose one that all files have", code="two_scales")
         ratio(other.patches[0].time, first.patches[0].time)
     if len(strips) > 1:
         strips = [_named(strip, number) for number, strip in enumerate(strips, 1)]
@@ -165,24 +164,6 @@ def _named(strip: Strip, number: int) -> Strip:
         for p in strip.patches))
 
 
-def _cells(table: Table, name: str) -> list[str] | None:
-    index = columns.find(table, name)
-    return None if index is None else [row[index] for row in table.rows]
-
-
-def _density_sd(table: Table, cells: list[str] | None, row: int) -> float | None:
-    if cells is None or not cells[row]:
-        return None
-    try:
-        number = float(cells[row])
-    except ValueError:
-        number = np.nan
-    if not 0.0 < number < 1.0:
-        raise ReadingsError(f"{table.where(row)}: density_sd is {cells[row]!r}",
-                            "it lies between 0 and 1", "leave it blank where it is not known")
-    return number
-
-
 def _step_numbers(table: Table, index: int, tablet: Tablet, flip: bool) -> Array:
     steps = columns.numbers(table, index)
     count = len(tablet.densities)
@@ -206,7 +187,7 @@ def _check_skip(tablet: Tablet, skip: tuple[int, ...]) -> None:
 
 def _through(table: Table) -> list[Through]:
     found: list[Through] = []
-    for row, cell in enumerate(_cells(table, "through") or ["film"] * len(table.rows)):
+    for row, cell in enumerate(table.cells("through") or ["film"] * len(table.rows)):
         word = cell.lower()
         if word not in ("film", "bare"):
             raise ReadingsError(f"{table.where(row)}: through is {cell!r}",
@@ -218,7 +199,7 @@ def _through(table: Table) -> list[Through]:
 
 def _times(table: Table, given: PrintingTime | None) -> list[PrintingTime]:
     times: list[PrintingTime] = []
-    for row, cell in enumerate(_cells(table, "time") or [""] * len(table.rows)):
+    for row, cell in enumerate(table.cells("time") or [""] * len(table.rows)):
         time = parse_time(cell) if cell else given
         if time is None:
             raise ReadingsError(f"{table.where(row)}: no printing time is known",
@@ -331,8 +312,8 @@ def _own_findings(
     table: Table, times: list[PrintingTime], options: StripOptions
 ) -> Iterator[Finding]:
     """What only a strip's file says, and what was asked for beside it."""
-    remarks = [cell for name in _REMARKS for cell in _cells(table, name) or []]
-    wet = any(cell.lower() in ("no", "false", "0") for cell in _cells(table, "dry") or [])
+    remarks = [cell for name in _REMARKS for cell in table.cells(name) or []]
+    wet = any(cell.lower() in ("no", "false", "0") for cell in table.cells("dry") or [])
     if wet or any(_WET.search(s) for s in (*remarks, *table.source.comments)):
         yield ReadingsWet(table.source.name)
     if options.time is not None and options.time not in times:

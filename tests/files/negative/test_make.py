@@ -1,45 +1,35 @@
-"""Negatives as files: read back by others' libraries, one by one and in batches."""
+"""Negatives as files: read back by others' libraries."""
 
 from __future__ import annotations
 
 import hashlib
 import json
-import signal
-from contextlib import contextmanager
+import subprocess
+import sys
 from fractions import Fraction
 
+import colour
 import numpy as np
 import pytest
 import tifffile
-from PIL import Image
+from PIL import Image, ImageCms
 
+from disk import disk_of
+from straight import Straight
 from tonewright.errors import FileError, ImageError, OptionError
-from tonewright.files.documents import fingerprint
-from tonewright.files.negative.make import (
-    NegativeSettings,
-    make_negative,
-    make_negatives,
-    output_names,
-)
-from tonewright.files.raster.icc import lightness_profile
+from tonewright.files.negative.make import NegativeSettings, make_negative
+from tonewright.files.raster.icc import gray_profile, lightness_profile
 from tonewright.files.targets import read_target
-from tonewright.negative.border import FrameSettings
+from tonewright.negative.findings import (
+    BlackTonesLost,
+    EncodingAssumed,
+    ProfileSetAside,
+    WhiteTonesLost,
+)
+from tonewright.negative.sheet import SheetSettings
 from tonewright.negative.size import SizeWish
-from tonewright.record.setup import Setup
 
-FULL_SHEET = FrameSettings(marks=True, tone_scale=True, caption=True)
-
-
-class Straight:
-    """Ink level in proportion to image lightness."""
-
-    name = "straight"
-
-    def __init__(self, **setup):
-        self.setup = Setup(**setup)
-
-    def level_at(self, image_lightness):
-        return np.asarray(image_lightness) / 100.0
+FULL_SHEET = SheetSettings(marks=True, tone_scale=True, caption=True)
 
 
 def names(folder):
@@ -116,11 +106,9 @@ def test_16_bit_ink_colour_as_others_read_it(tmp_path, reader):
 
 
 def test_the_file_says_where_it_comes_from_and_the_profile_does_not_travel(tmp_path):
-    curve = tmp_path / "k.curve.json"
-    curve.write_text("{}", encoding="utf-8")
     source = save(tmp_path / "portrait.tif", iccprofile=lightness_profile())
     options = NegativeSettings(
-        curve_sha256=fingerprint(curve), depth=8, seed=7, size=SizeWish(rotate=90)
+        curve_sha256=hashlib.sha256(b"{}").hexdigest(), depth=8, seed=7, size=SizeWish(rotate=90)
     )
     make_negative(source, Straight(), tmp_path / "n.tif", options)
     with tifffile.TiffFile(tmp_path / "n.tif") as file:
@@ -137,7 +125,7 @@ def test_the_file_says_where_it_comes_from_and_the_profile_does_not_travel(tmp_p
 
 @pytest.mark.parametrize(
     "options",
-    [{}, {"depth": 8}, {"deflate": True}, {"frame": FULL_SHEET},
+    [{}, {"depth": 8}, {"deflate": True}, {"sheet": FULL_SHEET},
      {"size": SizeWish(width_mm=Fraction(150), ppi=Fraction(200))}],
     ids=lambda o: "-".join(o) or "plain",
 )  # fmt: skip
@@ -157,10 +145,11 @@ def test_counts_are_of_the_picture_and_not_of_its_border(tmp_path):
     values[:60] = 0
     values[-30:] = 65535
     source = save(tmp_path / "i.tif", values)
-    report = make_negative(source, Straight(), tmp_path / "n.tif", settings(frame=FULL_SHEET))
+    report = make_negative(source, Straight(), tmp_path / "n.tif", settings(sheet=FULL_SHEET))
     assert (report.black_share, report.white_share) == pytest.approx((0.1, 0.05))
-    assert any("10 % of the picture prints as maximum black" in w for w in report.warnings)
-    assert any("5.0 % of the picture prints as paper white" in w for w in report.warnings)
+    black, white = report.findings[-2:]
+    assert (black, white) == (BlackTonesLost(report.black_share, None),
+                              WhiteTonesLost(report.white_share, None))
 
 
 # The ink colour that target, curve and negative share
@@ -181,7 +170,7 @@ def test_the_curve_remembers_the_ink_colour_and_a_mismatch_is_refused(tmp_path):
 
 def test_the_tone_scale_comes_with_its_document(tmp_path):
     source = save(tmp_path / "i.tif", np.zeros((600, 400), np.uint16))
-    report = make_negative(source, Straight(), tmp_path / "n.tif", settings(frame=FULL_SHEET))
+    report = make_negative(source, Straight(), tmp_path / "n.tif", settings(sheet=FULL_SHEET))
     assert names(tmp_path) == ["i.tif", "n.target.json", "n.tif"]
     assert report.target == tmp_path / "n.target.json"
     target = read_target(report.target)
@@ -208,25 +197,8 @@ def test_a_damaged_picture_leaves_neither(tmp_path):
     data[start : start + 8] = b"\xff" * 8
     source.write_bytes(data)
     with pytest.raises(ImageError, match="damaged"):
-        make_negative(source, Straight(), tmp_path / "n.tif", settings(frame=FULL_SHEET))
+        make_negative(source, Straight(), tmp_path / "n.tif", settings(sheet=FULL_SHEET))
     assert names(tmp_path) == ["i.tif"]
-
-
-# Several images, each by itself
-
-
-@contextmanager
-def disk_of(size):
-    """The system itself stops the writing of any file at so many bytes (setrlimit)."""
-    resource = pytest.importorskip("resource", reason="sizes cannot be limited here")
-    before = resource.getrlimit(resource.RLIMIT_FSIZE)
-    ignored = signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
-    resource.setrlimit(resource.RLIMIT_FSIZE, (size, before[1]))
-    try:
-        yield
-    finally:
-        resource.setrlimit(resource.RLIMIT_FSIZE, before)
-        signal.signal(signal.SIGXFSZ, ignored)
 
 
 def test_a_full_scratch_file_leaves_nothing(tmp_path):
@@ -239,22 +211,120 @@ def test_a_full_scratch_file_leaves_nothing(tmp_path):
     assert names(tmp_path) == ["i.tif"]
 
 
-def test_one_image_too_large_for_the_disk_does_not_stop_the_rest(tmp_path):
-    images = [save(tmp_path / f"{name}.tif") for name in "ac"]
-    images.insert(1, save(tmp_path / "b.tif", np.zeros((1500, 1000), np.uint16)))
-    pairs = output_names(images, tmp_path / "out")
-    with disk_of(1_000_000):
-        batch = make_negatives(pairs, Straight(), settings())
-    assert names(tmp_path / "out") == ["a-negative.tif", "c-negative.tif"]
-    assert [failure.source.name for failure in batch.failures] == ["b.tif"]
+# What the values of an image mean
 
 
-def test_an_image_without_a_size_does_not_stop_the_rest(tmp_path):
-    images = [save(tmp_path / "a.tif", np.zeros((600, 400), np.uint16), resolutionunit=1)]
-    images.append(save(tmp_path / "b.tif", np.zeros((600, 400), np.uint16)))
-    batch = make_negatives(
-        output_names(images, tmp_path / "out"), Straight(), settings(frame=FULL_SHEET)
+def gray(folder, name="image.tif", **options):
+    """Every 16-bit value, with gamma 2.2 or whatever the options say."""
+    path = folder / name
+    values = np.random.default_rng(4).permutation(65536).astype(np.uint16).reshape(256, 256)
+    options = {"photometric": "minisblack", "resolution": (360, 360), **options}
+    tifffile.imwrite(path, values, metadata=None, **options)
+    return path
+
+
+def expected_codes(source, lightness, curve):
+    values = tifffile.imread(source)
+    return np.floor(65535 * (1 - curve.level_at(lightness)) + 0.5)[values][:, ::-1]
+
+
+def test_without_profile_gamma_is_assumed_and_said(tmp_path):
+    curve = Straight(0.1, 0.7)
+    report = make_negative(gray(tmp_path), curve, tmp_path / "n.tif")
+    luminance = (np.arange(65536) / 65535) ** 2.2
+    lightness = colour.colorimetry.lightness_CIE1976(100 * luminance)
+    seen = tifffile.imread(tmp_path / "n.tif").astype(int)
+    off = np.abs(seen - expected_codes(tmp_path / "image.tif", lightness, curve))
+    assert off.max() <= 1  # the library's L* differs in the seventh digit
+    assert off.mean() < 0.01
+    assert report.encoding == "gamma:2.2"
+    assert EncodingAssumed("gamma:2.2") in report.findings
+    assert (report.level_black, report.level_white) == pytest.approx((0.1, 0.7))
+    assert (report.width, report.height, report.mirrored) == (256, 256, True)
+
+
+def test_the_embedded_profile_is_used(tmp_path):
+    source = gray(tmp_path, iccprofile=lightness_profile())
+    report = make_negative(source, Straight(), tmp_path / "n.tif", NegativeSettings(mirror=False))
+    assert report.encoding == "profile CIE lightness"
+    assert not report.findings
+    seen = tifffile.imread(tmp_path / "n.tif").astype(int)
+    assert np.abs(seen - (65535 - tifffile.imread(source).astype(int))).max() <= 1
+
+
+def test_encoding_wins_over_the_profile_and_says_so(tmp_path):
+    profile = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes()
+    source = gray(tmp_path, iccprofile=profile)
+    with pytest.raises(ImageError) as raised:
+        make_negative(source, Straight(), tmp_path / "n.tif")
+    assert raised.value.code == "image_encoding"
+    report = make_negative(
+        source, Straight(), tmp_path / "n.tif", NegativeSettings(encoding="lightness")
     )
-    assert [failure.source.name for failure in batch.failures] == ["a.tif"]
-    assert "--width" in str(batch.failures[0].error)
-    assert names(tmp_path / "out") == ["b-negative.target.json", "b-negative.tif"]
+    assert report.findings == (ProfileSetAside(),)
+    seen = tifffile.imread(tmp_path / "n.tif")
+    assert np.array_equal(seen, (65535 - tifffile.imread(source))[:, ::-1])
+
+
+def test_an_8_bit_image_through_a_profile(tmp_path):
+    values = np.arange(256, dtype=np.uint8).reshape(16, 16)
+    profile = gray_profile(b"curv" + bytes(4) + (1).to_bytes(4, "big") + b"\x02\x33", "Gray 2.2")
+    tifffile.imwrite(
+        tmp_path / "i.tif", values, photometric="minisblack", metadata=None, iccprofile=profile
+    )
+    make_negative(tmp_path / "i.tif", Straight(), tmp_path / "n.tif", NegativeSettings(False))
+    luminance = (values / 255.0) ** (0x233 / 256)
+    lightness = colour.colorimetry.lightness_CIE1976(100 * luminance)
+    seen = tifffile.imread(tmp_path / "n.tif")
+    assert np.abs(seen - 65535 * (1 - lightness / 100)).max() < 2.5
+
+
+def test_the_output_is_checked_before_the_image_is_read(tmp_path):
+    (tmp_path / "n.tif").write_bytes(b"old")
+    with pytest.raises(FileError, match="is there already"):
+        make_negative(tmp_path / "missing.tif", Straight(), tmp_path / "n.tif")
+
+
+def test_a_kill_leaves_no_output_and_a_rerun_works(tmp_path):
+    """The process ends at once, without any clean-up, after the first band."""
+    source = tmp_path / "image.tif"
+    tifffile.imwrite(
+        source, np.zeros((2000, 1500), np.uint16), photometric="minisblack", metadata=None
+    )
+    code = (
+        "import os, sys\n"
+        "from tonewright.files.negative.make import make_negative\n"
+        "class Curve:\n"
+        "    name = 'c'\n"
+        "    def level_at(self, lightness): return lightness / 100\n"
+        "make_negative(sys.argv[1], Curve(), sys.argv[2], None, lambda *rows: os._exit(9))\n"
+    )
+    output = tmp_path / "n.tif"
+    done = subprocess.run(
+        [sys.executable, "-c", code, str(source), str(output)], timeout=60, check=False
+    )
+    assert done.returncode == 9
+    assert not output.exists()
+    make_negative(source, Straight(), output)
+    assert (tifffile.imread(output) == 65535).all()
+
+
+def test_making_a_negative_loads_nothing_heavy(tmp_path):
+    """With a profile and compression, so that everything a negative can need is loaded."""
+    gray(tmp_path, iccprofile=lightness_profile(), compression="lzw", predictor=True)
+    code = (
+        "import json, sys\n"
+        "from tonewright.files.negative.make import make_negative\n"
+        "class Curve:\n"
+        "    name = 'c'\n"
+        "    def level_at(self, lightness): return lightness / 100\n"
+        "make_negative(sys.argv[1], Curve(), sys.argv[2])\n"
+        "print(json.dumps(sorted({name.split('.')[0] for name in sys.modules})))\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code, str(tmp_path / "image.tif"), str(tmp_path / "n.tif")],
+        timeout=60, check=True, capture_output=True, encoding="utf-8",
+    )  # fmt: skip
+    loaded = set(json.loads(done.stdout))
+    assert {"numpy", "imagecodecs"} <= loaded  # the listing is of the right process
+    assert not loaded & {"scipy", "colour", "matplotlib"}

@@ -13,29 +13,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 import tifffile
-from click.testing import CliRunner
 
-from tonewright.cli import main
-from tonewright.errors import FileError, ImageError
-from tonewright.files.documents import read_curve
+from tonewright.errors import FileError, ImageError, OptionError
+from tonewright.files.documents import Opened, read_curve
 from tonewright.files.negative import second
-from tonewright.files.negative.make import NegativeSettings, make_negatives, output_names
+from tonewright.files.negative.batch import make_negatives
 from tonewright.files.negative.second import Second, SecondLost, second_for
-
-
-@pytest.fixture(scope="module")
-def curve_file(tmp_path_factory):
-    """A real curve, from invented readings."""
-    from tonewright.virtual.darkroom import Darkroom, measure_target
-
-    folder = tmp_path_factory.mktemp("curve")
-    readings = measure_target(Darkroom(), np.linspace(0.0, 1.0, 31), 2, seed=1).readings
-    rows = [f"{p.level:.5f},{p.density:.4f}" for p in readings.patches]
-    (folder / "r.csv").write_text("\n".join(["level,density", *rows]), encoding="utf-8")
-    made = folder / "k.curve.json"
-    done = CliRunner().invoke(main, ["fit", str(folder / "r.csv"), "-o", str(made)])
-    assert done.exit_code == 0, done.output
-    return made
+from tonewright.files.negative.settings import NegativeSettings
+from tonewright.negative.sheet import SheetSettings
 
 
 @pytest.fixture
@@ -59,7 +44,7 @@ def names(folder):
 
 
 def made_in(folder, images, curve, other=None):
-    return make_negatives(output_names(images, folder), curve, NegativeSettings(), None, other)
+    return make_negatives(images, curve, folder, second=other)
 
 
 class Counting(Second):
@@ -78,10 +63,9 @@ def without_folder(report):
 
 
 def test_the_same_files_and_the_same_words(tmp_path, images, curve_file):
-    curve = read_curve(curve_file, sources=False)
-    alone = made_in(tmp_path / "a", images, curve)
+    alone = made_in(tmp_path / "a", images, curve_file)
     with Counting() as other:
-        both = made_in(tmp_path / "b", images, curve, other)
+        both = made_in(tmp_path / "b", images, curve_file, other)
     assert other.answers >= 1  # small ones are quick: it may come late
     assert names(tmp_path / "a") == names(tmp_path / "b")
     assert len(names(tmp_path / "a")) == 6
@@ -98,13 +82,24 @@ def test_each_answer_by_itself(tmp_path, images, curve_file):
         report = other.make(images[0], tmp_path / "n.tif")
         assert (report.depth, report.source) == (8, images[0])
         assert tifffile.imread(tmp_path / "n.tif").dtype == np.uint8
-        bad = other.make(images[3], tmp_path / "m.tif")
-        assert isinstance(bad.error, FileError) and "16-bit gray" in str(bad.error)
-        there = other.make(images[0], tmp_path / "n.tif")
-        assert isinstance(there.error, FileError) and "--force" in there.error.way_out
+        with pytest.raises(FileError, match="16-bit gray"):
+            other.make(images[3], tmp_path / "m.tif")
+        with pytest.raises(FileError, match="is there already"):
+            other.make(images[0], tmp_path / "n.tif")
         cut = tmp_path / "cut.tif"
         cut.write_bytes(images[0].read_bytes()[:3000])
-        assert isinstance(other.make(cut, tmp_path / "m.tif").error, ImageError)
+        with pytest.raises(ImageError):
+            other.make(cut, tmp_path / "m.tif")
+
+
+def test_an_error_comes_back_whole(tmp_path, images, curve_file):
+    """With its code and values, for the front that shows it."""
+    sheet = NegativeSettings(sheet=SheetSettings(marks=True))
+    with Second() as other:
+        other.prepare(read_curve(curve_file, sources=False), sheet)
+        with pytest.raises(OptionError) as raised:
+            other.make(images[0], tmp_path / "n.tif")
+    assert raised.value.code == "picture_size_unknown"
 
 
 def test_a_second_process_that_is_killed_is_done_without(tmp_path, images, curve_file):
@@ -114,11 +109,10 @@ def test_a_second_process_that_is_killed_is_done_without(tmp_path, images, curve
                 self._process.kill()
             return super().make(source, output)
 
-    curve = read_curve(curve_file, sources=False)
     with Mortal() as other:
-        other.prepare(curve, NegativeSettings())
+        other.prepare(read_curve(curve_file, sources=False), NegativeSettings())
         other.make(images[0], tmp_path / "first.tif")  # it is there, and has answered
-        found = made_in(tmp_path / "b", images, curve, other)
+        found = made_in(tmp_path / "b", images, curve_file, other)
     assert other.answers == 1
     assert len(found.reports) == 6 and len(found.failures) == 1
     assert len(names(tmp_path / "b")) == 6
@@ -145,8 +139,10 @@ def test_a_curve_that_only_this_process_knows_is_used_here(tmp_path, images, mon
         module = types.ModuleType("only_here")
         module.OwnCurve = type(curve)
         monkeypatch.setitem(sys.modules, "only_here", module)
+    opened = Opened(curve, "", "")
+    monkeypatch.setattr("tonewright.files.negative.batch.open_curve", lambda *_, **__: opened)
     with Counting() as other:
-        found = made_in(tmp_path / "a", images, curve, other)
+        found = made_in(tmp_path / "a", images, tmp_path / "k.curve.json", other)
     assert other.answers == 0
     assert len(found.reports) == 6
     if not known:

@@ -6,24 +6,41 @@ from fractions import Fraction
 
 import pytest
 
-from tonewright.errors import TonewrightError
-from tonewright.files.negative.sheet_file import SheetChoices, read_sheet, write_sheet
-from tonewright.negative.border import FrameSettings
+from tonewright.errors import OptionError, TonewrightError
+from tonewright.files.negative.settings import NegativeSettings
+from tonewright.files.negative.sheet_file import read_sheet, write_sheet
+from tonewright.negative.sheet import SheetSettings
+from tonewright.negative.size import SizeWish
 
-ALL = SheetChoices(14.5, "opaque", True, False, True, Fraction(720))
-
-
-@pytest.mark.parametrize("choices", [ALL, SheetChoices(), SheetChoices(ppi=Fraction(1441, 4))])
-def test_what_is_written_is_read(tmp_path, choices):
-    write_sheet(tmp_path / "s.toml", choices)
-    assert read_sheet(tmp_path / "s.toml") == choices
+ALL = SheetSettings(14.5, "opaque", True, False, True)
 
 
-def test_what_is_typed_wins():
-    typed = SheetChoices(border="clear", marks=False)
-    assert typed.over(ALL) == SheetChoices(14.5, "clear", False, False, True, Fraction(720))
-    assert SheetChoices().frame() == FrameSettings()
-    assert not FrameSettings().wanted and FrameSettings(marks=True).margin == 14
+def settings(sheet, ppi=None):
+    return NegativeSettings(sheet=sheet, size=SizeWish(ppi=ppi))
+
+
+@pytest.mark.parametrize("chosen", [
+    settings(ALL, Fraction(720)), settings(SheetSettings()), settings(ALL, Fraction(1441, 4)),
+])  # fmt: skip
+def test_what_is_written_is_read(tmp_path, chosen):
+    write_sheet(tmp_path / "s.toml", chosen)
+    assert read_sheet(tmp_path / "s.toml") == chosen
+
+
+def test_what_was_said_wins(tmp_path):
+    write_sheet(tmp_path / "s.toml", settings(ALL, Fraction(720)))
+    said = settings(SheetSettings(border="clear", marks=False), Fraction(360))
+    found = read_sheet(tmp_path / "s.toml", said)
+    assert found == settings(SheetSettings(14.5, "clear", False, False, True), Fraction(360))
+    assert SheetSettings(0.0).over(SheetSettings(14.0, "opaque")) == SheetSettings(0.0)
+
+
+def test_a_border_named_alone_gets_the_usual_margin():
+    assert SheetSettings().margin == 0
+    assert SheetSettings(border="opaque").margin == SheetSettings(marks=True).margin == 14
+    with pytest.raises(OptionError) as raised:
+        SheetSettings(0.0, "opaque").check()
+    assert raised.value.code == "margin_too_narrow"
 
 
 @pytest.mark.parametrize(
@@ -32,7 +49,8 @@ def test_what_is_typed_wins():
         ("margin = 14", "length in quotes"), ('margin = "wide"', "margin in s.toml.*200mm"),
         ('border = "black"', "clear or opaque"), ("marks = 1", "true or false"),
         ("ppi = true", "a number"), ("ppi = 1", "10 to 10000"), ("colour = 3", "entry colour"),
-        ("margin = ", "not a layout"), ("[marks]", "true or false"), ("\udcff", "not a layout"),
+        ("margin = ", "not a sheet file"), ("[marks]", "true or false"),
+        ("\udcff", "not a sheet file"),
     ],
 )  # fmt: skip
 def test_bad_files(tmp_path, text, words):

@@ -13,7 +13,7 @@ import pytest
 import tifffile
 from PIL import Image, ImageCms
 
-from straight import LIGHTNESS
+from straight import LIGHTNESS, Straight
 from tonewright.errors import ImageError
 from tonewright.files.negative.pipeline import WriteSettings, write_mapped
 from tonewright.files.negative.tones import image_tones
@@ -27,6 +27,7 @@ from tonewright.negative.colour import (
     luminances_of,
     pixel_codes,
 )
+from tonewright.negative.findings import ColourDropped, EncodingAssumed
 
 SRGB = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes()
 IDENTITY = np.arange(65536, dtype=np.uint16)
@@ -99,7 +100,7 @@ def test_srgb_is_assumed_and_agrees_with_colour_science(tmp_path):
     tifffile.imwrite(tmp_path / "in.tif", rgb, photometric="rgb", metadata=None)
     seen, tones = lightness_written(tmp_path / "in.tif", tmp_path / "o.tif")
     assert tones.encoding == "srgb"
-    assert any("taken for sRGB" in warning for warning in tones.warnings)
+    assert tones.findings == (EncodingAssumed("srgb"),)
     d50 = colour.CCS_ILLUMINANTS["CIE 1931 2 Degree Standard Observer"]["D50"]
     xyz = colour.RGB_to_XYZ(
         rgb / 65535, "sRGB", d50, chromatic_adaptation_transform="Bradford",
@@ -126,7 +127,7 @@ def test_srgb_weights_by_their_chromaticities():
 @pytest.mark.parametrize("encoding", ["srgb", "linear", "gamma:2.2", "lightness"])
 @pytest.mark.parametrize("size", [256, 65536])
 def test_gray_pixels_of_a_colour_image_are_the_gray_encoding(encoding, size):
-    from tonewright.negative import encoding_lightness
+    from tonewright.negative.tones import encoding_lightness
 
     ramp = np.arange(size, dtype=np.uint8 if size == 256 else np.uint16)
     grays = np.repeat(ramp, 3).reshape(1, -1, 3)
@@ -217,19 +218,13 @@ def test_how_much_colour_there_was(tmp_path):
     half[:, :32, 0] = 65535 - half[:, :32, 0]
     assert coloured_share(half) == pytest.approx(0.5, abs=0.03)
 
-    class Straight:
-        name = "straight"
-
-        def level_at(self, lightness):
-            return np.asarray(lightness) / 100
-
-    for data, words in ((gray, False), (half, True)):
+    for data, told in ((gray, False), (half, True)):
         (tmp_path / "i.tif").unlink(missing_ok=True)
         (tmp_path / "n.tif").unlink(missing_ok=True)
         tifffile.imwrite(tmp_path / "i.tif", data, photometric="rgb", metadata=None)
         report = make_negative(tmp_path / "i.tif", Straight(), tmp_path / "n.tif")
-        assert any("in colour" in warning for warning in report.warnings) == words
-        assert report.coloured_share == pytest.approx(0.5 if words else 0.0, abs=0.03)
+        assert any(isinstance(f, ColourDropped) for f in report.findings) == told
+        assert report.coloured_share == pytest.approx(0.5 if told else 0.0, abs=0.03)
 
 
 @pytest.mark.parametrize("extra", ["unassalpha", "assocalpha", "unspecified"])

@@ -102,6 +102,42 @@ def test_8_bit_values_are_every_257th_of_the_16_bit_ones():
     assert np.abs(narrow - wide[::257]).max() < 1e-9
 
 
+def text_of_version_2(words):
+    """ICC.1:2001, 6.5.17: textDescriptionType."""
+    return b"desc" + bytes(4) + struct.pack(">I", len(words) + 1) + words + bytes(79)
+
+
+def localized(*texts):
+    """ICC.1:2022, 10.15: multiLocalizedUnicodeType of (language and country, text)."""
+    rows, body, start = b"", b"", 16 + 12 * len(texts)
+    for place, text in texts:
+        packed = text.encode("utf-16-be")
+        rows += struct.pack(">4sII", place, len(packed), start + len(body))
+        body += packed
+    return b"mluc" + bytes(4) + struct.pack(">II", len(texts), 12) + rows + body
+
+
+@pytest.mark.parametrize(
+    "element",
+    [
+        text_of_version_2(b"Gray of old"), localized((b"deDE", "Grau"), (b"enUS", "Gr\u00e4y")),
+        localized((b"frFR", "Gris"), (b"enGB", "Grey")), localized((b"jaJP", "\u7070")),
+    ],
+    ids=["version 2", "two", "English of another country", "one"],
+)
+def test_the_name_is_the_one_littlecms_gives(element):
+    profile = bytearray(gray_profile(curv(563) + element, "g"))
+    at = profile.index(b"desc")
+    tone = struct.unpack(">4sII", profile[profile.index(b"kTRC") :][:12])
+    profile[at + 4 : at + 12] = struct.pack(">II", tone[1] + 14, len(element))
+    size = (tone[1] + 14 + len(element) + 3) // 4 * 4
+    profile[:4] = struct.pack(">I", size)
+    profile = bytes(profile.ljust(size, b"\0"))
+    name, _ = profile_lightness(profile, 256, "i")
+    given = ImageCms.ImageCmsProfile(io.BytesIO(profile))
+    assert name == ImageCms.getProfileDescription(given).strip()
+
+
 def test_a_colour_profile_is_refused_with_the_way_out():
     profile = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes()
     with pytest.raises(ImageError, match=r"scan\.tif .*RGB") as refused:

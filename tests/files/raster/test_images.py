@@ -6,6 +6,7 @@ nor inverts anything) and by Pillow.
 
 from __future__ import annotations
 
+import hashlib
 import io
 import itertools
 import os
@@ -482,6 +483,48 @@ def test_a_disk_that_fills_up_leaves_nothing(tmp_path):
     assert names(tmp_path) == ["in.tif"]
 
 
+@pytest.mark.skipif(sys.platform == "win32", reason="an open file cannot be replaced there")
+def test_a_source_replaced_after_its_header_was_read(tmp_path):
+    """What was opened is what is read to the end, whatever has its name by then."""
+    source = save(tmp_path / "in.tif", every_code(), rowsperstrip=10)
+    before = source.read_bytes()
+    with open_image(source) as image:
+        save(tmp_path / "other.tif", every_code()[:, ::-1] // 2).replace(source)
+        write_mapped(image, tmp_path / "o.tif", identity(), PLAIN)
+        assert image.source.sha256() == hashlib.sha256(before).hexdigest()
+    assert np.array_equal(read_back(tmp_path / "o.tif"), every_code())
+    with pytest.raises(TonewrightError):
+        write_mapped(image, tmp_path / "p.tif", identity(), PLAIN)
+
+
+@pytest.mark.parametrize("orientation", [1, 3])
+@pytest.mark.parametrize("layout", [{"rowsperstrip": 16}, {}, {"tile": (32, 48)}])
+@pytest.mark.parametrize("photometric", ["minisblack", "rgb"])
+def test_a_jpeg_within_a_tiff_as_pillow_reads_it(tmp_path, photometric, layout, orientation):
+    """Pillow turns a TIFF upright by itself."""
+    smooth = (np.add.outer(np.arange(90), np.arange(120)) % 200).astype(np.uint8)
+    colours = np.dstack([smooth, smooth[::-1], 255 - smooth])
+    data = smooth if photometric == "minisblack" else colours
+    with tifffile.TiffWriter(tmp_path / "in.tif") as file:
+        file.write(smooth[:16, :16], subfiletype=1, photometric="minisblack", metadata=None)
+        file.write(data, photometric=photometric, compression="jpeg", metadata=None,
+                   extratags=[(274, 3, 1, orientation, True)], **layout)
+    with Image.open(tmp_path / "in.tif") as seen:
+        seen.seek(1)
+        expected = np.asarray(seen.convert("L" if data.ndim == 2 else "RGB"))
+    image = open_image(tmp_path / "in.tif")
+    assert image.findings[0] == findings.LossyImage() and image.orientation == orientation
+    pixels = np.concatenate([image.page.tones(job())[0] for job in image.jobs()])
+    assert np.array_equal(pixels if orientation == 1 else pixels[::-1, ::-1], expected)
+    whole = (tmp_path / "in.tif").read_bytes()
+    frame = whole.rindex(b"\xff\xc0\x00")
+    larger = whole[: frame + 5] + b"\xff\xff\xff\xff" + whole[frame + 9 :]
+    for broken in (whole.replace(b"\xff\xda", b"\xff\x00"), larger):
+        (tmp_path / "in.tif").write_bytes(broken)
+        with pytest.raises(ImageError, match="damaged"):
+            [job() for job in open_image(tmp_path / "in.tif").jobs()]
+
+
 def test_the_image_is_never_written_over(tmp_path):
     source = save(tmp_path / "in.tif", every_code())
     before = source.read_bytes()
@@ -495,7 +538,7 @@ def test_the_image_is_never_written_over(tmp_path):
 def test_an_existing_output_is_kept_unless_forced(tmp_path):
     source = save(tmp_path / "in.tif", every_code())
     (tmp_path / "o.tif").write_bytes(b"precious")
-    with pytest.raises(FileError, match="--force"):
+    with pytest.raises(FileError, match="is there already"):
         mapped(source, tmp_path / "o.tif")
     assert (tmp_path / "o.tif").read_bytes() == b"precious"
     mapped(source, tmp_path / "o.tif", WriteSettings(True, "", force=True))

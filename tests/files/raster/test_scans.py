@@ -13,7 +13,14 @@ from PIL import Image, ImageCms, ImageOps
 
 from tonewright.errors import FileError, ImageError, OptionError, TonewrightError
 from tonewright.files.raster.open import is_picture
+from tonewright.files.raster.page import ByteSource
 from tonewright.files.raster.scans import read_scan
+from tonewright.measured.findings import (
+    ScanHasFewTones,
+    ScanIsJpeg,
+    ScanProfileUnusable,
+    ScanWeighedAsSrgb,
+)
 
 RNG = np.random.default_rng(0)
 GRAY = RNG.integers(0, 65536, (90, 70), dtype=np.uint16)
@@ -43,7 +50,7 @@ def test_gray_of_every_storage(tmp_path, how):
     scan = read_scan(tif(tmp_path / "s.tif", GRAY, resolution=(300, 300), **how))
     assert scan.pixels == pytest.approx(GRAY / 65535.0, abs=1e-7)
     assert (scan.bits, scan.ppi, scan.lightness) == (16, 300.0, None)
-    assert scan.warnings == ()
+    assert scan.findings == ()
 
 
 @pytest.mark.parametrize(
@@ -68,7 +75,7 @@ def test_luminance_by_an_srgb_profile(tmp_path):
                              illuminant=colour.CCS_ILLUMINANTS[
                                  "CIE 1931 2 Degree Standard Observer"]["D50"])
     expected = colour.lightness(100.0 * xyz[..., 1], method="CIE 1976")
-    found = scan.lightness_of(scan.pixels)
+    found = np.interp(scan.pixels, np.linspace(0.0, 1.0, scan.lightness.size), scan.lightness)
     assert np.abs(found - expected).max() < 0.35
     assert np.median(np.abs(found - expected)) < 0.05
 
@@ -77,7 +84,7 @@ def test_colour_without_a_profile_is_weighed_and_said(tmp_path):
     neutral = np.repeat(GRAY[:, :, None], 3, axis=2)
     scan = read_scan(tif(tmp_path / "s.tif", neutral))
     assert scan.pixels == pytest.approx(GRAY / 65535.0, abs=2e-4)
-    assert any("carries no usable profile" in w for w in scan.warnings)
+    assert scan.findings == (ScanWeighedAsSrgb("s.tif"),)
 
 
 def test_white_is_zero(tmp_path):
@@ -104,11 +111,19 @@ def test_png_of_16_bits(tmp_path):
     assert scan.ppi == pytest.approx(400.0, rel=1e-3)
 
 
+def test_png_turned_by_its_exif(tmp_path):
+    exif = Image.Exif()
+    exif[274] = 6
+    Image.fromarray(GRAY).save(tmp_path / "s.png", exif=exif)
+    assert read_scan(tmp_path / "s.png").pixels == pytest.approx(
+        np.rot90(GRAY, -1) / 65535.0, abs=1e-7)
+
+
 def test_eight_bits_are_read_with_a_warning(tmp_path):
     scan = read_scan(tif(tmp_path / "s.tif", (GRAY >> 8).astype(np.uint8)))
     assert scan.bits == 8
     assert scan.pixels == pytest.approx((GRAY >> 8) / 255.0, abs=1e-7)
-    assert any("8 bits" in w for w in scan.warnings)
+    assert ScanHasFewTones(scan.name) in scan.findings
 
 
 def jpeg(path, gray):
@@ -124,7 +139,7 @@ def test_jpeg_only_if_asked_for(tmp_path):
     assert refused.value.code == "scan_lossy"
     scan = read_scan(path, allow_jpeg=True)
     assert scan.pixels == pytest.approx(smooth / 65535.0, abs=0.02)
-    assert any("JPEG" in w for w in scan.warnings)
+    assert ScanIsJpeg(scan.name) in scan.findings
 
 
 def test_jpeg_inside_a_tiff_is_still_a_jpeg(tmp_path):
@@ -228,7 +243,7 @@ def test_a_broken_profile_is_put_aside_and_said(tmp_path):
     broken = srgb_profile()[:200]
     for values in (GRAY, RGB):
         scan = read_scan(tif(tmp_path / "s.tif", values, iccprofile=broken))
-        assert any("put aside" in w for w in scan.warnings)
+        assert ScanProfileUnusable(scan.name) in scan.findings
 
 
 def test_pictures_are_told_from_lists(tmp_path):
@@ -238,10 +253,8 @@ def test_pictures_are_told_from_lists(tmp_path):
     Image.fromarray(GRAY).save(stream, "PNG")
     png = tmp_path / "scan.csv"
     png.write_bytes(stream.getvalue())
-    assert is_picture(tif(tmp_path / "s.tif", GRAY))
-    assert is_picture(jpeg(tmp_path / "s.jpg", GRAY))
-    assert is_picture(png)
-    assert not is_picture(text)
-    assert not is_picture(tmp_path / "none.tif")
-    assert not is_picture(tmp_path)
-    assert read_scan(png).sha256 == hashlib.sha256(png.read_bytes()).hexdigest()
+    pictures = tif(tmp_path / "s.tif", GRAY), jpeg(tmp_path / "s.jpg", GRAY), png
+    assert all(is_picture(ByteSource(path)) for path in pictures)
+    assert not is_picture(ByteSource(text))
+    assert read_scan(png).sha256 is None
+    assert read_scan(png, fingerprint=True).sha256 == hashlib.sha256(png.read_bytes()).hexdigest()

@@ -5,8 +5,8 @@
     stored rows → turned upright → codes ─────────────────────→ sheet → ink → file
                                  └ luminance → resampled → codes ┘
 
-Of pixels in colour codes (or luminance) are made before anything is turned: no value is rounded on
-its way to a code but the code itself.
+Colour pixels become codes (or luminance) before anything is turned, so that nothing but the code
+itself is ever rounded.
 
 Everything up to the file happens in jobs, in two threads; a band is small, so memory does not
 grow with the image.
@@ -40,7 +40,7 @@ from tonewright.negative.tones import apply_band, flipped
 
 if TYPE_CHECKING:
     from tonewright.negative.colour import ToLuminance
-    from tonewright.negative.frame import Frame
+    from tonewright.negative.draw import Sheet
 
 Codes = NDArray[np.uint16] | LuminanceCodes
 """What code a value becomes: one for every gray value from black to white, shape (256,) or
@@ -60,7 +60,7 @@ class Resampling:
     width: int
     height: int
     luminance: Luminance
-    """Relative luminance (0 to 1) of every gray value of the image; of no use for colour."""
+    """Relative luminance (0 to 1) of every gray value of the image; not used for colour."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,7 +80,7 @@ class WriteSettings:
     resampling: Resampling | None = None
     resolution: Resolution | None = None
     """Of the file; None: that of the image."""
-    frame: Frame | None = None
+    sheet: Sheet | None = None
     """What stands around the picture; None: the picture alone."""
     ink: Ink = field(default_factory=Ink)
     deflate: bool = False
@@ -198,8 +198,8 @@ class _Work:
     @property
     def size(self) -> tuple[int, int]:
         """Pixels of the file."""
-        frame = self._settings.frame
-        return self._picture if frame is None else (frame.width, frame.height)
+        sheet = self._settings.sheet
+        return self._picture if sheet is None else (sheet.width, sheet.height)
 
     def jobs(self, folder: Path, stack: ExitStack) -> Iterator[Job]:
         """Bands of the file in the order in which they are written.
@@ -211,8 +211,8 @@ class _Work:
             jobs = self._mapped(self._upright(folder, stack))
         else:
             jobs = self._resampled(self._upright(folder, stack), stack)
-        if self._settings.frame is not None:
-            jobs = self._framed(jobs)
+        if self._settings.sheet is not None:
+            jobs = self._on_sheet(jobs)
         if self._settings.ink != Ink():
             jobs = self._inked(jobs)
         return jobs
@@ -224,8 +224,7 @@ class _Work:
         if not (turn or (upside_down and self._image.page.streamed)):
             # packed strips and resampling look at several bands at once
             apart = self._settings.resampling is None and not self._settings.deflate
-            room = bands.Room() if apart else None
-            return self._singles(self._image.jobs(Wanted(upside_down, None, room, scratch)))
+            return self._singles(self._image.jobs(Wanted(upside_down, None, apart, scratch)))
         size = bands.TURN_BYTES if turn else None
         jobs = self._singles(self._image.jobs(Wanted(band_bytes=size, scratch=scratch)))
         # luminance, which resampling takes, has 4 bytes
@@ -319,27 +318,27 @@ class _Work:
 
         return resampled_jobs(rows, Sizes(*size, wanted.width, wanted.height), codes)
 
-    def _framed(self, jobs: Iterator[Job]) -> Iterator[Job]:
-        frame, mirror = self._settings.frame, self._settings.mirror
-        assert frame is not None
+    def _on_sheet(self, jobs: Iterator[Job]) -> Iterator[Job]:
+        sheet, mirror = self._settings.sheet, self._settings.mirror
+        assert sheet is not None
 
-        def sheet(first: int, codes: Band) -> Band:
-            band: Band = frame.ground(len(codes))
-            band[:, frame.left : frame.left + codes.shape[1]] = codes
-            frame.paint(band[:, ::-1] if mirror else band, first)
+        def drawn(first: int, codes: Band) -> Band:
+            band: Band = sheet.ground(len(codes))
+            band[:, sheet.left : sheet.left + codes.shape[1]] = codes
+            sheet.paint(band[:, ::-1] if mirror else band, first)
             return band
 
         def bare(top: int, bottom: int) -> Iterator[Job]:
             for first, end in bands.spans(bottom - top, _BARE_ROWS):
                 rows, at = end - first, top + first
-                yield Job(rows, partial(sheet, at, np.empty((rows, 0), np.uint16)))
+                yield Job(rows, partial(drawn, at, np.empty((rows, 0), np.uint16)))
 
-        yield from bare(0, frame.top)
-        first = frame.top
+        yield from bare(0, sheet.top)
+        first = sheet.top
         for job in jobs:
-            yield job.then(partial(sheet, first))
+            yield job.then(partial(drawn, first))
             first += job.rows
-        yield from bare(first, frame.height)
+        yield from bare(first, sheet.height)
 
     def _inked(self, jobs: Iterator[Job]) -> Iterator[Job]:
         from tonewright.negative.ink import Inker

@@ -1,11 +1,11 @@
 """A second process that makes negatives beside this one, for many images at once.
 
-Two threads wait for each other whenever one of them is in the interpreter, thousands of times a
-second, and longest where the machine has other work as well; two processes never do.  It is started
-before this process has loaded what it needs itself, so that starting costs no time.
+Two threads contend for the interpreter lock thousands of times a second, and worst on a busy
+machine; two processes do not.  It is started before this process has loaded what it needs itself,
+so that starting costs no time.
 
-The second process works for this one only: it ends when this one does, whatever ends it, and what
-it is writing then is finished or not there at all.
+The second process exits with its parent, however that ends; the file it is writing then is finished
+or not there at all.
 """
 
 from __future__ import annotations
@@ -13,22 +13,22 @@ from __future__ import annotations
 import contextlib
 import os
 import pickle
-import subprocess
 import sys
 from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO
 
+from tonewright.errors import TonewrightError
 from tonewright.files.opening import Closing
 
 if TYPE_CHECKING:
-    from tonewright.files.negative.make import Failure, NegativeReport, NegativeSettings
+    from tonewright.files.negative.make import NegativeReport, NegativeSettings
     from tonewright.negative.tones import LevelCurve
 
 FEWEST, LEAST_BYTES = 4, 100_000_000
-"""Images, and bytes of their files together, from which it is worth its memory."""
-_PROGRAM = "import sys; sys.path[:] = sys.argv[1:]; from tonewright.files.negative import second;"
-_PROGRAM += " second.serve()"
+"""Images, and bytes of all their files, from which it is worth its memory."""
+_PROGRAM = "import sys; sys.path[:] = sys.argv[1:]; from tonewright.files.negative import"
+_PROGRAM += " second; second.serve()"
 
 
 class SecondLost(Exception):
@@ -36,7 +36,7 @@ class SecondLost(Exception):
 
 
 def second_for(images: Iterable[Path]) -> Second | None:
-    """Start one if there are images enough and a core is free for it; None if not."""
+    """Start one if there are enough images and a core for it; None if not."""
     paths = list(images)
     if len(paths) < FEWEST or _cores() < 2 or not sys.executable:
         return None
@@ -67,6 +67,8 @@ class Second(Closing):
 
     def __init__(self) -> None:
         """Start it; `OSError` if that is not possible."""
+        import subprocess
+
         # a keyboard interrupt is for this process, which then tells the other one to end
         apart: dict[str, Any] = {"process_group": 0}
         if sys.platform == "win32":
@@ -78,22 +80,17 @@ class Second(Closing):
         self._first = b""
 
     def prepare(self, curve: LevelCurve, settings: NegativeSettings) -> None:
-        """Say what all negatives are made with; `SecondLost` if it cannot be said.
+        """Set what all negatives are made with; `SecondLost` if that cannot be sent.
 
-        It is told with the first image: until it has loaded, telling it would have to wait.
+        It is sent with the first image: sending it sooner would wait until the process has loaded.
         """
         try:
             self._first = pickle.dumps((curve, settings))
         except (pickle.PicklingError, AttributeError, TypeError) as error:
             raise SecondLost from error
 
-    def make(self, source: Path, output: Path) -> NegativeReport | Failure:
-        """What `negatives.make_negative` gives there, or the error that it raises.
-
-        Raises `SecondLost`, and any error that is a fault of the program.
-        """
-        from tonewright.files.negative.make import Failure
-
+    def make(self, source: Path, output: Path) -> NegativeReport:
+        """What `make.make_negative` gives or raises there; `SecondLost` if there is no answer."""
         assert self._process.stdin is not None and self._process.stdout is not None
         try:
             self._process.stdin.write(self._first + pickle.dumps((source, output)))
@@ -105,13 +102,13 @@ class Second(Closing):
         if kind == "report":
             report: NegativeReport = found
             return report
-        if kind == "failure":
-            name, *parts = found
-            return Failure(source, name(*parts))
+        if kind == "refused":
+            name, parts, code, values = found
+            raise name(*parts, code=code, **values)
         raise found
 
     def close(self) -> None:
-        """Let it end: at once, or when the image it is at is finished."""
+        """End it: at once, or when its present image is finished."""
         assert self._process.stdin is not None and self._process.stdout is not None
         for stream in (self._process.stdin, self._process.stdout):
             with contextlib.suppress(OSError):  # it has ended already
@@ -120,18 +117,17 @@ class Second(Closing):
 
 
 def serve() -> None:
-    """Be the second process: make what is asked on stdin until that ends."""
+    """Be the second process: make what is asked for on stdin until that ends."""
     asked, said = sys.stdin.buffer, os.fdopen(os.dup(1), "wb")
-    os.dup2(2, 1)  # whatever is printed by accident is no answer
-    # nobody asks any more, or asks for what is known there alone: it is made there
+    os.dup2(2, 1)  # stray prints must not mix with the answers
+    # nobody asks any more, or the curve is of a class known there alone: the parent makes the rest
     with contextlib.suppress(EOFError, OSError, pickle.UnpicklingError, ImportError,
                              AttributeError):  # fmt: skip
         _answer(asked, said)
-    os._exit(0)  # nothing is left to be tidied up, and that takes a while
+    os._exit(0)  # there is nothing to tidy up, and doing so takes a while
 
 
 def _answer(asked: BinaryIO, said: BinaryIO) -> None:
-    from tonewright.errors import TonewrightError
     from tonewright.files.negative.make import make_negative
     from tonewright.files.raster.bands import one_thread
 
@@ -143,7 +139,8 @@ def _answer(asked: BinaryIO, said: BinaryIO) -> None:
             with one_thread():
                 answer = "report", make_negative(source, curve, output, settings)
         except TonewrightError as error:
-            answer = "failure", (type(error), error.given, error.rule, error.way_out)
+            parts = (error.given, error.rule, error.way_out)
+            answer = "refused", (type(error), parts, error.code, error.values)
         except Exception as error:
             answer = "fault", error
         said.write(pickle.dumps(answer))

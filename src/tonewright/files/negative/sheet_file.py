@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass
-from fractions import Fraction
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from tonewright.errors import DocumentError, OptionError
+from tonewright.files.negative.settings import NegativeSettings
 from tonewright.files.opening import parse_toml, read_bytes, shown
-from tonewright.files.safe import write_text
-from tonewright.negative.border import BORDERS, DEFAULT_MARGIN_MM, Border, FrameSettings
-from tonewright.negative.size import parse_length, parse_ppi
+from tonewright.files.safe import refuse_existing, write_text
+from tonewright.negative.sheet import BORDERS, SheetSettings
+from tonewright.negative.size import parse_margin, parse_ppi
 from tonewright.record.schema import spoken
 
 _LARGEST = 1 << 20
@@ -20,124 +22,114 @@ _SWITCHES = ("marks", "tone_scale", "caption")
 NAMES = ("margin", "border", *_SWITCHES, "ppi")
 
 
-@dataclass(frozen=True)
-class SheetChoices:
-    """What was said of a sheet; None: not said."""
+@contextmanager
+def sheet_files(settings: NegativeSettings, taken: Iterable[Path]) -> Iterator[NegativeSettings]:
+    """The settings with what their sheet file says; at the end the sheet is saved, if asked for.
 
-    margin_mm: float | None = None
-    border: Border | None = None
-    marks: bool | None = None
-    tone_scale: bool | None = None
-    caption: bool | None = None
-    ppi: Fraction | None = None
-
-    def over(self, other: SheetChoices) -> SheetChoices:
-        """These choices, and the other's where nothing was said."""
-        pairs = ((name, getattr(self, name)) for name in self.__dataclass_fields__)
-        return SheetChoices(
-            **{name: getattr(other, name) if mine is None else mine for name, mine in pairs}
-        )
-
-    def check(self) -> None:
-        """Raise `OptionError` for a border that has no room."""
-        if self.margin_mm == 0.0 and self.border is not None:
+    Raises
+    ------
+    FileError, DocumentError, OptionError
+        A sheet file cannot be read, or saved (``taken`` are names of other files); a margin that
+        cannot be.
+    """
+    save = settings.save_sheet
+    if save is not None:
+        refuse_existing(save, settings.force)
+        if save.resolve() in {path.resolve() for path in taken}:
             raise OptionError(
-                f"the border is {self.border} and the margin 0 mm",
-                "a border is as wide as the margin, and without a margin there is none",
-                f"leave the border out, or take a margin such as {DEFAULT_MARGIN_MM:g}mm",
+                f"the sheet is to be saved as {save}",
+                "that name is already used for another file here",
+                "save it under a name of its own, such as my-sheet.toml",
             )
-
-    def frame(self) -> FrameSettings:
-        """What they come to: a border that was named alone gets the usual margin."""
-        margin = self.margin_mm
-        if margin is None and self.border is not None:
-            margin = DEFAULT_MARGIN_MM
-        return FrameSettings(
-            margin, self.border or "clear", bool(self.marks), bool(self.tone_scale),
-            bool(self.caption),
-        )  # fmt: skip
+    if settings.sheet_file is not None:
+        settings = read_sheet(settings.sheet_file, settings)
+    settings.sheet.check()
+    yield replace(settings, sheet_file=None, save_sheet=None)
+    if save is not None:
+        write_sheet(save, settings)
 
 
-def read_sheet(path: str | os.PathLike[str]) -> SheetChoices:
-    """Read a settings file.
+def read_sheet(
+    path: str | os.PathLike[str], settings: NegativeSettings | None = None
+) -> NegativeSettings:
+    """Settings with what a sheet file says where they say nothing.
 
     Raises
     ------
     FileError, DocumentError, OptionError
         It cannot be read, is not TOML, or has an entry that is unknown or impossible.
     """
-    name = Path(path).name
-    raw = read_bytes(path, _LARGEST, "a layout is a small text file")
+    name, settings = Path(path).name, settings or NegativeSettings()
+    raw = read_bytes(path, _LARGEST, "a sheet file is a small text file")
     try:
         data = parse_toml(raw)
     except ValueError as error:
         raise DocumentError(
-            f"{name} is not a layout: {error}",
+            f"{name} is not a sheet file: {error}",
             'it is TOML: lines such as margin = "14mm" or marks = true',
-            "write it anew with --save-layout",
+            "save the sheet again",
+            code="not_a_sheet_file",
         ) from error
-    return _choices(data, name)
+    found = _entries(data, name)
+    ppi = found.pop("ppi", None)
+    size = settings.size
+    return replace(
+        settings,
+        sheet=settings.sheet.over(SheetSettings(**found)),
+        size=replace(size, ppi=size.ppi or ppi),
+    )
 
 
-def _choices(data: dict[str, Any], name: str) -> SheetChoices:
+def _entries(data: dict[str, Any], name: str) -> dict[str, Any]:
+    """What the entries stand for, by the names of fields."""
     found: dict[str, Any] = {}
     for key, value in data.items():
         if key not in NAMES:
             raise DocumentError(
                 f"{name} has an entry {shown(key)}",
-                f"a layout has {', '.join(NAMES)}",
-                "take that line out",
+                f"a sheet file has {', '.join(NAMES)}",
+                "delete that line",
             )
         if key in _SWITCHES:
-            if not isinstance(value, bool):
-                raise _wrong(name, key, value, "true or false")
+            _hold(isinstance(value, bool), name, key, value, "true or false")
             found[key] = value
         elif key == "border":
-            if value not in BORDERS:
-                raise _wrong(name, key, value, "clear or opaque")
+            _hold(value in BORDERS, name, key, value, "clear or opaque")
             found[key] = value
         elif key == "margin":
-            if not isinstance(value, str):
-                raise _wrong(name, key, value, 'a length in quotes, as "14mm"')
+            _hold(isinstance(value, str), name, key, value, 'a length in quotes, as "14mm"')
             found["margin_mm"] = parse_margin(value, f"margin in {name}")
         else:
-            if isinstance(value, bool) or not isinstance(value, int | float):
-                raise _wrong(name, key, value, "a number")
-            found[key] = parse_ppi(str(value))
-    return SheetChoices(**found)
+            number = isinstance(value, int | float) and not isinstance(value, bool)
+            _hold(number, name, key, value, "a number")
+            found[key] = parse_ppi(str(value), f"ppi in {name}")
+    return found
 
 
-def parse_margin(text: str, what: str = "--margin") -> float:
-    """A margin in millimetres: a length, or 0 (in any unit, or without one) for none."""
-    if text.strip() == "0":
-        return 0.0
-    return float(parse_length(text, what, may_be_none=True))
+def _hold(holds: bool, name: str, key: str, value: object, kind: str) -> None:
+    if not holds:
+        raise DocumentError(
+            f"{name} has {key} = {spoken(value)}", f"it is {kind}", "correct that line"
+        )
 
 
-def _wrong(name: str, key: str, value: object, kind: str) -> DocumentError:
-    return DocumentError(f"{name} has {key} = {spoken(value)}", f"it is {kind}", "mend that line")
+def sheet_text(settings: NegativeSettings) -> str:
+    """The file for the sheet of some settings."""
+    sheet, ppi = settings.sheet, settings.size.ppi
+    values = {
+        "margin": None if sheet.margin_mm is None else f'"{sheet.margin_mm:g}mm"',
+        "border": None if sheet.border is None else f'"{sheet.border}"',
+        **{name: _switch(getattr(sheet, name)) for name in _SWITCHES},
+        "ppi": None if ppi is None else f"{float(ppi):.10g}",
+    }
+    lines = [f"{name} = {value}\n" for name, value in values.items() if value is not None]
+    return "".join(["# How the sheet of a negative looks, for tonewright negative\n", *lines])
 
 
-def sheet_text(choices: SheetChoices) -> str:
-    """The file for some choices."""
-    lines = ["# How a negative's sheet looks: tonewright negative … --layout THIS-FILE"]
-    for name in NAMES:
-        value = getattr(choices, "margin_mm" if name == "margin" else name)
-        if value is None:
-            continue
-        if name == "margin":
-            lines.append(f'margin = "{value:g}mm"')
-        elif name == "border":
-            lines.append(f'border = "{value}"')
-        elif name == "ppi":
-            lines.append(f"ppi = {float(value):.10g}")
-        else:
-            lines.append(f"{name} = {'true' if value else 'false'}")
-    return "\n".join(lines) + "\n"
+def _switch(value: bool | None) -> str | None:
+    return None if value is None else str(value).lower()
 
 
-def write_sheet(
-    path: str | os.PathLike[str], choices: SheetChoices, *, force: bool = False
-) -> None:
-    """Write a settings file, whole or not at all; errors as `safe.write_text`."""
-    write_text(path, sheet_text(choices), force=force)
+def write_sheet(path: str | os.PathLike[str], settings: NegativeSettings) -> None:
+    """Write the sheet of some settings, whole or not at all; errors as `safe.write_text`."""
+    write_text(path, sheet_text(settings), force=settings.force)

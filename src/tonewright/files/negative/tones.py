@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from tonewright.files.raster.source import SourceImage
+from tonewright.negative.findings import EncodingAssumed, ProfileSetAside
 from tonewright.negative.tones import ASSUMED_ENCODING, encoding_lightness
+from tonewright.record.findings import Finding
 from tonewright.scales import Array, luminance_to_lightness
 
 if TYPE_CHECKING:
@@ -28,7 +30,7 @@ class Tones:
     all their channels alike, if the image is in colour."""
     to_luminance: ToLuminance | None
     """For a colour image: what finds the luminance of its pixels."""
-    warnings: tuple[str, ...]
+    findings: tuple[Finding, ...]
 
 
 def image_tones(image: SourceImage, encoding: str | None) -> Tones:
@@ -49,33 +51,24 @@ def image_tones(image: SourceImage, encoding: str | None) -> Tones:
     ImageError
         The profile is not for this kind of image or is broken.
     """
-    warnings: tuple[str, ...] = ()
+    findings: tuple[Finding, ...] = ()
     if encoding is None and image.profile is not None:
         return _through_profile(image, image.profile)
     if encoding is not None:
         said = encoding.strip().lower()
         if image.profile:
-            warnings = ("its ICC profile was put aside for --encoding",)
+            findings = (ProfileSetAside(),)
     elif image.said_encoding is not None:
         said = image.said_encoding
-    elif image.page.colour:
-        said = ASSUMED_COLOUR_ENCODING
-        warnings = (
-            "it has no ICC profile, so its values were taken for sRGB; if they are not, say what"
-            " they are with --encoding",
-        )
     else:
-        said = ASSUMED_ENCODING
-        warnings = (
-            "it has no ICC profile, so its values were taken for gray gamma 2.2; if they are not,"
-            " say what they are with --encoding",
-        )
+        said = ASSUMED_COLOUR_ENCODING if image.page.colour else ASSUMED_ENCODING
+        findings = (EncodingAssumed(said),)
     if image.page.colour:
         from tonewright.negative.colour import encoded_luminances, luminances_of
 
         channels = encoded_luminances(said, image.values)
-        return Tones(said, _of_grays(channels), luminances_of(channels), warnings)
-    return Tones(said, encoding_lightness(said, image.values), None, warnings)
+        return Tones(said, _of_grays(channels), luminances_of(channels), findings)
+    return Tones(said, encoding_lightness(said, image.values), None, findings)
 
 
 def _through_profile(image: SourceImage, profile: bytes) -> Tones:

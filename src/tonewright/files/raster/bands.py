@@ -17,9 +17,9 @@ from pathlib import Path
 from typing import BinaryIO, TypeVar
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tonewright.files.raster.page import NONE, Band, ByteSource, Page, Segments
+from tonewright.negative.tones import room
 
 T = TypeVar("T")
 
@@ -47,24 +47,6 @@ class Job:
         return Job(self.rows, lambda: more(work()))
 
 
-class Room:
-    """Memory for bands, one after another: new memory for each costs a third of the time.
-
-    Each thread has one band at a time; the next one overwrites it.
-    """
-
-    def __init__(self) -> None:
-        self._local = threading.local()
-
-    def band(self, rows: int, page: Page) -> Band:
-        """A band of undefined values."""
-        size = rows * page.row_bytes
-        room: NDArray[np.uint8] | None = getattr(self._local, "room", None)
-        if room is None or room.size < size:
-            room = self._local.room = np.empty(max(size, BAND_BYTES), np.uint8)
-        return room[:size].view(page.dtype).reshape(rows, page.row_values)
-
-
 @dataclass(frozen=True)
 class Wanted:
     """How bands are wanted."""
@@ -74,9 +56,9 @@ class Wanted:
     stored order."""
     band_bytes: int | None = None
     """About so large; None: as is fastest."""
-    room: Room | None = None
-    """Bands may lie in there: whoever runs a job is done with its band before the same thread
-    runs the next one."""
+    reuse: bool = False
+    """Bands may lie where the last one of this thread lay, which whoever runs the jobs is done
+    with: new memory for each costs a third of the time."""
     scratch: Callable[[], BinaryIO] | None = None
     """Opens an empty file, without a buffer, that stays open as long as the jobs do: for a picture
     that is better unpacked into one."""
@@ -87,8 +69,9 @@ class Wanted:
 
     def new_band(self, rows: int, page: Page) -> Band:
         """Room for a band; its values are undefined."""
-        if self.room is not None:
-            return self.room.band(rows, page)
+        if self.reuse:
+            memory = room("band", rows * page.row_bytes, np.uint8)
+            return memory.view(page.dtype).reshape(rows, page.row_values)
         return np.empty((rows, page.row_values), page.dtype)
 
 

@@ -55,7 +55,7 @@ def open_jpeg(source: ByteSource, options: OpenOptions) -> SourceImage:
     """Check a JPEG; errors as `open.open_image`."""
     options.check_lossy(source)
     options.chosen_page(source, 1)
-    header = _read_header(source, options)
+    header = read_header(source, options)
     if not header.height:
         raise source.damaged(f"it claims to be {header.width} x 0 pixels")
     options.check_size(source, header.width, header.height)
@@ -77,8 +77,8 @@ def open_jpeg(source: ByteSource, options: OpenOptions) -> SourceImage:
     )  # fmt: skip
 
 
-def _read_header(source: ByteSource, options: OpenOptions) -> _Header:
-    """Everything before the first scan."""
+def read_header(source: ByteSource, options: OpenOptions) -> _Header:
+    """Everything before the first scan; `ImageError` if it is broken or of a rare kind."""
     header, position = _Header(), 2
     while True:
         if position + 4 > source.size:

@@ -19,19 +19,19 @@ from tonewright.files.raster.findings import (
 )
 from tonewright.files.raster.page import ByteSource
 from tonewright.files.raster.source import PICTURE, TURNS, OpenOptions, SourceImage, Use
+from tonewright.files.raster.tiff import MARKS
 from tonewright.record.findings import Finding
 
 __all__ = ["PICTURE", "OpenOptions", "SourceImage", "Use", "is_picture", "open_image"]
 
 _PNG, _JPEG = b"\x89PNG\r\n\x1a\n", b"\xff\xd8\xff"
-_TIFF = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
 _OTHER_FILES = {b"%PDF": "a PDF", b"GIF8": "a GIF", b"8BPS": "an editor's own layered file"}
 _OTHER_FILES |= {b"RIFF": "a WebP or a recording", b"\0\0\0\x0cJXL ": "a JPEG XL"}
 
 
 def is_picture(source: ByteSource) -> bool:
     """True for a TIFF, PNG or JPEG by its first bytes."""
-    return source.read(0, min(16, source.size)).startswith((*_TIFF, _PNG, _JPEG))
+    return source.read(0, min(16, source.size)).startswith((*MARKS, _PNG, _JPEG))
 
 
 def open_image(
@@ -61,7 +61,7 @@ def open_image(
 
 def _opened(source: ByteSource, options: OpenOptions) -> SourceImage:
     head = source.read(0, min(16, source.size))
-    if head.startswith(_TIFF):
+    if head.startswith(MARKS):
         from tonewright.files.raster.tiff_image import open_tiff
 
         return open_tiff(source, options)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import os
 import sys
 import threading
@@ -18,8 +17,8 @@ from numpy.typing import NDArray
 from tonewright.errors import ImageError
 from tonewright.files.opening import Closing, reading_error, refuse_irregular
 
-NONE, LZW, DEFLATE, OLD_DEFLATE, PACKBITS = 1, 5, 8, 32946, 32773
-"""TIFF 6.0, Compression."""
+NONE, LZW, JPEG, DEFLATE, OLD_DEFLATE, PACKBITS = 1, 5, 7, 8, 32946, 32773
+"""TIFF 6.0, Compression; 7 by its Technical Note 2."""
 OTHER = 0
 """`Page.compression` where another reader unpacks the pixels: PNG, JPEG."""
 
@@ -103,6 +102,8 @@ class ByteSource(Closing):
 
     def sha256(self) -> str:
         """SHA-256 of the whole file, in hex."""
+        import hashlib
+
         found = hashlib.sha256()
         for chunk in self.chunks():
             found.update(chunk)
@@ -191,6 +192,8 @@ class Page:
     """Each value is stored as the difference from its left neighbour."""
     planes: tuple[Segments, ...] = ()
     """Strips or tiles of each value, where they are stored apart; else empty."""
+    jpeg: tuple[bytes, str | None] = (b"", None)
+    """Of strips that are JPEGs: the tables they share, and their colour space if they have one."""
     streamed: bool = False
     """Unpacked piece by piece from its start, so that bands come from the top down only."""
 

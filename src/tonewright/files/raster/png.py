@@ -11,6 +11,7 @@ import zlib
 from collections.abc import Iterator
 from concurrent.futures import Future
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any, Literal
 
 import numpy as np
@@ -190,7 +191,7 @@ def _other_primaries(chunks: _Chunks) -> bool:
     return any(abs(a - b) > 2000 for a, b in zip(found, _SRGB_PRIMARIES, strict=True))
 
 
-def _unpack(data: Any, out: Any) -> NDArray[Any]:
+def _unpack(data: Any, out: Any = None) -> NDArray[Any]:
     import imagecodecs
 
     made: NDArray[Any] = imagecodecs.png_decode(data, out=out)
@@ -210,47 +211,40 @@ def png_jobs(source: ByteSource, page: Page, wanted: Wanted) -> Iterator[Job]:
     parts = zip(page.segments.offsets.tolist(), page.segments.sizes.tolist(), strict=True)
     for rows in inflate_pieces(source, parts, pieces, "its pixels"):
         below: Future[bytes] = Future()
-        yield _Unfilter(source, page, rows, above, below).job()
+        yield Job(len(rows) // (page.row_bytes + 1), partial(_band, source, page, rows,
+                                                             (above, below)))
         above = below
 
 
-@dataclass(frozen=True, eq=False)
-class _Unfilter:
-    source: ByteSource
-    page: Page
-    rows: bytearray
-    above: Future[bytes]
-    """The row above as a PNG stores it without a filter; empty at the top."""
-    below: Future[bytes]
+def _band(
+    source: ByteSource, page: Page, rows: bytearray, beside: tuple[Future[bytes], Future[bytes]]
+) -> Band:
+    """A band of filtered rows.
 
-    def job(self) -> Job:
-        return Job(len(self.rows) // (self.page.row_bytes + 1), self)
+    ``beside``: the row above as a PNG stores it without a filter, empty at the top; and where to
+    put the last one.
+    """
+    above, below = beside
+    try:
+        band = _unfiltered(source, page, rows, above.result())
+        last = band[-1].astype(">u2") if page.bits == 16 else band[-1]
+        below.set_result(b"\0" + last.tobytes())
+    except BaseException as error:
+        below.set_exception(error)
+        raise
+    return band
 
-    def __call__(self) -> Band:
-        try:
-            band = self._decode(self.above.result())
-            last = band[-1].astype(">u2") if self.page.bits == 16 else band[-1]
-            self.below.set_result(b"\0" + last.tobytes())
-        except BaseException as error:
-            self.below.set_exception(error)
-            raise
-        return band
 
-    def _decode(self, above: bytes) -> Band:
-        import imagecodecs
-
-        page, extra = self.page, int(bool(above))
-        count = len(self.rows) // (page.row_bytes + 1)
-        filters = np.frombuffer(self.rows, np.uint8)[:: page.row_bytes + 1]
-        if filters.max() > 4:
-            raise self.source.damaged(f"a row has the filter {filters.max()}, which there is not")
-        try:
-            pixels: NDArray[Any] = imagecodecs.png_decode(
-                small_png(page, count + extra, above + bytes(self.rows))
-            )
-        except (RuntimeError, ValueError) as error:
-            raise self.source.damaged("its rows cannot be decoded") from error
-        return pixels.reshape(count + extra, page.row_values)[extra:]
+def _unfiltered(source: ByteSource, page: Page, rows: bytearray, above: bytes) -> Band:
+    extra, count = int(bool(above)), len(rows) // (page.row_bytes + 1)
+    filters = np.frombuffer(rows, np.uint8)[:: page.row_bytes + 1]
+    if filters.max() > 4:
+        raise source.damaged(f"a row has the filter {filters.max()}, which there is not")
+    try:
+        pixels = _unpack(small_png(page, count + extra, above + bytes(rows)))
+    except (RuntimeError, ValueError) as error:
+        raise source.damaged("its rows cannot be decoded") from error
+    return pixels.reshape(count + extra, page.row_values)[extra:]
 
 
 def small_png(page: Page, rows: int, data: bytes) -> bytes:

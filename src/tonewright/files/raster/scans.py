@@ -58,7 +58,7 @@ _SRGB_LUMINANCE = (0.2126, 0.7152, 0.0722)  # IEC 61966-2-1
 
 def read_scan(
     file: str | os.PathLike[str] | ByteSource, *, allow_jpeg: bool = False,
-    channel: Channel | None = None,
+    channel: Channel | None = None, fingerprint: bool = False,
 ) -> Scan:
     """Read a scan whole.
 
@@ -72,6 +72,8 @@ def read_scan(
         What to make of RGB: one of its channels, or its luminance (also None), which needs the
         embedded profile; without one the values are weighed as if they were sRGB, with a
         warning.
+    fingerprint:
+        Find the SHA-256 of the file too.
 
     Returns
     -------
@@ -104,7 +106,8 @@ def read_scan(
         ppi, uneven = _ppi(image)
         return Scan(
             _upright(pixels, image.orientation), page.bits, ppi, plan.lightness,
-            (*uneven, *found, *_few_tones(image)), image.path.name, image.source.sha256(),
+            (*uneven, *found, *_few_tones(image)), image.path.name,
+            image.source.sha256() if fingerprint else None,
         )  # fmt: skip
 
 

@@ -17,6 +17,7 @@ import numpy as np
 from tonewright.errors import ImageError
 from tonewright.files.raster.page import (
     DEFLATE,
+    JPEG,
     LONGEST_SIDE,
     LZW,
     MOST_SEGMENTS,
@@ -35,14 +36,18 @@ FILL_ORDER, DESCRIPTION, STRIP_OFFSETS, ORIENTATION, SAMPLES = 266, 270, 273, 27
 ROWS_PER_STRIP, STRIP_SIZES, X_RESOLUTION, Y_RESOLUTION, PLANAR = 278, 279, 282, 283, 284
 RESOLUTION_UNIT, SOFTWARE, PREDICTOR, TILE_WIDTH, TILE_HEIGHT = 296, 305, 317, 322, 323
 TILE_OFFSETS, TILE_SIZES, EXTRA_SAMPLES, SAMPLE_FORMAT, PROFILE = 324, 325, 338, 339, 34675
+JPEG_TABLES = 347
 
+MARKS = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
+"""How a TIFF or BigTIFF starts."""
 _SIZE_OF_TYPE = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 8, 11: 4, 12: 8}
 _SIZE_OF_TYPE |= {13: 4, 16: 8, 17: 8, 18: 8}
 _UNSIGNED = {1: "u1", 3: "u2", 4: "u4", 13: "u4", 16: "u8", 18: "u8"}
 
 # What one stored byte can at most become (Deflate: RFC 1951 by construction; LZW: all 4096 codes
-# used on one long run; PackBits: two bytes make 128).  More is a decompression bomb.
-_EXPANSION = {LZW: 1500, DEFLATE: 1033, OLD_DEFLATE: 1033, PACKBITS: 64}
+# used on one long run; PackBits: two bytes make 128; JPEG: a block of 64 takes a bit for each
+# channel at least).  More is a decompression bomb.
+_EXPANSION = {LZW: 1500, DEFLATE: 1033, OLD_DEFLATE: 1033, PACKBITS: 64, JPEG: 1024}
 
 MOST_TAGS = 4096
 MOST_PAGES = 256
@@ -108,7 +113,6 @@ class Directory:
         top, bottom = np.frombuffer(self.source.read(entry.offset, 8), f"{self.order}u4")
         return int(top), int(bottom)
 
-
     def resolution(self) -> Resolution | None:
         """What the tags say; None if they are missing or zero."""
         x, y = self.rational(X_RESOLUTION), self.rational(Y_RESOLUTION)
@@ -116,11 +120,6 @@ class Directory:
             return None
         unit = self.number(RESOLUTION_UNIT, 2)
         return Resolution(x, y, unit if unit in (2, 3) else 1)
-
-
-def is_tiff(head: bytes) -> bool:
-    """Whether a file that starts so (at least 4 bytes) is a TIFF or a BigTIFF."""
-    return head[:4] in (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
 
 
 def read_directories(source: ByteSource, most: int | None = None) -> list[Directory]:
@@ -173,7 +172,7 @@ def _read_directory(
 def read_exif(source: ByteSource, data: bytes) -> tuple[int, Resolution | None]:
     """Orientation and resolution by EXIF data, which are built as a TIFF; 1 and None if they are
     broken or empty."""
-    if is_tiff(data[:4]):
+    if data.startswith(MARKS):
         with contextlib.suppress(ImageError):  # a courtesy: the pixels do not need it
             stream = ByteSource(source.path, stream=BytesIO(data))
             found = read_directories(stream, most=1)[0]

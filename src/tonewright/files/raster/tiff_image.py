@@ -4,15 +4,13 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
-from typing import Any, Literal
-
-from numpy.typing import NDArray
+from typing import Literal
 
 from tonewright.files.raster import tiff, tiff_pixels
 from tonewright.files.raster.findings import ExtraChannelIgnored, TransparencyFlattened
-from tonewright.files.raster.jpeg import Unpack, Whole, check_whole
 from tonewright.files.raster.page import (
     DEFLATE,
+    JPEG,
     LARGEST_PROFILE,
     LZW,
     NONE,
@@ -21,7 +19,6 @@ from tonewright.files.raster.page import (
     Alpha,
     ByteSource,
     Page,
-    one_segment,
 )
 from tonewright.files.raster.source import OpenOptions, SourceImage
 from tonewright.files.raster.tiff import Directory
@@ -29,11 +26,14 @@ from tonewright.files.raster.tiff_pixels import tiff_jobs
 
 _PHOTOMETRICS = {3: "a palette", 4: "a mask", 5: "inks (CMYK)", 6: "colour (YCbCr)"}
 _PHOTOMETRICS |= {8: "Lab colour", 32803: "raw sensor data"}
-_NAMES = {2: "fax", 3: "fax", 4: "fax", 6: "JPEG of an old kind", 34712: "JPEG 2000"}
-_NAMES |= {34925: "LZMA", 50000: "Zstandard", 50001: "WebP", 50002: "JPEG XL"}
+_OLD_JPEG = 6
+_NAMES = {2: "fax", 3: "fax", 4: "fax", 6: "JPEG of a rare kind", 7: "JPEG of a rare kind"}
+_NAMES |= {34712: "JPEG 2000", 34925: "LZMA", 50000: "Zstandard", 50001: "WebP", 50002: "JPEG XL"}
 _FORMATS = {2: "signed numbers", 3: "floating-point numbers"}
-_JPEG, _YCBCR = 7, 6
-_PACKED = (NONE, LZW, DEFLATE, OLD_DEFLATE, PACKBITS)
+_YCBCR = 6
+_SPACES = {2: "RGB", _YCBCR: "YCBCR"}
+_PACKED = (NONE, LZW, JPEG, DEFLATE, OLD_DEFLATE, PACKBITS)
+_LARGEST_TABLES = 1 << 16
 _MOST_SAMPLES = 16
 
 
@@ -53,24 +53,11 @@ def open_tiff(source: ByteSource, options: OpenOptions) -> SourceImage:
     if len(profile) > LARGEST_PROFILE:
         raise source.damaged("its ICC profile is larger than 16 MB")
     left = (TransparencyFlattened() if alpha else ExtraChannelIgnored(),) if extra else ()
-    page, lossy = _page(directory, alpha, options), directory.number(tiff.COMPRESSION, 1) == _JPEG
+    page = _page(directory, alpha, options)
     return SourceImage(
-        source, page, Whole(_by_libtiff(pages.index(directory))) if lossy else tiff_jobs,
-        directory.number(tiff.ORIENTATION, 1), directory.resolution(), profile or None, left,
-        lossy=lossy,
+        source, page, tiff_jobs, directory.number(tiff.ORIENTATION, 1), directory.resolution(),
+        profile or None, left, lossy=page.compression == JPEG,
     )  # fmt: skip
-
-
-def _by_libtiff(number: int) -> Unpack:
-    """What unpacks a whole page; libtiff makes RGB of YCbCr."""
-
-    def unpack(data: Any, out: Any) -> NDArray[Any]:
-        import imagecodecs
-
-        made: NDArray[Any] = imagecodecs.tiff_decode(data, index=number, out=out)
-        return made
-
-    return unpack
 
 
 def _alpha(directory: Directory) -> Alpha | None:
@@ -89,7 +76,7 @@ def _check_kind(directory: Directory, options: OpenOptions) -> None:
 
     compression = directory.number(tiff.COMPRESSION, 1)
     photometric = directory.number(tiff.PHOTOMETRIC)
-    if photometric not in (0, 1, 2) and (photometric, compression) != (_YCBCR, _JPEG):
+    if photometric not in (0, 1, 2) and (photometric, compression) != (_YCBCR, JPEG):
         kind = _PHOTOMETRICS.get(photometric, f"an unknown kind ({photometric})")
         raise options.refused(source, f"its pixels are {kind}")
     formats, bits = all_of(tiff.SAMPLE_FORMAT), all_of(tiff.BITS)
@@ -99,9 +86,9 @@ def _check_kind(directory: Directory, options: OpenOptions) -> None:
     if bits not in ({8}, {16}):
         said = " and ".join(str(b) for b in sorted(bits))
         raise options.refused(source, f"its values have {said} bit")
-    if compression == _JPEG:
+    if compression in (_OLD_JPEG, JPEG):
         options.check_lossy(source)
-    elif compression not in _PACKED:
+    if compression not in _PACKED or (compression == JPEG and bits != {8}):
         name = _NAMES.get(compression, f"unknown ({compression})")
         raise options.refused(
             source,
@@ -125,15 +112,8 @@ def _page(directory: Directory, alpha: Alpha | None, options: OpenOptions) -> Pa
     samples, own = directory.number(tiff.SAMPLES, 1), _own_samples(directory)
     if not own <= samples <= _MOST_SAMPLES:
         raise source.damaged(f"it claims {samples} values for each pixel")
+    photometric = directory.number(tiff.PHOTOMETRIC)
     compression = directory.number(tiff.COMPRESSION, 1)
-    how: dict[str, Any] = {
-        "samples": samples, "colour": own == 3, "alpha": alpha if samples > own else None,
-        "white_is_zero": directory.number(tiff.PHOTOMETRIC) == 0,
-    }  # fmt: skip
-    if compression == _JPEG:
-        page = Page(width, height, 8, one_segment(source, width, height), **how)
-        check_whole(source, page, options, "a JPEG")
-        return page
     bits: Literal[8, 16] = 8 if directory.number(tiff.BITS) == 8 else 16
     apart = samples > 1 and directory.number(tiff.PLANAR, 1) == 2
     pixel_bytes = bits // 8 * (1 if apart else samples)
@@ -143,8 +123,9 @@ def _page(directory: Directory, alpha: Alpha | None, options: OpenOptions) -> Pa
     # TIFF 6.0, section 14: a predictor is part of a compression; without one it is idle.
     predictor = compression != NONE and directory.number(tiff.PREDICTOR, 1) == 2
     page = Page(
-        width, height, bits, parts[0], order=directory.order, compression=compression,
-        predictor=predictor, planes=parts if apart else (), **how,
+        width, height, bits, parts[0], samples, own == 3, alpha if samples > own else None,
+        directory.order, photometric == 0, compression, predictor, parts if apart else (),
+        (directory.data(tiff.JPEG_TABLES, _LARGEST_TABLES), _SPACES.get(photometric)),
     )  # fmt: skip
     page = replace(page, streamed=tiff_pixels.streams(page))
     tiff_pixels.check_memory(source, page)

@@ -5,13 +5,16 @@ from __future__ import annotations
 import zlib
 from collections.abc import Callable, Iterable, Iterator
 from functools import partial
+from io import BytesIO
 
 import numpy as np
 
 from tonewright.errors import ImageError
 from tonewright.files.raster.bands import Job, Wanted, as_bytes, row_jobs, spans
+from tonewright.files.raster.jpeg import read_header
 from tonewright.files.raster.page import (
     DEFLATE,
+    JPEG,
     LZW,
     NONE,
     OLD_DEFLATE,
@@ -19,12 +22,14 @@ from tonewright.files.raster.page import (
     ByteSource,
     Page,
 )
+from tonewright.files.raster.source import OpenOptions
 
-LARGEST_SEGMENT = 64 << 20
+LARGEST_SEGMENT, LARGEST_JPEG = 64 << 20, 384 << 20
 """Bytes of a strip or a row of tiles that has to be decoded in one piece."""
 STREAM_FROM = 4 << 20
 """A Deflate strip that becomes larger is decoded piece by piece."""
 _STREAM_READ = 64 << 10
+_JPEG_PADDING = 64
 
 
 def streams(page: Page) -> bool:
@@ -39,11 +44,12 @@ def check_memory(source: ByteSource, page: Page) -> None:
     segments = page.segments
     across = -(-page.width // segments.width) * segments.width
     size = across * segments.height * page.value_bytes * page.samples
-    if page.in_pieces and size > LARGEST_SEGMENT:
+    most = LARGEST_JPEG if page.compression == JPEG else LARGEST_SEGMENT
+    if page.in_pieces and size > most:
         kind = "a row of its tiles" if segments.tiled else "one of its compressed strips"
         raise ImageError(
             f"the image {source.path}: {kind} holds {size >> 20} MB",
-            f"a piece that has to be unpacked whole may hold {LARGEST_SEGMENT >> 20} MB",
+            f"a piece that has to be unpacked whole may hold {most >> 20} MB",
             "open it in your editor and save it again without compression, "
             + ("in strips instead of tiles" if segments.tiled else
                "with ZIP (Deflate) compression, or in strips of fewer rows"),
@@ -54,13 +60,9 @@ def tiff_jobs(source: ByteSource, page: Page, wanted: Wanted) -> Iterator[Job]:
     """Jobs for all bands, as `SourceImage.jobs`."""
     if page.planes:
         return _plane_jobs(source, page, wanted)
-    if page.segments.tiled:
-        return _tile_jobs(source, page, wanted)
-    if page.compression == NONE:
-        return row_jobs(source, page, wanted)
-    if page.streamed:
-        return _stream_jobs(source, page, wanted)
-    return _strip_jobs(source, page, wanted)
+    if page.in_pieces:
+        return _segment_jobs(source, page, wanted)
+    return (_stream_jobs if page.streamed else row_jobs)(source, page, wanted)
 
 
 def _plane_jobs(source: ByteSource, page: Page, wanted: Wanted) -> Iterator[Job]:
@@ -76,36 +78,48 @@ def _plane_jobs(source: ByteSource, page: Page, wanted: Wanted) -> Iterator[Job]
         yield Job(parts[0].rows, partial(together, parts))
 
 
-def _strip_jobs(source: ByteSource, page: Page, wanted: Wanted) -> Iterator[Job]:
-    """Compressed strips: each is decoded whole, small ones several to a band."""
+def _segment_jobs(source: ByteSource, page: Page, wanted: Wanted) -> Iterator[Job]:
+    """Compressed strips and all tiles: each is decoded whole; small strips several to a band, one
+    row of tiles to a band, of which what hangs over the edges is cut off."""
     segments, decode = page.segments, _decoder(source, page)
-    high = segments.height
+    wide, high = segments.width * page.samples, segments.height
+    across = -(-page.row_values // wide)
+    by_libtiff = page.compression == LZW and page.plain and not segments.tiled and not (
+        page.foreign_order and page.predictor)
 
-    def read(first: int, end: int, rows: int) -> Band:
-        strips = [
-            source.read(int(segments.offsets[n]), int(segments.sizes[n])) for n in range(first, end)
-        ]
-        fast = _by_libtiff(page, strips, rows)
-        if fast is not None:
-            return fast
+    def read(first: int, rows: int) -> Band:
+        start = first // high * across
+        packed: Iterable[bytes] = (
+            source.read(int(segments.offsets[n]), int(segments.sizes[n]))
+            for n in range(start, start + across * -(-rows // high))
+        )
+        if by_libtiff:
+            packed = list(packed)
+            fast = _by_libtiff(page, packed, rows)
+            if fast is not None:
+                return fast
         band = wanted.new_band(rows, page)
-        for top, data in zip(range(0, rows, high), strips, strict=True):
-            decode(data, band[top : top + high])
+        tile = np.empty((high, wide), page.dtype) if segments.tiled else None
+        for number, data in enumerate(packed):
+            top, left = number // across * high, number % across * wide
+            part = band[top : top + high, left : left + wide]
+            if tile is None:
+                decode(data, part)
+            else:
+                decode(data, tile)
+                part[...] = tile[: part.shape[0], : part.shape[1]]
         return band
 
-    step = wanted.rows(page, high) // high
-    for first, end in spans(len(segments.offsets), step, wanted.reverse):
-        rows = min(end * high, page.height) - first * high
-        yield Job(rows, partial(read, first, end, rows))
+    step = high if segments.tiled else wanted.rows(page, high)
+    for first, end in spans(page.height, step, wanted.reverse):
+        yield Job(end - first, partial(read, first, end - first))
 
 
 def _by_libtiff(page: Page, strips: list[bytes], rows: int) -> Band | None:
     """LZW strips decoded by libtiff, which is a quarter faster, as a small TIFF of their own.
 
-    None where that is not possible, or if it finds a fault: then the other way says which.
+    None if it finds a fault: then the other way says which.
     """
-    if page.compression != LZW or not page.plain or (page.foreign_order and page.predictor):
-        return None
     import imagecodecs
 
     from tonewright.files.raster.tiff_writer import lzw_file
@@ -115,27 +129,6 @@ def _by_libtiff(page: Page, strips: list[bytes], rows: int) -> Band | None:
     except (RuntimeError, ValueError):
         return None
     return band if band.shape == (rows, page.width) and band.dtype == page.dtype else None
-
-
-def _tile_jobs(source: ByteSource, page: Page, wanted: Wanted) -> Iterator[Job]:
-    """Tiles: one row of tiles to a band; what hangs over the edges is cut off."""
-    segments, decode = page.segments, _decoder(source, page)
-    wide, high = segments.width * page.samples, segments.height
-    across = -(-page.row_values // wide)
-
-    def read(row: int, rows: int) -> Band:
-        band = wanted.new_band(rows, page)
-        tile = np.empty((high, wide), page.dtype)
-        for column in range(across):
-            index = row * across + column
-            data = source.read(int(segments.offsets[index]), int(segments.sizes[index]))
-            decode(data, tile)
-            left = column * wide
-            band[:, left : left + wide] = tile[:rows, : page.row_values - left]
-        return band
-
-    for first, end in spans(page.height, high, wanted.reverse):
-        yield Job(end - first, partial(read, first // high, end - first))
 
 
 def _stream_jobs(source: ByteSource, page: Page, wanted: Wanted) -> Iterator[Job]:
@@ -208,6 +201,8 @@ def _decoder(source: ByteSource, page: Page) -> Callable[[bytes, Band], None]:
         unpack = _copy
     elif page.compression in (DEFLATE, OLD_DEFLATE):
         unpack = _inflate
+    elif page.compression == JPEG:
+        unpack = partial(_decode_jpeg, source, page)
     else:
         import imagecodecs
 
@@ -232,6 +227,21 @@ def _decoder(source: ByteSource, page: Page) -> Callable[[bytes, Band], None]:
 def _copy(data: bytes, out: memoryview) -> int:
     out[:] = data
     return len(data)
+
+
+def _decode_jpeg(source: ByteSource, page: Page, data: bytes, out: memoryview) -> int:
+    import imagecodecs
+
+    header = read_header(ByteSource(source.path, stream=BytesIO(data)), OpenOptions())
+    large = header.height > page.segments.height + _JPEG_PADDING
+    if large or (header.width, header.samples) != (page.segments.width, page.samples):
+        raise ValueError("not the strip that the tags describe")
+    tables, space = page.jpeg if page.samples > 1 else (page.jpeg[0], None)
+    pixels = imagecodecs.jpeg8_decode(
+        data, tables=tables or None, colorspace=space, outcolorspace=space and "RGB"
+    )
+    out[:] = pixels.reshape(-1)[: len(out)].data  # what follows the last row is padding
+    return len(out)
 
 
 def _inflate(data: bytes, out: memoryview) -> int:

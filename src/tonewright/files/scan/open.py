@@ -24,9 +24,11 @@ class ScanOrTable:
         self._source = ByteSource(path, _RULE)
         self.is_scan = is_picture(self._source)
 
-    def scan(self, *, allow_jpeg: bool = False, channel: Channel | None = None) -> Scan:
+    def scan(self, *, allow_jpeg: bool = False, channel: Channel | None = None,
+             fingerprint: bool = False) -> Scan:
         """The scan; raises as `read_scan`."""
-        return read_scan(self._source, allow_jpeg=allow_jpeg, channel=channel)
+        return read_scan(self._source, allow_jpeg=allow_jpeg, channel=channel,
+                         fingerprint=fingerprint)
 
     def table(self, level_field: str | None = None) -> Table:
         """The list of measurements; raises as `read_table`."""

@@ -9,8 +9,8 @@ import pytest
 
 from tonewright.errors import OptionError
 from tonewright.files.lettering import text_mask
-from tonewright.negative.border import FrameSettings
-from tonewright.negative.frame import Frame, Subject, tone_scale
+from tonewright.negative.draw import Sheet, Subject, tone_scale
+from tonewright.negative.sheet import SheetSettings
 
 
 class Straight:
@@ -20,11 +20,11 @@ class Straight:
         return np.asarray(lightness) / 100.0
 
 
-def frame(width=1200, height=900, ppi=200.0, letters=text_mask, **settings):
+def sheet(width=1200, height=900, ppi=200.0, letters=text_mask, **settings):
     settings = {"marks": True, "tone_scale": True, "caption": True, **settings}
     words = "portrait · kallitype · 100 x 80 mm"
     subject = Subject(width, height, ppi, words, tone_scale(Straight()))
-    return Frame(subject, FrameSettings(**settings), letters)
+    return Sheet(subject, SheetSettings(**settings), letters)
 
 
 def painted(one):
@@ -39,14 +39,14 @@ SHAPES = list(itertools.product([10.0, 12.0, 14.0, 30.0], [(1200, 900), (900, 12
 @pytest.mark.parametrize("border", ["clear", "opaque"])
 @pytest.mark.parametrize(("margin", "shape"), SHAPES)
 def test_nothing_touches_the_picture_or_leaves_the_sheet(margin, shape, border):
-    one = frame(*shape, margin_mm=margin, border=border)
-    sheet = painted(one)
+    one = sheet(*shape, margin_mm=margin, border=border)
+    seen = painted(one)
     ground = 65535 if border == "clear" else 0
-    inner = sheet[one.top : -one.top, one.left : -one.left]
+    inner = seen[one.top : -one.top, one.left : -one.left]
     assert inner.shape == shape[::-1]
     assert (inner == ground).all()
-    assert (sheet[[0, -1]] == ground).all() and (sheet[:, [0, -1]] == ground).all()
-    assert (sheet != ground).mean() > 0.005
+    assert (seen[[0, -1]] == ground).all() and (seen[:, [0, -1]] == ground).all()
+    assert (seen != ground).mean() > 0.005
 
 
 @pytest.mark.parametrize(("margin", "shape"), SHAPES)
@@ -56,8 +56,8 @@ def test_no_part_lies_on_another(margin, shape):
     covers = []
     for kind in kinds:
         only = {k: k == kind for k in kinds}
-        covers.append(painted(frame(*shape, margin_mm=margin, **only)) != 65535)
-    together = painted(frame(*shape, margin_mm=margin)) != 65535
+        covers.append(painted(sheet(*shape, margin_mm=margin, **only)) != 65535)
+    together = painted(sheet(*shape, margin_mm=margin)) != 65535
     marks, scale, _ = covers
     shared = together.sum()
     # the scale draws the discs too, so that a scan can be found: they are in both
@@ -67,7 +67,7 @@ def test_no_part_lies_on_another(margin, shape):
 
 @pytest.mark.parametrize("step", [1, 7, 64])
 def test_painted_in_bands_as_in_one(step):
-    one = frame()
+    one = sheet()
     whole = painted(one)
     for first in range(0, one.height, step):
         band = one.ground(min(step, one.height - first))
@@ -76,9 +76,9 @@ def test_painted_in_bands_as_in_one(step):
 
 
 def test_lozenges_mark_the_middles_to_the_pixel():
-    sheet = painted(frame(tone_scale=False, caption=False)) != 65535
-    left, top = frame().left, frame().top
-    band = sheet[: top, left + 300 : -left - 300]  # above the picture, without ticks
+    seen = painted(sheet(tone_scale=False, caption=False)) != 65535
+    left, top = sheet().left, sheet().top
+    band = seen[: top, left + 300 : -left - 300]  # above the picture, without ticks
     columns = np.nonzero(band.any(axis=0))[0]
     assert columns[0] + columns[-1] == pytest.approx(band.shape[1] - 1, abs=1)
     rows = np.nonzero(band.any(axis=1))[0]
@@ -87,28 +87,29 @@ def test_lozenges_mark_the_middles_to_the_pixel():
 
 def test_a_long_caption_is_cut_short():
     long = Subject(900, 1200, 200.0, "word " * 200, tone_scale(Straight()))
-    one = Frame(long, FrameSettings(caption=True), text_mask)
-    sheet = painted(one)
-    assert (sheet[:, -one.left :] == 65535).all()
-    assert (sheet != 65535).any()
+    one = Sheet(long, SheetSettings(caption=True), text_mask)
+    seen = painted(one)
+    assert (seen[:, -one.left :] == 65535).all()
+    assert (seen != 65535).any()
 
 
 def test_the_scale_runs_from_black_to_white():
-    target = frame().target("n", "", True, "straight")
+    target = sheet().target("n", "", True, "straight")
     assert [p.level for p in target.patches] == pytest.approx(np.linspace(0, 1, 11))
     assert [p.name for p in target.patches] == [f"A{n}" for n in range(1, 12)]
     assert all(p.aim_lightness is None for p in target.patches)  # this curve does not say
-    assert frame(tone_scale=False).target("n", "", True, "c") is None
+    assert sheet(tone_scale=False).target("n", "", True, "c") is None
 
 
 @pytest.mark.parametrize("settings", [
     {"margin_mm": 5.0, "marks": True}, {"margin_mm": 9.0, "tone_scale": True}, {"margin_mm": 400.0},
 ])  # fmt: skip
 def test_margins_that_cannot_be(settings):
-    with pytest.raises(OptionError, match="--margin"):
-        FrameSettings(**settings)
+    with pytest.raises(OptionError, match="margin"):
+        SheetSettings(**settings).check()
 
 
 def test_a_picture_too_small_for_the_scale():
-    with pytest.raises(OptionError, match="--no-tone-scale"):
-        frame(400, 300)
+    with pytest.raises(OptionError) as raised:
+        sheet(400, 300)
+    assert raised.value.code == "no_room_for_tone_scale"

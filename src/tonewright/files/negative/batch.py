@@ -1,0 +1,238 @@
+"""From image files to negative files: one of them or many, by a curve's file."""
+
+from __future__ import annotations
+
+import contextlib
+import threading
+from collections.abc import Callable, Generator, Sequence
+from dataclasses import dataclass, field, replace
+from functools import partial
+from pathlib import Path
+from typing import TypeVar
+
+from tonewright.errors import OptionError, TonewrightError
+from tonewright.files.documents import open_curve
+from tonewright.files.negative.make import NegativeReport, check_settings, make_negative
+from tonewright.files.negative.second import Second, SecondLost, second_for
+from tonewright.files.negative.settings import NegativeSettings
+from tonewright.files.negative.sheet_file import sheet_files
+from tonewright.files.raster.bands import one_thread
+from tonewright.files.safe import make_folder
+from tonewright.negative.tones import LevelCurve
+
+Result = TypeVar("Result")
+
+
+@dataclass(frozen=True)
+class Failure:
+    """An image of several that did not become a negative."""
+
+    source: Path
+    error: TonewrightError
+
+
+@dataclass(frozen=True)
+class Batch:
+    """What became of the images, in their order."""
+
+    reports: list[NegativeReport] = field(default_factory=list)
+    failures: list[Failure] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class Step:
+    """How far the work is."""
+
+    image: Path
+    """The one that is waited for."""
+    number: int
+    """Of the image, from 1."""
+    of: int
+    share: float = 0.0
+    """Of this image, 0 to 1, where it is the only one."""
+
+
+OnProgress = Callable[[Step], None]
+
+
+def make_negatives(
+    images: Sequence[Path],
+    curve_file: Path,
+    output: Path,
+    settings: NegativeSettings | None = None,
+    on_progress: OnProgress | None = None,
+    second: Second | None = None,
+) -> Batch:
+    """Make negatives from finished images.
+
+    Each by itself: of several images, one that cannot be used does not stop the others.  The folder
+    of the outputs is made if it is missing.  Settings that no image could be made with are an error
+    at once.
+
+    Parameters
+    ----------
+    images:
+        TIFF, PNG or JPEG files.
+    curve_file:
+        A ``*.curve.json``.
+    output:
+        The negative to write, or the folder for several, as `output_names` says.
+    settings:
+        Size, sheet, ink and the rest; without them as `NegativeSettings` stands.
+    on_progress:
+        Called as the work goes on.
+    second:
+        A second process to share many images with; one is started if they are worth it.
+
+    Raises
+    ------
+    FileError, ImageError, OptionError, DocumentError
+        A file cannot be read or written, settings or curve cannot be used; the only image cannot.
+    """
+    pairs = output_names(images, output)
+    with sheet_files(settings or NegativeSettings(), [*images, curve_file, output]) as chosen:
+        curve = open_curve(curve_file, sources=False)
+        chosen = replace(chosen, curve_sha256=curve.sha256)
+        if len(pairs) == 1:
+            return Batch([_only(pairs[0], curve.document, chosen, on_progress)])
+        check_settings(curve.document, chosen)
+        with contextlib.ExitStack() as stack:
+            other = second or second_for(images)
+            if other is not None and second is None:
+                stack.enter_context(other)
+            helper = _Helper(other, curve.document, chosen)
+            return _many(pairs, partial(_make, helper, curve.document, chosen), on_progress)
+
+
+def output_names(images: Sequence[Path], output: Path) -> list[tuple[Path, Path]]:
+    """Each image with the negative to make of it.
+
+    With one image ``output`` is a ``.tif`` file; with several, or if it is a folder that exists,
+    it is a folder, and the negatives are called ``NAME-negative.tif`` there.
+
+    Raises
+    ------
+    OptionError
+        The output is not what the number of images asks for, or two images would make one file.
+    """
+    is_tiff = output.suffix.lower() in (".tif", ".tiff")
+    if len(images) == 1 and not output.is_dir():
+        if not is_tiff:
+            raise OptionError(
+                f"the output is {output}",
+                "a negative is a TIFF file",
+                f"call it {output.with_suffix('.tif')}" if output.name else "give it a name",
+            )
+        return [(images[0], output)]
+    if is_tiff and not output.is_dir():
+        raise OptionError(
+            f"the output of {len(images)} images is {output}",
+            "with several images the output is a folder",
+            f"name a folder, for example {output.with_suffix('')}",
+        )
+    pairs = [(image, output / f"{image.stem}-negative.tif") for image in images]
+    seen: dict[str, Path] = {}
+    for image, made in pairs:
+        other = seen.setdefault(made.name.casefold(), image)  # some disks ignore capitals
+        if other is not image:
+            raise OptionError(
+                f"the images {other} and {image} would both become {made.name}",
+                "negatives in one folder need different names",
+                "make them one after the other, or rename one",
+            )
+    return pairs
+
+
+def _only(
+    pair: tuple[Path, Path], curve: LevelCurve, settings: NegativeSettings,
+    on_progress: OnProgress | None,
+) -> NegativeReport:
+    def rows(done: int, of: int) -> None:
+        if on_progress is not None:
+            on_progress(Step(pair[0], 1, 1, done / of))
+
+    return make_negative(pair[0], curve, pair[1], settings, rows)
+
+
+def _many(
+    pairs: Sequence[tuple[Path, Path]],
+    make: Callable[[Path, Path], NegativeReport | Failure],
+    on_progress: OnProgress | None,
+) -> Batch:
+    folder, batch = pairs[0][1].parent, Batch()
+    folder_is_new = make_folder(folder)
+    try:
+        with contextlib.closing(_two_at_once(pairs, make)) as results:
+            for number, (source, _) in enumerate(pairs, 1):
+                if on_progress is not None:
+                    on_progress(Step(source, number, len(pairs)))
+                found = next(results)
+                if isinstance(found, Failure):
+                    batch.failures.append(found)
+                else:
+                    batch.reports.append(found)
+    finally:
+        if folder_is_new:
+            with contextlib.suppress(OSError):  # not empty: something was finished
+                folder.rmdir()
+    return batch
+
+
+def _two_at_once(
+    pairs: Sequence[tuple[Path, Path]], make: Callable[[Path, Path], NegativeReport | Failure]
+) -> Generator[NegativeReport | Failure, None, None]:
+    """What becomes of each image, in order.
+
+    Two images at a time, each in one thread: that keeps two cores busier than two threads for one
+    image, which wait for each other at its start and at its end.
+    """
+    from concurrent.futures import ThreadPoolExecutor
+
+    pool = ThreadPoolExecutor(2)
+    try:
+        for future in [pool.submit(make, *pair) for pair in pairs]:
+            yield future.result()
+    finally:
+        pool.shutdown(cancel_futures=True)
+
+
+def _make(
+    helper: _Helper, curve: LevelCurve, settings: NegativeSettings, source: Path, output: Path
+) -> NegativeReport | Failure:
+    try:
+        found = helper.make(source, output)
+        if found is not None:
+            return found
+        with one_thread():
+            return make_negative(source, curve, output, settings)
+    except TonewrightError as error:
+        return Failure(source, error)
+
+
+class _Helper:
+    """The second process as long as it is there, for whichever thread finds it free."""
+
+    def __init__(
+        self, second: Second | None, curve: LevelCurve, settings: NegativeSettings
+    ) -> None:
+        self._second = second
+        self._free = threading.Lock()
+        if second is not None:
+            self._use(lambda: second.prepare(curve, settings))
+
+    def make(self, source: Path, output: Path) -> NegativeReport | None:
+        """The negative made there, or its error; None if it has to be made here."""
+        if self._second is None or not self._free.acquire(blocking=False):
+            return None
+        second = self._second
+        try:
+            return None if second is None else self._use(lambda: second.make(source, output))
+        finally:
+            self._free.release()
+
+    def _use(self, job: Callable[[], Result]) -> Result | None:
+        try:
+            return job()
+        except SecondLost:  # it was killed, or could not start: the rest is made here
+            self._second = None
+            return None

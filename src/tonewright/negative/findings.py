@@ -1,0 +1,85 @@
+"""What is found while a negative is made: of the image's values, its size and its tones."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from tonewright.record.findings import Finding
+
+
+@dataclass(frozen=True)
+class ProfileSetAside(Finding):
+    """The embedded profile was not used, because the encoding was said."""
+
+
+@dataclass(frozen=True)
+class EncodingAssumed(Finding):
+    """Neither the image nor the user said what its values mean."""
+
+    encoding: str
+    """As `tones.encoding_lightness` has it."""
+
+
+@dataclass(frozen=True)
+class Enlarged(Finding):
+    """The picture was resampled to clearly more pixels than it has."""
+
+    times: float
+    """Pixels across, new to old."""
+
+
+@dataclass(frozen=True)
+class FewPixels(Finding):
+    """So few pixels to the inch that edges may look stepped."""
+
+    pixels_per_inch: float
+
+
+@dataclass(frozen=True)
+class ColourDropped(Finding):
+    """The image has colour, of which the negative holds only the lightness."""
+
+    coloured_share: float
+    """Of its pixels, 0 to 1."""
+
+
+@dataclass(frozen=True)
+class VisibleSteps(Finding):
+    """From one value of the image to the next the print takes a step that the eye sees."""
+
+    bits: int
+    """Of the image's values."""
+    colour: bool
+    """Whether it has them in three channels, and so more tones than grays."""
+    step_lightness: float
+    """The largest step: L* of the print."""
+    image_lightness: float
+    """L* of the image where it is."""
+
+
+@dataclass(frozen=True)
+class CaptionCut(Finding):
+    """The caption was longer than its line."""
+
+    cut: str
+    """What had no room."""
+
+
+@dataclass(frozen=True)
+class BlackTonesLost(Finding):
+    """Part of the picture asks for the curve's least ink and prints without any tone."""
+
+    share: float
+    """Of the picture's pixels, 0 to 1."""
+    below_image_lightness: float | None
+    """L* of the image below which all print alike; None: only black itself does."""
+
+
+@dataclass(frozen=True)
+class WhiteTonesLost(Finding):
+    """Part of the picture asks for the curve's most ink and prints without any tone."""
+
+    share: float
+    """Of the picture's pixels, 0 to 1."""
+    above_image_lightness: float | None
+    """L* of the image above which all print alike; None: only white itself does."""

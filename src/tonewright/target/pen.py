@@ -1,0 +1,171 @@
+"""What targets and negatives' sheets are drawn with: boxes, discs, marks and lines of text.
+
+Places are millimetres on the sheet as it reads right, from its top left corner; a shape keeps
+them as pixels and paints the codes of whatever band of rows it crosses.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tonewright.scales import Array
+from tonewright.target.document import Mark
+
+Codes = NDArray[np.uint16]
+Letters = Callable[[str, int], NDArray[np.uint8]]
+"""Text and its height in pixels to a mask, 0 to 255, shape (height, any)."""
+Cover = Callable[[range, range], Array]
+"""Rows and columns of the sheet to how much of each pixel is covered, 0 to 1."""
+
+SPOT_RADIUS, SPOT_DISTANCE = 0.2, 0.5
+"""Of the dark spots in a mark and of their distance from its centre, as shares of its radius."""
+_FINE, _FINEST = 4, 1600
+"""Points a pixel, each way, from which a slanting edge is smoothed; fewer where a shape would
+have more than `_FINEST` of them on a side."""
+_SMALLEST_TEXT = 6
+
+
+def spots(number: int) -> Array:
+    """Centres of a mark's dark spots, as shares of its radius, shape (number, 2), x and y.
+
+    One in the middle; two to four on a circle, the first at the top.
+    """
+    if number == 1:
+        return np.zeros((1, 2))
+    turn = 2.0 * np.pi * np.arange(number) / number
+    return np.stack([SPOT_DISTANCE * np.sin(turn), -SPOT_DISTANCE * np.cos(turn)], axis=1)
+
+
+@dataclass(frozen=True, eq=False)
+class Shape:
+    """Rows and columns of the sheet, in pixels, and their code."""
+
+    rows: range
+    columns: range
+    code: int
+    cover: Cover | None = None
+    """None: all of every pixel."""
+
+    def paint(self, band: Codes, first: int) -> None:
+        """Draw into a band of codes, shape (rows, width), whose first row of the sheet is given."""
+        rows = range(max(self.rows.start, first), min(self.rows.stop, first + len(band)))
+        columns = range(max(self.columns.start, 0), min(self.columns.stop, band.shape[1]))
+        if not rows or not columns:
+            return
+        window = band[rows.start - first : rows.stop - first, columns.start : columns.stop]
+        if self.cover is None:
+            window[...] = self.code
+            return
+        share = self.cover(rows, columns)
+        window[...] = np.floor(window * (1.0 - share) + self.code * share + 0.5).astype(np.uint16)
+
+
+@dataclass(frozen=True)
+class Line:
+    """A line of text and its place, mm."""
+
+    text: str
+    x: float
+    middle: float
+    height: float
+    centred: bool = False
+    """At x; else it starts there."""
+    most: float = np.inf
+    """Greatest width: a longer line is cut short and ends in dots."""
+    spare: int = 1
+    """Letters that are given up for the dots."""
+
+
+class Pen:
+    """Draws with one code on a ground of another, and keeps the shapes in order."""
+
+    def __init__(self, per_mm: float, letters: Letters, ink: int, ground: int) -> None:
+        """Pixels to the millimetre, and the codes of what is drawn and what lies under it."""
+        self._per_mm, self._letters = per_mm, letters
+        self._ink, self._ground = ink, ground
+        self.shapes: list[Shape] = []
+
+    def _add(self, rows: range, columns: range, code: int | None, cover: Cover | None) -> None:
+        self.shapes.append(Shape(rows, columns, self._ink if code is None else code, cover))
+
+    def paint(self, band: Codes, first: int) -> None:
+        """Draw everything into a band that reads right, shape (rows, width), from its first row."""
+        for shape in self.shapes:
+            shape.paint(band, first)
+
+    def box(
+        self, x: float, y: float, width: float, height: float, code: int | None = None
+    ) -> None:
+        """A filled rectangle, one pixel across at least."""
+        at = self._per_mm
+        left, top = round(x * at), round(y * at)
+        right, bottom = round((x + width) * at), round((y + height) * at)
+        self._add(range(top, max(bottom, top + 1)), range(left, max(right, left + 1)), code, None)
+
+    def disc(self, x: float, y: float, radius: float, code: int | None = None) -> None:
+        """A filled circle."""
+        x, y, radius = (v * self._per_mm for v in (x, y, radius))
+
+        def cover(rows: range, columns: range) -> Array:
+            dx, dy = np.array(columns) + 0.5 - x, np.array(rows)[:, None] + 0.5 - y
+            return np.clip(radius + 0.5 - np.hypot(dx, dy), 0.0, 1.0)
+
+        self._add(_around(y, radius), _around(x, radius), code, cover)
+
+    def area(
+        self, x: float, y: float, reach: float, inside: Callable[[Array, Array], NDArray[np.bool_]],
+        code: int | None = None,
+    ) -> None:
+        """Any shape within ``reach`` of (x, y): ``inside`` tells of places (mm) relative to there.
+        """
+        at = self._per_mm
+        left, top = int((x - reach) * at) - 1, int((y - reach) * at) - 1
+        side = int(2 * reach * at) + 4
+        few = max(1, min(_FINE, _FINEST // side))
+
+        def fine(pixels: range, start: int, place: float) -> Array:
+            count = np.arange((pixels.start - start) * few, (pixels.stop - start) * few)
+            return np.asarray(((count + 0.5) / few + start) / at - place)
+
+        def cover(rows: range, columns: range) -> Array:
+            over = inside(fine(columns, left, x)[None, :], fine(rows, top, y)[:, None])
+            return np.asarray(
+                over.reshape(len(rows), few, len(columns), few).mean(axis=(1, 3)))
+
+        self._add(range(top, top + side), range(left, left + side), code, cover)
+
+    def mark(self, mark: Mark, disc: Callable[..., None] | None = None) -> None:
+        """A numbered disc with its spots; ``disc`` draws them if not `disc` here."""
+        draw, radius = disc or self.disc, mark.size_mm / 2
+        draw(mark.x_mm, mark.y_mm, radius)
+        for x, y in spots(int(mark.name)).tolist():
+            draw(mark.x_mm + radius * x, mark.y_mm + radius * y, SPOT_RADIUS * radius,
+                 self._ground)
+
+    def text(self, line: Line, code: int | None = None) -> str:
+        """A line of text; returns what was cut off its end."""
+        at, whole, text = self._per_mm, line.text, line.text
+        height = max(round(line.height * at), _SMALLEST_TEXT)
+        mask = self._letters(text, height)
+        while mask.shape[1] > line.most * at and len(text) > 2:
+            keep = max(int(len(text) * line.most * at / mask.shape[1]) - line.spare, 1)
+            text = text[: min(keep, len(text) - 2)].rstrip(" ·…") + "…"
+            mask = self._letters(text, height)
+        width = mask.shape[1]
+        left = round(line.x * at - (0.5 * width if line.centred else 0.0))
+        top = round(line.middle * at - len(mask) / 2)
+
+        def cover(rows: range, columns: range) -> Array:
+            return np.asarray(mask[rows.start - top : rows.stop - top,
+                                   columns.start - left : columns.stop - left] / 255.0)
+
+        self._add(range(top, top + len(mask)), range(left, left + width), code, cover)
+        return "" if text == whole else whole[len(text) - 1 :].strip(" ·")
+
+
+def _around(middle: float, radius: float) -> range:
+    return range(int(middle - radius) - 1, int(middle + radius) + 2)
