@@ -327,7 +327,7 @@ def test_a_strip_that_contradicts_itself_is_no_step_to_a_picture(here):
     Path("other.csv").write_text("\n".join([*lines[:2], *other]), encoding="utf-8")
     done = good("strip", "old-strip.csv", "other.csv", "--tablet", "31", "-o",
                 "both.process.json")
-    assert "Next:    look at the strip and at the warnings above" in done.stdout
+    assert "Next:     look at the strip and the warnings" in done.stdout
     made = good("fit", "target.csv", "--process", "both.process.json", "-o", "x.curve.json")
     assert "Next:     the strip's readings contradict each other" in made.stdout
 

@@ -383,7 +383,7 @@ def test_numbers_of_a_setup_are_taken_as_they_are_spelled(tmp_path):
     ('paper = "a"\npaper = "b"\n', 'line 2 cannot be understood, paper = "b".*each name once'),
     ('# mine\n\npaper = "a', r"line 3 cannot be understood"),
     ("paper = [1,\n", "line 1 cannot be understood"),
-    ("paper = true", "bad.toml: the setup: paper is true. It is a text"),
+    ("paper = true", "bad.toml: the setup: paper is true. An entry is text"),
     ('paper = ["a"]', "the setup: paper is a list"),
     ('[paper]\nname = "x"', "the setup: paper is a table"),
     ("papr = 1", "bad.toml: .*'papr'"),

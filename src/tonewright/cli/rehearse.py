@@ -28,17 +28,18 @@ def command(folder: Path, seed: int, force: bool, as_json: bool) -> None:
     Example:
       tonewright rehearse -o rehearsal
     """
-    from tonewright.rehearsal.run import GUIDE, RehearsalSettings, rehearse
+    from tonewright.rehearsal.folder import File
+    from tonewright.rehearsal.run import rehearse
     from tonewright.show.rehearsal_text import rehearsal_json, rehearsal_text
 
     def tell(step: str) -> None:
         if sys.stderr.isatty():
             click.echo(f"… {step}", err=True)
 
-    outcome = rehearse(folder, RehearsalSettings(seed=seed, force=force), tell)
+    outcome = rehearse(folder, seed, tell, force=force)
     if as_json:
         print_json(rehearsal_json(outcome))
         return
     click.echo(rehearsal_text(outcome))
     click.echo(f"Written: {len(outcome.files)} files in {folder}")
-    click.echo(f"Next:    read {folder / GUIDE}, and open the pictures it names")
+    click.echo(f"Next:    read {folder / File.GUIDE}, and open the pictures it names")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import textwrap
 from dataclasses import asdict, dataclass
+from enum import StrEnum
 from typing import Any
 
 from tonewright.curve.document import Curve
@@ -13,6 +14,15 @@ from tonewright.show.cautions import cautions_text
 from tonewright.show.curve_text import fit_json, readings_line
 from tonewright.show.words import WIDTH
 from tonewright.strip.process import Process
+
+
+class Road(StrEnum):
+    """The roads to a curve for the new chemistry."""
+
+    OLD = "old curve kept"
+    STRIP = "renewed by a strip"
+    PATCHES = "strip and seven patches"
+    FRESH = "whole new target"
 
 
 @dataclass(frozen=True, eq=False)
@@ -28,14 +38,12 @@ class Outcome:
     """Renewed by a strip alone."""
     without_curve: float
     through_curve: float
-    roads: dict[str, float]
+    roads: dict[Road, float]
     """Distance after the change of chemistry, by the road taken."""
     moved: Movement
     files: tuple[str, ...]
 
 
-KEPT_ROAD, STRIP_ROAD = "old curve kept", "renewed by a strip"
-PATCHES_ROAD = "strip and seven patches"
 STRIP_PICTURE, CURVE_PICTURE = "1-strip.png", "3-kallitype-curve.png"
 
 
@@ -92,7 +100,7 @@ def rehearsal_text(outcome: Outcome) -> str:
         ("11  Open 11-prints.png and 11-roads.png. Off from the aim, on the whole: "
          + "; ".join(f"{name} {error:.1f} L*" for name, error in roads.items()) + "."
          + (" The seven patches bear out the strip, and leave its curve as it is: the two lines"
-            " lie on each other." if roads[STRIP_ROAD] == roads[PATCHES_ROAD] else "")),
+            " lie on each other." if roads[Road.STRIP] == roads[Road.PATCHES] else "")),
         ("Next, with your own paper: print a step tablet and a target, measure both into tables,"
          " and type  tonewright strip STRIP.csv --tablet 31 --time 10min -o MINE.process.json"
          "  and then  tonewright fit TARGET.csv --process MINE.process.json -o MINE.curve.json"),

@@ -1,0 +1,84 @@
+"""The folder that a rehearsal leaves behind: its files by name, in the order of the job."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+from pathlib import Path
+
+from tonewright.curve.document import Curve, make_name
+from tonewright.files.documents import write_curve, write_process
+from tonewright.files.safe import make_folder, refuse_existing, write_bytes, write_text
+from tonewright.strip.process import Process
+
+INVENTED = "invented: made by the virtual darkroom of tonewright"
+
+
+class File(StrEnum):
+    """What each file is called."""
+
+    STRIP = "1-strip-readings.csv"
+    PROCESS = "1-kallitype.process.json"
+    STRIP_PLOT = "1-strip.png"
+    TARGET = "2-target.tif"
+    TARGET_LAYOUT = "2-target.target.json"
+    SCALE_SCAN = "2-gray-scale-scan.tif"
+    SCANNER = "2-desk.scanner.json"
+    SCAN = "2-target-scan.tif"
+    OVERLAY = "2-target-overlay.png"
+    READINGS = "2-target-readings.csv"
+    CURVE = "3-kallitype.curve.json"
+    CURVE_PLOT = "3-kallitype-curve.png"
+    PICTURE = "4-picture.tif"
+    NEGATIVE = "5-negative.tif"
+    STRAIGHT_NEGATIVE = "5-negative-without-curve.tif"
+    PRINTS = "6-prints.png"
+    TONES_PLOT = "6-tones.png"
+    NEW_STRIP = "7-new-strip-readings.csv"
+    NEW_PROCESS = "7-cyanotype.process.json"
+    NEW_CURVE = "8-cyanotype.curve.json"
+    NEW_CURVE_PLOT = "8-cyanotype-curve.png"
+    FEW_READINGS = "9-seven-patches.csv"
+    FEW_CURVE = "9-cyanotype-surer.curve.json"
+    FRESH_READINGS = "10-whole-new-target.csv"
+    FRESH_CURVE = "10-cyanotype-fresh.curve.json"
+    NEW_NEGATIVE = "11-renewed-negative.tif"
+    NEW_TONES_PLOT = "11-roads.png"
+    NEW_PRINTS = "11-prints.png"
+    GUIDE = "LOOK-HERE-FIRST.txt"
+
+    @property
+    def document_name(self) -> str:
+        """What the document in ``3-kallitype.curve.json`` is called: kallitype."""
+        return make_name(self.value).partition("-")[2]
+
+
+@dataclass(frozen=True)
+class Folder:
+    """Where the files go, and whether they may replace others."""
+
+    path: Path
+    force: bool = False
+
+    def prepare(self) -> None:
+        """Make the folder; `FileError` if one of the files is there and may not be replaced."""
+        make_folder(self.path)
+        for file in File:
+            refuse_existing(self / file, self.force)
+
+    def __truediv__(self, file: File) -> Path:
+        return self.path / file.value
+
+    def keep(self, file: File, what: bytes | str | list[str] | Process | Curve) -> None:
+        """Write a picture, a text, a table by its rows, or a document."""
+        path, force = self / file, self.force
+        if isinstance(what, bytes):
+            write_bytes(path, what, force=force)
+        elif isinstance(what, Process):
+            write_process(path, what, force=force)
+        elif isinstance(what, Curve):
+            write_curve(path, what, force=force)
+        elif isinstance(what, list):
+            write_text(path, "\n".join([f"# {INVENTED}", *what]) + "\n", force=force)
+        else:
+            write_text(path, what, force=force)
