@@ -165,7 +165,7 @@ def rebuild_file(
     check_outputs(output, plot, [], force)
     old = open_curve(path)
     new = rebuild(old.document)
-    same = hashlib.sha256(curve_text(new).encode("utf-8")).hexdigest() == old.sha256
+    same = hashlib.sha256(curve_text(new).encode("utf-8", "backslashreplace")).hexdigest() == old.sha256
     if output is not None:
         write_curve(output, new, force=force)
     return Rebuilt(old.document, new, same)
