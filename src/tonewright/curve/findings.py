@@ -191,6 +191,14 @@ class TooUnsure(Finding, bears_on_print=True):
 
 
 @dataclass(frozen=True)
+class SheetsBorrowed(Finding, kind="note"):
+    """Two sheets hardly tell how much sheets differ: what is usual counts too."""
+
+    usual_lightness: float
+    """Usual standard deviation from sheet to sheet, L*."""
+
+
+@dataclass(frozen=True)
 class TwoWeightings(Finding):
     """Old and new densities weight the spectrum differently: luminance, visual density."""
 
