@@ -15,8 +15,9 @@ from typing import Any, NoReturn
 import click
 
 from tonewright import __version__
+from tonewright.cli.echo import echo
 from tonewright.cli.typed import message
-from tonewright.errors import TonewrightError
+from tonewright.errors import FileError, TonewrightError
 
 # Imports make many objects and hardly any garbage: looking for it, over and over and once more at
 # the end, takes a tenth of a short command.
@@ -71,16 +72,23 @@ class _LazyGroup(click.Group):
         return super().resolve_command(ctx, args)
 
     def invoke(self, ctx: click.Context) -> Any:
+        from tonewright.files.safe import one_call
+
         try:
-            return super().invoke(ctx)
+            with one_call():
+                return super().invoke(ctx)
         except (TonewrightError, click.UsageError) as error:
             _refuse(ctx, error)
         except OSError as error:
             if error.errno != errno.ENOSPC:
-                raise
-            click.echo(f"tonewright {ctx.invoked_subcommand}: there is no room for what it says"
-                       " (the disk is full). Files that were named are written whole or not at"
-                       " all. Make room and look which are there.", err=True)
+                _refuse(ctx, FileError(
+                    f"{error.filename or 'a file'} cannot be used"
+                    f" ({error.strerror or type(error).__name__})",
+                    "files and folders can be found and opened",
+                    "check the name, its links and permissions, and the folder you are in"))
+            echo(f"tonewright {ctx.invoked_subcommand}: there is no room for what it says"
+                 " (the disk is full). Files that were named are written whole or not at"
+                 " all. Make room and look which are there.", err=True)
             sys.stdout = None  # or it would be tried again at the end
             ctx.exit(2)
 
@@ -95,7 +103,7 @@ def _refuse(ctx: click.Context, error: TonewrightError | click.UsageError) -> No
         group = ctx.command
         command = group.get_command(ctx, name) if isinstance(group, _LazyGroup) and name else group
         error = usage_fault(error, command, called)
-    click.echo(f"{called}: {message(error)}", err=True)
+    echo(f"{called}: {message(error)}", err=True)
     ctx.exit(2)
 
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from tonewright.cli.echo import echo
 from tonewright.cli.options import PATH, as_json, print_json, reading_choices, zero_options
 from tonewright.errors import OptionError
 
@@ -79,7 +80,7 @@ def command(
     if as_json:
         print_json(reading_json(result))
     else:
-        click.echo(reading_text(result))
+        echo(reading_text(result))
 
 
 def _known(entries: tuple[str, ...]) -> dict[str, float]:

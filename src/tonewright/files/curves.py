@@ -19,7 +19,7 @@ from tonewright.files.documents import (
     read_setup,
     write_curve,
 )
-from tonewright.files.safe import check_outputs
+from tonewright.files.safe import check_outputs, one_call
 from tonewright.files.tables import read_readings
 from tonewright.files.targets import read_target
 from tonewright.measured.readings import ReadingOptions, Readings
@@ -104,6 +104,7 @@ class Rebuilt:
     """Whether its document comes out the same, byte for byte."""
 
 
+@one_call()
 def fit_files(wanted: FitFiles) -> Curve:
     """Make a curve from files and write it.
 
@@ -131,6 +132,7 @@ def fit_files(wanted: FitFiles) -> Curve:
     return curve
 
 
+@one_call()
 def renew_files(new: RenewFiles) -> Renewed:
     """Renew a curve from files and write the new one.
 
@@ -155,6 +157,7 @@ def renew_files(new: RenewFiles) -> Renewed:
     return renewed
 
 
+@one_call()
 def rebuild_file(
     path: Path, output: Path | None = None, plot: Path | None = None, *, force: bool = False
 ) -> Rebuilt:
@@ -162,7 +165,7 @@ def rebuild_file(
 
     Raises `FileError` and `DocumentError` as `fit_files`; ``plot`` is as in `FitFiles`.
     """
-    check_outputs(output, plot, [], force)
+    check_outputs(output, plot, [path], force)
     old = open_curve(path)
     new = rebuild(old.document)
     same = hashlib.sha256(curve_text(new).encode("utf-8")).hexdigest() == old.sha256

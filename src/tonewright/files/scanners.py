@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 
 from tonewright.files.documents import open_document, write_document
 from tonewright.files.raster.scans import Channel, read_scan
-from tonewright.files.safe import check_outputs
+from tonewright.files.safe import check_outputs, one_call
 from tonewright.files.tables import read_table
 from tonewright.measured.columns import Source
 from tonewright.scan.instrument import listed_densities
@@ -63,6 +63,7 @@ class LearnedScanner:
     output: Path | None
 
 
+@one_call()
 def learn_scanner(
     scan: Path, densities: Path, output: Path | None = None,
     request: ScannerRequest | None = None, *, force: bool = False,

@@ -16,7 +16,7 @@ from tonewright.files.documents import open_document, read_curve, to_text
 from tonewright.files.lettering import text_mask
 from tonewright.files.raster.page import Resolution
 from tonewright.files.raster.tiff_writer import Form, Picture
-from tonewright.files.safe import refuse_existing, whole_file
+from tonewright.files.safe import alone_in, one_call, refuse_existing, whole_file
 from tonewright.files.tables import read_table
 from tonewright.inks.chart import USUAL_LEVELS, chart_tones, colours_from_table, usual_colours
 from tonewright.measured import columns
@@ -124,6 +124,7 @@ class DrawnTarget:
     files: TargetFiles
 
 
+@one_call()
 def draw_target(
     output: str | os.PathLike[str], request: TargetRequest | None = None,
     settings: LayoutSettings | None = None, *, force: bool = False,
@@ -199,6 +200,7 @@ def write_target(
         refuse_existing(path, force)
     text = target_text(target)
     with (
+        alone_in(files.document.parent),
         whole_file(files.document, force=force) as document_temp,
         whole_file(files.picture, force=force) as picture_temp,
     ):

@@ -10,7 +10,7 @@ from typing import Annotated, NoReturn
 import numpy as np
 
 from tonewright import scales
-from tonewright.errors import OptionError, ReadingsError
+from tonewright.errors import OptionError, ReadingsError, visible
 from tonewright.measured import columns
 from tonewright.measured.columns import Measured, Source, Table, Weighting
 from tonewright.measured.findings import LighterThanPaper, PatchesDoubted, SheetsNotNamed
@@ -153,7 +153,7 @@ def readings_from_table(table: Table, options: ReadingOptions | None = None) -> 
     names = next((c for n in columns.PATCH_NAMES if (c := table.cells(n)) is not None), blank)
     sheets, doubts = table.cells("print") or blank, table.cells("doubt") or blank
     patches = tuple(
-        Reading(u, d, sd, sheet or None, name or f"line {line}", doubt or None)
+        Reading(u, d, sd, visible(sheet) or None, visible(name) or f"line {line}", doubt or None)
         for u, d, sd, sheet, name, line, doubt in zip(
             level.tolist(), density.tolist(), density_sds(table), sheets, names,
             table.line_numbers, doubts, strict=True))

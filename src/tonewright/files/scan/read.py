@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike
 
 from tonewright.errors import OptionError
 from tonewright.files.raster.scans import Channel
-from tonewright.files.safe import check_outputs
+from tonewright.files.safe import check_outputs, one_call
 from tonewright.files.scan.open import ScanOrTable
 from tonewright.files.scan.readings import write_list_reading, write_readings
 from tonewright.files.scanners import read_scanner
@@ -58,6 +58,7 @@ class ReadResult:
     overlay: Path | None
 
 
+@one_call()
 def read_print(
     source: Path, target: Path, output: Path | None = None, request: ReadRequest | None = None, *,
     force: bool = False,
