@@ -153,6 +153,8 @@ def _visual_reflectance(wavelengths: ArrayLike, reflectance: ArrayLike, illumina
     even = step in (1.0, 5.0, 10.0, 20.0) and np.allclose(
         waves, step * np.round(waves[0] / step) + step * np.arange(waves.size), rtol=0, atol=1e-6
     )
+    if even:  # to the last bit: the library takes steps that are nearly whole for uneven ones
+        waves = step * np.round(waves / step)
     fine = colour.SpectralShape(np.ceil(waves[0]), np.floor(waves[-1]), 1)
     luminance = []
     with warnings.catch_warnings():

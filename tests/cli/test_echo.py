@@ -70,10 +70,9 @@ def test_one_place_alone_writes_to_the_terminal():
 @pytest.mark.parametrize("name", [b"\xff.csv", b"x" * 300, b"loop.csv", b"$a_b^$.csv"])
 def test_names_of_every_kind(tmp_path, name):
     """Bytes that are no text, too long, a link that goes in circles, signs of formulas."""
-    os.symlink("loop.csv", tmp_path / "loop.csv")
-    path = os.path.join(os.fsencode(tmp_path), name)
+    (tmp_path / "loop.csv").symlink_to("loop.csv")
     if name.endswith(b".csv") and name != b"loop.csv":
-        Path(os.fsdecode(path)).write_text(f"level,density\n{ROWS}", encoding="utf-8")
+        (tmp_path / os.fsdecode(name)).write_text(f"level,density\n{ROWS}", encoding="utf-8")
     stem = name.removesuffix(b".csv")
     done = subprocess.run(
         [sys.executable, "-m", "tonewright", "fit", name, "-o", stem + b".curve.json",

@@ -11,12 +11,12 @@ import numpy as np
 import pytest
 import tifffile
 from click.testing import CliRunner
-from commands import refused
 
+from commands import refused
 from tonewright.cli import main
+from tonewright.errors import OptionError
 from tonewright.files.safe import one_call, remember_read, write_text
 from tonewright.files.targets import read_target, target_paths
-from tonewright.errors import OptionError
 
 ROWS = "".join(f"{i / 20:g},{1.5 - 1.4 * i / 20:.3f}\n" for i in range(21))
 
@@ -38,7 +38,7 @@ def here(tmp_path, monkeypatch):
     for name in ("x.tif", "x-negative.tif"):
         tifffile.imwrite(name, image)
     os.link("o.target.json", "hard.csv")
-    os.symlink("r.csv", "soft.curve.json")
+    Path("soft.curve.json").symlink_to("r.csv")
     return tmp_path
 
 

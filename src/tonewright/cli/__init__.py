@@ -38,6 +38,20 @@ COMMANDS = {
 }
 
 
+class _Number(click.types.FloatParamType):
+    """A number with a decimal point or a decimal comma."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        plain: Any = value.replace(",", ".") if isinstance(value, str) else value
+        try:
+            return super().convert(plain, param, ctx)
+        except click.BadParameter:
+            self.fail(f"{value!r} is not a number", param, ctx)
+
+
+NUMBER = _Number()
+
+
 class _LazyGroup(click.Group):
     """A group whose commands are modules, loaded when they are needed."""
 
@@ -48,6 +62,9 @@ class _LazyGroup(click.Group):
         if cmd_name not in COMMANDS:
             return None
         command: click.Command = import_module(f"tonewright.cli.{cmd_name}").command
+        for option in command.params:  # a number is read alike in every option
+            if option.type is click.FLOAT:
+                option.type = NUMBER
         return command
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:

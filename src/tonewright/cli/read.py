@@ -90,7 +90,7 @@ def _known(entries: tuple[str, ...]) -> dict[str, float]:
         name, sign, number = entry.partition("=")
         name = name.strip()
         try:
-            density = float(number)
+            density = float(number.replace(",", "."))
         except ValueError:
             density = float("nan")
         if not sign or not name or not -0.05 <= density <= 6.0:

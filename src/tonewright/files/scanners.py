@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike
 from tonewright.files.documents import open_document, write_document
 from tonewright.files.raster.scans import Channel, read_scan
 from tonewright.files.safe import check_outputs, one_call
-from tonewright.files.tables import read_table
+from tonewright.files.tables import STRIPS, read_table
 from tonewright.measured.columns import Source
 from tonewright.scan.instrument import listed_densities
 from tonewright.scan.response import response_of_row
@@ -81,7 +81,7 @@ def learn_scanner(
     """
     request = request or ScannerRequest()
     check_outputs(output, None, (scan, densities), force)
-    table = read_table(densities, "step")
+    table = read_table(densities, "step", STRIPS)
     known = listed_densities(table)
     picture = read_scan(scan, allow_jpeg=request.allow_jpeg or force, channel=request.channel,
                         fingerprint=True)

@@ -20,6 +20,7 @@ from tonewright.files.safe import alone_in, one_call, refuse_existing, whole_fil
 from tonewright.files.tables import read_table
 from tonewright.inks.chart import USUAL_LEVELS, chart_tones, colours_from_table, usual_colours
 from tonewright.measured import columns
+from tonewright.measured.columns import COLOUR_NAMES
 from tonewright.negative.ink import agreed_colour
 from tonewright.record.setup import Colour, ink_colour_text
 from tonewright.target import layout
@@ -58,7 +59,7 @@ class ChartRequest:
         """What the chart prints; raises as `read_table`, `colours_from_table`, `chart_tones`."""
         colours = self.colours or usual_colours()
         if self.file is not None:
-            colours = colours_from_table(read_table(self.file))
+            colours = colours_from_table(read_table(self.file, holds=(COLOUR_NAMES,)))
         return chart_tones(colours, self.levels)
 
 
@@ -232,5 +233,5 @@ def read_levels(path: str | os.PathLike[str]) -> tuple[Tone, ...]:
     FileError, ReadingsError
         It cannot be read, or holds something else.
     """
-    levels = columns.levels(read_table(Path(path)))
+    levels = columns.levels(read_table(Path(path), holds=(("level",),)))
     return tuple(Tone(float(u)) for u in sorted(levels.round(6)))

@@ -21,7 +21,7 @@ from typing import Annotated, Any, Literal, NamedTuple, TypeVar, Union, get_args
 
 import numpy as np
 
-from tonewright.errors import DocumentError, TonewrightError, counted, visible
+from tonewright.errors import DocumentError, TonewrightError, counted
 from tonewright.record.findings import Finding, all_codes, finding_class
 from tonewright.record.provenance import check_header
 from tonewright.record.schema import (
@@ -115,7 +115,7 @@ def encode(value: Any) -> Any:
     Raises `TypeError` for what documents do not hold, `ValueError` for a number not finite.
     """
     if isinstance(value, str):  # the name of a file may hold bytes that are no text
-        return "\n".join(map(visible, value.split("\n")))
+        return value.encode("utf-8", "backslashreplace").decode("utf-8")
     if value is None or isinstance(value, bool):
         return value
     if isinstance(value, int | float):
@@ -233,7 +233,7 @@ def _value(kind: Any, value: Any, name: str, at: _At) -> Any:
     # a number that may be missing says so
     if leaf := _leaf(kind) or _leaf(_some(kind)):
         at.check(leaf.rule, name, value)
-        return value if name == "notes" else leaf.make(value)  # notes may have several lines
+        return leaf.make(value)
     kind = _some(kind)
     called = next((m.name for m in _marks(kind, Called)), None)
     if get_origin(_bare(kind)) is not tuple:
@@ -283,7 +283,7 @@ class _Leaf(NamedTuple):
     make: Callable[[Any], Any]
 
 
-_LEAVES = {str: _Leaf(TEXT, visible), int: _Leaf(WHOLE, int), float: _Leaf(NUMBER, float),
+_LEAVES = {str: _Leaf(TEXT, str), int: _Leaf(WHOLE, int), float: _Leaf(NUMBER, float),
            bool: _Leaf(TRUTH, bool)}
 _LISTS = {TEXT: TEXTS, NUMBER: NUMBERS}
 

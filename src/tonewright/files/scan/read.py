@@ -83,7 +83,7 @@ def read_print(
     file = ScanOrTable(source)
     _check_counts(source, request, scan=file.is_scan)
     if not file.is_scan:
-        listed = map_list(file.table(), layout, request.order, request.options)
+        listed = map_list(file.table(holds=(("density",),)), layout, request.order, request.options)
         if output is not None:
             write_list_reading(output, listed, layout, request.comments, force=force,
                                print_name=request.print_name)
