@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import builtins
+import io
+from collections import Counter
 from pathlib import Path
 from typing import Any
 
@@ -9,6 +12,21 @@ from typing import Any
 def files() -> dict[str, bytes]:
     """What the files of the folder hold."""
     return {p.name: p.read_bytes() for p in Path().iterdir() if p.is_file()}
+
+
+def opened(monkeypatch: Any) -> Counter[str]:
+    """How often each file is opened, counted from now on."""
+    count: Counter[str] = Counter()
+    own = io.open
+
+    def counting(file: Any, *more: Any, **settings: Any) -> Any:
+        if isinstance(file, str | Path):
+            count[Path(file).name] += 1
+        return own(file, *more, **settings)
+
+    for module in (io, builtins):
+        monkeypatch.setattr(module, "open", counting)
+    return count
 
 
 def refused(call: Any, *arguments: Any) -> str:

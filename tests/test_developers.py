@@ -29,7 +29,8 @@ def listed() -> str:
         HEADING,
         "Every code that documents and `--json` may hold. Those that bear on the print are"
         " repeated when a negative is made.", "",
-        "| code | declared in | bears on the print | what it says |", "|---|---|---|---|", *rows, ""])
+        "| code | declared in | bears on the print | what it says |",
+        "|---|---|---|---|", *rows, ""])
 
 
 def test_the_list_of_findings_is_the_code_s():

@@ -121,6 +121,17 @@ def test_json_is_one_object_and_nothing_else(run):
     assert found["density_sd_median"] < 0.01 and found["unevenness_density"] < 0.03
 
 
+def test_every_file_is_opened_once(run, monkeypatch):
+    target = read_target("T.target.json")
+    listed("list.csv", target, range(len(target.patches)))
+    count = commands.opened(monkeypatch)
+    assert run("scan.tif", *GIVEN, "-o", "r.csv", "--overlay", "o.png").exit_code == 0
+    assert [count[n] for n in ("scan.tif", "T.target.json", "s.scanner.json")] == [1, 1, 1]
+    count.clear()
+    assert run("list.csv", *GIVEN[:2], "-o", "l.csv").exit_code == 0
+    assert [count[n] for n in ("list.csv", "T.target.json")] == [1, 1]
+
+
 def test_the_overlay_shows_the_print_upright_with_its_patches_outlined(run):
     assert run("scan.tif", *GIVEN, "-o", "r.csv", "--overlay", "o.png").exit_code == 0
     target = read_target("T.target.json")

@@ -14,7 +14,7 @@ import tifffile
 from click.testing import CliRunner
 from PIL import Image
 
-from commands import refused
+from commands import opened, refused
 from rooms import print_strip
 from tonewright.cli import main
 from tonewright.files.documents import read_process
@@ -90,6 +90,15 @@ def test_json_and_the_same_by_its_corners(run):
     hand = json.loads(again.stdout)
     assert not hand["corners_found"]
     assert hand["darkest_density"] == pytest.approx(said["darkest_density"], abs=0.01)
+
+
+def test_every_file_is_opened_once(run, monkeypatch):
+    count = opened(monkeypatch)
+    assert run(*SCANNER).exit_code == 0
+    assert (count["scale.tif"], count["scale.csv"]) == (1, 1)
+    count.clear()
+    assert run(*STRIP).exit_code == 0
+    assert (count["strip.tif"], count["bed.scanner.json"]) == (1, 1)
 
 
 def test_never_over_another_file(run):

@@ -16,7 +16,7 @@ from scipy.interpolate import make_smoothing_spline
 from rooms import random_darkroom
 from tonewright import scales
 from tonewright.curve.fit import END_TOLERANCE, FittedPrint, fit_print, patch_names
-from tonewright.errors import FitError
+from tonewright.errors import FitError, ReadingsError
 from tonewright.measured.readings import Reading, Readings
 from tonewright.numeric.inverse import invert, invert_band
 from tonewright.virtual.darkroom import DEMO_INK, KALLITYPE, Darkroom, Flaws, measure_target
@@ -446,7 +446,6 @@ def test_densities_below_the_paper_are_taken():
 @pytest.mark.parametrize(
     ("level", "density", "said"),
     [
-        ([], [], "levels is 0: none"),
         ([0.5] * 12, np.linspace(1.6, 0.1, 12), "levels is 1: 0.5"),
         ([0, 0.25, 0.5, 0.75, 1.0], [1.6, 1.2, 0.8, 0.4, 0.1], "at least 6"),
         (np.linspace(0, 1, 21), np.full(21, 0.8), "within 0.0 L"),
@@ -457,6 +456,11 @@ def test_densities_below_the_paper_are_taken():
 def test_no_honest_curve_is_a_refusal(level, density, said):
     with pytest.raises(FitError, match=said):
         fit_print(readings_of(level, density))
+
+
+def test_readings_hold_a_patch_at_least():
+    with pytest.raises(ReadingsError, match="no patch"):
+        readings_of([], [])
 
 
 def test_leaving_everything_out_is_a_refusal():

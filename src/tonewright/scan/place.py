@@ -29,7 +29,7 @@ _LEAST_MARKS = 0.75
 _LONGEST = 1.04
 """A scan makes neither side of a print so much longer than the other."""
 _STRONGEST = 0.5
-"""Largest change of scale across the sheet by perspective; a flatbed makes next to none."""
+"""Largest change of size across the sheet by perspective; a flatbed makes next to none."""
 
 _SCAN_AGAIN = (
     "scan the whole print flat on the glass, with all four corner marks in the picture, at 300"
@@ -244,8 +244,8 @@ class _DotField:
         """Mean of the field at the border dots under each homography, shape (n,)."""
         dots = target.dot_centres
         middle = Placement(matrices[len(matrices) // 2])
-        scale = abs(np.linalg.det(middle.jacobian((target.width_mm / 2, target.height_mm / 2))))
-        field = self.at_size(float(np.sqrt(scale)) * target.dots[0].size_mm)
+        per_mm = middle.per_mm((target.width_mm / 2, target.height_mm / 2))
+        field = self.at_size(per_mm * target.dots[0].size_mm)
         wide = np.einsum("nij,mj->nmi", matrices, np.column_stack([dots, np.ones(len(dots))]))
         with np.errstate(divide="ignore", invalid="ignore"):
             at = wide[..., :2] / wide[..., 2:]
@@ -375,10 +375,10 @@ def _check_shape(target: Target, placement: Placement) -> None:
 
 def _check_inside(target: Target, placement: Placement, shape: tuple[int, ...]) -> None:
     """Raise `ImageError` for a scan that cuts patches, or is seen too much from the side."""
-    scale = [abs(np.linalg.det(placement.jacobian(corner))) ** 0.5 for corner in _sheet(target)]
-    if min(scale) < _STRONGEST * max(scale):
+    per_mm = [placement.per_mm(corner) for corner in _sheet(target)]
+    if min(per_mm) < _STRONGEST * max(per_mm):
         raise ImageError(
-            f"one edge of the print is {max(scale) / min(scale):.1f} times as large as the other",
+            f"one edge of the print is {max(per_mm) / min(per_mm):.1f} times as large as the other",
             "densities are read from a flatbed scan, not from a photograph taken at a slant",
             "scan the print flat on the glass")
     cut = []

@@ -46,6 +46,10 @@ class Placement:
         top, last = self.matrix[:2, :2], self.matrix[2, :2]
         return np.asarray(top / w - np.outer([u, v], last) / w**2)
 
+    def per_mm(self, point_mm: ArrayLike) -> float:
+        """Pixels per mm around a point, the mean of all directions."""
+        return float(abs(np.linalg.det(self.jacobian(point_mm))) ** 0.5)
+
     def turn(self, centre_mm: ArrayLike) -> tuple[float, bool]:
         """(degrees, mirrored): the scan shows the print swapped left to right if mirrored, and
         then turned clockwise by so many degrees (-180 to 180)."""

@@ -32,7 +32,7 @@ class StepRow:
     code_sd: Array
     """How well each is known, shape (halves, count)."""
     clipped: Array
-    """Share of pixels at the end of the scale, shape (halves, count)."""
+    """Share of pixels at the ends of the scan's range, shape (halves, count)."""
     corners: Array
     """Pixels (column, row), clockwise from the top left of step 1, shape (4, 2)."""
     split: float

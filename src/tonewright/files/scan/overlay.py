@@ -54,9 +54,8 @@ def overlay(pixels: NDArray[np.float32], reading: ScanReading) -> Any:
 
     target, located = reading.target, reading.located
     per_mm = LONGEST / max(target.width_mm, target.height_mm)
-    scale = abs(np.linalg.det(located.placement.jacobian(
-        (target.width_mm / 2, target.height_mm / 2)))) ** 0.5
-    factor = max(1, int(scale / per_mm))  # averaged down first: no moire, and quick
+    scanned = located.placement.per_mm((target.width_mm / 2, target.height_mm / 2))
+    factor = max(1, int(scanned / per_mm))  # averaged down first: no moire, and quick
     straight = upright(shrink(pixels, factor), located.placement.scaled(factor),
                        (target.width_mm, target.height_mm), per_mm)
     if not located.light:
