@@ -128,7 +128,9 @@ def refuse_existing(path: str | os.PathLike[str], force: bool) -> None:
                 "the output is a file",
                 f"name a file in it, for example {target / 'NAME'}",
             )
-        if target.exists() and not target.is_file():
+        # a link there stands for a device, even if the output is sent to a file now
+        device = target.is_symlink() and target.absolute().parts[1:2] in (("dev",), ("proc",))
+        if device or (target.exists() and not target.is_file()):
             raise FileError(
                 f"the output {target} is not an ordinary file",
                 "output goes to a file on disk",
