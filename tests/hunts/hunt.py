@@ -89,6 +89,8 @@ def hunt(cases: int, seed: int, kinds: tuple[str, ...] = ()) -> dict[str, Any]:
                                "fault": fault})
                 if save := os.environ.get("TONEWRIGHT_HUNT_KEEP"):
                     shutil.copy(bad, Path(save) / f"{seed}-{number}-{bad.name}")
+            if fault and fault.startswith("hang"):
+                break  # what was interrupted may be half imported
             for name in (*left, bad.name):
                 (folder / name).unlink(missing_ok=True)
     return {**counts, "faults": faults}
