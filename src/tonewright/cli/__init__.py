@@ -24,6 +24,8 @@ from tonewright.errors import FileError, TonewrightError
 gc.set_threshold(50_000)
 atexit.register(gc.freeze)
 
+INTERRUPTED = 130
+"""Exit status of a command that Ctrl-C ended, as shells have it."""
 COMMANDS = {
     "strip": "printing time, range and process response from a tablet strip",
     "target": "a target to print as a negative, and its layout",
@@ -78,6 +80,8 @@ class _LazyGroup(click.Group):
             return super().parse_args(ctx, args)
         except click.UsageError as error:
             _refuse(ctx, error)
+        except OSError as error:
+            _stop(ctx, error)
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]
@@ -97,17 +101,25 @@ class _LazyGroup(click.Group):
         except (TonewrightError, click.UsageError) as error:
             _refuse(ctx, error)
         except OSError as error:
-            if error.errno != errno.ENOSPC:
-                _refuse(ctx, FileError(
-                    f"{error.filename or 'a file'} cannot be used"
-                    f" ({error.strerror or type(error).__name__})",
-                    "files and folders can be found and opened",
-                    "check the name, its links and permissions, and the folder you are in"))
-            echo(f"tonewright {ctx.invoked_subcommand}: there is no room for what it says"
-                 " (the disk is full). Files that were named are written whole or not at"
-                 " all. Make room and look which are there.", err=True)
-            sys.stdout = None  # or it would be tried again at the end
-            ctx.exit(2)
+            _stop(ctx, error)
+        except KeyboardInterrupt:
+            echo(f"tonewright {ctx.invoked_subcommand}: stopped; files are whole or not there",
+                 err=True)
+            ctx.exit(INTERRUPTED)
+
+
+def _stop(ctx: click.Context, error: OSError) -> NoReturn:
+    """A file or a folder that fails where nobody expected it, or no room for the report."""
+    if error.errno == errno.ENOSPC:
+        sys.stdout = None  # or it would be tried again at the end
+        _refuse(ctx, FileError(
+            "there is no room for what it says (the disk is full)",
+            "files that were named are written whole or not at all",
+            "make room and look which are there"))
+    _refuse(ctx, FileError(
+        f"{error.filename or 'a file'} cannot be used ({error.strerror or type(error).__name__})",
+        "files and folders can be found and opened",
+        "check the name, its links and permissions, and the folder you are in"))
 
 
 def _refuse(ctx: click.Context, error: TonewrightError | click.UsageError) -> NoReturn:
@@ -120,7 +132,10 @@ def _refuse(ctx: click.Context, error: TonewrightError | click.UsageError) -> No
         group = ctx.command
         command = group.get_command(ctx, name) if isinstance(group, _LazyGroup) and name else group
         error = usage_fault(error, command, called)
-    echo(f"{called}: {message(error)}", err=True)
+    try:
+        echo(f"{called}: {message(error)}", err=True)
+    except OSError:  # nowhere to say it: the status does
+        sys.stderr = None
     ctx.exit(2)
 
 

@@ -32,6 +32,7 @@ _T = TypeVar("_T")
 LARGEST = 16 * 1024 * 1024
 MOST_VALUES = 500_000
 """Values in one document: what it takes in memory depends on their number."""
+_LARGEST_SETUP = 1 << 20
 _PER_LINE = 12
 
 
@@ -229,7 +230,7 @@ def read_setup(path: str | os.PathLike[str]) -> Setup:
     FileError, DocumentError
         It cannot be read, is not TOML, or has an unknown entry.
     """
-    raw = read_bytes(path, LARGEST, "a setup is a small file")
+    raw = read_bytes(path, _LARGEST_SETUP, "a setup is a small file")
     try:
         data = parse_toml(raw, parse_float=str)
     except ValueError as error:
