@@ -10,11 +10,13 @@ import sys
 from pathlib import Path
 
 import pytest
+import tifffile
 from click.testing import CliRunner
 
 import tonewright
 from tonewright.cli import main
 from tonewright.errors import FileError, visible
+from tonewright.files.targets import read_target
 
 ROWS = "".join(f"{i / 20:g},{1.5 - 1.4 * i / 20:.3f}\n" for i in range(21))
 NASTY = "a\x1b[2Jb\nWritten: c\u202ed"
@@ -83,6 +85,20 @@ def test_names_of_every_kind(tmp_path, name):
         again = subprocess.run([sys.executable, "-m", "tonewright", "fit", "--rebuild",
                                 stem + b".curve.json"], cwd=tmp_path, capture_output=True)
         assert again.returncode == 0, again.stdout + again.stderr
+
+
+def test_readings_that_are_written_hold_none(run):
+    run("target", "-o", "T.tif", "--ppi", "72", "--levels", "9", "--name", NASTY)
+    layout = read_target("T.target.json")
+    Path("list.csv").write_text("patch,density\n" + "".join(
+        f"{p.name},{1.5 - 1.4 * p.level:.3f}\n" for p in layout.patches), encoding="utf-8")
+    done = run("read", "list.csv", "--target", "T.target.json", "-o", "r.csv", "--print",
+               NASTY + "\udcff")
+    assert done.exit_code == 0, done.output
+    text = Path("r.csv").read_text(encoding="utf-8")
+    assert all(line.isprintable() for line in text.split("\n")), ascii(text)
+    with tifffile.TiffFile("T.tif") as file:
+        assert file.pages[0].tags["ImageDescription"].value.isprintable()
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="a folder in use cannot go there")

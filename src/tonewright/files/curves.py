@@ -179,7 +179,7 @@ def rebuild_file(
     check_outputs(output, plot, [path], force)
     old = open_curve(path)
     new = rebuild(old.document)
-    made = curve_text(new).encode("utf-8", "backslashreplace")  # as it is written
+    made = curve_text(new).encode("utf-8")
     same = hashlib.sha256(made).hexdigest() == old.sha256
     if output is not None:
         write_curve(output, new, force=force)

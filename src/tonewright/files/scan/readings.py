@@ -112,7 +112,7 @@ def _csv(comments: Sequence[str], findings: Sequence[Finding], columns: Columns)
         stream.write("# " + visible(" ".join(comment.split())) + "\n")
     writer = csv.writer(stream, lineterminator="\n")
     writer.writerow(columns)
-    writer.writerows(zip(*columns.values(), strict=True))
+    writer.writerows([*map(visible, row)] for row in zip(*columns.values(), strict=True))
     return stream.getvalue()
 
 
