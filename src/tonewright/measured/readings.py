@@ -268,7 +268,8 @@ def refuse_high(table: Table, value: Measured, row: int) -> NoReturn:
         if many > 1:
             way_out += f", in {many} rows: divide them by 100"
     else:
-        way_out = "correct the row; if these are lightness or luminance, name the column so"
+        way_out = ("correct the row; if these are percent of light, name the column luminance; if"
+                   " they are L*, lightness")
     raise ReadingsError(_said(table, value, row), f"no print has a density above {DENSEST:g}, and"
                         " few reach 2.5", way_out, code="density_beyond_black")
 
