@@ -9,6 +9,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from tonewright.errors import visible
+
 
 def text_mask(text: str, height: int) -> NDArray[np.uint8]:
     """A line of text, 0 (ground) to 255 (letter), shape (height, width of the text).
@@ -18,7 +20,7 @@ def text_mask(text: str, height: int) -> NDArray[np.uint8]:
     """
     from PIL import Image, ImageDraw
 
-    text = printable(text)
+    text = printable(visible(text))
     font = _font(max(round(height * 0.92), 4))
     left, _, right, _ = font.getbbox(text)
     width = max(int(right - min(left, 0)), 1)

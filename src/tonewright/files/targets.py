@@ -16,10 +16,11 @@ from tonewright.files.documents import open_document, read_curve, to_text
 from tonewright.files.lettering import text_mask
 from tonewright.files.raster.page import Resolution
 from tonewright.files.raster.tiff_writer import Form, Picture
-from tonewright.files.safe import refuse_existing, whole_file
+from tonewright.files.safe import alone_in, one_call, refuse_existing, whole_file
 from tonewright.files.tables import read_table
 from tonewright.inks.chart import USUAL_LEVELS, chart_tones, colours_from_table, usual_colours
 from tonewright.measured import columns
+from tonewright.measured.columns import COLOUR_NAMES
 from tonewright.negative.ink import agreed_colour
 from tonewright.record.setup import Colour, ink_colour_text
 from tonewright.target import layout
@@ -58,7 +59,7 @@ class ChartRequest:
         """What the chart prints; raises as `read_table`, `colours_from_table`, `chart_tones`."""
         colours = self.colours or usual_colours()
         if self.file is not None:
-            colours = colours_from_table(read_table(self.file))
+            colours = colours_from_table(read_table(self.file, holds=(COLOUR_NAMES,)))
         return chart_tones(colours, self.levels)
 
 
@@ -124,6 +125,7 @@ class DrawnTarget:
     files: TargetFiles
 
 
+@one_call()
 def draw_target(
     output: str | os.PathLike[str], request: TargetRequest | None = None,
     settings: LayoutSettings | None = None, *, force: bool = False,
@@ -199,6 +201,7 @@ def write_target(
         refuse_existing(path, force)
     text = target_text(target)
     with (
+        alone_in(files.document.parent),
         whole_file(files.document, force=force) as document_temp,
         whole_file(files.picture, force=force) as picture_temp,
     ):
@@ -230,5 +233,5 @@ def read_levels(path: str | os.PathLike[str]) -> tuple[Tone, ...]:
     FileError, ReadingsError
         It cannot be read, or holds something else.
     """
-    levels = columns.levels(read_table(Path(path)))
+    levels = columns.levels(read_table(Path(path), holds=(("level",),)))
     return tuple(Tone(float(u)) for u in sorted(levels.round(6)))

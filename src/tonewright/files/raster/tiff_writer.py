@@ -23,6 +23,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from tonewright import __version__
+from tonewright.errors import visible
 from tonewright.files.raster import tiff
 from tonewright.files.raster.bands import Job, as_bytes, in_order, write_all
 from tonewright.files.raster.page import DEFLATE, LZW, NONE, Page, Resolution
@@ -128,7 +129,7 @@ class Picture:
         tags[tiff.BITS] = _Tag(3, np.full(form.samples, form.bits))
         if form.deflate:
             tags |= _numbers(3, {tiff.PREDICTOR: 2})
-        words = self.description.encode("ascii", "backslashreplace").replace(b"\0", b" ")
+        words = visible(self.description).encode("ascii", "backslashreplace")
         for tag, text in ((tiff.DESCRIPTION, words), (tiff.SOFTWARE, _SOFTWARE)):
             tags[tag] = _Tag(2, np.frombuffer(text + b"\0", np.uint8))
         if self.profile:
