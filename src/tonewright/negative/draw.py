@@ -72,7 +72,10 @@ class Subject:
     height: int
     """Pixels."""
     ppi: float
-    caption: str
+    caption: tuple[str, ...]
+    """The facts on its line; what is not known is not among them."""
+    names: tuple[str, ...]
+    """Those of them that may be shortened."""
     scale: ToneScale
 
 
@@ -99,8 +102,8 @@ class Sheet:
         self._box = (self.left / at, self.top / at, (self.left + subject.width) / at,
                      (self.top + subject.height) / at)
         """Left, top, right, bottom of the picture, mm, as is everything below."""
-        self.cut = ""
-        """What of the caption had no room on its line."""
+        self.cut: tuple[str, ...] = ()
+        """Facts of the caption that were shortened, or had no room on its line."""
         self._patches: list[Patch] = []
         self._marks: list[Mark] = []
         if settings.marks or settings.tone_scale:
@@ -228,6 +231,7 @@ class Sheet:
         if self._settings.marks:  # the lozenge stands between it and the picture
             middle = 0.26 * margin if lies_below else bottom + 0.74 * margin
         clear = 2.0 if self._settings.marks else 0.0  # of the ticks
-        line = Line(self._subject.caption, left + clear, middle, tall,
-                    most=right - left - 2 * clear, spare=2)
-        self.cut = self._pen.text(line)
+        line = Line("", left + clear, middle, tall)
+        subject = self._subject
+        self.cut = self._pen.facts(
+            subject.caption, subject.names, line, right - left - 2 * clear)

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import Any
 
 from tonewright.errors import counted
 from tonewright.files.targets import DrawnTarget
+from tonewright.show import negative_findings as negative_findings
 from tonewright.show.cautions import cautions_text
+from tonewright.show.sentence import sentence
 from tonewright.show.words import headed, labelled, percent
 
 _TARGET = (
@@ -41,6 +44,8 @@ def target_json(drawn: DrawnTarget) -> dict[str, Any]:
         "full_patches": len(target.of_kind("full")), "patch_mm": target.patches[0].width_mm,
         "width_mm": target.width_mm, "height_mm": target.height_mm, "ppi": target.ppi,
         "mirrored": target.mirrored, "through": target.through,
+        "warnings": [sentence(found) for found in drawn.findings],
+        "findings": [{"code": found.code, **asdict(found)} for found in drawn.findings],
         "ink_colour": target.ink_colour, "ink_chart": target.is_ink_chart,
         **({} if not target.is_ink_chart else {
             "colours": len({p.ink_colour for p in tones}),
@@ -64,6 +69,7 @@ def target_text(drawn: DrawnTarget) -> str:
         labelled("sheet", f"{target.width_mm:.0f} x {target.height_mm:.0f} mm at {target.ppi:g}"
                  " pixels to the inch"),
         labelled("film", _film(drawn)),
+        *(labelled(found.kind, sentence(found)) for found in drawn.findings),
         "",
         headed("Written:", f"{picture} (to print) and {document} (keep it: the print is read with"
                " it)"),

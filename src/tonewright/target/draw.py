@@ -104,15 +104,15 @@ def _draw_words(target: Target, pen: Pen) -> None:
     levels = counted(len({p.level for p in tones}), "level")
     if target.is_ink_chart:
         levels = f"{counted(len({p.ink_colour for p in tones}), 'ink')} at {levels}"
-    facts = [target.name, target.date, f"seed {target.seed}",
+    names = [target.name, f"through {target.through}" if target.through else ""]
+    facts = [*names, target.date, f"seed {target.seed}",
              f"{levels}, {counted(len(tones), 'patch')}",
-             f"through {target.through}" if target.through else "",
              f"ink {target.ink_colour}" if target.ink_colour else ""]
-    line = "   ·   ".join(fact for fact in facts if fact)
-    pen.text(Line(line, left, zone.header_y + 1.6, 3.2, most=right - left))
+    pen.facts([f for f in facts if f], names, Line("", left, zone.header_y + 1.6, 3.2),
+              right - left)
     gap, high = 1.5, 10.0
     wide = (right - left - gap * (len(NOTE_FIELDS) - 1)) / len(NOTE_FIELDS)
     for i, field in enumerate(NOTE_FIELDS):
         x = left + i * (wide + gap)
         pen.box(x, zone.notes_y, wide, high)
-        pen.text(Line(field, x + 0.8, zone.notes_y + 1.7, 2.1, most=wide - 1.6), _DARK)
+        pen.text(Line(field, x + 0.8, zone.notes_y + 1.7, 2.1), _DARK)
