@@ -75,6 +75,20 @@ def test_painted_in_bands_as_in_one(step):
         assert np.array_equal(band, whole[first : first + step])
 
 
+@pytest.mark.parametrize(
+    ("shape", "scale", "along"),
+    [((1100, 1200), True, 1), ((1200, 900), False, 0), ((1200, 900), True, None),
+     ((900, 800), False, None)],
+)
+def test_a_rule_of_100_mm_beside_the_picture_where_it_fits(shape, scale, along):
+    one = sheet(*shape, ppi=254.0, tone_scale=scale, caption=False)
+    assert one.has_rule == (along is not None)
+    seen = painted(one) == 0
+    strip = seen[:, : one.left // 2] if along == 1 else seen[: one.top // 2].T
+    inner = strip[one.top + 30 : -one.top - 30]  # without discs
+    assert (inner.sum(axis=0) == 1000).any() == (along is not None)
+
+
 def test_lozenges_mark_the_middles_to_the_pixel():
     seen = painted(sheet(tone_scale=False, caption=False)) != 65535
     left, top = sheet().left, sheet().top

@@ -16,7 +16,7 @@ from tonewright.show import raster_findings as raster_findings
 from tonewright.show import strip_findings as strip_findings
 from tonewright.show.cautions import cautions_text
 from tonewright.show.sentence import sentence
-from tonewright.show.words import headed, labelled
+from tonewright.show.words import RULE_WORDS, headed, labelled
 from tonewright.strip.findings import TIME_IN_DOUBT
 
 Message = Callable[[TonewrightError], str]
@@ -73,6 +73,7 @@ def negative_json(report: NegativeReport) -> dict[str, Any]:
         "negative_density_range": report.density_range,
         "margin_mm": sheet.margin,
         "border": (sheet.border or "clear") if sheet.margin else None,
+        "rule_mm": report.rule_mm,
         "target": None if report.target is None else str(report.target),
     }
 
@@ -107,10 +108,15 @@ def negatives_text(batch: Batch) -> str:
         [
             _curve_text(batch.reports[0]),
             *map(negative_text, batch.reports),
-            headed("Next", f"{_PRINT} {contact}"),
+            headed("Next", " ".join(filter(None, (_PRINT, _rule(batch.reports), contact)))),
             cautions_text(),
         ]
     )
+
+
+def _rule(reports: list[NegativeReport]) -> str:
+    long = next((report.rule_mm for report in reports if report.rule_mm), None)
+    return "" if long is None else RULE_WORDS.format(long=long)
 
 
 def _curve_text(report: NegativeReport) -> str:
@@ -178,6 +184,7 @@ def _sheet(report: NegativeReport) -> str:
     parts = [
         f"{sheet.margin:g} mm border of {_BORDERS[sheet.border or 'clear']}",
         "marks at corners and middles" if sheet.marks else "",
+        "" if report.rule_mm is None else f"a rule of {report.rule_mm:.0f} mm",
         f"tone scale (to measure it, use {report.target})" if sheet.tone_scale else "",
         "caption" if sheet.caption else "",
     ]

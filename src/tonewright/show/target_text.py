@@ -10,20 +10,22 @@ from tonewright.files.targets import DrawnTarget
 from tonewright.show import negative_findings as negative_findings
 from tonewright.show.cautions import cautions_text
 from tonewright.show.sentence import sentence
-from tonewright.show.words import headed, labelled, percent
+from tonewright.show.words import RULE_WORDS, headed, labelled, percent, typed
+from tonewright.target.draw import has_rule
+from tonewright.target.pen import RULE
 
 _TARGET = (
     "print {picture} on film at actual size: no scaling, no fit to page. Switch colour management"
     " off in the program and in the printer driver. Use the side that takes ink, and let it dry."
-    " {lay} Print it as you print your pictures. Write paper and chemistry into the white boxes,"
-    " and let the print dry fully"
+    " {rule}{lay} Print it as you print your pictures. Write paper and chemistry into the white"
+    " boxes, and let the print dry fully"
 )
 _CHART = (
     "print {picture} on film with the printer and driver settings that your negatives will have,"
     " at actual size and without colour management. Use the side that takes ink, and let it dry."
-    " {lay} Take a paper whose strip you have evaluated. Print for the base printing time, or"
-    " better for two stops more (four times as long): heavy colours show more then. Note the time,"
-    " and let the print dry fully"
+    " {rule}{lay} Take a paper whose strip you have evaluated. Print for the base printing time,"
+    " or better for two stops more (four times as long): heavy colours show more then. Note the"
+    " time, and let the print dry fully"
 )
 _LAY = {
     True: "Lay it with the ink on the coating; the print then reads right.",
@@ -58,9 +60,11 @@ def target_text(drawn: DrawnTarget) -> str:
     target, files = drawn.target, drawn.files
     picture, document = map(str, files)
     chart = target.is_ink_chart
-    told = (_CHART if chart else _TARGET).format(picture=picture, lay=_LAY[target.mirrored])
+    told = (_CHART if chart else _TARGET).format(
+        picture=picture, lay=_LAY[target.mirrored],
+        rule=RULE_WORDS.format(long=RULE) + " " if has_rule(target) else "")
     then = ("scan the print, or measure it, and type  tonewright read SCAN.tif --target"
-            f" {document} -o READINGS.csv")
+            f" {typed(document)} -o READINGS.csv")
     if chart:
         then += "  and  tonewright inks READINGS.csv --process NAME.process.json --time TIME"
     return "\n".join([

@@ -77,6 +77,10 @@ class Line:
     """At x; else it starts there."""
 
 
+RULE = 100.0
+"""mm: a rule tells whether the driver scaled the sheet."""
+LINE = 0.3
+"""mm: thickness of ticks and frames; thinner ones drown in a coating."""
 SEPARATOR = "  ·  "
 _SHORT = 8
 """Letters that are left of any name."""
@@ -107,6 +111,20 @@ class Pen:
         left, top = round(x * at), round(y * at)
         right, bottom = round((x + width) * at), round((y + height) * at)
         self._add(range(top, max(bottom, top + 1)), range(left, max(right, left + 1)), code, None)
+
+    def rule(self, x: float, y: float, tick: float, *, upright: bool = False) -> None:
+        """A line of `RULE` from (x, y) to the right, or down, with ticks below it, or to its right:
+        long ones at both ends, half as long at every 10 mm."""
+        def part(along: float, long: float, deep: float) -> None:
+            if upright:
+                self.box(x, y + along, deep, long)
+            else:
+                self.box(x + along, y, long, deep)
+
+        part(0.0, RULE, LINE)
+        for number in range(11):
+            share = 1.0 if number in (0, 10) else 0.5
+            part(number * (RULE - LINE) / 10.0, LINE, LINE + share * tick)
 
     def disc(self, x: float, y: float, radius: float, code: int | None = None) -> None:
         """A filled circle."""
@@ -166,7 +184,7 @@ class Pen:
                 second = max((len(short[n]) for n in short if n != name), default=0)
                 spare = math.ceil(sum(map(len, kept)) * (1.0 - room / wide))
                 keep = max(_SHORT, min(length - 1, max(second, length - spare))) - 1
-                short[name] = name[:keep].rstrip(" …") + "…"
+                short[name] = name[:keep].rstrip(" …,-–") + "…"
             else:
                 short.pop(facts[len(kept) - 1], None)
                 kept.pop()

@@ -43,6 +43,7 @@ from tonewright.negative.size import Size, check_pixels, plan_size, size_finding
 from tonewright.negative.tones import LevelCurve, code_table, encoding_lightness
 from tonewright.record.findings import Finding
 from tonewright.record.setup import Setup, ink_colour_text
+from tonewright.target.pen import RULE
 
 if TYPE_CHECKING:
     from tonewright.negative.draw import Sheet
@@ -96,6 +97,8 @@ class NegativeReport:
     density_range: float | None
     """Printing density of the negative between black and white; None: not known."""
     sheet: SheetSettings
+    rule_mm: float | None
+    """Length of the rule by which the print's size is checked; None: no room, or no marks."""
     target: Path | None
     """The document of the tone scale, by which a print is read."""
 
@@ -405,6 +408,7 @@ def _report(
         coloured_share=share,
         density_range=getattr(getattr(curve, "summary", None), "negative_density_range", None),
         sheet=settings.sheet,
+        rule_mm=RULE if job.sheet is not None and job.sheet.has_rule else None,
         target=None if target is None else scale_document(job.output),
     )
 
