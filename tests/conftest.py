@@ -1,12 +1,13 @@
-"""What holds for every test: a patient hypothesis, and no fit made twice.
+"""What holds for every test: a patient hypothesis, and nothing found twice.
 
-Hundreds of tests start from the same few prints.  A fit of the same numbers is made once in each
-worker and then remembered; tests of the fits themselves, and those that want them made again,
-are marked ``fits_anew``.
+Hundreds of tests start from the same few prints and scans.  A fit of the same numbers, and a
+search in the same scan, is done once in each worker and then remembered; tests of the fits
+themselves, and those that want them done again, are marked ``fits_anew``.
 """
 
 from __future__ import annotations
 
+import hashlib
 import pickle
 from collections import OrderedDict
 from collections.abc import Callable
@@ -17,6 +18,7 @@ import pytest
 from hypothesis import settings
 
 from tonewright.numeric import chain, monotone, sigmoid
+from tonewright.scan import find_steps, place
 
 # a busy machine is slow, not wrong
 settings.register_profile("patient", deadline=None)
@@ -27,14 +29,14 @@ remember = {"fits": True}
 
 
 def remembered(fit: Callable[..., Any]) -> Callable[..., Any]:
-    """The fit, which looks up what it found for the same arguments, to the last bit."""
+    """The same, which looks up what it found for the same arguments, to the last bit."""
     found: OrderedDict[bytes, bytes] = OrderedDict()
 
     @wraps(fit)
     def fit_or_look_up(*arguments: Any, **named: Any) -> Any:
         if not remember["fits"]:
             return fit(*arguments, **named)
-        key = pickle.dumps((arguments, named))
+        key = hashlib.sha256(pickle.dumps((arguments, named))).digest()
         if key not in found:
             found[key] = pickle.dumps(fit(*arguments, **named))
             if len(found) > MOST:
@@ -49,6 +51,8 @@ monotone.fit_smooth = remembered(monotone.fit_smooth)
 monotone.deleted_deviations = remembered(monotone.deleted_deviations)
 chain.fit_chain = remembered(chain.fit_chain)
 sigmoid.sample_rises = remembered(sigmoid.sample_rises)
+find_steps.find_row = remembered(find_steps.find_row)
+place.locate = remembered(place.locate)
 
 
 @pytest.fixture(autouse=True)

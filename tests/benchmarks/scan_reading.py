@@ -188,7 +188,8 @@ def judge(target, sheet, room, read, rng) -> list[float]:
     off = (value + read.unevenness.shift - truth)[sound]
     kept = np.isfinite(value)
     scan_curve = fitted(level[kept], value[kept], sd[kept])
-    noise = read.unevenness.noise_sd or read.density_sd_median
+    seen = [p.density is not None for p in read.patches]
+    noise = float(np.median(read.unevenness.scatter[seen])) or read.density_sd_median
     seen = np.maximum(truth + noise * rng.standard_normal(truth.size), 0.0)
     instrument = fitted(level, seen, np.full(level.size, noise))
     by_scan, by_instrument = distance(scan_curve, room), distance(instrument, room)

@@ -201,7 +201,7 @@ def refused(*arguments):
     (("fit", "inks.csv", "-o", "x.curve.json"), "tonewright inks READINGS"),
     (("fit", "inks.csv", "-o", "x.curve.json", "--process", "k.process.json"),
      "tonewright inks READINGS"),
-    (("target", "--ink-colours", "-o", "inks.tif"), "add --force"),
+    (("target", "--ink-colours", "-o", "inks.tif"), "(--force)"),
 ])  # fmt: skip
 def test_wrong_words_are_refused(here, arguments, said):
     assert said.lower() in refused(*arguments).lower()
@@ -264,6 +264,6 @@ def test_a_tone_scale_and_a_renewal_keep_to_the_ink(tmp_path, monkeypatch):
          "s.tif", "--tone-scale")
     assert read_target("s.target.json").ink_colour == "0,255,0"
     renew = ("renew", "ink.curve.json", "--readings", "silent.csv", "-o", "x.curve.json")
-    assert "Add --ink-colour 0,255,0" in refused(*renew)
+    assert "(--ink-colour 0,255,0)" in refused(*renew)
     good(*renew, "--ink-colour", "0,255,0")
     assert read_curve("x.curve.json").setup.ink_colour == "0,255,0"

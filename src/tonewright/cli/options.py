@@ -25,6 +25,9 @@ as_json = click.option("--json", "as_json", is_flag=True,
                        help="Print one JSON object instead of text.")
 leave_out = click.option("--leave-out", multiple=True, metavar="PATCH",
                          help="Leave a patch out; may be given several times.")
+flat = click.option("--flat", "flat_file", type=PATH, metavar="PLAIN",
+                    help="Scan: a scan of a plain white sheet over the whole glass, same settings;"
+                    " takes the lamp's unevenness out.")
 plot = click.option("--plot", type=PATH, metavar="PNG", help="Also draw it as a picture.")
 
 anyway = click.option("--anyway", is_flag=True,

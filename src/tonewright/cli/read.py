@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from tonewright.cli.options import PATH, as_json, print_json, reading_choices, zero_options
+from tonewright.cli.options import PATH, as_json, flat, print_json, reading_choices, zero_options
 from tonewright.errors import OptionError
 
 if TYPE_CHECKING:
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 @click.option("-o", "--output", required=True, type=PATH, help="The readings to write, a CSV.")
 @click.option("--scanner", "scanner_file", type=PATH,
               help="Scan: the scanner's response, S.scanner.json, from `tonewright scanner`.")
+@flat
 @click.option("--known", multiple=True, metavar="PATCH=DENSITY",
               help="Scan: density of a patch, or of white or black, that you know; may be given"
               " several times.")
@@ -49,6 +50,7 @@ if TYPE_CHECKING:
 @as_json
 def command(
     source: Path, target_file: Path, output: Path, scanner_file: Path | None,
+    flat_file: Path | None,
     known: tuple[str, ...], corners: str | None, overlay_file: Path | None,
     channel: Channel | None, allow_jpeg: bool, order: Order | None, snake: bool, reverse: bool,
     print_name: str | None, force: bool, as_json: bool, **choices: Any,
@@ -74,7 +76,7 @@ def command(
 
     result = read_print(source, target_file, output, ReadRequest(
         scanner_file, _known(known), parse_corners(corners) if corners is not None else None,
-        channel, allow_jpeg, overlay_file, ListOrder(order, snake, reverse),
+        channel, allow_jpeg, flat_file, overlay_file, ListOrder(order, snake, reverse),
         reading_choices(choices), print_name), force=force)
     if as_json:
         print_json(reading_json(result))

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from tonewright.cli.options import PATH, as_json, force, print_json
+from tonewright.cli.options import PATH, as_json, flat, force, print_json
 
 if TYPE_CHECKING:
     from tonewright.files.raster.scans import Channel
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 @click.option("--corners", metavar="X0,Y0,...",
               help="Corners of the gray scale by hand: eight pixel numbers, clockwise from the top"
               " left, step 1 at the left edge.")
+@flat
 @click.option("--channel", type=click.Choice(["red", "green", "blue", "luminance"]),
               help="RGB scan: which channel to read; without it the luminance.")
 @click.option("--date", default="", help="Date of the scan.")
@@ -31,7 +32,7 @@ if TYPE_CHECKING:
 @as_json
 def command(
     scan: Path, densities_file: Path, output: Path, corners: str | None, channel: Channel | None,
-    date: str, allow_jpeg: bool, force: bool, as_json: bool,
+    date: str, allow_jpeg: bool, flat_file: Path | None, force: bool, as_json: bool,
 ) -> None:
     """What densities a scanner's values stand for, from the SCAN of a gray scale.
 
@@ -55,7 +56,7 @@ def command(
 
     learned = learn_scanner(scan, densities_file, output, ScannerRequest(
         None, date, parse_corners(corners) if corners is not None else None, channel,
-        allow_jpeg), force=force)
+        allow_jpeg, flat_file), force=force)
     if as_json:
         print_json(scanner_json(learned))
     else:

@@ -11,6 +11,7 @@ from tonewright.cli.options import (
     PATH,
     as_json,
     check_outputs,
+    flat,
     force,
     plot,
     print_json,
@@ -56,6 +57,7 @@ if TYPE_CHECKING:
               type=click.Choice(["2", "film/bare", "bare/film", "1", "film", "bare"]),
               help="Scan: 2 halves along the row, the lighter under the film; film/bare: the upper"
               " one under the film, step 1 at the left; 1: all under the film.")
+@flat
 @click.option("--channel", type=click.Choice(["red", "green", "blue", "luminance"]),
               help="RGB scan: which channel to read; without it the luminance.")
 @click.option("--allow-jpeg", is_flag=True,
@@ -68,9 +70,9 @@ def command(
     readings: tuple[Path, ...], tablet_text: str | None, times: tuple[str, ...],
     merged: tuple[int, ...], output: Path | None, flip: bool, skip: tuple[int, ...],
     scale: Weighting | None, just_visible: float, setup_file: Path | None, force: bool,
-    as_json: bool, scanner_file: Path | None, corners: str | None, halves: Halves,
-    channel: Channel | None,
-    allow_jpeg: bool, plot: Path | None, count_all: bool, relative_to_paper: bool,
+    as_json: bool, scanner_file: Path | None, flat_file: Path | None,
+    corners: str | None, halves: Halves, channel: Channel | None, allow_jpeg: bool,
+    plot: Path | None, count_all: bool, relative_to_paper: bool,
     paper_density: float | None, **setup: str | None,
 ) -> None:
     """Printing time and process response from a step-tablet strip on coated paper.
@@ -113,12 +115,13 @@ def command(
     from tonewright.strip.fit import make_process
     from tonewright.strip.process import ProcessSettings, process_name
 
-    inputs = [*readings, Path(tablet_text), *filter(None, (setup_file, scanner_file))]
+    inputs = [*readings, Path(tablet_text), *filter(None, (setup_file, scanner_file, flat_file))]
     check_outputs(output, plot, inputs, force)
     base = read_setup(setup_file) if setup_file else Setup()
     strip = read_strip(readings, tablet, StripSettings(
         printed, ReadingOptions(None, scale, relative_to_paper, paper_density), flip, skip,
-        scanner_file, parse_corners(corners) if corners else None, halves, channel, allow_jpeg))
+        scanner_file, parse_corners(corners) if corners else None, halves, channel, allow_jpeg,
+        flat_file))
     process = make_process(strip, tablet, base.with_changes(setup),
                            process_name((output or readings[0]).name),
                            ProcessSettings(just_visible, count_all))

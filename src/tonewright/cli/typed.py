@@ -73,6 +73,7 @@ TYPED: dict[str, str] = {
     "rows": "--rows 101",
     "scan_flipped": "leave out --flip",
     "scan_lossy": "--allow-jpeg",
+    "scan_taken_otherwise": "tonewright scanner",
     "scan_relative": "leave out --relative-to-paper",
     "scanner_unknown": "tonewright scanner, then --scanner NAME.scanner.json; to read a target also"
                        " --known white=0.07 --known black=1.62",

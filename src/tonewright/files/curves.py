@@ -165,7 +165,8 @@ def rebuild_file(
     check_outputs(output, plot, [], force)
     old = open_curve(path)
     new = rebuild(old.document)
-    same = hashlib.sha256(curve_text(new).encode("utf-8")).hexdigest() == old.sha256
+    made = curve_text(new).encode("utf-8", "backslashreplace")  # as it is written
+    same = hashlib.sha256(made).hexdigest() == old.sha256
     if output is not None:
         write_curve(output, new, force=force)
     return Rebuilt(old.document, new, same)

@@ -14,6 +14,7 @@ from tonewright.files.raster.scans import Channel, read_scan
 from tonewright.files.safe import check_outputs
 from tonewright.files.tables import read_table
 from tonewright.measured.columns import Source
+from tonewright.scan.flat import Flat, flat_of
 from tonewright.scan.instrument import listed_densities
 from tonewright.scan.response import response_of_row
 from tonewright.scan.scanner import FORM, ScannerResponse
@@ -38,6 +39,16 @@ def write_scanner(
     write_document(path, FORM, response, force=force)
 
 
+def read_flat(path: Path | None, channel: Channel | None) -> Flat | None:
+    """The light of the glass from the scan of a plain white sheet; None without one.
+
+    Raises as `read_scan` and `flat_of`.
+    """
+    if path is None:
+        return None
+    return flat_of(read_scan(path, channel=channel, fingerprint=True))
+
+
 @dataclass(frozen=True, eq=False)
 class ScannerRequest:
     """What the scan of a gray scale and its list do not say of themselves."""
@@ -52,6 +63,8 @@ class ScannerRequest:
     """Of an RGB scan: the channel to read; None: the luminance."""
     allow_jpeg: bool = False
     """Read a JPEG all the same."""
+    flat: Path | None = None
+    """The scan of a plain white sheet: takes the lamp's unevenness out."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,7 +92,7 @@ def learn_scanner(
         `read_step_row` and `response_of_row`.
     """
     request = request or ScannerRequest()
-    check_outputs(output, None, (scan, densities), force)
+    check_outputs(output, None, (scan, densities, *filter(None, [request.flat])), force)
     table = read_table(densities, "step")
     known = listed_densities(table)
     picture = read_scan(scan, allow_jpeg=request.allow_jpeg or force, channel=request.channel,
@@ -90,7 +103,8 @@ def learn_scanner(
     if name is None:
         name = "" if output is None else output.name.removesuffix(".json").removesuffix(".scanner")
     response = replace(
-        response_of_row(row, known, picture, name), date=request.date,
+        response_of_row(row, known, picture, name,
+                        read_flat(request.flat, request.channel)), date=request.date,
         sources=(Source(picture.name, "scan", picture.sha256 or ""), table.source))
     if output is not None:
         write_scanner(output, response, force=force)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from tonewright.errors import OptionError, counted
 from tonewright.files.raster.scans import Channel
 from tonewright.files.scan.open import ScanOrTable
-from tonewright.files.scanners import read_scanner
+from tonewright.files.scanners import read_flat, read_scanner
 from tonewright.measured.columns import Table
 from tonewright.measured.readings import ReadingOptions, refuse_relative
 from tonewright.record.times import PrintingTime
@@ -19,6 +19,7 @@ from tonewright.strip.readings import Strip, StripOptions, combine_strips, strip
 from tonewright.strip.tablet import Tablet
 
 if TYPE_CHECKING:
+    from tonewright.scan.flat import Flat
     from tonewright.scan.scanner import ScannerResponse
     from tonewright.scan.strips import Halves
 
@@ -45,6 +46,8 @@ class StripSettings:
     """For RGB scans: the channel to read; None: the luminance."""
     allow_jpeg: bool = False
     """For scans: read a JPEG all the same."""
+    flat: Path | None = None
+    """For scans: that of a plain white sheet, see `read_flat`."""
 
 
 def read_strip(
@@ -75,8 +78,9 @@ def read_strip(
     files = [ScanOrTable(path) for path in paths]
     _check_scans(paths, [file.path for file in files if file.is_scan], settings)
     response = read_scanner(settings.scanner) if settings.scanner else None
-    tables = [_scanned(file, tablet, response, settings) if file.is_scan else file.table("step")
-              for file in files]
+    flat = read_flat(settings.flat, settings.channel)
+    tables = [_scanned(file, tablet, (response, flat), settings) if file.is_scan
+              else file.table("step") for file in files]
     return combine_strips([
         strip_from_table(table, tablet, StripOptions(time, options.scale, settings.flip,
                                                      settings.skip, options.paper_density))
@@ -84,14 +88,16 @@ def read_strip(
 
 
 def _scanned(
-    file: ScanOrTable, tablet: Tablet, response: ScannerResponse | None, settings: StripSettings
+    file: ScanOrTable, tablet: Tablet, light: tuple[ScannerResponse | None, Flat | None],
+    settings: StripSettings,
 ) -> Table:
     """A scanned strip as a table of readings."""
     from tonewright.scan.strips import StripScan, read_strip_scan  # tables do without
 
     scan = file.scan(allow_jpeg=settings.allow_jpeg, channel=settings.channel,
                      fingerprint=True)
-    how = StripScan(response, settings.corners, settings.halves)
+    response, flat = light
+    how = StripScan(response, settings.corners, settings.halves, flat)
     return read_strip_scan(scan, len(tablet.densities), how).table
 
 
@@ -102,7 +108,8 @@ def _check_scans(
     given = [name for name, value in (
         ("a scanner response", settings.scanner), ("corners", settings.corners is not None),
         ("a channel", settings.channel), ("JPEG", settings.allow_jpeg),
-        ("the order of halves", settings.halves != "2")) if value]
+        ("the order of halves", settings.halves != "2"),
+        ("a plain sheet's scan", settings.flat)) if value]
     if given and not scans:
         raise OptionError(f"{given[0]} is asked for, but {paths[0]} is no scan",
                           "that holds for scans (TIFF or PNG) alone",

@@ -163,3 +163,33 @@ class StepsOutOfLine(Finding):
     file: str
     through: Literal["film", "bare"]
     steps: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class ScanTakenOtherwise(Finding):
+    """A scan whose settings or device differ from those of the gray scale's scan."""
+
+    file: str
+    entry: str
+    """bits, resolution, profile or device."""
+    before: str
+    now: str
+
+
+@dataclass(frozen=True)
+class LampTakenOut(Finding, kind="note"):
+    """The lamp's unevenness was taken out by the scan of a plain white sheet."""
+
+    file: str
+    span_density: float
+    """How much it made across the print or strip."""
+
+
+@dataclass(frozen=True)
+class GrayScaleInOtherLight(Finding):
+    """A plain sheet evens out the print's light, but not that of the gray scale behind the
+    response: all densities may be off by one amount."""
+
+    file: str
+    span_density: float
+    """By how much at most."""

@@ -3,12 +3,28 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tonewright.record.findings import Finding
 from tonewright.scales import Array
+
+
+@dataclass(frozen=True)
+class Taken:
+    """How a scan was taken, as far as its file says."""
+
+    mode: Literal["gray", "red", "green", "blue", "luminance"]
+    """What its codes were made of: gray values, or what of RGB."""
+    bits: int
+    """Of each value in the file, 8 or 16."""
+    profile: str | None
+    """SHA-256 of the embedded ICC profile, in hex; None without one."""
+    ppi: float | None
+    device: str | None
+    """Make, model and program."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -29,6 +45,8 @@ class Scan:
     """Its file, for messages."""
     sha256: str | None = None
     """Of that file, in hex; None: not asked for, or in no file."""
+    taken: Taken | None = None
+    """None: in no file."""
 
 
 CLIPPED = "beyond its end values a scan shows nothing"

@@ -27,6 +27,7 @@ from tonewright.scan.findings import (
     PatchUnlike,
     ScanInverted,
 )
+from tonewright.scan.flat import Flat, in_even_light, light_at
 from tonewright.scan.image import CLIPPED, SCAN_PLAINLY, Scan
 from tonewright.scan.place import Located, locate
 from tonewright.scan.response import response_from_known_patches, response_from_profile
@@ -56,6 +57,8 @@ class ReadSettings:
     (or ``full``) and ``black`` (or ``clear``) stand for all reference patches of that kind."""
     corners: ArrayLike | None = None
     """Centres of the marks by hand, see `locate`."""
+    flat: Flat | None = None
+    """Of a plain white sheet: the lamp's unevenness."""
 
 
 @dataclass(frozen=True)
@@ -128,14 +131,17 @@ def read_target_scan(
         _check_chart(target, codes)
     else:
         _check_order(target, codes, by_hand=located.by_hand)
+    places = located.placement.to_scan(target.patch_centres)
     response, found = _response(scan, target, sure, settings)
-    uneven, patches = _densities(scan, target, sure, response)
+    light, lit = light_at(scan, places, response, settings.flat)
+    uneven, patches = _densities(scan, target, sure, response, light)
     unread = tuple(p.patch.name for p in patches if p.density is None)
     if len(unread) > len(patches) // 3:
         raise ImageError(f"{len(unread)} of {len(patches)} patches are clipped in the scan",
                          CLIPPED, SCAN_PLAINLY)
     return ScanReading(target, located, patches, response, uneven, (
-        *scan.findings, *located.findings, *found, *([PatchesNotRead(unread)] if unread else [])))
+        *scan.findings, *located.findings, *found, *lit,
+        *([PatchesNotRead(unread)] if unread else [])))
 
 
 def _right_way_up(pixels: NDArray[np.float32], target: Target, located: Located) -> Located:
@@ -220,14 +226,15 @@ def _response(
     scan: Scan, target: Target, samples: Sequence[Sample], settings: ReadSettings
 ) -> tuple[ScannerResponse, tuple[Finding, ...]]:
     """The response to use, and what is to be said of it."""
+    taken = () if settings.response is None else settings.response.check_taken(scan)
     if settings.response is None:
         response = response_from_profile(scan) if not settings.known else \
             response_from_known_patches(*_known_codes(target, samples, settings.known), scan=scan)
         return response, response.findings
     if not settings.known:
-        return settings.response, ()
+        return settings.response, taken
     shift = _shift(settings.response, target, samples, settings.known)
-    return settings.response.shifted(shift), (DensitiesShifted(shift),)
+    return settings.response.shifted(shift), (*taken, DensitiesShifted(shift))
 
 
 def _known_codes(
@@ -288,10 +295,12 @@ def _members(target: Target, name: str) -> tuple[int, ...]:
 
 
 def _densities(
-    scan: Scan, target: Target, samples: Sequence[Sample], response: ScannerResponse
+    scan: Scan, target: Target, samples: Sequence[Sample], response: ScannerResponse,
+    light: Array | None,
 ) -> tuple[Unevenness, tuple[PatchReading, ...]]:
     blocks = np.stack([s.blocks for s in samples])
-    density = response.density_of(blocks)[0]
+    density = in_even_light(response.density_of(blocks)[0],
+                            None if light is None else light[:, None], response.flare)
     # one step of an 8-bit code is 0.03 in density in the blacks
     grain = response.density_per_code(np.nanmedian(blocks, axis=1)) / ((1 << scan.bits) - 1)
     clean = _clean_blocks(density, target.like, grain)

@@ -33,6 +33,7 @@ from tonewright.scan.findings import (
     GrayScaleShort,
     ResponseEndsEarly,
 )
+from tonewright.scan.flat import Flat, in_even_light
 from tonewright.scan.image import SCAN_PLAINLY, Scan
 from tonewright.scan.scanner import (
     CLIPPED_BLACK,
@@ -203,11 +204,24 @@ def response_from_gray_scale(
 
 
 def response_of_row(
-    row: StepRow, density: ArrayLike, scan: Scan, name: str = ""
+    row: StepRow, density: ArrayLike, scan: Scan, name: str = "", flat: Flat | None = None
 ) -> ScannerResponse:
-    """`response_from_gray_scale` of a scanned row, with what was found in the scan."""
+    """`response_from_gray_scale` of a scanned row, with what was found in the scan.
+
+    With ``flat``, for the light in the middle of the glass: each step is taken for what it would
+    be there.
+    """
     response = response_from_gray_scale(density, row.code[0], row.code_sd[0], scan=scan, name=name)
-    return replace(response, findings=(*scan.findings, *row.findings, *response.findings))
+    if flat is not None:
+        flat.check_fits(scan)
+        for _ in range(2):  # the light is read off the response, and the response off the light
+            light = flat.light(scan, row.centres(), response)
+            seen = in_even_light(np.asarray(density, dtype=np.float64), 1.0 / light,
+                                 response.flare)
+            response = response_from_gray_scale(seen, row.code[0], row.code_sd[0], scan=scan,
+                                                name=name)
+    return replace(response, taken=scan.taken, flat=None if flat is None else flat.sha256,
+                   findings=(*scan.findings, *row.findings, *response.findings))
 
 
 def response_from_known_patches(

@@ -8,12 +8,15 @@ from typing import Annotated, Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from tonewright.errors import OptionError
 from tonewright.measured.columns import Source
+from tonewright.measured.findings import ScanTakenOtherwise
 from tonewright.record.codec import COLUMNS, FALLING, NEVER_FALLING, UNORDERED, Form, between
 from tonewright.record.findings import Finding
 from tonewright.record.schema import ABOVE_ZERO
 from tonewright.scales import Array
 from tonewright.scan import findings as findings  # a response is read with those it may hold
+from tonewright.scan.image import Scan, Taken
 
 FORM = Form("tonewright-scanner", 2, "scanner response",
             "take an unedited copy, or make it again from the scan of the gray scale")
@@ -64,6 +67,10 @@ class ScannerResponse:
     known: Annotated[tuple[KnownStep, ...], COLUMNS]
     """The raw data."""
     sources: tuple[Source, ...] = ()
+    taken: Taken | None = None
+    """How the scan of the gray scale was taken; None without one."""
+    flat: str | None = None
+    """SHA-256 of the plain sheet's scan whose light was taken out; None without one."""
     findings: tuple[Finding, ...] = ()
 
     def density_of(self, code: ArrayLike) -> tuple[Array, Array, NDArray[np.bool_]]:
@@ -93,3 +100,42 @@ class ScannerResponse:
         return replace(self, density=self.density + density,
                        lightest_density=self.lightest_density + density,
                        darkest_density=self.darkest_density + density)
+
+    def check_taken(self, scan: Scan) -> tuple[Finding, ...]:
+        """Whether a scan was taken as that of the gray scale was; what may differ is a finding.
+
+        Raises `OptionError` where its codes mean something else: another mode, or, for RGB made
+        gray by a profile, another profile.
+        """
+        before, now = self.taken, scan.taken
+        if before is None or now is None:
+            return ()
+        if now.mode != before.mode or (now.mode == "luminance" and now.profile != before.profile):
+            raise OptionError(
+                f"{scan.name} is {_mode(now)}; the gray scale behind {self.name} was"
+                f" {_mode(before)}",
+                "a scanner response holds for scans taken as the gray scale was",
+                "scan it again with the gray scale's settings, or learn the scanner anew with"
+                " these", code="scan_taken_otherwise")
+        said = {"bits": (before.bits, now.bits), "resolution": (before.ppi, now.ppi),
+                "profile": (before.profile, now.profile), "device": (before.device, now.device)}
+        return tuple(
+            ScanTakenOtherwise(scan.name, entry, _spelled(entry, old), _spelled(entry, new))
+            for entry, (old, new) in said.items()
+            if old != new and not (entry == "device" and None in (old, new)))
+
+
+def _mode(taken: Taken) -> str:
+    if taken.mode == "gray":
+        return "gray"
+    if taken.mode != "luminance":
+        return f"the {taken.mode} of RGB"
+    return f"RGB with the profile {taken.profile[:8]}" if taken.profile else \
+        "RGB without a profile"
+
+
+def _spelled(entry: str, value: float | str | None) -> str:
+    if value is None:
+        return "none"
+    return f"{value:g} ppi" if isinstance(value, float) else \
+        str(value)[:8] if entry == "profile" else str(value)

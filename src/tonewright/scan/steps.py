@@ -59,6 +59,14 @@ class StepRow:
             return None
         return 0 if float(np.median(seen)) > 0.0 else 1
 
+    def centres(self, half: int = 0) -> Array:
+        """Pixels (column, row) of each step's middle, shape (count, 2)."""
+        ends = (0.0, self.split) if half == 0 else (self.split, 1.0)
+        down, along = sum(ends) / 2.0, (np.arange(self.code.shape[1]) + 0.5) / self.code.shape[1]
+        left = (1.0 - down) * self.corners[0] + down * self.corners[3]
+        right = (1.0 - down) * self.corners[1] + down * self.corners[2]
+        return np.asarray(left + along[:, None] * (right - left))
+
     def turned(self) -> StepRow:
         """The same row read from its other end (the scan turned by half)."""
         code, code_sd, clipped = (a[::-1, ::-1] for a in (self.code, self.code_sd, self.clipped))

@@ -18,6 +18,7 @@ from tonewright.measured.findings import (
 )
 from tonewright.record.findings import Finding
 from tonewright.scales import Array
+from tonewright.scan.flat import Flat, in_even_light, light_at
 from tonewright.scan.image import CLIPPED, SCAN_PLAINLY, Scan
 from tonewright.scan.response import response_from_profile
 from tonewright.scan.sample import MOST_CLIPPED
@@ -43,6 +44,8 @@ class StripScan:
     """``2``: two halves along the row, of which the lighter lay under the film; ``film/bare``:
     the upper one did, seen with step 1 at the left; ``1`` or ``film``: all of it; ``bare``: none
     of it."""
+    flat: Flat | None = None
+    """Of a plain white sheet: the lamp's unevenness."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,7 +75,10 @@ def read_strip_scan(scan: Scan, count: int, how: StripScan | None = None) -> Str
     row = read_step_row(scan, count, how.corners, halves, dark_first=True)
     _check_clipped(row, scan.name)
     through = _through(row, how.halves, scan.name)
-    density, response_sd, inside = response.density_of(row.code)
+    seen, response_sd, inside = response.density_of(row.code)
+    places = np.stack([row.centres(half) for half in range(len(row.code))])
+    light, lit = light_at(scan, places, response, how.flat)
+    density = in_even_light(seen, light, response.flare)
     _check_black(density, inside, response, scan.name)
     # rounding to whole codes leaves a twelfth of a code squared, less where noise blurs it
     grain = 1.0 / ((1 << scan.bits) - 1) / np.sqrt(12.0 * 16.0)
@@ -80,7 +86,8 @@ def read_strip_scan(scan: Scan, count: int, how: StripScan | None = None) -> Str
     sd = np.clip(np.hypot(own, response_sd), 1e-4, 0.5)
     rows = tuple((str(k + 1), f"{density[half, k]:.4f}", f"{sd[half, k]:.4f}", word)
                  for half, word in enumerate(through) for k in range(count))
-    found = (*scan.findings, *row.findings, *_outside(response, inside, through, scan.name),
+    found = (*scan.findings, *row.findings, *response.check_taken(scan), *lit,
+             *_outside(response, inside, through, scan.name),
              DensitiesByProfile(scan.name) if response.basis == "profile"
              else DensitiesByResponse(scan.name, response.name),
              *_stains(density, through, scan.name))

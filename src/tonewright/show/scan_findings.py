@@ -8,11 +8,14 @@ from tonewright.errors import runs
 from tonewright.measured.findings import (
     DensitiesByProfile,
     DensitiesByResponse,
+    GrayScaleInOtherLight,
+    LampTakenOut,
     RowEndMerges,
     ScanHasFewTones,
     ScanIsJpeg,
     ScanProfileUnusable,
     ScanResolutionUneven,
+    ScanTakenOtherwise,
     ScanWeighedAsSrgb,
     StepsOutOfLine,
     StepsOutsideResponse,
@@ -68,6 +71,30 @@ def _(found: ScanProfileUnusable) -> str:
 def _(found: ScanWeighedAsSrgb) -> str:
     return (f"{found.file} is in colour and carries no usable profile, so it was treated as sRGB."
             " Scan in gray, or choose one channel with --channel.")
+
+
+_ENTRIES = {"bits": "bits of each value", "resolution": "resolution", "profile": "ICC profile",
+            "device": "scanner or program"}
+
+
+@sentence.register
+def _(found: ScanTakenOtherwise) -> str:
+    return (f"{found.file} and the scan of the gray scale differ in their"
+            f" {_ENTRIES[found.entry]} ({found.now}; gray scale: {found.before}). Scan both with"
+            " the same settings.")
+
+
+@sentence.register
+def _(found: LampTakenOut) -> str:
+    return (f"The lamp's unevenness was taken out of {found.file} by the plain sheet: up to"
+            f" {found.span_density:.3f} in density across it.")
+
+
+@sentence.register
+def _(found: GrayScaleInOtherLight) -> str:
+    return ("The scanner response was learnt without a plain sheet, so all densities of"
+            f" {found.file} may be off by one amount, up to {found.span_density:.2f}. Learn it"
+            " again with the same plain sheet (tonewright scanner --flat).")
 
 
 @sentence.register

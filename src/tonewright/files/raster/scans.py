@@ -10,6 +10,7 @@ import os
 from collections.abc import Callable
 from contextlib import closing
 from dataclasses import dataclass
+from hashlib import sha256
 from typing import Literal
 
 import numpy as np
@@ -33,7 +34,7 @@ from tonewright.measured.findings import (
 from tonewright.negative.colour import ToLuminance, luminances_of
 from tonewright.negative.tones import encoding_lightness
 from tonewright.record.findings import Finding
-from tonewright.scan.image import Scan
+from tonewright.scan.image import Scan, Taken
 
 Channel = Literal["red", "green", "blue", "luminance"]
 Pixels = NDArray[np.float32]
@@ -108,6 +109,9 @@ def read_scan(
             _upright(pixels, image.orientation), page.bits, ppi, plan.lightness,
             (*uneven, *found, *_few_tones(image)), image.path.name,
             image.source.sha256() if fingerprint else None,
+            Taken(channel or "luminance" if page.colour else "gray", page.bits,
+                  None if image.profile is None else sha256(image.profile).hexdigest(), ppi,
+                  image.device),
         )  # fmt: skip
 
 

@@ -136,6 +136,8 @@ class SourceImage(Closing):
     """Whether it is a JPEG."""
     description: str = ""
     """What a TIFF says of itself (tag 270)."""
+    device: str | None = None
+    """Make, model and program that made it; None where the file does not say."""
 
     @property
     def path(self) -> Path:

@@ -33,6 +33,7 @@ from tonewright.files.raster.page import (
 # Tags, by their names in TIFF 6.0.
 SUBFILE_TYPE, WIDTH, HEIGHT, BITS, COMPRESSION, PHOTOMETRIC = 254, 256, 257, 258, 259, 262
 FILL_ORDER, DESCRIPTION, STRIP_OFFSETS, ORIENTATION, SAMPLES = 266, 270, 273, 274, 277
+MAKE, MODEL, SOFTWARE = 271, 272, 305
 ROWS_PER_STRIP, STRIP_SIZES, X_RESOLUTION, Y_RESOLUTION, PLANAR = 278, 279, 282, 283, 284
 RESOLUTION_UNIT, SOFTWARE, PREDICTOR, TILE_WIDTH, TILE_HEIGHT = 296, 305, 317, 322, 323
 TILE_OFFSETS, TILE_SIZES, EXTRA_SAMPLES, SAMPLE_FORMAT, PROFILE = 324, 325, 338, 339, 34675
@@ -104,6 +105,12 @@ class Directory:
             return b""
         size = entry.count * _SIZE_OF_TYPE.get(entry.kind, 1)
         return self.source.read(entry.offset, min(size, most))
+
+    def device(self) -> str | None:
+        """Make, model and program, as far as they are told."""
+        words = [" ".join(self.data(tag, 128).split(b"\0")[0].decode("ascii", "replace").split())
+                 for tag in (MAKE, MODEL, SOFTWARE)]
+        return ", ".join(filter(None, words)) or None
 
     def rational(self, tag: int) -> tuple[int, int] | None:
         """Numerator and denominator of a RATIONAL tag, exactly; None without the tag."""

@@ -56,7 +56,7 @@ def open_tiff(source: ByteSource, options: OpenOptions) -> SourceImage:
     page = _page(directory, alpha, options)
     return SourceImage(
         source, page, tiff_jobs, directory.number(tiff.ORIENTATION, 1), directory.resolution(),
-        profile or None, left, lossy=page.compression == JPEG,
+        profile or None, left, lossy=page.compression == JPEG, device=directory.device(),
         description=directory.data(tiff.DESCRIPTION, 1 << 16).decode("utf-8", "replace"),
     )  # fmt: skip
 

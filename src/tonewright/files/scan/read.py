@@ -13,7 +13,7 @@ from tonewright.files.raster.scans import Channel
 from tonewright.files.safe import check_outputs
 from tonewright.files.scan.open import ScanOrTable
 from tonewright.files.scan.readings import write_list_reading, write_readings
-from tonewright.files.scanners import read_scanner
+from tonewright.files.scanners import read_flat, read_scanner
 from tonewright.files.targets import read_target
 from tonewright.measured.readings import ReadingOptions, Readings
 from tonewright.scan.instrument import ListOrder, map_list
@@ -35,6 +35,8 @@ class ReadRequest:
     """Of an RGB scan: the channel to read; None: the luminance."""
     allow_jpeg: bool = False
     """Read a scan that is a JPEG all the same."""
+    flat: Path | None = None
+    """Of a scan: that of a plain white sheet, see `read_flat`."""
     overlay: Path | None = None
     """Of a scan: a PNG to draw, of what was read where."""
     order: ListOrder = field(default_factory=ListOrder)
@@ -76,7 +78,7 @@ def read_print(
         What is asked for would not count, or contradicts itself.
     """
     request = request or ReadRequest()
-    inputs = (source, target, *filter(None, [request.scanner]))
+    inputs = (source, target, *filter(None, [request.scanner, request.flat]))
     check_outputs(output, request.overlay, inputs, force)
     layout = read_target(target)
     file = ScanOrTable(source)
@@ -89,7 +91,8 @@ def read_print(
         return ReadResult(source, layout, listed, output, None)
     response = None if request.scanner is None else read_scanner(request.scanner)
     scan = file.scan(allow_jpeg=request.allow_jpeg or force, channel=request.channel)
-    reading = read_target_scan(scan, layout, ReadSettings(response, request.known, request.corners))
+    reading = read_target_scan(scan, layout, ReadSettings(
+        response, request.known, request.corners, read_flat(request.flat, request.channel)))
     if output is not None:
         write_readings(output, reading, (f"scan: {scan.name}", *request.comments), force=force,
                        overlay=None if request.overlay is None else (request.overlay, scan.pixels),
@@ -102,7 +105,8 @@ def _check_counts(source: Path, request: ReadRequest, *, scan: bool) -> None:
     of_scans = {
         "a scanner response": request.scanner, "known densities": request.known,
         "corners": request.corners is not None, "a channel": request.channel,
-        "reading a JPEG": request.allow_jpeg, "an overlay": request.overlay}
+        "reading a JPEG": request.allow_jpeg, "an overlay": request.overlay,
+        "a plain sheet's scan": request.flat}
     of_lists = {
         "a reading order": request.order != ListOrder(), "a weighting": request.options.scale,
         "readings from the paper": request.options.relative_to_paper}
