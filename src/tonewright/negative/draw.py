@@ -27,7 +27,7 @@ from tonewright.errors import OptionError
 from tonewright.negative.sheet import SheetSettings
 from tonewright.negative.tones import LevelCurve, print_aims
 from tonewright.scales import Array
-from tonewright.target.document import MARK_NAMES, Mark, Patch, Target
+from tonewright.target.document import MARK_NAMES, Mark, Patch, Target, legible
 from tonewright.target.pen import LINE, RULE, Codes, Letters, Line, Pen
 
 STEPS = 11
@@ -138,8 +138,9 @@ class Sheet:
             return None
         size = self.width / self._per_mm, self.height / self._per_mm
         return Target(
-            name, date, 0, round(size[0], 3), round(size[1], 3), round(self._subject.ppi, 4),
-            mirrored, curve, tuple(self._patches), tuple(self._marks))
+            legible(name), date, 0, round(size[0], 3), round(size[1], 3),
+            round(self._subject.ppi, 4), mirrored, legible(curve), tuple(self._patches),
+            tuple(self._marks))
 
     def _add_discs(self) -> None:
         """The numbered discs of a target, in the corners of the sheet."""

@@ -215,6 +215,12 @@ class Target:
         return tuple(i for i, p in enumerate(self.patches) if p.kind == kind)
 
 
+def legible(name: str) -> str:
+    """A name as it stands on a sheet and in its document: without control characters, and without
+    the bytes of a file's name that are no text."""
+    return "".join(sign for sign in name if sign.isprintable())
+
+
 def layout_bits(patches: Sequence[Patch], count: int) -> tuple[bool, ...]:
     """Which of ``count`` dots are hollow: a fingerprint of the patches' names and levels."""
     listed = [[p.name, round(p.level, 6), p.kind, *filter(None, [p.ink_colour])] for p in patches]
