@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import shlex
 import textwrap
 
 WIDTH = 88
@@ -34,7 +33,11 @@ def typed(name: object) -> str:
     text = str(name)
     if re.fullmatch(r"[\w./\\:+,@=-]+", text):
         return text
-    return shlex.quote(text) if set(text) & set('"$`!\\') else f'"{text}"'
+    if not set(text) & set('"$`!\\'):
+        return f'"{text}"'
+    import shlex  # few names need it
+
+    return shlex.quote(text)
 
 
 def percent(share: float) -> str:

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import unicodedata
 from functools import lru_cache
-from xml.sax.saxutils import escape
 
 _PAIRS = """
 ä:ae ö:oe ü:ue å:aa ø:oe æ:ae œ:oe ß:ss þ:th ð:d đ:d ł:l ı:i
@@ -48,10 +47,11 @@ def xmp_packet(text: str) -> bytes:
     shown = "".join(sign for sign in text if sign.isprintable())
     if shown.isascii():
         return b""
+    shown = shown.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
     return (
         '<?xpacket begin="\ufeff" id="W5M0MpCehiHzreSzNTczkc9d"?>'
         '<rdf:RDF xmlns:rdf="http://www.w3.org/1999/02/22-rdf-syntax-ns#">'
         '<rdf:Description rdf:about="" xmlns:dc="http://purl.org/dc/elements/1.1/">'
-        f'<dc:description><rdf:Alt><rdf:li xml:lang="x-default">{escape(shown)}</rdf:li></rdf:Alt>'
+        f'<dc:description><rdf:Alt><rdf:li xml:lang="x-default">{shown}</rdf:li></rdf:Alt>'
         '</dc:description></rdf:Description></rdf:RDF><?xpacket end="r"?>'
     ).encode()
