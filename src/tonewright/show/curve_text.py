@@ -22,7 +22,7 @@ from tonewright.record.findings import Finding
 from tonewright.record.setup import Setup
 from tonewright.show.cautions import cautions_text
 from tonewright.show.findings import sentence
-from tonewright.show.words import headed, labelled, percent
+from tonewright.show.words import headed, labelled, percent, typed
 
 _WEIGHTINGS = {"luminance": "luminance (true CIE L*)",
                "visual-density": "visual density (lightness is computed from it)"}
@@ -254,7 +254,7 @@ def _end_lines(curve: Curve, file: str, *, renewed: bool) -> Iterator[str]:
     step, plan = next_step(curve), plan_to_print(curve, renewed=renewed)
     yield f"{'Written:':<10}{file}"  # neither a path nor a command is wrapped
     if step.code == "make_negative":
-        yield f"{'Next:':<10}tonewright negative IMAGE.tif --curve {file} -o NEGATIVE.tif"
+        yield f"{'Next:':<10}tonewright negative IMAGE.tif --curve {typed(file)} -o NEGATIVE.tif"
         if plan:
             yield headed("Surer:", _plan(curve, plan, file))
     else:
@@ -283,5 +283,5 @@ def _plan(curve: Curve, plan: tuple[float, ...], file: str) -> str:
     assert curve.recipe is not None  # only a derived curve has a plan
     return (f"Print a few patches on this paper for {curve.recipe.spoken_time}; those at"
             f" {', '.join(map(percent, plan))} ink would tell most. Draw such a sheet (tonewright"
-            f" target --levels-for {file} --levels 7 -o FEW.tif), measure it and add the readings"
-            f" (tonewright renew {file} --readings FEW.csv -o SURER.curve.json).")
+            f" target --levels-for {typed(file)} --levels 7 -o FEW.tif), measure it and add the"
+            f" readings (tonewright renew {typed(file)} --readings FEW.csv -o SURER.curve.json).")
