@@ -23,7 +23,6 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from tonewright import __version__
-from tonewright.errors import visible
 from tonewright.files.raster import tiff
 from tonewright.files.raster.bands import Job, as_bytes, in_order, write_all
 from tonewright.files.raster.page import DEFLATE, LZW, NONE, Page, Resolution
@@ -131,7 +130,7 @@ class Picture:
         tags[tiff.BITS] = _Tag(3, np.full(form.samples, form.bits))
         if form.deflate:
             tags |= _numbers(3, {tiff.PREDICTOR: 2})
-        words = ascii_text(visible(self.description)).encode("ascii")
+        words = ascii_text(self.description).encode("ascii")
         for tag, text in ((tiff.DESCRIPTION, words), (tiff.SOFTWARE, _SOFTWARE)):
             tags[tag] = _Tag(2, np.frombuffer(text + b"\0", np.uint8))
         if packet := xmp_packet(self.description):
