@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import dataclasses
 import json
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -22,7 +23,7 @@ from tonewright.curve.findings import (
     PrintsDisagree,
 )
 from tonewright.curve.make import rebuild
-from tonewright.curve.prints import DerivedSettings, make_recipe
+from tonewright.curve.prints import DerivedSettings, make_recipe, moved_patches
 from tonewright.curve.recipe import PrintedTarget, pooled
 from tonewright.curve.renew import RenewRequest, renew_curve
 from tonewright.errors import FitError, OptionError
@@ -390,3 +391,16 @@ def test_the_prints_time_and_place_are_told_apart(sheet):
                                                 PrintingTime(seconds)),), 0, made.base_time)
         found.append(derive(recipe).negative.density)
     assert np.max(np.abs(found[0] - found[1])[150:400]) < 0.12
+
+
+def test_patches_of_another_time_stand_where_they_get_as_much_light():
+    """They lie on the curve, though printed a stop off its time."""
+    file = Path(__file__).parents[2] / "curves" / "kallitype.curve.json"
+    curve = decode_curve(json.loads(file.read_text(encoding="utf-8")))
+    level, light = moved_patches(curve)
+    assert level.size > 40
+    off = light - curve.response.lightness_at(level)
+    unmoved = np.concatenate([p.readings.lightness - curve.response.lightness_at(p.readings.level)
+                              for p in curve.recipe.prints])
+    assert 4.0 * np.median(np.abs(off)) < np.median(np.abs(unmoved))
+    assert np.sqrt(np.mean(off**2)) < 1.5

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from tonewright.curve.document import Curve
 from tonewright.curve.recipe import PrintedTarget, Recipe, pooled
 from tonewright.errors import OptionError
 from tonewright.measured.readings import Readings
 from tonewright.record.times import PrintingTime
+from tonewright.scales import Array
 from tonewright.strip.process import Process
 
 
@@ -75,3 +78,27 @@ def prints_of(curve: Curve) -> tuple[PrintedTarget, ...]:
     return tuple(replace(p, left_out=tuple(dict.fromkeys((*p.left_out,
                                                           *curve.settings.left_out))))
                  for p in recipe_of(curve).prints)
+
+
+def moved_patches(curve: Curve) -> tuple[Array, Array]:
+    """Ink level and lightness (L*) of patches printed on the curve's process for another time.
+
+    Each stands at the level that gets as much light at the curve's printing time:
+    ``N(u') = N(u) + x0 - x``.  Patches that would need more or less ink than there is are left
+    out, and so are those that do not count; shapes (n,).
+    """
+    recipe, negative = curve.recipe, curve.negative
+    if recipe is None or negative is None:
+        return np.empty(0), np.empty(0)
+    process = recipe.processes[recipe.process]
+    levels, lights = [], []
+    for print_ in prints_of(curve):
+        if print_.process != recipe.process or print_.time == recipe.printing_time:
+            continue
+        counts = np.array([p.patch not in print_.left_out for p in print_.readings.patches])
+        wanted = np.interp(print_.readings.level[counts], negative.level, negative.density) \
+            + process.shift(recipe.printing_time) - process.shift(print_.time)
+        inside = (wanted >= negative.density[0]) & (wanted <= negative.density[-1])
+        levels.append(np.interp(wanted[inside], negative.density, negative.level))
+        lights.append(print_.readings.lightness[counts][inside])
+    return np.concatenate(levels or [np.empty(0)]), np.concatenate(lights or [np.empty(0)])

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from tonewright.curve.document import Curve
 from tonewright.curve.fit import patch_names
+from tonewright.curve.prints import moved_patches
 from tonewright.errors import visible
 from tonewright.scales import STOP, Array
 from tonewright.strip.process import Process
@@ -49,11 +50,15 @@ def _draw_response(axes: Axes, curve: Curve) -> None:
         axes.axvline(100.0 * edge, color=INK, lw=0.8, ls=":")
     axes.set(xlim=(0, 100), ylim=(0, 100), xlabel="ink on the film, % (0 is clear film)",
              ylabel="lightness of the print, L*", title="What the paper does with the ink")
-    axes.legend(loc="upper left", fontsize=8, frameon=False)
+    axes.legend(loc="lower right", fontsize=8, framealpha=1.0, edgecolor="none")
     axes.grid(alpha=0.2)
 
 
 def _draw_readings(axes: Axes, curve: Curve) -> None:
+    level, light = moved_patches(curve)
+    if level.size:
+        axes.plot(100.0 * level, light, "o", mfc="none", mec=POINT, mew=0.7, ms=4,
+                  label="patches printed for another time, moved by it")
     readings = curve.readings
     if readings is None:
         return
