@@ -91,6 +91,8 @@ def _refuse_crop(_context: click.Context, _option: click.Parameter, text: str | 
               " By default the curve's.")
 @click.option("--compression", type=click.Choice(["none", "deflate"]), default="none",
               show_default=True, help="deflate makes smaller files, but takes longer.")
+@click.option("--anyway", is_flag=True,
+              help="Make a negative even of an image that is one already, or a target.")
 @force
 @as_json
 def command(
@@ -132,6 +134,7 @@ def _settings(choices: dict[str, Any]) -> NegativeSettings:
         mirror=not choices["no_mirror"],
         encoding=choices["encoding"],
         force=choices["force"],
+        anyway=choices["anyway"],
         image=OpenOptions(choices["page"], choices["flatten"]),
         size=SizeWish(choices["width"], choices["height"], choices["ppi"],
                       int(choices["rotate"] or 0)),

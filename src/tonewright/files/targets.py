@@ -13,7 +13,8 @@ from tonewright import __version__
 from tonewright.curve.document import Curve
 from tonewright.errors import OptionError
 from tonewright.files.documents import open_document, read_curve, to_text
-from tonewright.files.lettering import text_mask
+from tonewright.files.lettering import missing, text_mask
+from tonewright.files.negative.again import TARGET, scale_document
 from tonewright.files.raster.page import Resolution
 from tonewright.files.raster.tiff_writer import Form, Picture
 from tonewright.files.safe import alone_in, one_call, refuse_existing, whole_file
@@ -21,7 +22,9 @@ from tonewright.files.tables import read_table
 from tonewright.inks.chart import USUAL_LEVELS, chart_tones, colours_from_table, usual_colours
 from tonewright.measured import columns
 from tonewright.measured.columns import COLOUR_NAMES
+from tonewright.negative.findings import LettersNotDrawn
 from tonewright.negative.ink import agreed_colour
+from tonewright.record.findings import Finding
 from tonewright.record.setup import Colour, ink_colour_text
 from tonewright.target import layout
 from tonewright.target.document import FORM, Target
@@ -123,6 +126,7 @@ class DrawnTarget:
 
     target: Target
     files: TargetFiles
+    findings: tuple[Finding, ...] = ()
 
 
 @one_call()
@@ -146,7 +150,9 @@ def draw_target(
     printed = _printed(request, settings.ink_colour)
     target = layout.make_target(printed.tones, replace(
         settings, through=printed.through, ink_colour=printed.ink_colour))
-    return DrawnTarget(target, write_target(output, target, force=force))
+    letters = missing("".join([target.name, target.date, target.through or ""]))
+    return DrawnTarget(target, write_target(output, target, force=force),
+                       (LettersNotDrawn(letters),) if letters else ())
 
 
 def _shared_ink(asked: str | None, curve: Curve) -> str | None:
@@ -179,7 +185,7 @@ def target_paths(output: Path) -> TargetFiles:
         raise OptionError(f"the output is {output}", "a target is drawn as a TIFF file",
                           f"call it {output.with_suffix('.tif')}" if output.stem else
                           "give it a name, as target.tif")
-    return TargetFiles(output, output.with_name(f"{output.stem}.target.json"))
+    return TargetFiles(output, scale_document(output))
 
 
 def write_target(
@@ -214,7 +220,7 @@ def _draw(path: Path, target: Target) -> None:
     ppi = Fraction(target.ppi).limit_denominator(10000)
     exact = (ppi.numerator, ppi.denominator)
     side = "mirrored" if target.mirrored else "not mirrored"
-    words = (f"Target {target.name}, seed {target.seed}, by tonewright {__version__}; {side};"
+    words = (f"{TARGET} {target.name}, seed {target.seed}, by tonewright {__version__}; {side};"
              " 65535 is clear film")
     if target.ink_colour is not None:
         words += f", {target.ink_colour} (red, green, blue) is level 1"

@@ -12,12 +12,8 @@ from typing import TypeVar
 
 from tonewright.errors import OptionError, TonewrightError
 from tonewright.files.documents import open_curve
-from tonewright.files.negative.make import (
-    NegativeReport,
-    check_settings,
-    make_negative,
-    scale_document,
-)
+from tonewright.files.negative.again import scale_document
+from tonewright.files.negative.make import NegativeReport, check_settings, make_negative
 from tonewright.files.negative.second import Second, SecondLost, second_for
 from tonewright.files.negative.settings import NegativeSettings
 from tonewright.files.negative.sheet_file import sheet_files
