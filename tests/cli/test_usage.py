@@ -18,8 +18,8 @@ CLICK = ("Usage:", "Try '", "Error:", "Invalid value", "Missing", "No such", "va
 @pytest.mark.parametrize(("call", "said"), [
     ("strip --merged 2.5",
      "strip: --merged is '2.5'. It is a whole number. See tonewright strip --help."),
-    ("strip --paper-density 0,08",
-     "strip: --paper-density is '0,08'. It is a number, with a decimal point if need be. See"),
+    ("strip --paper-density 0,0,8",
+     "strip: --paper-density is '0,0,8'. It is a number, with a decimal point if need be. See"),
     ("strip --halves 3", "strip: --halves is '3'. It is 2, film/bare, bare/film, 1, film or bare."),
     ("negative a --curve c -o o --seed -1",
      "negative: --seed is '-1'. It is a whole number from 0 to 4294967295."),
