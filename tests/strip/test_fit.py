@@ -190,6 +190,19 @@ def test_a_slip_at_the_first_step_is_no_exchange_of_the_halves():
     assert slipped.film_density == pytest.approx(right.film_density, abs=0.02)
 
 
+def test_a_stain_on_the_black_does_not_hide_it():
+    room = Darkroom()
+    made = strip(room, room.base_time * 4.0, seed=3, flaws=Flaws(noise_density_sd=0.008))
+    right = evaluate(made).summary
+    stained = dataclasses.replace(made, patches=tuple(
+        dataclasses.replace(p, density=p.density - 0.17 * (4 <= p.step <= 6))
+        for p in made.patches))
+    found = evaluate(stained).summary
+    assert sorted(found.set_aside) == [3, 4, 5]
+    assert found.reached_black
+    assert found.base_printing_time == pytest.approx(right.base_printing_time, rel=0.1)
+
+
 def test_more_strips_leave_less_open():
     room = Darkroom()
 
