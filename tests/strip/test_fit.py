@@ -26,6 +26,7 @@ from tonewright.strip.fit import (
     response_model,
     weighted_quantile,
 )
+from tonewright.strip.process import ProcessSettings
 from tonewright.strip.readings import Strip, StripPatch, combine_strips
 from tonewright.strip.tablet import Tablet, nominal_tablet
 from tonewright.virtual.darkroom import Darkroom, Flaws, Lamp, measure_strip
@@ -201,6 +202,20 @@ def test_a_stain_on_the_black_does_not_hide_it():
     assert sorted(found.set_aside) == [3, 4, 5]
     assert found.reached_black
     assert found.base_printing_time == pytest.approx(right.base_printing_time, rel=0.1)
+
+
+def test_a_black_seen_level_over_four_steps_is_reached():
+    """Whatever is made of the pale steps after it, all of which count here."""
+    level = (1.42, 1.42, 1.43, 1.41, 1.42, 1.25, 1.25, 1.24, 1.25, 1.24, 1.22, 1.18)  # invented
+    down = (1.12, 1.05, 0.98, 0.9, 0.82, 0.73, 0.65, 0.57, 0.5, 0.43, 0.37, 0.31, 0.26, 0.22, 0.19,
+            0.17, 0.15, 0.13, 0.12)
+    time = PrintingTime(600.0)
+    made = Strip(tuple(StripPatch(s, d, None, "film", time, None)
+                       for s, d in enumerate(level + down, 1)), "visual-density", ())
+    found = make_process(made, TABLET, Setup(), "invented", ProcessSettings(count_all=True)).summary
+    assert found.reached_black
+    assert found.next_time is None
+    assert found.base_printing_time < 600.0
 
 
 def test_more_strips_leave_less_open():

@@ -19,6 +19,7 @@ from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime, TimeUnit, ratio
 from tonewright.scales import STOP, Array
 from tonewright.strip.check import (
+    NOISE_FLOOR,
     USUAL_BLACK,
     Placed,
     check_halves,
@@ -40,7 +41,7 @@ from tonewright.strip.findings import (
     TimeUnsure,
 )
 from tonewright.strip.process import JUST_VISIBLE, Process, ProcessSettings, StripSummary
-from tonewright.strip.readings import Strip
+from tonewright.strip.readings import PLAINLY_DARK, Strip
 from tonewright.strip.tablet import Tablet
 
 GUESS_STOPS, GUESS_REACH = 0.75, 1.3
@@ -56,6 +57,8 @@ ENOUGH = 0.75
 SHAPE_STOPS, NINE_IN_TEN = 0.06, 1.645
 """None of the curves tried is quite the paper's own: however good the readings, the time is known
 to no better than this standard deviation, found on simulated strips of a dozen other shapes."""
+FLAT_STEPS, MOST_FLAT, FLAT_WIDTH = 4, 8, 0.25
+"""Steps, and log exposure, over which a level black is seen."""
 BEYOND_BLACK, BEYOND_WHITE = 1.6, 0.3
 SAMPLE = 1200
 UNSURE_STOPS, UNSURE_FILM = 0.75, 0.05
@@ -191,7 +194,10 @@ def draw_responses(places: Places) -> DrawnResponses:
     black = just_black(nodes, curves, JUST_VISIBLE)
     guess = (places.second - black) / STOP
     if is_reached(black, places):
-        weights = wide = 1.0 / (1.0 + ((guess - GUESS_STOPS) / GUESS_REACH) ** 6)
+        # what a level black rules out does not count
+        there = black <= places.first
+        counts = there + 1e-9 if sees_flat_black(places) and there.any() else 1.0
+        weights = wide = counts / (1.0 + ((guess - GUESS_STOPS) / GUESS_REACH) ** 6)
     else:
         off = (guess - GUESS_STOPS) / SHORT_SPREAD
         weights = np.exp(-0.5 * off**2) + 1e-9
@@ -205,7 +211,27 @@ def is_reached(black: Array, places: Places) -> bool:
 
     ``black``: exposure where each sample curve is black, shape (count,).
     """
-    return bool(np.median(black) <= places.first)
+    return bool(np.median(black) <= places.first) or sees_flat_black(places)
+
+
+def sees_flat_black(places: Places) -> bool:
+    """Whether the clearest steps under the film stand so level, over four or more, that they
+    fall by less than a just-visible step, nine times in ten."""
+    film = np.array([p.through == "film" for p in places.patches], dtype=bool)
+    order = np.argsort(-places.x[film], kind="stable")
+    x, y = places.x[film][order], places.y[film][order]
+    return any(_is_level(x[:k], y[:k]) for k in range(FLAT_STEPS, min(MOST_FLAT, x.size) + 1))
+
+
+def _is_level(x: Array, y: Array) -> bool:
+    if x[0] - x[-1] < FLAT_WIDTH or y[0] < PLAINLY_DARK:
+        return False
+    middle = x - x.mean()
+    slope = float(middle @ y / (middle @ middle))
+    spread = max(float(np.std(y - slope * middle)) * math.sqrt(y.size / (y.size - 2)), NOISE_FLOOR)
+    fall = (slope + NINE_IN_TEN * spread / math.sqrt(middle @ middle)) * (x[0] - x[-1])
+    light = scales.density_to_lightness(np.array([y.mean() - max(fall, 0.0), y.mean()]))
+    return bool(light[0] - light[1] < JUST_VISIBLE)
 
 
 def just_black(nodes: Array, curves: Array, step: float) -> Array:
