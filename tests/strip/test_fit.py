@@ -15,6 +15,7 @@ from tonewright.record.codec import encode
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
 from tonewright.scales import STOP
+from tonewright.show.strip_text import process_text
 from tonewright.strip.exposure import log_exposure_range
 from tonewright.strip.findings import StripTooShort
 from tonewright.strip.fit import (
@@ -233,8 +234,8 @@ def test_more_strips_leave_less_open():
 
 def test_a_measured_tablet_moves_the_answer():  # published.json: tablet_21_measured
     measured = Tablet("measured", tuple(MEASURED["density"]), calibrated=True)
-    # printed through the measured tablet, whose step 2 is 0.17 over no film at all
-    room = Darkroom(step_density=MEASURED["density"][1])
+    # printed through the measured tablet, whose step 2 is 0.12 over its base
+    room = Darkroom(step_density=MEASURED["density"][1] - MEASURED["density"][0])
     made = strip(room, room.base_time * 1.5, tablet=measured, flaws=QUIET)
     right = evaluate(made, measured).summary
     nominal = evaluate(made, nominal_tablet("21")).summary
@@ -244,6 +245,20 @@ def test_a_measured_tablet_moves_the_answer():  # published.json: tablet_21_meas
     assert abs(right.log_exposure_range - wanted) < abs(nominal.log_exposure_range - wanted)
     assert right.base_printing_time == pytest.approx(room.base_time, rel=0.15)
     assert right.base_printing_time_low <= room.base_time <= right.base_printing_time_high
+
+
+def test_the_base_of_a_calibrated_tablet_is_no_part_of_the_negative():
+    """A density of 0.05 lets through 10**-0.05 of the light, so the strip needed 12 % more."""
+    room, seconds = Darkroom(), Darkroom().base_time * 1.5
+    clear = Tablet("clear", TABLET.densities, calibrated=True)
+    based = Tablet("based", tuple(d + 0.05 for d in TABLET.densities), calibrated=True)
+    without, over = (evaluate(strip(room, t, tablet=tablet, flaws=QUIET), tablet)
+                     for tablet, t in ((clear, seconds), (based, seconds * 10.0**0.05)))
+    assert over.base_time.value == pytest.approx(without.base_time.value, rel=0.02)
+    assert over.base_time.value == pytest.approx(room.base_time, rel=0.08)
+    said = [" ".join(process_text(p, None).split()) for p in (without, over)]
+    assert "density 0.05, was taken out" in said[1]
+    assert "taken out" not in said[0]
 
 
 def test_integrator_units_change_nothing_but_the_unit():

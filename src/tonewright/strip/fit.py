@@ -73,8 +73,8 @@ class Places(Placed):
     """Where the clearest step under the film lies, at the longest time: it must have printed
     black."""
     second: float
-    """Where step 2 lies there: if that is where black ends, this time is the base printing
-    time."""
+    """Where step 2, without the tablet's base, lies there: if that is where black ends, this time
+    is the base printing time."""
     reciprocity: float = 1.0
     reciprocity_sd: float | None = None
     film: float | None = None
@@ -263,7 +263,7 @@ def _place(
     y = strip.density
 
     def second(power: float) -> float:
-        return float(power * longer.max() - tablet.densities[1])
+        return float(power * longer.max() - tablet.just_black)
 
     if known is not None:
         x = base + known.reciprocity * longer + bare * (known.film or 0.0)
@@ -313,8 +313,8 @@ def _summary(
 ) -> StripSummary:
     step = settings.just_visible_lightness
     black_at = just_black(drawn.nodes, drawn.curves, step)
-    # step 2 shall lie where black ends: its exposure at the reference time is -density
-    change = (black_at + tablet.densities[1]) / places.reciprocity
+    # one step over the film alone shall lie where black ends
+    change = (black_at + tablet.just_black) / places.reciprocity
     middle = float(weighted_quantile(change, drawn.weights, 0.5))
     low, likely_enough, high = (float(weighted_quantile(change, drawn.wide, q))
                                 for q in (0.05, ENOUGH, 0.95))
@@ -329,12 +329,11 @@ def _summary(
                  if known.any() else None)
     next_time = (None if reached else
                  _next_time(reference.times(10.0**likely_enough), strip.times()[-1]))
-    interval = tablet.densities[1] - tablet.densities[0]
     return StripSummary(
         base_printing_time=_round(base.value),
         base_printing_time_low=_round(reference.times(10.0**low).value),
         base_printing_time_high=_round(reference.times(10.0**high).value),
-        strict_printing_time=_round(base.value * 10.0 ** (-interval / places.reciprocity)),
+        strict_printing_time=_round(base.value * 10.0 ** (-tablet.just_black / places.reciprocity)),
         reached_black=reached,
         next_time=None if next_time is None else next_time.value,
         log_exposure_range=None if log_range is None else round(log_range, 4),
