@@ -131,8 +131,15 @@ def process_text(process: Process, file: str | None) -> str:
     lines.append(labelled("noise", f"readings scatter by {found.noise_density_sd:.3f} in density"))
     lines += _finding_lines(process.findings)
     written = file or "nothing (add -o NAME.process.json)"
+    # where nothing is to be exposed, there is nothing to take care of
+    care = [] if process.contradicted else ["", cautions_text()]
     return "\n".join([*lines, "", headed("Written:", written),
-                      headed("Next:", next_words(process, file)), "", cautions_text()])
+                      headed("Next:", next_words(process, file)), *care])
+
+
+def _typed(name: str) -> str:
+    """A file's name as it is typed."""
+    return f'"{name}"' if " " in name else name
 
 
 def _density(density: float) -> str:
@@ -184,4 +191,4 @@ def next_words(process: Process, file: str | None = None) -> str:
     several = " --target-time TIME" if len(process.strip.times()) > 1 else ""
     return (f"print the target for {process.base_time.on_timer()} (or use the one printed beside"
             f" the strip), measure it, and type  tonewright fit READINGS.csv --process"
-            f" {file or 'NAME.process.json'}{several} -o NAME.curve.json")
+            f" {_typed(file or 'NAME.process.json')}{several} -o NAME.curve.json")
