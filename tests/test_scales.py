@@ -175,3 +175,13 @@ def test_a_channel_runs_straight_from_white_to_the_inks_colour():
     assert scales.channel_value(levels, 255).tolist() == [65535, 65535, 65535]
     assert scales.channel_value(1.0, 120) == 120 * 257
     assert scales.channel_value(0.5, 120) == round((65535 + 120 * 257) / 2 + 1e-9)
+
+
+def test_many_spectra_are_weighed_as_one_by_one():
+    """The weights found once give what each spectrum gives by itself, even and uneven."""
+    rng = np.random.default_rng(5)
+    for waves in (np.arange(400.0, 701.0, 10.0), np.arange(395.5, 712.0, 7.5)):
+        many = rng.uniform(0.02, 0.9, (waves.size + 5, waves.size))
+        for density in (scales.luminance_of_spectrum, scales.visual_density_of_spectrum):
+            np.testing.assert_allclose(
+                density(waves, many)[:3], density(waves, many[:3]), rtol=1e-12)

@@ -7,6 +7,7 @@ line prints them as one message and ends with exit code 2; a library user can ca
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 
 
@@ -44,7 +45,7 @@ class TonewrightError(Exception):
         first, *others = (p.strip().rstrip(".") for p in (self.given, self.rule, way_out))
         # what was given may start with a file's name, which keeps its spelling
         said = [first, *(_capital(p) for p in others)]
-        return " ".join(f"{s}." for s in said if s)
+        return visible(" ".join(f"{s}." for s in said if s))
 
 
 def _capital(sentence: str) -> str:
@@ -52,6 +53,19 @@ def _capital(sentence: str) -> str:
     if word == "tonewright" or not word.isalpha():
         return sentence
     return sentence[:1].upper() + sentence[1:]
+
+
+UNSEEN = re.compile(
+    "[\x00-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ud800-\udfff\ufeff]")
+
+
+def visible(text: str) -> str:
+    r"""A text from a name or a file, with what no screen shows written out: ``\x1b``, ``\n``.
+
+    Control characters, those that turn the direction of writing, and bytes of a name that are no
+    text.
+    """
+    return UNSEEN.sub(lambda sign: sign[0].encode("unicode_escape").decode("ascii"), text)
 
 
 def counted(count: int, thing: str) -> str:

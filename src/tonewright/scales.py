@@ -153,17 +153,23 @@ def _visual_reflectance(wavelengths: ArrayLike, reflectance: ArrayLike, illumina
     even = step in (1.0, 5.0, 10.0, 20.0) and np.allclose(
         waves, step * np.round(waves[0] / step) + step * np.arange(waves.size), rtol=0, atol=1e-6
     )
+    if even:  # to the last bit: the library takes steps that are nearly whole for uneven ones
+        waves = step * np.round(waves / step)
     fine = colour.SpectralShape(np.ceil(waves[0]), np.floor(waves[-1]), 1)
+    rows = values.reshape(-1, waves.size)
+    # a weighted sum: of many spectra the weights are found once, a wavelength at a time
+    weigh = len(rows) > waves.size
     luminance = []
     with warnings.catch_warnings():
         # It says that it aligns the illuminant to the observer: what E308 asks for.
         warnings.simplefilter("ignore", colour.utilities.ColourRuntimeWarning)
-        for row in values.reshape(-1, waves.size):
+        for row in np.eye(waves.size) if weigh else rows:
             spectrum = colour.SpectralDistribution(row, waves)
             if not even:
                 spectrum = spectrum.interpolate(fine)
             luminance.append(colour.sd_to_XYZ(spectrum, observer, light, method="ASTM E308")[1])
-    return np.reshape(_floats(luminance) / 100.0, values.shape[:-1])
+    mean = _floats(luminance) / 100.0
+    return np.reshape(rows @ mean if weigh else mean, values.shape[:-1])
 
 
 def _check_wavelengths(waves: Array) -> None:

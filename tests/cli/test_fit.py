@@ -237,7 +237,6 @@ WRONG = {
     "one level": (dict(level=[0.5] * 21), ["levels is 1"]),
     "five levels": (dict(level=LEVELS[::5], density=DENSITY[::5]), ["levels is 5", "at least 6"]),
     "NaN": (dict(density=replaced(DENSITY, 5, "NaN")), ["line 7", "'NaN'"]),
-    "a blank": (dict(density=replaced(DENSITY, 5, "")), ["line 7"]),
     "a word": (dict(density=replaced(DENSITY, 5, "dark")), ["line 7", "dark"]),
     "negative density": (dict(density=replaced(DENSITY, 5, -0.3)), ["line 7", "-0.3"]),
     "level 1.3": (dict(level=replaced(LEVELS, 20, 1.3)), ["line 22", "1.3", "ink_percent"]),

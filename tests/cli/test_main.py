@@ -126,3 +126,27 @@ def test_nowhere_to_speak_is_one_message():
     assert done.returncode == 2
     assert "Traceback" not in done.stderr
     assert "the disk is full" in done.stderr
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs a device that is always full")
+@pytest.mark.parametrize("arguments", [["--help"], ["--version"], ["fit", "--help"],
+                                       ["fit", "missing.csv", "-o", "x.curve.json"]])
+def test_nowhere_to_say_anything(tmp_path, arguments):
+    """Output and messages both go to a full device: the status says it."""
+    with Path("/dev/full").open("w", encoding="utf-8") as full:
+        command = [sys.executable, "-m", "tonewright", *arguments]
+        done = subprocess.run(command, stdout=full, stderr=subprocess.PIPE, text=True, cwd=tmp_path)
+        assert done.returncode == 2 and "Traceback" not in done.stderr
+        assert len(done.stderr.splitlines()) == 1
+        assert subprocess.run(command, stdout=full, stderr=full, cwd=tmp_path).returncode == 2
+
+
+def test_ctrl_c_is_one_line_and_the_usual_status(tmp_path, monkeypatch):
+    def interrupted(_):
+        raise KeyboardInterrupt
+
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr("tonewright.files.curves.fit_files", interrupted)
+    done = run("fit", "a.csv", "-o", "x.curve.json")
+    assert done.exit_code == 130
+    assert done.stderr == "tonewright fit: stopped; files are whole or not there\n"

@@ -7,6 +7,8 @@ import os
 import re
 import subprocess
 import sys
+from dataclasses import replace
+from xml.etree import ElementTree
 
 import numpy as np
 import pytest
@@ -17,7 +19,10 @@ from PIL import Image
 from commands import refused, said
 from straight import Straight
 from tonewright.cli import main
-from tonewright.files.documents import Opened
+from tonewright.curve.findings import FewLevels, PrintsDisagree
+from tonewright.files.documents import Opened, read_curve, write_curve
+from tonewright.record.times import PrintingTime
+from tonewright.strip.findings import StripTooShort
 
 
 @pytest.fixture
@@ -223,10 +228,9 @@ def test_a_caption_that_is_cut_short_is_told(run, tmp_path):
     save(tmp_path / f"{name}.tif", (300, 400), resolution=(254, 254))
     result = run(f"{name}.tif", "-o", "n.tif", "--caption", "--json")
     (told,) = [f for f in json.loads(result.stdout)["findings"] if f["code"] == "caption_cut"]
-    cut = told["cut"]
-    assert name.endswith(cut) or cut.endswith(f"  ·  {name}")
+    assert told["cut"][0] == name
     text = " ".join(run(f"{name}.tif", "-o", "o.tif", "--caption").stdout.split())
-    assert "was cut off; print the picture larger" in text
+    assert "shortened or left out; print the picture larger" in text
     save(tmp_path / "short.tif", (300, 1400), resolution=(254, 254))
     result = run("short.tif", "-o", "m.tif", "--caption", "--json")
     assert "caption_cut" not in result.stdout
@@ -291,6 +295,90 @@ def test_the_ink_colour_goes_from_the_setup_through_the_curve_into_the_negative(
     assert other.exit_code == 2
     assert "255,120,0" in other.stderr
     assert not (tmp_path / "o.tif").exists()
+
+
+def test_what_the_curve_knows_comes_first_with_the_printing_time(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    curve = fitted(tmp_path, 'printing_time = "8 min 30 s"\n')
+    known = read_curve(curve)
+    bears = StripTooShort(PrintingTime(1800.0)), PrintsDisagree(2.4)
+    write_curve(curve, replace(known, findings=(FewLevels(7), *bears)), force=True)
+    for name in "ab":
+        save(tmp_path / f"{name}.tif", resolution=(300, 300))
+    arguments = ["negative", "a.tif", "b.tif", "--curve", curve, "--encoding", "srgb"]
+    text = CliRunner().invoke(main, [*arguments, "-o", "one"]).stdout
+    head = " ".join(text.partition("\nImage ")[0].split())
+    assert head.startswith("Curve real time print for 8 min 30 s; the curve may be for the wrong")
+    assert head.count("warning") == 2
+    assert "print another strip for 30 min" in head and "disagree 2.4 times" in head
+    assert text.count("disagree 2.4 times") == 1  # once, not for every image
+    found = json.loads(CliRunner().invoke(main, [*arguments, "-o", "two", "--json"]).stdout)
+    for one in found["outputs"]:
+        assert one["printing_time"] == "8 min 30 s"
+        codes = [finding["code"] for finding in one["findings"]]
+        assert codes[:2] == ["strip_too_short", "prints_disagree"] and "few_levels" not in codes
+        assert "times are extrapolated" in one["warnings"][0]
+        assert len(one["warnings"]) == len(codes)
+
+
+def test_a_curve_without_a_time_says_so(run, tmp_path):
+    save(tmp_path / "i.tif")
+    result = run("i.tif", "-o", "n.tif", "--json")
+    assert json.loads(result.stdout)["printing_time"] is None
+    assert "does not say how long to print" in run("i.tif", "-o", "m.tif").stdout
+
+
+def test_a_negative_and_a_target_are_not_made_negatives_again(run, tmp_path):
+    save(tmp_path / "i.tif", resolution=(300, 300))
+    assert run("i.tif", "-o", "n.tif", "--width", "150mm", "--tone-scale").exit_code == 0
+    done = CliRunner().invoke(main, ["target", "-o", "t.tif", "--name", "Moor", "--ppi", "100"])
+    assert done.exit_code == 0
+    told = said(run, "n.tif", "-o", "again.tif")
+    assert "n.tif is a negative already" in told and "--anyway" in told
+    told = said(run, "t.tif", "-o", "again.tif")
+    assert "t.tif is a target already" in told and "without a curve" in told
+    assert run("n.tif", "-o", "again.tif", "--anyway").exit_code == 0
+    assert (tmp_path / "again.tif").exists()
+
+
+def test_a_layout_beside_an_image_of_its_size_tells_what_it_is(run, tmp_path):
+    """An editor that saves a target anew keeps none of its words."""
+    arguments = ["target", "-o", "t.tif", "--ppi", "100", "--size", "130x180mm"]
+    assert CliRunner().invoke(main, arguments).exit_code == 0
+    codes = tifffile.imread("t.tif")
+    for image in (codes, np.rot90(codes)):
+        tifffile.imwrite("t.tif", image, photometric="minisblack", metadata=None)
+        assert "t.target.json is its layout" in said(run, "t.tif", "-o", "n.tif")
+    save(tmp_path / "t.tif")  # the picture itself, whose negative has lain beside it
+    assert run("t.tif", "-o", "n.tif").exit_code == 0
+    (tmp_path / "t.target.json").write_text("{", encoding="utf-8")
+    assert run("t.tif", "-o", "m.tif").exit_code == 0
+
+
+def test_names_in_other_letters_reach_film_and_file(run, tmp_path):
+    name = "Büttenpapier – Зима & Χειμώνας"
+    save(tmp_path / f"{name}.tif", (300, 1400), resolution=(254, 254))
+    result = run(f"{name}.tif", "-o", "n.tif", "--caption", "--json")
+    assert "letters_not_drawn" not in result.stdout
+    with Image.open("n.tif") as image:
+        plain = image.tag_v2[270]
+        assert name in "".join(ElementTree.fromstring(image.tag_v2[700]).itertext())
+    with tifffile.TiffFile("n.tif") as file:
+        assert file.pages[0].description == plain
+    assert plain.startswith("Negative of Buettenpapier - Zima & Cheimonas.tif by tonewright ")
+    save(tmp_path / "写真 moor.tif", (300, 1400), resolution=(254, 254))
+    found = json.loads(run("写真 moor.tif", "-o", "m.tif", "--caption", "--json").stdout)
+    assert {"code": "letters_not_drawn", "letters": "写真"} in found["findings"]
+
+
+@pytest.mark.skipif(os.name == "nt", reason="no such names there")
+def test_control_characters_stay_out_of_the_tags(run, tmp_path):
+    name = "a\x1b[31m\nb\u202e"
+    save(tmp_path / f"{name}.tif")
+    assert run(f"{name}.tif", "-o", "n.tif").exit_code == 0
+    with Image.open("n.tif") as image:
+        assert image.tag_v2[270].startswith("Negative of a[31mb.tif by tonewright")
+        assert image.tag_v2[270].isprintable() and 700 not in image.tag_v2
 
 
 def test_a_real_curve_tells_what_the_negative_holds(tmp_path, monkeypatch):

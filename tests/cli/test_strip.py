@@ -174,7 +174,7 @@ def change(column, value, step=None):
     (lambda b: [r for r in b if r[2] == "bare"], "all steps are bare"),
     (change("through", "glass"), "'glass'.*film.*bare"),
     (change("density", "0.10"), "coated and developed.*print another for 2 h"),
-    (change("density", "abc", "5"), "'abc'"), (change("density", "", "5"), "blank"),
+    (change("density", "abc", "5"), "'abc'"),
     (change("density", "nan", "5"), "'nan'"), (change("density", "-0.4", "5"), "own white"),
     (lambda b: [[r[0], f"{100 * 10 ** -float(r[1]):.2f}", *r[2:]] for r in b], "column luminance"),
     (change("step", "1.5", "2"), "step 1.5"), (change("step", "32", "31"), "steps 1 to 31"),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from pathlib import Path
 
 import numpy as np
@@ -198,3 +199,26 @@ def test_wrong_inks_are_refused(run, options, said):
 def test_a_target_for_a_gray_curve_is_not_drawn_in_colour(run, curve):
     done = run("-o", "T.tif", *SMALL, "--through", curve[0], "--ink-colour", "255,120,0")
     assert done.exit_code == 2 and "made from a target in gray" in done.stderr
+
+
+@pytest.mark.skipif(os.name == "nt", reason="no such names there")
+@pytest.mark.parametrize(
+    ("file", "name"), [("caf\udce9.tif", "caf"), ("a\x1b[2Jb\u202e\n.tif", "a[2Jb")]
+)
+def test_names_that_are_no_text_stay_out_of_picture_and_layout(run, file, name):
+    done = run("-o", file, *SMALL, "--levels", 5)
+    assert done.exit_code == 0, done.exception
+    assert read_target(file.replace(".tif", ".target.json")).name == name
+    with tifffile.TiffFile(Path(file)) as tiff:
+        assert tiff.pages[0].description.startswith(f"Target {name}, seed 1, by tonewright")
+
+
+def test_letters_that_the_font_lacks_are_named(run):
+    done = run("-o", "T.tif", *SMALL, "--name", "Зима, 写真", "--json")
+    found = json.loads(done.stdout)
+    assert found["findings"] == [{"code": "letters_not_drawn", "letters": "写真"}]
+    assert "写 真" in found["warnings"][0]
+    assert read_target("T.target.json").name == "Зима, 写真"
+    with tifffile.TiffFile("T.tif") as tiff:
+        assert tiff.pages[0].description.startswith("Target Zima, ??, seed 1")
+        assert "Зима, 写真" in tiff.pages[0].tags[700].value.decode("utf-8")

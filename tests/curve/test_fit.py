@@ -293,6 +293,37 @@ def test_few_sheets_make_an_honest_band():
     assert np.mean(next_sheet) > 0.90
 
 
+def test_two_sheets_borrow_what_is_usual():
+    """Told by two sheets alone, the scatter of the next one would be anybody's guess."""
+    flaws = Flaws(speed_sd=0.03, black_density_sd=0.02, contrast_sd=0.03)
+    half, covered, next_sheet = [], [], []
+    for seed in range(10):
+        room = random_darkroom(np.random.default_rng(500 + seed))
+        levels = np.linspace(0.0, 1.0, 31)
+        fitted = fit_print(measure_target(room, levels, 1, flaws=flaws, sheets=2,
+                                          seed=seed).readings)
+        table, truth = fitted.response, room.print_lightness(fitted.response.level)
+        assert fitted.sheets == 2
+        half.append(np.mean(table.lightness_high - table.lightness_low) / 2.0)
+        covered.append(np.mean((truth >= table.lightness_low) & (truth <= table.lightness_high)))
+        other = measure_target(room, levels, 1, flaws=flaws, seed=seed + 999).readings
+        low = np.interp(other.level, table.level, table.reading_low)
+        high = np.interp(other.level, table.level, table.reading_high)
+        next_sheet.append(np.mean((other.lightness >= low) & (other.lightness <= high)))
+    assert max(half) < 3.0
+    assert np.mean(covered) > 0.88
+    assert np.mean(next_sheet) > 0.90
+
+
+@pytest.mark.parametrize("first_white", [20, 27, 29])
+def test_a_step_overshoots_neither_black_nor_white(first_white):
+    density = np.where(np.arange(31) < first_white, 1.6, 0.08)
+    fitted = fit_print(readings_of(np.linspace(0.0, 1.0, 31), density))
+    light = scales.density_to_lightness(np.array([1.6, 0.08]))
+    assert fitted.black_lightness >= light[0] - 4.001
+    assert fitted.white_lightness <= light[1] + 4.001
+
+
 def test_a_name_on_several_sheets_is_told_by_its_sheet():
     level = np.tile(np.linspace(0, 1, 11), 2)
     one = readings_of(level, 1.6 - 1.5 * level)

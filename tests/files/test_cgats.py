@@ -238,3 +238,35 @@ def test_a_good_file_cut_or_spoilt_anywhere(path: Path, at: int, size: int, junk
     path.write_bytes(spoilt.encode("utf-8", "surrogatepass"))
     with suppress(TonewrightError):
         readings_from_table(read_table(path), ReadingOptions(level_field="CMYK_K"))
+
+
+def characterisation(k=range(0, 101, 10)) -> str:
+    """A press characterisation in the structure such files have, with values of our own.
+
+    As in the public CGATS.17 sets for offset printing: tab separated, CRLF, KEYWORD lines that
+    declare further keywords, a quoted measurement condition, CMYK fields before XYZ and LAB.
+    """
+    rows = []
+    for i, ink in enumerate(k, 1):
+        light = 15.0 + 0.8 * ink  # of a print through that much ink
+        y = 100.0 * ((light + 16.0) / 116.0) ** 3
+        rows.append(f"{i}\tK{ink}\t0.00\t0.00\t0.00\t{ink:.2f}\t{0.9642 * y:.2f}\t{y:.2f}"
+                    f"\t{0.8249 * y:.2f}\t{light:.2f}\t0.00\t0.00")
+    return "\r\n".join([
+        "ISO28178", 'ORIGINATOR\t"an invented press"', 'DESCRIPTOR\t"invented characterisation"',
+        'CREATED\t"2001-02-03"', 'INSTRUMENTATION\t"45/0"', 'KEYWORD\t"PRINT_CONDITIONS"',
+        'PRINT_CONDITIONS\t"offset, paper type 1"',
+        'MEASUREMENT_SOURCE\t"Illumination=D50\tObserverAngle=2 degree\tFilter=M1"',
+        "", "NUMBER_OF_FIELDS\t12", "BEGIN_DATA_FORMAT",
+        "\t".join(("SAMPLE_ID", "SAMPLE_NAME", "CMYK_C", "CMYK_M", "CMYK_Y", "CMYK_K", "XYZ_X",
+                   "XYZ_Y", "XYZ_Z", "LAB_L", "LAB_A", "LAB_B")),
+        "END_DATA_FORMAT", f"NUMBER_OF_SETS\t{len(rows)}", "BEGIN_DATA", *rows, "END_DATA", ""])
+
+
+def test_a_characterisation_file(path: Path) -> None:
+    found = read(path, characterisation(), "CMYK_K")
+    readings = readings_from_table(found, ReadingOptions(level_field="CMYK_K"))
+    np.testing.assert_allclose(readings.level, np.arange(11) / 10)
+    np.testing.assert_allclose(readings.lightness, 15.0 + 8.0 * np.arange(11), atol=1e-9)
+    assert readings.patches[3].patch == "4"
+    assert not any(isinstance(f, OtherViewing | StatedCountWrong) for f in readings.findings)

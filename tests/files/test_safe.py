@@ -244,3 +244,16 @@ def test_make_folder(tmp_path):
         make_folder(tmp_path / "file")
     with pytest.raises(FileError, match="no folder"):
         make_folder(tmp_path / "none" / "deeper")
+
+
+@pytest.mark.skipif(not Path("/dev/stdout").is_symlink(), reason="there is no such link here")
+def test_a_link_to_a_device_is_never_replaced(tmp_path):
+    """Even where what it leads to is an ordinary file at the moment."""
+    code = ("from tonewright.errors import FileError\n"
+            "from tonewright.files.safe import write_text\n"
+            "try: write_text('/dev/stdout', 'x', force=True)\n"
+            "except FileError: raise SystemExit(2)")
+    with (tmp_path / "out").open("w") as out:
+        done = subprocess.run([sys.executable, "-c", code], stdout=out, stderr=subprocess.PIPE)
+    assert done.returncode == 2, done.stderr
+    assert Path("/dev/stdout").is_symlink()

@@ -22,8 +22,8 @@ class Straight:
 
 def sheet(width=1200, height=900, ppi=200.0, letters=text_mask, **settings):
     settings = {"marks": True, "tone_scale": True, "caption": True, **settings}
-    words = "portrait · kallitype · 100 x 80 mm"
-    subject = Subject(width, height, ppi, words, tone_scale(Straight()))
+    words = ("print 8 min", "kallitype", "portrait", "100 x 80 mm")
+    subject = Subject(width, height, ppi, words, words[1:3], tone_scale(Straight()))
     return Sheet(subject, SheetSettings(**settings), letters)
 
 
@@ -75,6 +75,20 @@ def test_painted_in_bands_as_in_one(step):
         assert np.array_equal(band, whole[first : first + step])
 
 
+@pytest.mark.parametrize(
+    ("shape", "scale", "along"),
+    [((1100, 1200), True, 1), ((1200, 900), False, 0), ((1200, 900), True, None),
+     ((900, 800), False, None)],
+)
+def test_a_rule_of_100_mm_beside_the_picture_where_it_fits(shape, scale, along):
+    one = sheet(*shape, ppi=254.0, tone_scale=scale, caption=False)
+    assert one.has_rule == (along is not None)
+    seen = painted(one) == 0
+    strip = seen[:, : one.left // 2] if along == 1 else seen[: one.top // 2].T
+    inner = strip[one.top + 30 : -one.top - 30]  # without discs
+    assert (inner.sum(axis=0) == 1000).any() == (along is not None)
+
+
 def test_lozenges_mark_the_middles_to_the_pixel():
     seen = painted(sheet(tone_scale=False, caption=False)) != 65535
     left, top = sheet().left, sheet().top
@@ -85,12 +99,41 @@ def test_lozenges_mark_the_middles_to_the_pixel():
     assert len(rows) == pytest.approx(len(columns), abs=1)
 
 
-def test_a_long_caption_is_cut_short():
-    long = Subject(900, 1200, 200.0, "word " * 200, tone_scale(Straight()))
-    one = Sheet(long, SheetSettings(caption=True), text_mask)
+@pytest.mark.parametrize(
+    ("curve", "image"), [("c" * 300, "i" * 300), ("kallitype", "i" * 300), ("c" * 300, "moor")]
+)
+def test_a_long_caption_keeps_its_numbers_and_the_starts_of_its_names(curve, image):
+    drawn = []
+
+    def letters(text, height):
+        drawn.append(text)
+        return text_mask(text, height)
+
+    numbers = "print 12 min 30 s", "200 x 300 mm", "2026-03-01"
+    words = numbers[0], curve, image, *numbers[1:]
+    long = Subject(900, 1200, 200.0, words, (curve, image), tone_scale(Straight()))
+    one = Sheet(long, SheetSettings(caption=True), letters)
     seen = painted(one)
     assert (seen[:, -one.left :] == 65535).all()
     assert (seen != 65535).any()
+    time, *names, size, date = drawn[-1].split("  ·  ")
+    assert (time, size, date) == numbers
+    for name, whole in zip(names, (curve, image), strict=True):
+        assert name == whole or (name.endswith("…") and whole.startswith(name[:-1]))
+    assert one.cut == tuple(whole for whole in (curve, image) if len(whole) > 100)
+
+
+def test_a_caption_with_hardly_any_room_keeps_the_time():
+    drawn = []
+
+    def letters(text, height):
+        drawn.append(text)
+        return text_mask(text, height)
+
+    words = "print 8 min", "kallitype", "portrait-of-a-tree", "25 x 30 mm", "2026-03-01"
+    narrow = Subject(200, 240, 200.0, words, words[1:3], tone_scale(Straight()))
+    assert Sheet(narrow, SheetSettings(caption=True), letters).cut == words[1:]
+    assert drawn[-1] == "print 8 min"
 
 
 def test_the_scale_runs_from_black_to_white():

@@ -90,6 +90,21 @@ def test_a_straight_line_gives_the_published_inverse_interval():
     assert float(invert(grid, fit.value, case["y0"])) == pytest.approx(case["x_hat"], abs=1e-4)
 
 
+def test_one_reading_gives_the_published_limits_of_a_calibration():
+    """Fluorescence of standard solutions: Miller and Miller, chapter 5 (tests/reference/).
+
+    The limits of a concentration from one reading: line and reading are both unsure.
+    """
+    case = published("inverse_interval_fluorescence")
+    x, y = np.array(case["x"], float), np.array(case["y"])
+    grid = np.linspace(x.min() - 2.0, x.max() + 2.0, 4001)
+    fit = fit_smooth(x, y, np.ones(x.size), grid, SmoothSettings(order=2, smoothing=1e7))
+    low, high = fit.band(0.95, extra_sd=fit.noise)
+    first, last = invert_band(grid, low, high, case["y0"])
+    assert (last - first) / 2.0 == pytest.approx(case["half_width"], abs=0.02)
+    assert invert(grid, fit.value, case["y0"]) == pytest.approx(case["x_hat"], abs=0.005)
+
+
 def test_agrees_with_another_smoother_within_the_band():
     """scipy.interpolate.make_smoothing_spline, its smoothing chosen by its own GCV.
 

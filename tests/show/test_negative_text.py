@@ -92,7 +92,8 @@ def test_every_finding_has_its_sentence():
         negative.ProfileSetAside(), negative.EncodingAssumed("srgb"),
         negative.EncodingAssumed("gamma:2.2"), negative.Enlarged(2.4), negative.FewPixels(100.0),
         negative.ColourDropped(0.0006), negative.VisibleSteps(8, True, 2.83, 0.0),
-        negative.CaptionCut("portrait"), negative.BlackTonesLost(0.012, 10.0),
+        negative.CaptionCut(("portrait",)), negative.LettersNotDrawn("写真"),
+        negative.BlackTonesLost(0.012, 10.0),
         negative.WhiteTonesLost(0.25, None),
     ]  # fmt: skip
     assert {type(found) for found in examples} == {

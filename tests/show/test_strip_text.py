@@ -169,6 +169,7 @@ def test_process_json(good, short):
 
 def test_the_next_step_names_the_file(good):
     assert "--process mine.process.json" in next_words(good, "mine.process.json")
+    assert '--process "my paper.process.json"' in next_words(good, "my paper.process.json")
     assert "--process NAME.process.json" in next_words(good)
 
 

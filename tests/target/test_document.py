@@ -54,6 +54,8 @@ def test_dots_tell_targets_apart():
         (lambda d: d["patches"]["name"].__setitem__(1, "a1"), "A1"),
         (lambda d: d["marks"]["name"].__setitem__(0, "2"), "marks"),
         (lambda d: d["marks"]["size_mm"].__setitem__(0, -1.0), "mark"),
+        (lambda d: d["marks"]["size_mm"].__setitem__(0, 1e-320), "0.5 and 3000"),
+        (lambda d: d["patches"]["width_mm"].__setitem__(0, 1e-320), "0.5 and 3000"),
         (lambda d: d.update(dots=[]), "dots"),
     ],
 )

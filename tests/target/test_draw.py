@@ -14,7 +14,7 @@ from tonewright.files.lettering import text_mask
 from tonewright.files.targets import read_levels, read_target, target_paths, write_target
 from tonewright.inks.chart import chart_tones
 from tonewright.negative.ink import Ink, Inker
-from tonewright.target.draw import draw, size_px
+from tonewright.target.draw import draw, has_rule, size_px
 from tonewright.target.layout import LayoutSettings, even_levels, make_target
 from tonewright.target.pen import spots
 
@@ -137,6 +137,19 @@ def test_a_long_name_is_cut_short_not_drawn_over_the_edge():
     target = make_target(even_levels(11), LayoutSettings(name="x" * 300, ppi=200.0))
     codes = np.concatenate(list(draw(target, text_mask)))
     assert np.all(codes[:, : round(5 * PER_MM) - 2] == 65535)
+
+
+@pytest.mark.parametrize(
+    ("width", "height", "fits"), [(127.0, 177.8, True), (177.8, 127.0, True), (105.0, 148.0, False)]
+)
+def test_a_rule_of_100_mm_where_it_fits(width, height, fits):
+    """It runs below the boxes, alone in its row, and is as long as it says."""
+    target = make_target(even_levels(5), LayoutSettings(ppi=254.0, width_mm=width,
+                                                        height_mm=height, mirrored=False))
+    codes = np.concatenate(list(draw(target, text_mask)))
+    below = codes[round(10 * (height - 15)) :] == 0
+    assert any(row.sum() == 1000 and np.ptp(np.flatnonzero(row)) == 999 for row in below) == fits
+    assert has_rule(target) == fits
 
 
 def test_letters_are_drawn():

@@ -15,14 +15,17 @@ from typing import Any, NoReturn
 import click
 
 from tonewright import __version__
+from tonewright.cli.echo import echo
 from tonewright.cli.typed import message
-from tonewright.errors import TonewrightError
+from tonewright.errors import FileError, TonewrightError
 
 # Imports make many objects and hardly any garbage: looking for it, over and over and once more at
 # the end, takes a tenth of a short command.
 gc.set_threshold(50_000)
 atexit.register(gc.freeze)
 
+INTERRUPTED = 130
+"""Exit status of a command that Ctrl-C ended, as shells have it."""
 COMMANDS = {
     "strip": "printing time, range and process response from a tablet strip",
     "target": "a target to print as a negative, and its layout",
@@ -37,6 +40,20 @@ COMMANDS = {
 }
 
 
+class _Number(click.types.FloatParamType):
+    """A number with a decimal point or a decimal comma."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        plain: Any = value.replace(",", ".") if isinstance(value, str) else value
+        try:
+            return super().convert(plain, param, ctx)
+        except click.BadParameter:
+            self.fail(f"{value!r} is not a number", param, ctx)
+
+
+NUMBER = _Number()
+
+
 class _LazyGroup(click.Group):
     """A group whose commands are modules, loaded when they are needed."""
 
@@ -47,6 +64,9 @@ class _LazyGroup(click.Group):
         if cmd_name not in COMMANDS:
             return None
         command: click.Command = import_module(f"tonewright.cli.{cmd_name}").command
+        for option in command.params:  # a number is read alike in every option
+            if option.type is click.FLOAT:
+                option.type = NUMBER
         return command
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
@@ -60,6 +80,8 @@ class _LazyGroup(click.Group):
             return super().parse_args(ctx, args)
         except click.UsageError as error:
             _refuse(ctx, error)
+        except OSError as error:
+            _stop(ctx, error)
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]
@@ -71,18 +93,33 @@ class _LazyGroup(click.Group):
         return super().resolve_command(ctx, args)
 
     def invoke(self, ctx: click.Context) -> Any:
+        from tonewright.files.safe import one_call
+
         try:
-            return super().invoke(ctx)
+            with one_call():
+                return super().invoke(ctx)
         except (TonewrightError, click.UsageError) as error:
             _refuse(ctx, error)
         except OSError as error:
-            if error.errno != errno.ENOSPC:
-                raise
-            click.echo(f"tonewright {ctx.invoked_subcommand}: there is no room for what it says"
-                       " (the disk is full). Files that were named are written whole or not at"
-                       " all. Make room and look which are there.", err=True)
-            sys.stdout = None  # or it would be tried again at the end
-            ctx.exit(2)
+            _stop(ctx, error)
+        except KeyboardInterrupt:
+            echo(f"tonewright {ctx.invoked_subcommand}: stopped; files are whole or not there",
+                 err=True)
+            ctx.exit(INTERRUPTED)
+
+
+def _stop(ctx: click.Context, error: OSError) -> NoReturn:
+    """A file or a folder that fails where nobody expected it, or no room for the report."""
+    if error.errno == errno.ENOSPC:
+        sys.stdout = None  # or it would be tried again at the end
+        _refuse(ctx, FileError(
+            "there is no room for what it says (the disk is full)",
+            "files that were named are written whole or not at all",
+            "make room and look which are there"))
+    _refuse(ctx, FileError(
+        f"{error.filename or 'a file'} cannot be used ({error.strerror or type(error).__name__})",
+        "files and folders can be found and opened",
+        "check the name, its links and permissions, and the folder you are in"))
 
 
 def _refuse(ctx: click.Context, error: TonewrightError | click.UsageError) -> NoReturn:
@@ -95,7 +132,10 @@ def _refuse(ctx: click.Context, error: TonewrightError | click.UsageError) -> No
         group = ctx.command
         command = group.get_command(ctx, name) if isinstance(group, _LazyGroup) and name else group
         error = usage_fault(error, command, called)
-    click.echo(f"{called}: {message(error)}", err=True)
+    try:
+        echo(f"{called}: {message(error)}", err=True)
+    except OSError:  # nowhere to say it: the status does
+        sys.stderr = None
     ctx.exit(2)
 
 

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from tonewright.cli.echo import echo
 from tonewright.cli.options import PATH, as_json, check_outputs, force, print_json
 
 KINDS = ("curve-csv", "response-csv")
@@ -48,8 +49,8 @@ def command(
                     "output": None if output is None else str(output),
                     **({"table": rounded(columns)} if output is None else {})})
     elif output is None:
-        click.echo(text, nl=False)
+        echo(text, nl=False)
     else:
         from tonewright.show.words import headed
 
-        click.echo(headed("Written:", f"{output} ({rows} rows: {', '.join(columns)})"))
+        echo(headed("Written:", f"{output} ({rows} rows: {', '.join(columns)})"))

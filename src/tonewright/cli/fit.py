@@ -8,6 +8,7 @@ from typing import Any
 import click
 from click.core import ParameterSource
 
+from tonewright.cli.echo import echo
 from tonewright.cli.options import (
     PATH,
     anyway,
@@ -95,7 +96,7 @@ def command(
     if as_json:
         print_json({**fit_json(curve), "output": str(output)})
     else:
-        click.echo(fit_text(curve, str(output)))
+        echo(fit_text(curve, str(output)))
 
 
 def _refuse_beside_rebuild(path: Path) -> None:
@@ -124,10 +125,10 @@ def _rebuild(
                     "made_by": made.old.made_by,
                     "output": None if output is None else str(output)})
     elif made.same_bytes:
-        click.echo(f"{path} was made again from its readings and comes out the same,"
+        echo(f"{path} was made again from its readings and comes out the same,"
                    " byte for byte.")
     else:
-        click.echo(f"{path} was made again from its readings and comes out DIFFERENT: it was"
+        echo(f"{path} was made again from its readings and comes out DIFFERENT: it was"
                    f" made by {made.old.made_by}, or it was edited."
                    + ("" if output else " Add -o NEW.curve.json to see how."))
     if not made.same_bytes:

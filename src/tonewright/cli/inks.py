@@ -7,6 +7,7 @@ from typing import Any
 
 import click
 
+from tonewright.cli.echo import echo
 from tonewright.cli.options import (
     PATH,
     as_json,
@@ -66,4 +67,4 @@ def command(
     if as_json:
         print_json(inks_json(ranking))
     else:
-        click.echo(inks_text(ranking))
+        echo(inks_text(ranking))

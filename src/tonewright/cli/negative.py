@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from tonewright.cli.echo import echo
 from tonewright.cli.options import PATH, as_json, force, print_json
-from tonewright.errors import OptionError
+from tonewright.errors import OptionError, visible
 
 if TYPE_CHECKING:
     from tonewright.files.negative.batch import Batch, Step
@@ -90,6 +91,8 @@ def _refuse_crop(_context: click.Context, _option: click.Parameter, text: str | 
               " By default the curve's.")
 @click.option("--compression", type=click.Choice(["none", "deflate"]), default="none",
               show_default=True, help="deflate makes smaller files, but takes longer.")
+@click.option("--anyway", is_flag=True,
+              help="Make a negative even of an image that is one already, or a target.")
 @force
 @as_json
 def command(
@@ -131,6 +134,7 @@ def _settings(choices: dict[str, Any]) -> NegativeSettings:
         mirror=not choices["no_mirror"],
         encoding=choices["encoding"],
         force=choices["force"],
+        anyway=choices["anyway"],
         image=OpenOptions(choices["page"], choices["flatten"]),
         size=SizeWish(choices["width"], choices["height"], choices["ppi"],
                       int(choices["rotate"] or 0)),
@@ -153,9 +157,9 @@ def _say(batch: Batch, single: bool, as_json: bool) -> None:
         found = batch_json(batch, message)
         print_json(found["outputs"][0] if single else found)
     elif batch.reports:
-        click.echo(negatives_text(batch))
+        echo(negatives_text(batch))
     if batch.failures:
-        click.echo(failures_text(batch, message), err=True)
+        echo(failures_text(batch, message), err=True)
 
 
 @contextmanager
@@ -167,7 +171,7 @@ def _progress() -> Iterator[Callable[[Step], None] | None]:
     shown = [""]
 
     def show(step: Step) -> None:
-        line = f"{step.number} of {step.of}  {step.image.name}" if step.of > 1 else (
+        line = f"{step.number} of {step.of}  {visible(step.image.name)}" if step.of > 1 else (
             f"{step.share:.0%}")  # fmt: skip
         if line != shown[0]:
             shown[0] = line

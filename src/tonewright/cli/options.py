@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from tonewright.cli.echo import echo
+from tonewright.errors import UNSEEN
 from tonewright.files.safe import check_outputs as check_outputs
 
 if TYPE_CHECKING:
@@ -133,4 +135,6 @@ def write_plot(curve: Curve, path: Path, force: bool) -> None:
 
 def print_json(data: dict[str, Any]) -> None:
     """One JSON object on stdout."""
-    click.echo(json.dumps(data, ensure_ascii=False, allow_nan=False, indent=1))
+    text = json.dumps(data, ensure_ascii=False, allow_nan=False, indent=1)
+    echo("\n".join(UNSEEN.sub(lambda sign: f"\\u{ord(sign[0]):04x}", line)
+                   for line in text.split("\n")))

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from tonewright.cli.echo import echo
 from tonewright.cli.options import PATH, as_json, flat, print_json, reading_choices, zero_options
 from tonewright.errors import OptionError
 
@@ -81,7 +82,7 @@ def command(
     if as_json:
         print_json(reading_json(result))
     else:
-        click.echo(reading_text(result))
+        echo(reading_text(result))
 
 
 def _known(entries: tuple[str, ...]) -> dict[str, float]:
@@ -91,7 +92,7 @@ def _known(entries: tuple[str, ...]) -> dict[str, float]:
         name, sign, number = entry.partition("=")
         name = name.strip()
         try:
-            density = float(number)
+            density = float(number.replace(",", "."))
         except ValueError:
             density = float("nan")
         if not sign or not name or not -0.05 <= density <= 6.0:

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import click
 
+from tonewright.cli.echo import echo
 from tonewright.cli.options import PATH, as_json, force, print_json
 
 
@@ -34,12 +35,12 @@ def command(folder: Path, seed: int, force: bool, as_json: bool) -> None:
 
     def tell(step: str) -> None:
         if sys.stderr.isatty():
-            click.echo(f"… {step}", err=True)
+            echo(f"… {step}", err=True)
 
     outcome = rehearse(folder, seed, tell, force=force)
     if as_json:
         print_json(rehearsal_json(outcome))
         return
-    click.echo(rehearsal_text(outcome))
-    click.echo(f"Written: {len(outcome.files)} files in {folder}")
-    click.echo(f"Next:    read {folder / File.GUIDE}, and open the pictures it names")
+    echo(rehearsal_text(outcome))
+    echo(f"Written: {len(outcome.files)} files in {folder}")
+    echo(f"Next:    read {folder / File.GUIDE}, and open the pictures it names")

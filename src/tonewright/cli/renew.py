@@ -7,6 +7,7 @@ from typing import Any
 
 import click
 
+from tonewright.cli.echo import echo
 from tonewright.cli.options import (
     PATH,
     anyway,
@@ -80,4 +81,4 @@ def command(
     if as_json:
         print_json({**renew_json(renewed), "output": str(output)})
     else:
-        click.echo(renew_text(renewed, str(output)))
+        echo(renew_text(renewed, str(output)))

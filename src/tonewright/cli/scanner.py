@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from tonewright.cli.echo import echo
 from tonewright.cli.options import PATH, as_json, flat, force, print_json
 
 if TYPE_CHECKING:
@@ -60,4 +61,4 @@ def command(
     if as_json:
         print_json(scanner_json(learned))
     else:
-        click.echo(scanner_text(learned))
+        echo(scanner_text(learned))

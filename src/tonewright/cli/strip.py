@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from tonewright.cli.echo import echo
 from tonewright.cli.options import (
     PATH,
     as_json,
@@ -149,7 +150,7 @@ def _by_eye(
     if as_json:
         print_json(eye_json(result))
     else:
-        click.echo(eye_text(result, tablet, strips))
+        echo(eye_text(result, tablet, strips))
 
 
 def _finish(
@@ -169,4 +170,4 @@ def _finish(
     if as_json:
         print_json({**process_json(process), "output": file})
     else:
-        click.echo(process_text(process, file))
+        echo(process_text(process, file))

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from tonewright.cli.echo import echo
 from tonewright.cli.options import PATH, as_json, force, ink_colour, print_json
 from tonewright.errors import OptionError
 
@@ -90,7 +91,7 @@ def command(
     if as_json:
         print_json(target_json(drawn))
     else:
-        click.echo(target_text(drawn))
+        echo(target_text(drawn))
 
 
 def _chart(how: dict[str, Any]) -> ChartRequest | None:

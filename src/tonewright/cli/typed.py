@@ -57,6 +57,7 @@ TYPED: dict[str, str] = {
                          " inks READINGS.csv --process NAME.process.json",
     "no_readings": "READINGS.csv, or --process PROCESS --ink-from CURVE",
     "no_step_column": "tonewright fit",
+    "negative_again": "--anyway",
     "nothing_new": "--process PROCESS, --readings READINGS or --printing-time TIME",
     "other_chart": "--target CHART.target.json",
     "other_light": "--anyway",

@@ -85,7 +85,8 @@ def _kind(kind: Any) -> str:
         return f"it is a whole number from {kind.min or 0} {high}"
     if kind is click.INT:
         return "it is a whole number"
-    return "it is a number, with a decimal point if need be" if kind is click.FLOAT else ""
+    number = isinstance(kind, click.types.FloatParamType)
+    return "it is a number, with a decimal point if need be" if number else ""
 
 
 def _misused(name: str, command: click.Command | None, help_: str) -> OptionError:

@@ -27,7 +27,7 @@ class Doubt:
 
 
 @dataclass(frozen=True)
-class ToneReversal(Finding):
+class ToneReversal(Finding, bears_on_print=True):
     """The print gets darker although the ink gets heavier; the patches beyond do not count."""
 
     level_from: float
@@ -67,28 +67,28 @@ class WhiteDarkerThanPaper(Finding, bears_on_print=True):
 
 
 @dataclass(frozen=True)
-class PaleBlack(Finding):
+class PaleBlack(Finding, bears_on_print=True):
     """The black levels off, but paler than that of any process in order."""
 
     black_lightness: float
 
 
 @dataclass(frozen=True)
-class ClearFilmNotMeasured(Finding):
+class ClearFilmNotMeasured(Finding, bears_on_print=True):
     """No patch of clear film; the black is taken at the lowest level."""
 
     lowest_level: float
 
 
 @dataclass(frozen=True)
-class HeaviestInkNotMeasured(Finding):
+class HeaviestInkNotMeasured(Finding, bears_on_print=True):
     """No patch of the heaviest ink; the curve stops at the highest level."""
 
     highest_level: float
 
 
 @dataclass(frozen=True)
-class WideGap(Finding):
+class WideGap(Finding, bears_on_print=True):
     """Two neighbouring ink levels are far apart."""
 
     level_from: float
@@ -103,12 +103,12 @@ class FewLevels(Finding):
 
 
 @dataclass(frozen=True)
-class DoubtfulPatchesCount(Finding):
+class DoubtfulPatchesCount(Finding, bears_on_print=True):
     """Doubtful patches count fully: each level was measured once."""
 
 
 @dataclass(frozen=True)
-class AimBeyondPrint(Finding):
+class AimBeyondPrint(Finding, bears_on_print=True):
     """The aim asks for tones that the print does not have."""
 
     end: End
@@ -156,14 +156,14 @@ class InkToSpare(Finding):
 
 
 @dataclass(frozen=True)
-class InkExtrapolated(Finding):
+class InkExtrapolated(Finding, bears_on_print=True):
     """No print shows how dense the ink is above this level."""
 
     above_level: float
 
 
 @dataclass(frozen=True)
-class TargetFarFromTime(Finding):
+class TargetFarFromTime(Finding, bears_on_print=True):
     """A target was printed for a time far from the curve's."""
 
     target: int
@@ -188,6 +188,14 @@ class TooUnsure(Finding, bears_on_print=True):
 
     halfwidth_lightness: float
     level: float
+
+
+@dataclass(frozen=True)
+class SheetsBorrowed(Finding, kind="note"):
+    """Two sheets hardly tell how much sheets differ: what is usual counts too."""
+
+    usual_lightness: float
+    """Usual standard deviation from sheet to sheet, L*."""
 
 
 @dataclass(frozen=True)

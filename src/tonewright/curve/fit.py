@@ -40,6 +40,11 @@ STATED_SD_WORTH = 8.0
 """How many readings' worth of belief an instrument's own uncertainty gets."""
 SMALLEST_DOUBT = 0.02
 """Density by which a patch must be off at least to be worth a second look."""
+USUAL_SHEETS_LIGHTNESS, USUAL_SHEETS_WORTH = 0.8, 4.0
+"""How much evenly coated sheets of one paper differ, L* (from memory, no source), and how many
+sheets' worth of belief that gets: two sheets hardly tell it themselves."""
+BEYOND = 4.0
+"""L* by which a curve may pass the lightest and the darkest reading: more is no noise."""
 END_TOLERANCE = 0.5
 """Half a just-visible step (L*): what counts as still black, or already white."""
 
@@ -74,6 +79,8 @@ class FittedPrint:
     noise_density_sd: float
     print_lightness_sd: float | None
     """Scatter between sheets in L*, mean over the scale; None with a single sheet."""
+    sheets: int
+    """Sheets that tell of it."""
     doubtful: tuple[Doubt, ...]
     robust: bool
     """True: doubtful readings were taken back by their replicates; False: they count fully."""
@@ -160,6 +167,7 @@ def fit_print(readings: Readings, left_out: tuple[str, ...] = ()) -> FittedPrint
         response=response, level_black=level_black, level_white=level_white,
         noise_density_sd=final.noise_density_sd,
         print_lightness_sd=None if scatter is None else float(np.mean(scatter.sd)),
+        sheets=1 if scatter is None else scatter.sheets,
         doubtful=_doubts(used, robust), robust=data.replicated, reversals=reversals,
         unused_patches=unused,
         black=_end(final.curve, first=True, turned=_cut(data, keep, first=True)),
@@ -250,7 +258,8 @@ def _fit(data: _Data, robust: bool, monotone: bool = True) -> _Pass:
     usual_sd = float(np.median(data.density_sd))
     settings = SmoothSettings(
         monotone=monotone, noise_floor=NOISE_FLOOR / usual_sd,
-        prior_dof=STATED_SD_WORTH if data.stated else 0.0)
+        prior_dof=STATED_SD_WORTH if data.stated else 0.0,
+        bounds=_bounds(data.lightness))
     place = data.lightness
     trust = np.ones(data.level.size)
     for _ in range(5 if robust else 3):
@@ -265,6 +274,13 @@ def _fit(data: _Data, robust: bool, monotone: bool = True) -> _Pass:
         if robust:
             trust = taper(deviations)
     return _Pass(curve, sd * curve.noise, deviations, curve.noise * usual_sd)
+
+
+def _bounds(lightness: Array) -> tuple[float, float]:
+    """What the curve lies between, L*: no print is darker than 0 or lighter than 100, but for
+    readings that are."""
+    low, high = float(lightness.min()), float(lightness.max())
+    return max(low - BEYOND, min(low, 0.0)), min(high + BEYOND, max(high, 100.0))
 
 
 def _find_reversals(curve: SmoothFit) -> tuple[Reversal, ...]:
@@ -311,15 +327,19 @@ class _Scatter:
     """How sheets differ: standard deviation in L* along the grid, and what it rests on."""
 
     sd: Array
+    """As these sheets show it, L*."""
     sheets: int
 
-    def unsure(self, curve: SmoothFit) -> float:
-        """How much wider a band must be because few sheets tell their own scatter badly.
+    def expected(self, curve: SmoothFit) -> Array:
+        """Standard deviation to expect of sheets, L*: what these show, and what is usual.
 
-        Student's factor for the sheets over the one that the band of the curve uses.
+        The two are pooled by their degrees of freedom, and widened by Student's factor for them
+        over the one that the band of the curve uses.
         """
-        wide, narrow = stdtrit(np.array([self.sheets - 1.0, max(curve.residual_dof, 1.0)]), 0.975)
-        return float(max(wide / narrow, 1.0))
+        own, usual = self.sheets - 1.0, USUAL_SHEETS_WORTH
+        pooled = np.sqrt((own * self.sd**2 + usual * USUAL_SHEETS_LIGHTNESS**2) / (own + usual))
+        wide, narrow = stdtrit(np.array([own + usual, max(curve.residual_dof, 1.0)]), 0.975)
+        return np.asarray(pooled * max(wide / narrow, 1.0))
 
 
 def _between_prints(data: _Data, final: _Pass) -> _Scatter | None:
@@ -349,7 +369,7 @@ def _between_prints(data: _Data, final: _Pass) -> _Scatter | None:
 def _tabulate(final: _Pass, scatter: _Scatter | None) -> PrintResponse:
     """The response as rounded columns: rounding keeps a rebuild equal on another machine."""
     curve = final.curve
-    between = np.zeros(curve.grid.size) if scatter is None else scatter.sd * scatter.unsure(curve)
+    between = np.zeros(curve.grid.size) if scatter is None else scatter.expected(curve)
     mean_sd = between / np.sqrt(scatter.sheets) if scatter else between
     low, high = curve.band(extra_sd=mean_sd)
     slope = scales.lightness_per_density(np.maximum(curve.value, 1.0))

@@ -17,11 +17,18 @@ from tonewright.curve.findings import (
     FewLevels,
     HeaviestInkNotMeasured,
     PaleBlack,
+    SheetsBorrowed,
     WhiteDarkerThanPaper,
     WhiteStillLightening,
     WideGap,
 )
-from tonewright.curve.fit import FEWEST_LEVELS, FittedPrint, fit_print, reversal_findings
+from tonewright.curve.fit import (
+    FEWEST_LEVELS,
+    USUAL_SHEETS_LIGHTNESS,
+    FittedPrint,
+    fit_print,
+    reversal_findings,
+)
 from tonewright.curve.ink import (
     DrawnTarget,
     one_ink,
@@ -181,6 +188,8 @@ def _findings(fitted: FittedPrint, readings: Readings) -> Iterator[Finding]:
     yield from _level_findings(np.unique(readings.level))
     if fitted.doubtful and not fitted.robust:
         yield DoubtfulPatchesCount()
+    if fitted.sheets == 2:
+        yield SheetsBorrowed(USUAL_SHEETS_LIGHTNESS)
 
 
 def _level_findings(levels: Array) -> Iterator[Finding]:

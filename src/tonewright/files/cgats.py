@@ -12,6 +12,7 @@ from tonewright.measured.columns import Source, Table, has_values, is_usable, li
 from tonewright.measured.findings import CountKeyword, EndDataMissing, StatedCountWrong
 from tonewright.record.findings import Finding
 
+MOST_LINE = 1_000_000
 MOST_FIELDS = 2000
 """Full spectra and all colour values come to some 500."""
 
@@ -89,6 +90,10 @@ class _Parser:
         """The next line in words, quotes taken off; a comment is kept as a remark."""
         line = self.lines[self.at]
         self.at += 1
+        if len(line) > MOST_LINE:
+            raise self._fault(self.at, f"the line has {len(line)} characters",
+                              f"a line has {MOST_LINE} at most",
+                              "check that this is the file you meant")
         words = []
         end = 0
         for match in _TOKEN.finditer(line):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 
 from tonewright.curve.document import Curve, Settings, make_name
@@ -19,12 +20,14 @@ from tonewright.files.documents import (
     read_setup,
     write_curve,
 )
-from tonewright.files.safe import check_outputs
+from tonewright.files.safe import check_outputs, one_call
 from tonewright.files.tables import read_readings
 from tonewright.files.targets import read_target
 from tonewright.measured.readings import ReadingOptions, Readings
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
+from tonewright.scan.instrument import ListOrder, map_list
+from tonewright.target.document import Target
 
 
 @dataclass(frozen=True)
@@ -34,9 +37,16 @@ class ReadingFiles:
     paths: tuple[Path, ...] = ()
     options: ReadingOptions = field(default_factory=ReadingOptions)
 
-    def read(self) -> Readings | None:
-        """The readings; None where no file is named.  Raises as `read_table` and `combine`."""
-        return read_readings(self.paths, self.options) if self.paths else None
+    def read(self, target: Target | None = None) -> Readings | None:
+        """The readings; None where no file is named.
+
+        A list without ink levels takes them from the ``target``, if its patches are named.
+        Raises as `read_readings` and `map_list`.
+        """
+        if not self.paths:
+            return None
+        return read_readings(self.paths, self.options, None if target is None else partial(
+            map_list, target=target, order=ListOrder("name"), options=self.options))
 
 
 @dataclass(frozen=True)
@@ -104,6 +114,7 @@ class Rebuilt:
     """Whether its document comes out the same, byte for byte."""
 
 
+@one_call()
 def fit_files(wanted: FitFiles) -> Curve:
     """Make a curve from files and write it.
 
@@ -118,12 +129,13 @@ def fit_files(wanted: FitFiles) -> Curve:
              Path(wanted.aim.partition(":")[2] or wanted.aim))
     inputs = [*wanted.readings.paths, *wanted.ink_from, *(p for p in named if p is not None)]
     check_outputs(wanted.output, wanted.plot, inputs, wanted.force)
-    readings = wanted.readings.read()
+    target = None if wanted.target is None else read_target(wanted.target)
+    readings = wanted.readings.read(target)
     curve = fit_curve(FitRequest(
         name=make_name(wanted.output.name), readings=readings,
         settings=Settings(read_aim(wanted.aim, readings), wanted.left_out),
         setup=wanted.setup.read(),
-        target=None if wanted.target is None else read_target(wanted.target),
+        target=target,
         process=None if wanted.process is None else read_process(wanted.process),
         target_time=wanted.target_time, ink_from=tuple(map(read_curve, wanted.ink_from)),
         light_may_differ=wanted.light_may_differ))
@@ -131,6 +143,7 @@ def fit_files(wanted: FitFiles) -> Curve:
     return curve
 
 
+@one_call()
 def renew_files(new: RenewFiles) -> Renewed:
     """Renew a curve from files and write the new one.
 
@@ -155,6 +168,7 @@ def renew_files(new: RenewFiles) -> Renewed:
     return renewed
 
 
+@one_call()
 def rebuild_file(
     path: Path, output: Path | None = None, plot: Path | None = None, *, force: bool = False
 ) -> Rebuilt:
@@ -162,10 +176,10 @@ def rebuild_file(
 
     Raises `FileError` and `DocumentError` as `fit_files`; ``plot`` is as in `FitFiles`.
     """
-    check_outputs(output, plot, [], force)
+    check_outputs(output, plot, [path], force)
     old = open_curve(path)
     new = rebuild(old.document)
-    made = curve_text(new).encode("utf-8", "backslashreplace")  # as it is written
+    made = curve_text(new).encode("utf-8")
     same = hashlib.sha256(made).hexdigest() == old.sha256
     if output is not None:
         write_curve(output, new, force=force)

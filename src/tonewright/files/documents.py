@@ -6,6 +6,7 @@ import hashlib
 import json
 import os
 import re
+from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -28,7 +29,10 @@ if TYPE_CHECKING:
     from tonewright.strip.tablet import Tablet
 
 _T = TypeVar("_T")
-LARGEST = 64 * 1024 * 1024
+LARGEST = 16 * 1024 * 1024
+MOST_VALUES = 500_000
+"""Values in one document: what it takes in memory depends on their number."""
+_LARGEST_SETUP = 1 << 20
 _PER_LINE = 12
 
 
@@ -113,11 +117,11 @@ def read_tablet(text: str) -> Tablet:
     OptionError, FileError, ReadingsError
         No such tablet, or a file that does not hold one.
     """
-    from tonewright.files.tables import read_table
+    from tonewright.files.tables import STRIPS, read_table
     from tonewright.strip.tablet import nominal_tablet, tablet_from_table
 
     if text.lower().endswith((".csv", ".txt")):
-        return tablet_from_table(read_table(Path(text)))
+        return tablet_from_table(read_table(Path(text), "step", STRIPS))
     return nominal_tablet(text)
 
 
@@ -142,6 +146,8 @@ _MAKERS = {
 def _parsed(raw: bytes, name: str, what: str) -> Any:
     """What the JSON holds; NaN, infinity and an entry named twice are refused."""
     try:
+        if sum(raw.count(sign) for sign in b",[{") > MOST_VALUES:
+            raise _Spoilt(f"it has more than {MOST_VALUES} values")
         return json.loads(raw.decode("utf-8-sig"), parse_constant=_no_constant,
                           object_pairs_hook=_once_each)
     except (ValueError, RecursionError) as error:
@@ -164,8 +170,7 @@ def _no_constant(word: str) -> float:
 def _once_each(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     entries = dict(pairs)
     if len(entries) < len(pairs):
-        names = [name for name, _ in pairs]
-        twice = next(name for name in names if names.count(name) > 1)
+        twice = next(name for name, count in Counter(n for n, _ in pairs).items() if count > 1)
         raise _Spoilt(f"it has {shown(twice)} twice in one place")
     return entries
 
@@ -225,7 +230,7 @@ def read_setup(path: str | os.PathLike[str]) -> Setup:
     FileError, DocumentError
         It cannot be read, is not TOML, or has an unknown entry.
     """
-    raw = read_bytes(path, LARGEST, "a setup is a small file")
+    raw = read_bytes(path, _LARGEST_SETUP, "a setup is a small file")
     try:
         data = parse_toml(raw, parse_float=str)
     except ValueError as error:
@@ -272,9 +277,9 @@ def read_aim(text: str, readings: Readings | None = None) -> Aim:
 def _read_points(path: str) -> tuple[tuple[float, float], ...]:
     from tonewright.files.tables import read_table
 
-    table = read_table(Path(path))
-    names = [c.lower() for c in table.columns]
     wanted = ("image_lightness", "print_lightness")
+    table = read_table(Path(path), holds=(wanted,))
+    names = [c.lower() for c in table.columns]
     if not all(w in names for w in wanted):
         raise DocumentError(
             f"{Path(path).name} has the columns {', '.join(table.columns)}",

@@ -10,6 +10,7 @@ from types import TracebackType
 from typing import Any, Self
 
 from tonewright.errors import FileError
+from tonewright.files.safe import remember_read
 
 
 def read_bytes(path: str | os.PathLike[str], most: int, rule: str) -> bytes:
@@ -26,6 +27,7 @@ def read_bytes(path: str | os.PathLike[str], most: int, rule: str) -> bytes:
     try:
         refuse_irregular(target, rule)
         with target.open("rb") as stream:
+            remember_read(target)
             raw = stream.read(most + 1)
     except (OSError, ValueError) as error:  # ValueError: a NUL in the name
         raise reading_error(target, error, rule) from error

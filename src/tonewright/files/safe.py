@@ -13,6 +13,7 @@ import time
 import zlib
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
+from contextvars import ContextVar
 from functools import cache
 from pathlib import Path
 
@@ -24,6 +25,56 @@ if sys.platform != "win32":
 # A temporary file nobody has written to for this long belongs to a run that was killed, where
 # nothing surer can be known.
 _LEFTOVER_AGE = 3600.0
+
+
+_read: ContextVar[dict[tuple[int, int], str] | None] = ContextVar("_read", default=None)
+"""The files that this call has read, by device and number: a name may be one of several."""
+
+
+@contextmanager
+def one_call() -> Iterator[None]:
+    """From here on, what is read is remembered, and never written over within the same call."""
+    if _read.get() is not None:  # part of a larger call
+        yield
+        return
+    before = _read.set({})
+    try:
+        yield
+    finally:
+        _read.reset(before)
+
+
+def remember_read(path: str | os.PathLike[str]) -> None:
+    """Note a file that is read, so that nothing of this call replaces it."""
+    inputs = _read.get()
+    if inputs is not None:
+        with contextlib.suppress(OSError, ValueError):
+            found = Path(path).stat()
+            inputs[found.st_dev, found.st_ino] = str(path)
+
+
+def refuse_read(target: Path) -> None:
+    """Raise `OptionError` for an output that was read, under whatever name."""
+    with contextlib.suppress(FileNotFoundError):
+        found = target.stat()
+        if (found.st_dev, found.st_ino) in (_read.get() or {}):
+            raise OptionError(f"the output {target} is also what is being read",
+                              "what is read is never written over",
+                              "give the output another name")
+
+
+@contextmanager
+def alone_in(folder: Path) -> Iterator[None]:
+    """Hold off other runs that write a pair of files into this folder, where there are locks: each
+    pair is of one run.
+    """
+    with contextlib.ExitStack() as stack:
+        if sys.platform != "win32":
+            with contextlib.suppress(OSError):  # no locks here
+                place = os.open(folder, os.O_RDONLY)
+                stack.callback(os.close, place)
+                fcntl.flock(place, fcntl.LOCK_EX)
+        yield
 
 
 @contextmanager
@@ -61,7 +112,8 @@ def whole_file(path: str | os.PathLike[str], *, force: bool = False) -> Iterator
 
 def refuse_existing(path: str | os.PathLike[str], force: bool) -> None:
     """Raise `FileError` if ``path`` may not be written: it exists without ``force``, is a folder
-    or is no ordinary file (a device, a pipe), or its folder is missing.
+    or is no ordinary file (a device, a pipe), or its folder is missing; `OptionError` if this call
+    has read it.
 
     For a check before long work; `whole_file` makes it as well.
     """
@@ -69,13 +121,16 @@ def refuse_existing(path: str | os.PathLike[str], force: bool) -> None:
     try:
         if "\0" in str(target):
             raise ValueError("a name cannot hold a NUL")
+        refuse_read(target)
         if target.is_dir():
             raise FileError(
                 f"the output {target} is a folder",
                 "the output is a file",
                 f"name a file in it, for example {target / 'NAME'}",
             )
-        if target.exists() and not target.is_file():
+        # a link there stands for a device, even if the output is sent to a file now
+        device = target.is_symlink() and target.absolute().parts[1:2] in (("dev",), ("proc",))
+        if device or (target.exists() and not target.is_file()):
             raise FileError(
                 f"the output {target} is not an ordinary file",
                 "output goes to a file on disk",
@@ -106,19 +161,18 @@ def check_outputs(
     says that it is none.
     """
     outputs = [path for path in (output, plot) if path is not None]
-    for path in outputs:
+    with one_call():
         for source in inputs:
-            with contextlib.suppress(OSError, ValueError):
-                if path.samefile(source):
-                    raise OptionError(f"the output {path} is also what is being read",
-                                      "what is read is never written over",
-                                      "give the output another name")
+            remember_read(source)
+        for path in outputs:
+            with contextlib.suppress(OSError, ValueError):  # told below
+                refuse_read(path)
     if plot is not None and plot.suffix.lower() != ".png":
         raise OptionError(f"the picture is {plot}", "a picture is written as a PNG",
                           f"call it {plot.with_suffix('.png') if plot.stem else 'NAME.png'}")
     for path in outputs:
         refuse_existing(path, force)
-    if len({path.resolve() for path in outputs}) < len(outputs):
+    if len({os.path.realpath(path) for path in outputs}) < len(outputs):
         raise OptionError(f"the output and the picture are both to go to {output}",
                           "a file holds one thing", "give the picture another name, NAME.png")
 

@@ -11,8 +11,8 @@ from numpy.typing import ArrayLike
 
 from tonewright.files.documents import open_document, write_document
 from tonewright.files.raster.scans import Channel, read_scan
-from tonewright.files.safe import check_outputs
-from tonewright.files.tables import read_table
+from tonewright.files.safe import check_outputs, one_call
+from tonewright.files.tables import STRIPS, read_table
 from tonewright.measured.columns import Source
 from tonewright.scan.flat import Flat, flat_of
 from tonewright.scan.instrument import listed_densities
@@ -76,6 +76,7 @@ class LearnedScanner:
     output: Path | None
 
 
+@one_call()
 def learn_scanner(
     scan: Path, densities: Path, output: Path | None = None,
     request: ScannerRequest | None = None, *, force: bool = False,
@@ -93,7 +94,7 @@ def learn_scanner(
     """
     request = request or ScannerRequest()
     check_outputs(output, None, (scan, densities, *filter(None, [request.flat])), force)
-    table = read_table(densities, "step")
+    table = read_table(densities, "step", STRIPS)
     known = listed_densities(table)
     picture = read_scan(scan, allow_jpeg=request.allow_jpeg or force, channel=request.channel,
                         fingerprint=True)

@@ -11,6 +11,7 @@ from tonewright.errors import OptionError, counted
 from tonewright.files.raster.scans import Channel
 from tonewright.files.scan.open import ScanOrTable
 from tonewright.files.scanners import read_flat, read_scanner
+from tonewright.files.tables import STRIPS
 from tonewright.measured.columns import Table
 from tonewright.measured.readings import ReadingOptions, refuse_relative
 from tonewright.record.times import PrintingTime
@@ -80,7 +81,7 @@ def read_strip(
     response = read_scanner(settings.scanner) if settings.scanner else None
     flat = read_flat(settings.flat, settings.channel)
     tables = [_scanned(file, tablet, (response, flat), settings) if file.is_scan
-              else file.table("step") for file in files]
+              else file.table("step", STRIPS) for file in files]
     return combine_strips([
         strip_from_table(table, tablet, StripOptions(time, options.scale, settings.flip,
                                                      settings.skip, options.paper_density))

@@ -5,19 +5,25 @@ from __future__ import annotations
 import codecs
 import csv
 import hashlib
-import io
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
+from itertools import chain
 from pathlib import Path
 
-from tonewright.errors import FileError, counted
+from tonewright.errors import FileError, counted, visible
 from tonewright.files import cgats
 from tonewright.files.opening import read_bytes
+from tonewright.measured import columns
 from tonewright.measured.columns import Source, Table, plain_cell
+from tonewright.measured.findings import CodePageAssumed, HeaderAssumed
 from tonewright.measured.readings import ReadingOptions, Readings, combine, readings_from_table
+from tonewright.record.findings import Finding
 
-MOST_BYTES = 50_000_000
+MOST_BYTES = 20_000_000
 """Measurements of a thousand patches with spectra take about 300 KB."""
+MOST_LINES, MOST_LINE, MOST_COLUMNS = 100_000, 1_000_000, 2000
+"""Lines of a file, characters of a line, and columns: full spectra take some 500."""
 MOST_CELL_LINES = 20
 """A quoted cell longer than this many lines is a quote that was never closed."""
 
@@ -38,22 +44,29 @@ _BOMS: tuple[tuple[bytes, str], ...] = (
     (codecs.BOM_UTF16_BE, "utf-16"),
 )
 _CONTROL = re.compile(r"[\x00-\x08\x0b\x0e-\x1b\x7f]")
+_NUMBER = re.compile(r"[+-]?\d*\.?\d+", re.ASCII)
 _SEPARATOR_LINE = re.compile(r"sep=([,;\t|])\s*", re.IGNORECASE)
 _MEASUREMENTS = "measurements are CSV text with a header row, or CGATS.17 / ISO 28178 text"
+TARGETS, STRIPS = (("level", "density"),), (("step", "density"), ("step", "film", "bare"))
+"""What the columns of readings without names are."""
 _SAVE_AGAIN = "export the measurements as text, or save the sheet as CSV (UTF-8)"
 
 
-def read_table(path: Path, level_field: str | None = None) -> Table:
+def read_table(
+    path: Path, level_field: str | None = None, holds: Sequence[tuple[str, ...]] = ()
+) -> Table:
     """A measurement file as a table of text, whatever its dialect.
 
     Parameters
     ----------
     path:
         CSV (comma, semicolon or tab; decimal point or comma; ``#`` lines are notes) or CGATS.17
-        / ISO 28178 text; UTF-8, or UTF-16 with its mark; at most 50 MB.
+        / ISO 28178 text; UTF-8, UTF-16 with its mark, or code page 1252; at most 20 MB.
     level_field:
         Column that holds the ink, if it has a name of its own; it only helps to choose between
         several tables in one file.
+    holds:
+        What the columns of a CSV without names may be, as many as it has.
 
     Raises
     ------
@@ -62,34 +75,59 @@ def read_table(path: Path, level_field: str | None = None) -> Table:
         cells; an unclosed quote.
     """
     return parse_table(read_bytes(path, MOST_BYTES, "readings come from a file"), path.name,
-                       level_field)
+                       level_field, holds)
 
 
-def parse_table(raw: bytes, name: str, level_field: str | None = None) -> Table:
+def parse_table(
+    raw: bytes, name: str, level_field: str | None = None, holds: Sequence[tuple[str, ...]] = ()
+) -> Table:
     """The same from the bytes of a file; raises as `read_table`."""
-    lines = io.StringIO(_decode(raw, name), newline=None).read().split("\n")
+    name = visible(name)
+    _refuse_endless(raw, name)
+    text, findings = _decode(raw, name)
+    lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    del text
     if not any(line.strip() for line in lines):
         raise FileError(f"the file {name} is empty", _MEASUREMENTS, _SAVE_AGAIN)
     digest = hashlib.sha256(raw).hexdigest()
     if cgats.is_cgats(lines):
-        return cgats.parse(lines, name, digest, level_field)
-    return _parse_csv(lines, name, digest)
+        table = cgats.parse(lines, name, digest, level_field)
+    else:
+        table = _parse_csv(lines, name, digest, holds)
+    return columns.natural(replace(table, findings=findings + table.findings), level_field)
+
+
+def _refuse_endless(raw: bytes, name: str) -> None:
+    """Raise `FileError` for more lines than anyone measures, before they take any memory."""
+    ends = raw.count(b"\n") + raw.count(b"\r")
+    if ends > 2 * MOST_LINES:
+        raise FileError(f"the file {name} has more than {MOST_LINES} lines",
+                        "measurements have a line for each patch",
+                        "check that this is the file you meant")
 
 
 def read_readings(
-    paths: Sequence[Path], options: ReadingOptions | None = None
+    paths: Sequence[Path], options: ReadingOptions | None = None,
+    by_name: Callable[[Table], Readings] | None = None,
 ) -> Readings:
     """The readings of one or several files of a target, as one; each file is read once.
+
+    ``by_name`` understands a list without ink levels.
 
     Raises `FileError` as `read_table`, `ReadingsError` as `readings_from_table` and `combine`.
     """
     options = options or ReadingOptions()
-    return combine([readings_from_table(read_table(path, options.level_field), options)
-                    for path in paths])
+    parts = []
+    for table in (read_table(path, options.level_field, TARGETS) for path in paths):
+        listed = by_name is not None and columns.has_values(table.columns) and \
+            not columns.is_usable(table.columns, options.level_field)
+        parts.append(by_name(table) if listed and by_name else readings_from_table(table, options))
+    return combine(parts)
 
 
-def _decode(raw: bytes, name: str) -> str:
+def _decode(raw: bytes, name: str) -> tuple[str, tuple[Finding, ...]]:
     """The text of a file, or a `FileError` that says what it is instead."""
+    findings: tuple[Finding, ...] = ()
     for start, what, way_out in _OTHER_KINDS:
         if raw.startswith(start):
             raise FileError(f"the file {name} is {what}", _MEASUREMENTS, way_out or _SAVE_AGAIN)
@@ -99,11 +137,16 @@ def _decode(raw: bytes, name: str) -> str:
     except UnicodeDecodeError as error:
         line = raw[: error.start].count(b"\n") + 1
         where = f"byte {raw[error.start] if error.start < len(raw) else 0:#04x} in line {line}"
-        if encoding != "utf-8" or _CONTROL.search(raw[:4096].decode("latin-1")):
-            where = "bytes that no text has"
-        raise FileError(
-            f"the file {name} has {where}", f"{_MEASUREMENTS}, written as UTF-8",
-            "save it again as CSV (UTF-8), or as text with encoding UTF-8") from None
+        no_text = encoding != "utf-8" or _CONTROL.search(raw[:4096].decode("latin-1"))
+        try:
+            if no_text:
+                raise
+            text, findings = raw.decode("cp1252"), (CodePageAssumed(name),)
+        except UnicodeDecodeError:
+            raise FileError(
+                f"the file {name} has {'bytes that no text has' if no_text else where}",
+                f"{_MEASUREMENTS}, written as UTF-8",
+                "save it again as CSV (UTF-8), or as text with encoding UTF-8") from None
     text = text.removeprefix("\ufeff").rstrip("\x1a")  # Ctrl-Z ended text files once
     control = _CONTROL.search(text)
     if control:
@@ -114,29 +157,53 @@ def _decode(raw: bytes, name: str) -> str:
     if text.lstrip()[:1] in ("{", "[", "<"):
         what = "markup (XML or HTML)" if text.lstrip().startswith("<") else "a JSON document"
         raise FileError(f"the file {name} is {what}", _MEASUREMENTS, _SAVE_AGAIN)
-    return text
+    return text, findings
 
 
 _Record = tuple[int, list[str]]
 """Line number and cells of one logical line."""
 
 
-def _parse_csv(lines: list[str], name: str, digest: str) -> Table:
+def _parse_csv(
+    lines: list[str], name: str, digest: str, holds: Sequence[tuple[str, ...]]
+) -> Table:
     comments: list[str] = []
     records = _records(lines, name, comments)
     first = next(records, None)
     if first is None:
         raise FileError(f"the file {name} holds comments only", _MEASUREMENTS,
                         "check that the rows were saved with it")
-    columns = _header(first, name)
-    numbered = [(record[0], _row(record, columns, name)) for record in records]
+    findings: tuple[Finding, ...] = ()
+    known = _known_columns(first, holds)
+    if known is not None:
+        records = chain([first], records)
+    names = list(known) if known else _header(first, name)
+    numbered = [(record[0], _row(record, names, name)) for record in records]
+    if known is not None:
+        percent = names[0] == "level" and any(_above_one(row[0]) for _, row in numbered)
+        names[0] = "ink_percent" if percent else names[0]
+        findings = (HeaderAssumed(name, tuple(names)),)
     # spreadsheets leave columns without a name and without anything in them
-    kept = [i for i, c in enumerate(columns) if c or any(row[i] for _, row in numbered)]
+    kept = [i for i, c in enumerate(names) if c or any(row[i] for _, row in numbered)]
     return Table(
-        columns=tuple(columns[i] or f"column {i + 1}" for i in kept),
+        columns=tuple(names[i] or f"column {i + 1}" for i in kept),
         rows=tuple(tuple(row[i] for i in kept) for _, row in numbered),
         source=Source(name, "csv", digest, tuple(comments)),
-        line_numbers=tuple(line for line, _ in numbered))
+        line_numbers=tuple(line for line, _ in numbered), findings=findings)
+
+
+def _known_columns(
+    first: _Record, holds: Sequence[tuple[str, ...]]
+) -> tuple[str, ...] | None:
+    """What a table without names holds, if its first row has nothing but numbers."""
+    cells = [plain_cell("", cell).removesuffix("%").strip() for cell in first[1]]
+    if not all(_NUMBER.fullmatch(cell) for cell in cells):
+        return None
+    return next((names for names in holds if len(names) == len(cells)), None)
+
+
+def _above_one(cell: str) -> bool:
+    return bool(_NUMBER.fullmatch(cell)) and float(cell) > 1.0
 
 
 def _records(lines: list[str], name: str, comments: list[str]) -> Iterator[_Record]:
@@ -145,6 +212,10 @@ def _records(lines: list[str], name: str, comments: list[str]) -> Iterator[_Reco
     at = 0
     while at < len(lines):
         line, used = lines[at], 1
+        if len(line) > MOST_LINE:
+            raise FileError(f"in {name}: line {at + 1} has {len(line)} characters",
+                            f"a line has {MOST_LINE} at most",
+                            "check that this is the file you meant")
         if line.lstrip().startswith("#"):
             comments.append(line.strip())
         elif not delimiter and (hint := _SEPARATOR_LINE.fullmatch(line)):
@@ -185,6 +256,10 @@ def _cells(lines: list[str], at: int, delimiter: str, name: str) -> tuple[list[s
 
 def _header(record: _Record, name: str) -> list[str]:
     line, cells = record
+    if len(cells) > MOST_COLUMNS:
+        raise FileError(f"in {name}, line {line}: the row has {len(cells)} cells",
+                        f"a table has {MOST_COLUMNS} columns at most",
+                        "check that this is the file you meant")
     if any(re.fullmatch(r"[+-]?[\d.,]+", cell, re.ASCII) for cell in cells):
         raise FileError(
             f"in {name}, line {line}: the first row holds numbers",

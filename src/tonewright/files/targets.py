@@ -13,14 +13,18 @@ from tonewright import __version__
 from tonewright.curve.document import Curve
 from tonewright.errors import OptionError
 from tonewright.files.documents import open_document, read_curve, to_text
-from tonewright.files.lettering import text_mask
+from tonewright.files.lettering import missing, text_mask
+from tonewright.files.negative.again import TARGET, scale_document
 from tonewright.files.raster.page import Resolution
 from tonewright.files.raster.tiff_writer import Form, Picture
-from tonewright.files.safe import refuse_existing, whole_file
+from tonewright.files.safe import alone_in, one_call, refuse_existing, whole_file
 from tonewright.files.tables import read_table
 from tonewright.inks.chart import USUAL_LEVELS, chart_tones, colours_from_table, usual_colours
 from tonewright.measured import columns
+from tonewright.measured.columns import COLOUR_NAMES
+from tonewright.negative.findings import LettersNotDrawn
 from tonewright.negative.ink import agreed_colour
+from tonewright.record.findings import Finding
 from tonewright.record.setup import Colour, ink_colour_text
 from tonewright.target import layout
 from tonewright.target.document import FORM, Target
@@ -58,7 +62,7 @@ class ChartRequest:
         """What the chart prints; raises as `read_table`, `colours_from_table`, `chart_tones`."""
         colours = self.colours or usual_colours()
         if self.file is not None:
-            colours = colours_from_table(read_table(self.file))
+            colours = colours_from_table(read_table(self.file, holds=(COLOUR_NAMES,)))
         return chart_tones(colours, self.levels)
 
 
@@ -122,8 +126,10 @@ class DrawnTarget:
 
     target: Target
     files: TargetFiles
+    findings: tuple[Finding, ...] = ()
 
 
+@one_call()
 def draw_target(
     output: str | os.PathLike[str], request: TargetRequest | None = None,
     settings: LayoutSettings | None = None, *, force: bool = False,
@@ -144,7 +150,9 @@ def draw_target(
     printed = _printed(request, settings.ink_colour)
     target = layout.make_target(printed.tones, replace(
         settings, through=printed.through, ink_colour=printed.ink_colour))
-    return DrawnTarget(target, write_target(output, target, force=force))
+    letters = missing("".join([target.name, target.date, target.through or ""]))
+    return DrawnTarget(target, write_target(output, target, force=force),
+                       (LettersNotDrawn(letters),) if letters else ())
 
 
 def _shared_ink(asked: str | None, curve: Curve) -> str | None:
@@ -177,7 +185,7 @@ def target_paths(output: Path) -> TargetFiles:
         raise OptionError(f"the output is {output}", "a target is drawn as a TIFF file",
                           f"call it {output.with_suffix('.tif')}" if output.stem else
                           "give it a name, as target.tif")
-    return TargetFiles(output, output.with_name(f"{output.stem}.target.json"))
+    return TargetFiles(output, scale_document(output))
 
 
 def write_target(
@@ -199,6 +207,7 @@ def write_target(
         refuse_existing(path, force)
     text = target_text(target)
     with (
+        alone_in(files.document.parent),
         whole_file(files.document, force=force) as document_temp,
         whole_file(files.picture, force=force) as picture_temp,
     ):
@@ -211,7 +220,7 @@ def _draw(path: Path, target: Target) -> None:
     ppi = Fraction(target.ppi).limit_denominator(10000)
     exact = (ppi.numerator, ppi.denominator)
     side = "mirrored" if target.mirrored else "not mirrored"
-    words = (f"Target {target.name}, seed {target.seed}, by tonewright {__version__}; {side};"
+    words = (f"{TARGET} {target.name}, seed {target.seed}, by tonewright {__version__}; {side};"
              " 65535 is clear film")
     if target.ink_colour is not None:
         words += f", {target.ink_colour} (red, green, blue) is level 1"
@@ -230,5 +239,5 @@ def read_levels(path: str | os.PathLike[str]) -> tuple[Tone, ...]:
     FileError, ReadingsError
         It cannot be read, or holds something else.
     """
-    levels = columns.levels(read_table(Path(path)))
+    levels = columns.levels(read_table(Path(path), holds=(("level",),)))
     return tuple(Tone(float(u)) for u in sorted(levels.round(6)))

@@ -14,14 +14,17 @@ luminance      ``luminance``, ``XYZ_Y``            0 to 100, white 100
 spectrum       ``SPECTRAL_400``, ``nm400``, ...    reflectance, 0 to 1 or 0 to 100
 =============  ==================================  ==========================================
 
-``LAB_L``, ``XYZ_Y``, ``D_VIS`` and the spectral names are those of CGATS.17 / ISO 28178.
+Spreadsheets say it in other words as well: ``D``, ``L*``, ``L``, ``density (D)``, ``ink %``; see
+`natural`.  ``LAB_L``, ``XYZ_Y``, ``D_VIS`` and the spectral names are those of CGATS.17 / ISO
+28178.
 """
 
 from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from decimal import Decimal
 from typing import Any, Literal
 
 import numpy as np
@@ -29,7 +32,7 @@ from numpy.typing import NDArray
 
 from tonewright import scales
 from tonewright.errors import ReadingsError
-from tonewright.measured.findings import OtherViewing, ValuesLeftAside
+from tonewright.measured.findings import CellsBlank, OtherViewing, ValuesLeftAside
 from tonewright.record.findings import Finding
 from tonewright.scales import Array
 
@@ -68,6 +71,20 @@ _WAVELENGTH = re.compile(
 )
 _DECIMAL_COMMA = re.compile(r"([+-]?\d*),(\d+(?:[eE][+-]?\d+)?)", re.ASCII)
 _WEIGHTED_FOR = re.compile(r"\b(ILLUMINANT|OBSERVER)\W+(\w+)", re.IGNORECASE)
+_PERCENT = re.compile(r"([+-]?\d*[.,]?\d+)\s*%", re.ASCII)
+_UNIT = re.compile(r"(.+?)_*[(\[]_*(?:d|od|%|percent|l\*|0_*[-–]_*1)_*[)\]]")
+_HALVES = ("film", "bare")
+_SAME = {
+    "d": "density", "od": "density", "optical_density": "density",
+    "visual_density": "density", "l": "lightness", "l*": "lightness", "cie_l*": "lightness",
+    "cie_l": "lightness", "lab_l*": "lightness", "ink_%": "ink_percent", "ink%": "ink_percent",
+    "%_ink": "ink_percent", "level_%": "ink_percent", "level_(%)": "ink_percent",
+    "level_(0-100)": "ink_percent", "level_(percent)": "ink_percent",
+    "ink_(%)": "ink_percent", "ink_(percent)": "ink_percent",
+    **{pair: half for half in _HALVES
+       for pair in (f"{half}_density", f"density_{half}", f"{half}_d", f"d_{half}")},
+}
+"""Other words for columns."""
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
 _CHANNEL = re.compile(r"\d{1,3}(?:\.0*)?", re.ASCII)
 
@@ -148,8 +165,67 @@ def key(name: str) -> str:
 
 def plain_cell(column: str, cell: str) -> str:
     """A cell as `Table` wants it: ``0,5`` becomes ``0.5`` unless the column holds words."""
-    match = None if key(column) in TEXT_NAMES else _DECIMAL_COMMA.fullmatch(cell)
+    if not cell or (name := key(column)) in TEXT_NAMES:
+        return cell
+    percent = _PERCENT.fullmatch(cell) if cell[-1] == "%" else None
+    if percent:
+        number = percent[1].replace(",", ".")
+        return str(Decimal(number) / 100) if name == "level" else number
+    match = _DECIMAL_COMMA.fullmatch(cell) if "," in cell else None
     return f"{match[1]}.{match[2]}" if match else cell
+
+
+def natural(table: Table, level_field: str | None = None) -> Table:
+    """The table with the names of columns that are known here, and one density in each row.
+
+    Other words are taken for a column where none has its proper name; units in brackets are left
+    out.  A strip with a column for each half, ``film`` and ``bare``, gets a row for each of them
+    and a column ``through``.
+    """
+    names = [key(column) for column in table.columns]
+    kept = {*names, key(level_field or "")}
+    proper = []
+    for column, name in zip(table.columns, names, strict=True):
+        unit = _UNIT.fullmatch(name)
+        other = _SAME.get(name) or (_SAME.get(unit[1], unit[1]) if unit else None)
+        free = other is not None and other not in kept and name != key(level_field or "")
+        proper.append(str(other) if free else column)
+        kept.add(key(proper[-1]))
+    table = replace(table, columns=tuple(proper))
+    halves = [i for i, column in enumerate(proper) if key(column) in _HALVES]
+    if not halves or has_values(proper) or "through" in kept:
+        return table
+    rest = [i for i in range(len(proper)) if i not in halves]
+    return replace(
+        table, columns=(*(proper[i] for i in rest), "through", "density"),
+        rows=tuple((*(row[i] for i in rest), key(proper[half]), row[half])
+                   for half in halves for row in table.rows),
+        line_numbers=table.line_numbers * len(halves))
+
+
+def blank_rows(table: Table, scale: Weighting | None = None) -> NDArray[np.bool_]:
+    """The rows in which nothing was measured: the cell of `measured` is empty, shape (n,).
+
+    Raises as `measured`; `ReadingsError` if there is no other row.
+    """
+    _, kind, there, waves = _value_columns(table, scale)
+    places = [i for _, i in waves] if kind == "spectrum" else [there[kind]]
+    blank = np.array([not any(row[i] for i in places) for row in table.rows], dtype=bool)
+    if blank.all():
+        raise table.fault(0, places[0], "no row has a number there",
+                          "check that the measurements were saved with the file")
+    return blank
+
+
+def without_rows(table: Table, rows: NDArray[np.bool_]) -> Table:
+    """The table without its blank rows, which are noted."""
+    if not rows.any():
+        return table
+    kept = np.flatnonzero(~rows)
+    lines = tuple(sorted({table.line_numbers[i] for i in np.flatnonzero(rows)}))
+    return replace(table, rows=tuple(table.rows[i] for i in kept),
+                   line_numbers=tuple(table.line_numbers[i] for i in kept),
+                   findings=(*table.findings, CellsBlank(table.source.name, lines)))
 
 
 def short(text: str, most: int = 40) -> str:
@@ -208,10 +284,11 @@ def has_values(columns: Sequence[str]) -> bool:
 
 
 def numbers(table: Table, index: int, *, blank_is_unknown: bool = False) -> Array:
-    """A column as numbers, shape (n,); blank cells are NaN if those are allowed.
+    """A column as numbers, shape (n,), n at least 1; blank cells are NaN if those are allowed.
 
     Raises `ReadingsError`, with line and cell, for text, NaN, infinity and blank cells.
     """
+    check_columns(table)
     cells = [row[index] for row in table.rows]
     found = np.array([float(c) if _NUMBER.fullmatch(c) else np.nan for c in cells])
     wrong = ~np.isfinite(found)
@@ -372,14 +449,10 @@ def measured(table: Table, scale: Weighting | None = None) -> Measured:
     Raises `ReadingsError`: no value column, none for this weighting, cells that are not numbers,
     lightness or luminance that counts from 0 to 1 or is not above 0.
     """
-    there: dict[Kind, int] = {kind: index for kind, names in _VALUE_NAMES.items()
-                              if (index := find(table, *names)) is not None}
-    waves = sorted((float(m[1] or m[2]), i) for i, column in enumerate(table.columns)
-                   if (m := _WAVELENGTH.fullmatch(key(column))))
+    chosen, kind, there, waves = _value_columns(table, scale)
     for name in _COMPANIONS:
         if (index := find(table, name)) is not None:
             numbers(table, index)
-    chosen, kind = _choose(table, [*there, *(["spectrum"] if waves else [])], scale)  # type: ignore[list-item]
     findings = _left_aside(table, there, kind)
     if kind == "spectrum":
         density, value = _of_spectra(table, waves, chosen)
@@ -394,6 +467,19 @@ def measured(table: Table, scale: Weighting | None = None) -> Measured:
         with np.errstate(divide="ignore"):  # too small for log10: an endless density, refused later
             density = convert(value)
     return Measured(density, chosen, kind, table.columns[index], value, findings)
+
+
+def _value_columns(
+    table: Table, scale: Weighting | None
+) -> tuple[Weighting, Kind, dict[Kind, int], list[tuple[float, int]]]:
+    """Weighting and kind to use, the columns of each kind, and (wavelength in nm, column)."""
+    check_columns(table)
+    there: dict[Kind, int] = {kind: index for kind, names in _VALUE_NAMES.items()
+                              if (index := find(table, *names)) is not None}
+    waves = sorted((float(m[1] or m[2]), i) for i, column in enumerate(table.columns)
+                   if (m := _WAVELENGTH.fullmatch(key(column))))
+    chosen, kind = _choose(table, [*there, *(["spectrum"] if waves else [])], scale)  # type: ignore[list-item]
+    return chosen, kind, there, waves
 
 
 _KINDS: dict[Weighting, tuple[Kind, ...]] = {

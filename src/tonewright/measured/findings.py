@@ -28,6 +28,29 @@ class StatedCountWrong(Finding, kind="note"):
 
 
 @dataclass(frozen=True)
+class HeaderAssumed(Finding, kind="note"):
+    """A table without names of columns, which were taken as the command knows them."""
+
+    file: str
+    columns: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class CodePageAssumed(Finding, kind="note"):
+    """Text that is not UTF-8, read in the code page of Western European Windows (1252)."""
+
+    file: str
+
+
+@dataclass(frozen=True)
+class CellsBlank(Finding, kind="note"):
+    """Rows in which nothing was measured; they are skipped."""
+
+    file: str
+    lines: tuple[int, ...]
+
+
+@dataclass(frozen=True)
 class ValuesLeftAside(Finding, kind="note"):
     """A file holds more than one value of each patch."""
 

@@ -10,7 +10,7 @@ from typing import Annotated, NoReturn
 import numpy as np
 
 from tonewright import scales
-from tonewright.errors import OptionError, ReadingsError
+from tonewright.errors import OptionError, ReadingsError, visible
 from tonewright.measured import columns
 from tonewright.measured.columns import Measured, Source, Table, Weighting
 from tonewright.measured.findings import LighterThanPaper, PatchesDoubted, SheetsNotNamed
@@ -27,6 +27,8 @@ LIGHTEST_RELATIVE = -0.10
 BARE_PAPER = 0.02
 """Real papers start above this; below, the instrument was probably zeroed on the paper."""
 SMALLEST_SD, LARGEST_SD = 1e-9, 1.0
+MOST_PATCHES = 5000
+"""A sheet of a thousand patches, five times over."""
 
 
 @dataclass(frozen=True)
@@ -138,6 +140,7 @@ def readings_from_table(table: Table, options: ReadingOptions | None = None) -> 
     """
     options = options or ReadingOptions()
     columns.check_columns(table)
+    table = columns.without_rows(table, columns.blank_rows(table, options.scale))
     colour = columns.ink_colour(table)
     value = columns.measured(table, options.scale)
     level = columns.levels(table, options.level_field)
@@ -153,7 +156,7 @@ def readings_from_table(table: Table, options: ReadingOptions | None = None) -> 
     names = next((c for n in columns.PATCH_NAMES if (c := table.cells(n)) is not None), blank)
     sheets, doubts = table.cells("print") or blank, table.cells("doubt") or blank
     patches = tuple(
-        Reading(u, d, sd, sheet or None, name or f"line {line}", doubt or None)
+        Reading(u, d, sd, visible(sheet) or None, visible(name) or f"line {line}", doubt or None)
         for u, d, sd, sheet, name, line, doubt in zip(
             level.tolist(), density.tolist(), density_sds(table), sheets, names,
             table.line_numbers, doubts, strict=True))
@@ -197,6 +200,10 @@ def combine(parts: Sequence[Readings]) -> Readings:
     _check_different(sources)
     findings = tuple(f for part in parts for f in part.findings)
     patches = tuple(p for part in parts for p in part.patches)
+    if len(patches) > MOST_PATCHES:
+        raise ReadingsError(f"the files hold {len(patches)} readings",
+                            f"a curve is made from {MOST_PATCHES} at most",
+                            "leave files out, or average repeated readings")
     if len(parts) > 1 and not any(p.print_name for p in patches):
         findings += (SheetsNotNamed(len(parts)),)
     return Readings(patches, first.scale, first.relative_to_paper, sources, findings,
@@ -247,12 +254,24 @@ def _check_densities(table: Table, value: Measured, relative_to_paper: bool) -> 
             "if the instrument was zeroed on the bare paper, say so; otherwise measure the patch"
             " again", code="relative_to_paper")
     if high.size:
-        raise ReadingsError(
-            _said(table, value, high[0]),
-            f"no print has a density above {DENSEST:g}, and few reach 2.5",
-            "these look like percent of ink: if two columns are swapped, exchange them"
-            if columns.is_ladder(value.value) else
-            "correct the row; if these are lightness or luminance, name the column so")
+        refuse_high(table, value, int(high[0]))
+
+
+def refuse_high(table: Table, value: Measured, row: int) -> NoReturn:
+    """Raise `ReadingsError` for a density that no print has, with what it probably is."""
+    cell, many = value.value[row], int(np.sum(value.density > DENSEST))
+    hundredths = value.kind == "density" and cell == round(cell) and cell <= 100.0 * DENSEST
+    if columns.is_ladder(value.value):
+        way_out = "these look like percent of ink: if two columns are swapped, exchange them"
+    elif hundredths and (many == 1 or value.value.max() > 100.0):
+        way_out = f"is {cell / 100.0:.2f} meant? The decimal point is missing"
+        if many > 1:
+            way_out += f", in {many} rows: divide them by 100"
+    else:
+        way_out = ("correct the row; if these are percent of light, name the column luminance; if"
+                   " they are L*, lightness")
+    raise ReadingsError(_said(table, value, row), f"no print has a density above {DENSEST:g}, and"
+                        " few reach 2.5", way_out, code="density_beyond_black")
 
 
 def _said(table: Table, value: Measured, row: int) -> str:

@@ -9,6 +9,7 @@ to the right, y down.  Whoever mirrors the picture mirrors this with it.
     ┄┄  ┌───────────────────────┐  ┄┄      ticks: where the picture ends, for coating
         │                       │▐         half a side: the tone scale, light end towards the corner
     ◆   │        picture        │▐ ◆       lozenges: the middles, for several negatives on a sheet
+                                           left, or on top: a rule of 100 mm
         │                       │
     ┄┄  └───────────────────────┘  ┄┄
     ④   ┆  caption  ◆           ┆   ③
@@ -26,8 +27,8 @@ from tonewright.errors import OptionError
 from tonewright.negative.sheet import SheetSettings
 from tonewright.negative.tones import LevelCurve, print_aims
 from tonewright.scales import Array
-from tonewright.target.document import MARK_NAMES, Mark, Patch, Target
-from tonewright.target.pen import Codes, Letters, Line, Pen
+from tonewright.target.document import MARK_NAMES, Mark, Patch, Target, legible
+from tonewright.target.pen import LINE, RULE, Codes, Letters, Line, Pen
 
 STEPS = 11
 """Of the tone scale: image lightness 0, 10, … 100."""
@@ -36,8 +37,9 @@ _SCALE_START, _SCALE_END = 3.0, 5.0
 """mm that the tone scale keeps from the picture's corner and from the middle of its side."""
 GAP = 2.0
 """mm between the picture and what stands nearest to it."""
-LINE = 0.3
-"""mm: thickness of ticks and frames; thinner ones drown in a coating."""
+_NEAR_EDGE = 0.26
+"""Of the margin: where rule and caption stand, with the middle marks between them and the picture.
+"""
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,7 +74,10 @@ class Subject:
     height: int
     """Pixels."""
     ppi: float
-    caption: str
+    caption: tuple[str, ...]
+    """The facts on its line; what is not known is not among them."""
+    names: tuple[str, ...]
+    """Those of them that may be shortened."""
     scale: ToneScale
 
 
@@ -99,8 +104,10 @@ class Sheet:
         self._box = (self.left / at, self.top / at, (self.left + subject.width) / at,
                      (self.top + subject.height) / at)
         """Left, top, right, bottom of the picture, mm, as is everything below."""
-        self.cut = ""
-        """What of the caption had no room on its line."""
+        self.cut: tuple[str, ...] = ()
+        """Facts of the caption that were shortened, or had no room on its line."""
+        self.has_rule = False
+        """Whether there was room for a rule."""
         self._patches: list[Patch] = []
         self._marks: list[Mark] = []
         if settings.marks or settings.tone_scale:
@@ -108,6 +115,7 @@ class Sheet:
         if settings.marks:
             self._add_ticks()
             self._add_middles()
+            self.has_rule = self._add_rule()
         if settings.tone_scale:
             self._add_scale()
         if settings.caption:
@@ -130,8 +138,9 @@ class Sheet:
             return None
         size = self.width / self._per_mm, self.height / self._per_mm
         return Target(
-            name, date, 0, round(size[0], 3), round(size[1], 3), round(self._subject.ppi, 4),
-            mirrored, curve, tuple(self._patches), tuple(self._marks))
+            legible(name), date, 0, round(size[0], 3), round(size[1], 3),
+            round(self._subject.ppi, 4), mirrored, legible(curve), tuple(self._patches),
+            tuple(self._marks))
 
     def _add_discs(self) -> None:
         """The numbered discs of a target, in the corners of the sheet."""
@@ -172,6 +181,26 @@ class Sheet:
 
         for cx, cy in ((x, top - away), (right + away, y), (x, bottom + away), (left - away, y)):
             self._pen.area(cx, cy, half, quarters)
+
+    def _add_rule(self) -> bool:
+        """A rule by the side that neither tone scale nor caption takes, where it is long enough."""
+        left, top, right, bottom = self._box
+        margin = self._settings.margin
+        near, tall, tick = _NEAR_EDGE * margin, min(1.8, 0.14 * margin), 0.07 * margin
+        upright = bottom - top >= RULE + 3 * GAP
+        if not upright and (self._settings.tone_scale or right - left < RULE + 3 * GAP):
+            return False
+        middle, beside = RULE / 3, near + LINE + tick + 0.3
+        if upright:
+            start = (top + bottom - RULE) / 2
+            self._pen.rule(near, start, tick, upright=True)
+            line = Line(f"{RULE:.0f} mm", beside, start + middle, tall)
+        else:
+            start = (left + right - RULE) / 2
+            self._pen.rule(start, near, tick)
+            line = Line(f"{RULE:.0f} mm", start + middle, beside + tall / 2, tall, centred=True)
+        self._pen.text(line)
+        return True
 
     @property
     def _scale_upright(self) -> bool:
@@ -226,8 +255,9 @@ class Sheet:
         lies_below = self._settings.tone_scale and not self._scale_upright
         middle = margin - 0.6 * margin if lies_below else bottom + 0.6 * margin
         if self._settings.marks:  # the lozenge stands between it and the picture
-            middle = 0.26 * margin if lies_below else bottom + 0.74 * margin
+            middle = _NEAR_EDGE * margin if lies_below else bottom + 0.74 * margin
         clear = 2.0 if self._settings.marks else 0.0  # of the ticks
-        line = Line(self._subject.caption, left + clear, middle, tall,
-                    most=right - left - 2 * clear, spare=2)
-        self.cut = self._pen.text(line)
+        line = Line("", left + clear, middle, tall)
+        subject = self._subject
+        self.cut = self._pen.facts(
+            subject.caption, subject.names, line, right - left - 2 * clear)

@@ -61,8 +61,15 @@ class VisibleSteps(Finding):
 class CaptionCut(Finding):
     """The caption was longer than its line."""
 
-    cut: str
-    """What had no room."""
+    cut: tuple[str, ...]
+    """What was shortened or left out, in full."""
+
+
+@dataclass(frozen=True)
+class LettersNotDrawn(Finding):
+    """A name on the sheet has letters that the font does not have."""
+
+    letters: str
 
 
 @dataclass(frozen=True)

@@ -47,6 +47,8 @@ class SmoothSettings:
     prior_dof:
         How many readings' worth of belief the given ``sd`` deserve as they stand; 0: only
         their ratios are used and their size comes from the data.
+    bounds:
+        What a monotone curve lies between; None: no bounds.
     """
 
     order: int = 3
@@ -54,6 +56,7 @@ class SmoothSettings:
     monotone: bool = True
     noise_floor: float = 1e-6
     prior_dof: float = 0.0
+    bounds: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True)
@@ -281,8 +284,8 @@ def _assemble(
         spread *= CHOSEN_FROM_DATA**2
     inverse = np.linalg.inv(best.precision)
     leverage = weight * np.einsum("ij,jk,ik->i", basis.data, inverse, basis.data)
-    shape = (nearest_rising(best.coefficients, best.precision) if settings.monotone
-             else best.coefficients)
+    shape = (nearest_rising(best.coefficients, best.precision, settings.bounds)
+             if settings.monotone else best.coefficients)
     covariance = basis.grid @ spread @ basis.grid.T
     value = basis.grid @ shape
     return SmoothFit(
@@ -294,7 +297,9 @@ def _assemble(
     )
 
 
-def nearest_rising(values: ArrayLike, precision: ArrayLike) -> Array:
+def nearest_rising(
+    values: ArrayLike, precision: ArrayLike, bounds: tuple[float, float] | None = None
+) -> Array:
     """The non-decreasing sequence nearest to ``values`` in the metric of ``precision``.
 
     A bounded least squares: a free start plus non-negative steps, the start written as a
@@ -305,10 +310,22 @@ def nearest_rising(values: ArrayLike, precision: ArrayLike) -> Array:
     ----------
     values, precision:
         Shapes (p,) and (p, p), the second positive definite.
+    bounds:
+        What every value lies between; None: no bounds.
     """
     root = np.linalg.cholesky(np.asarray(precision, dtype=np.float64)).T
     steps = root @ np.tril(np.ones_like(root))
     answer, _ = nnls(np.hstack([steps, -steps[:, :1]]), root @ np.asarray(values),
                      maxiter=100 * root.shape[0])
     start = answer[0] - answer[-1]
-    return np.asarray(start + np.concatenate([[0.0], np.cumsum(answer[1:-1])]))
+    rising = np.asarray(start + np.concatenate([[0.0], np.cumsum(answer[1:-1])]))
+    if bounds is None or (rising[0] >= bounds[0] and rising[-1] <= bounds[1]):
+        return rising
+    # from the lower bound up: the steps and what is left to the upper bound make their distance
+    low, high = bounds
+    goal = root @ (np.asarray(values) - low)
+    weight = 1e3 * float(np.abs(steps).max())
+    rows = np.block([[steps, np.zeros((root.shape[0], 1))],
+                     [np.full((1, root.shape[0] + 1), weight)]])
+    answer, _ = nnls(rows, np.append(goal, weight * (high - low)), maxiter=100 * root.shape[0])
+    return np.asarray(np.clip(low + np.cumsum(answer[:-1]), low, high))

@@ -114,7 +114,9 @@ def encode(value: Any) -> Any:
 
     Raises `TypeError` for what documents do not hold, `ValueError` for a number not finite.
     """
-    if value is None or isinstance(value, bool | str):
+    if isinstance(value, str):  # the name of a file may hold bytes that are no text
+        return value.encode("utf-8", "backslashreplace").decode("utf-8")
+    if value is None or isinstance(value, bool):
         return value
     if isinstance(value, int | float):
         if not is_number(value):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from typing import Any
@@ -10,6 +11,8 @@ from tonewright.errors import DocumentError, counted
 
 _LONGEST_SHOWN = 40
 LARGEST_NUMBER = 1e300
+_HALVES = re.compile("[\ud800-\udfff]")
+"""Halves of characters, which JSON can spell and no file can hold."""
 
 
 @dataclass(frozen=True)
@@ -71,8 +74,8 @@ def is_whole(value: Any) -> bool:
 
 
 def is_text(value: Any) -> bool:
-    """Whether a value from a document is a text."""
-    return isinstance(value, str)
+    """Whether a value from a document is a text, one that can be written again."""
+    return isinstance(value, str) and not _HALVES.search(value)
 
 
 TEXT = Rule(is_text, "it is a text")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass, fields, replace
 from typing import Any
 
-from tonewright.errors import DocumentError, OptionError
+from tonewright.errors import DocumentError, OptionError, visible
 from tonewright.record.schema import is_number, spoken
 
 Colour = tuple[int, int, int]
@@ -103,4 +103,5 @@ def setup_from_dict(data: dict[str, Any]) -> Setup:
                 isinstance(value, int | float) and not is_number(value)):
             raise DocumentError(f"the setup: {name} is {spoken(value)}", "an entry is text",
                                 "write it in straight double quotes, as paper = \"cotton 300 g\"")
-    return Setup(**{k: None if v is None else str(v) for k, v in data.items()})
+    return Setup(**{k: None if v is None else str(v) if k == "notes" else visible(str(v))
+                    for k, v in data.items()})

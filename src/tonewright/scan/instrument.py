@@ -80,14 +80,17 @@ def map_list(
     """
     wanted, options = order or ListOrder(), options or ReadingOptions()
     columns.check_columns(table)
-    density = columns.measured(table, options.scale).density
     names = _name_column(table, target)
     if wanted.order == "name" or (wanted.order is None and names is not None
                                   and not (wanted.snake or wanted.reverse)):
+        table = columns.without_rows(table, columns.blank_rows(table, options.scale))
+        density = columns.measured(table, options.scale).density
+        names = _name_column(table, target)
         places = _by_name(table, target, names, wanted)
         _check_levels(table, target, places)
         _check_named(table, target, density, places)
     else:
+        density = columns.measured(table, options.scale).density
         _check_count(table, target, density)
         places = _sequence(target, wanted)
         _check_order(table, target, density, wanted)

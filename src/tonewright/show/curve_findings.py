@@ -18,6 +18,7 @@ from tonewright.curve.findings import (
     PaperWhiteNotReached,
     PatchesSetAside,
     PrintsDisagree,
+    SheetsBorrowed,
     StripGivenUp,
     TakenAsBefore,
     TargetFarFromTime,
@@ -208,3 +209,10 @@ def _(found: NothingMoved) -> str:
 def _(found: TakenAsBefore) -> str:
     entries = ", ".join(entry.replace("_", " ") for entry in found.entries)
     return f"The process {found.process} does not name {entries}: taken from the old curve."
+
+
+@sentence.register
+def _(found: SheetsBorrowed) -> str:
+    return ("Two sheets hardly tell how much the next one may differ, so what is usual"
+            f" (±{found.usual_lightness:.1f} L*) counts too. Print and measure a third sheet to"
+            " know.")

@@ -6,11 +6,15 @@ from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 from typing import Any
 
+import numpy as np
+
+from tonewright.curve.aim import Aim
 from tonewright.curve.document import Curve
 from tonewright.curve.findings import Doubt, TwoWeightings
 from tonewright.curve.next_step import NextStep, next_step, plan_to_print
 from tonewright.curve.recipe import Recipe
 from tonewright.curve.renew import Movement, Renewed
+from tonewright.curve.responses import PrintResponse
 from tonewright.errors import counted
 from tonewright.measured.readings import Readings
 from tonewright.record.codec import encode
@@ -18,7 +22,7 @@ from tonewright.record.findings import Finding
 from tonewright.record.setup import Setup
 from tonewright.show.cautions import cautions_text
 from tonewright.show.findings import sentence
-from tonewright.show.words import headed, labelled, percent
+from tonewright.show.words import headed, labelled, percent, typed
 
 _WEIGHTINGS = {"luminance": "luminance (true CIE L*)",
                "visual-density": "visual density (lightness is computed from it)"}
@@ -107,10 +111,19 @@ def _read_lines(curve: Curve) -> Iterator[str]:
         yield labelled("read", readings_line(curve.readings))
     yield labelled("weighting", _WEIGHTINGS[curve.scale]
                    + (", counted from the bare paper" if curve.relative_to_paper else ""))
+    yield labelled("aim", _aim(curve.settings.aim))
     prints = () if recipe is None else recipe.prints
     names = dict.fromkeys((*curve.settings.left_out, *(n for p in prints for n in p.left_out)))
     if names:
         yield labelled("left out", ", ".join(names))
+
+
+def _aim(aim: Aim) -> str:
+    if aim.kind == "like":
+        return f"the tones of {aim.label}"
+    if aim.kind == "points":
+        return f"the points of {aim.label}"
+    return f"equal steps of {aim.kind} between the print's black and white"
 
 
 def _recipe_lines(recipe: Recipe) -> Iterator[str]:
@@ -136,7 +149,8 @@ def _found_lines(curve: Curve) -> Iterator[str]:
     found = curve.summary
     yield labelled("noise", f"readings scatter by {found.noise_density_sd:.3f} in density")
     if curve.recipe is None and curve.readings is not None:
-        yield labelled("sheets", _sheets(curve.readings, found.print_to_print_lightness_sd))
+        yield labelled("sheets", _sheets(
+            curve.readings, found.print_to_print_lightness_sd, curve.response))
     for end, light, level in (("black", found.black_lightness, found.level_black),
                               ("white", found.white_lightness, found.level_white)):
         yield labelled(end, f"L* {light:.1f}; picture {end} = {percent(level)} ink")
@@ -151,13 +165,15 @@ def _found_lines(curve: Curve) -> Iterator[str]:
     yield from _patches_lines(curve)
 
 
-def _sheets(readings: Readings, sd: float | None) -> str:
+def _sheets(readings: Readings, sd: float | None, response: PrintResponse) -> str:
     sheets = {p.print_name for p in readings.patches}
     if sd is None and len(sheets) > 1:
         return f"{len(sheets)}, but too few patches on each to tell how much they differ"
     if sd is None:
         return "one, which does not tell how much the next sheet may differ"
-    return f"{len(sheets)}; they differ by ±{sd:.1f} L* from one to the next"
+    half = float(np.mean(response.reading_high - response.reading_low)) / 2.0
+    return (f"{len(sheets)}; they differ by ±{sd:.1f} L* from one to the next. A reading of the"
+            f" next sheet lies within ±{half:.1f} L* of the curve (95 times in 100)")
 
 
 def _negative_lines(curve: Curve) -> Iterator[str]:
@@ -238,7 +254,7 @@ def _end_lines(curve: Curve, file: str, *, renewed: bool) -> Iterator[str]:
     step, plan = next_step(curve), plan_to_print(curve, renewed=renewed)
     yield f"{'Written:':<10}{file}"  # neither a path nor a command is wrapped
     if step.code == "make_negative":
-        yield f"{'Next:':<10}tonewright negative IMAGE.tif --curve {file} -o NEGATIVE.tif"
+        yield f"{'Next:':<10}tonewright negative IMAGE.tif --curve {typed(file)} -o NEGATIVE.tif"
         if plan:
             yield headed("Surer:", _plan(curve, plan, file))
     else:
@@ -267,5 +283,5 @@ def _plan(curve: Curve, plan: tuple[float, ...], file: str) -> str:
     assert curve.recipe is not None  # only a derived curve has a plan
     return (f"Print a few patches on this paper for {curve.recipe.spoken_time}; those at"
             f" {', '.join(map(percent, plan))} ink would tell most. Draw such a sheet (tonewright"
-            f" target --levels-for {file} --levels 7 -o FEW.tif), measure it and add the readings"
-            f" (tonewright renew {file} --readings FEW.csv -o SURER.curve.json).")
+            f" target --levels-for {typed(file)} --levels 7 -o FEW.tif), measure it and add the"
+            f" readings (tonewright renew {typed(file)} --readings FEW.csv -o SURER.curve.json).")

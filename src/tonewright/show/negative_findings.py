@@ -51,9 +51,15 @@ def _(found: negative.VisibleSteps) -> str:
 @sentence.register
 def _(found: negative.CaptionCut) -> str:
     return (
-        f"the caption is too long for its line: {found.cut!r} was cut off; print the picture"
-        " larger, or shorten the name of the image or the curve"
+        f"the caption is too long for its line: {', '.join(found.cut)} shortened or left out; print"
+        " the picture larger, or use shorter names"
     )
+
+
+@sentence.register
+def _(found: negative.LettersNotDrawn) -> str:
+    return (f"the font has no letters {' '.join(found.letters)}: each is drawn as a question mark;"
+            " use a name in Latin, Greek or Cyrillic letters if you want to read it on the film")
 
 
 @sentence.register

@@ -10,11 +10,14 @@ from tonewright.errors import TonewrightError
 from tonewright.files.negative.batch import Batch
 from tonewright.files.negative.make import NegativeReport
 from tonewright.negative.findings import BlackTonesLost, WhiteTonesLost
+from tonewright.show import curve_findings as curve_findings
 from tonewright.show import negative_findings as negative_findings
 from tonewright.show import raster_findings as raster_findings
+from tonewright.show import strip_findings as strip_findings
 from tonewright.show.cautions import cautions_text
 from tonewright.show.sentence import sentence
-from tonewright.show.words import headed, labelled
+from tonewright.show.words import RULE_WORDS, headed, labelled
+from tonewright.strip.findings import TIME_IN_DOUBT
 
 Message = Callable[[TonewrightError], str]
 """An error in words, with how its way out is taken in the front that shows it."""
@@ -43,7 +46,7 @@ _AS_IS = (
 def negative_json(report: NegativeReport) -> dict[str, Any]:
     """What was made, under the names the command line promises."""
     per_inch = report.resolution.per_inch if report.resolution else None
-    sheet = report.sheet
+    sheet, findings = report.sheet, (*report.curve_findings, *report.findings)
     return {
         "output": str(report.output),
         "source": str(report.source),
@@ -52,11 +55,12 @@ def negative_json(report: NegativeReport) -> dict[str, Any]:
         "pixels_per_inch": None if per_inch is None else list(per_inch),
         "encoding": report.encoding,
         "curve": report.curve,
+        "printing_time": report.printing_time,
         "level_black": report.level_black,
         "level_white": report.level_white,
         "mirrored": report.mirrored,
-        "warnings": [sentence(finding) for finding in report.findings],
-        "findings": [{"code": finding.code, **asdict(finding)} for finding in report.findings],
+        "warnings": [sentence(finding) for finding in findings],
+        "findings": [{"code": finding.code, **asdict(finding)} for finding in findings],
         "picture_mm": None if report.picture_mm is None else list(report.picture_mm),
         "resampled_from": None if report.resampled_from is None else list(report.resampled_from),
         "depth": report.depth,
@@ -69,6 +73,7 @@ def negative_json(report: NegativeReport) -> dict[str, Any]:
         "negative_density_range": report.density_range,
         "margin_mm": sheet.margin,
         "border": (sheet.border or "clear") if sheet.margin else None,
+        "rule_mm": report.rule_mm,
         "target": None if report.target is None else str(report.target),
     }
 
@@ -101,11 +106,28 @@ def negatives_text(batch: Batch) -> str:
     contact = _MIRRORED if batch.reports[0].mirrored else _AS_IS
     return "\n\n".join(
         [
+            _curve_text(batch.reports[0]),
             *map(negative_text, batch.reports),
-            headed("Next", f"{_PRINT} {contact}"),
+            headed("Next", " ".join(filter(None, (_PRINT, _rule(batch.reports), contact)))),
             cautions_text(),
         ]
     )
+
+
+def _rule(reports: list[NegativeReport]) -> str:
+    long = next((report.rule_mm for report in reports if report.rule_mm), None)
+    return "" if long is None else RULE_WORDS.format(long=long)
+
+
+def _curve_text(report: NegativeReport) -> str:
+    """What holds for all negatives of a curve: how long to print them, and its doubts."""
+    time = f"print for {report.printing_time}" if report.printing_time else (
+        "the curve does not say how long to print: use the time its target was printed for")
+    if any(isinstance(found, TIME_IN_DOUBT) for found in report.curve_findings):
+        time += "; the curve may be for the wrong time, see below"
+    doubts = ((found.kind, sentence(found)) for found in report.curve_findings)
+    return "\n".join([f"Curve {report.curve}",
+                      *(labelled(*fact) for fact in (("time", time), *doubts))])
 
 
 def negative_text(report: NegativeReport) -> str:
@@ -115,8 +137,7 @@ def negative_text(report: NegativeReport) -> str:
     density = report.density_range
     facts = [
         ("values", f"taken as {meaning}"),
-        ("curve", f"{report.curve}: picture black = {_percent(black)} ink, picture white ="
-         f" {_percent(white)} ink"),
+        ("ink", f"picture black = {_percent(black)} ink, picture white = {_percent(white)} ink"),
         ("range", "" if density is None else f"density range {density:.2f} from black to white, as"
          " the coating sees it"),
         ("ends", _ends(report)),
@@ -163,6 +184,7 @@ def _sheet(report: NegativeReport) -> str:
     parts = [
         f"{sheet.margin:g} mm border of {_BORDERS[sheet.border or 'clear']}",
         "marks at corners and middles" if sheet.marks else "",
+        "" if report.rule_mm is None else f"a rule of {report.rule_mm:.0f} mm",
         f"tone scale (to measure it, use {report.target})" if sheet.tone_scale else "",
         "caption" if sheet.caption else "",
     ]

@@ -12,10 +12,12 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
+from matplotlib.text import Text
 from numpy.typing import NDArray
 
 from tonewright.curve.document import Curve
 from tonewright.curve.fit import patch_names
+from tonewright.errors import visible
 from tonewright.scales import STOP, Array
 from tonewright.strip.process import Process
 
@@ -167,5 +169,8 @@ def plot_prints(prints: list[tuple[str, NDArray[np.float64]]]) -> bytes:
 def _png(figure: Figure) -> bytes:
     stream = io.BytesIO()
     FigureCanvasAgg(figure)
+    for text in figure.findobj(Text):  # names are no formulas, and hold what they like
+        text.set_parse_math(False)
+        text.set_text("\n".join(map(visible, text.get_text().split("\n"))))
     figure.savefig(stream, format="png", dpi=_DPI, metadata={"Software": None})
     return stream.getvalue()

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from tonewright.errors import counted
+from tonewright.errors import counted, runs
 from tonewright.measured.findings import (
+    CellsBlank,
+    CodePageAssumed,
     EndDataMissing,
+    HeaderAssumed,
     LighterThanPaper,
     OtherViewing,
     PatchesDoubted,
@@ -25,12 +28,27 @@ def names(patches: tuple[str, ...]) -> str:
 
 
 says(EndDataMissing, "{file}: END_DATA is missing, but every row is there.")
+says(CodePageAssumed,
+     "{file}: the text is not UTF-8; it was read in the Windows code page 1252. Check the names.")
 says(LighterThanPaper,
      "{file}: the lightest patch has density {lightest_density:.2f}; few papers are that white. If"
      " the instrument was zeroed on the bare paper, add --relative-to-paper.")
 says(SheetsNotNamed,
      "The {files} files do not say which sheet they were measured on, so they count as readings of"
      " one sheet. A column named print tells sheets apart.")
+
+
+@sentence.register
+def _(found: HeaderAssumed) -> str:
+    return (f"{found.file}: there is no row of column names; the columns were read as"
+            f" {', '.join(found.columns)}.")
+
+
+@sentence.register
+def _(found: CellsBlank) -> str:
+    one = len(found.lines) == 1
+    return (f"{found.file}: nothing was measured in line{'' if one else 's'} {runs(found.lines)};"
+            f" {'that row was' if one else 'those rows were'} skipped.")
 
 
 @sentence.register

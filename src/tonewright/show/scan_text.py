@@ -13,7 +13,7 @@ from tonewright.record.codec import encode
 from tonewright.scales import density_to_lightness
 from tonewright.scan.read import ScanReading
 from tonewright.show.findings import sentence
-from tonewright.show.words import headed, labelled
+from tonewright.show.words import headed, labelled, typed
 
 _BASIS = {
     "gray_scale": "by the scanner response {name}",
@@ -144,10 +144,10 @@ def _next_step(result: ReadResult, *, relative: bool) -> str:
     """What to do with the readings now."""
     target, file = result.target, result.output or "READINGS.csv"
     if target.is_ink_chart:
-        return (f"tonewright inks {file} --process NAME.process.json --time TIME"
+        return (f"tonewright inks {typed(file)} --process NAME.process.json --time TIME"
                 + (" --relative-to-paper --paper-density D" if relative else ""))
     if target.through is not None:
         return ("compare each patch of the print with its aim: the columns density and"
                 f" aim_lightness of {file}")
-    return (f"tonewright fit {file} -o NAME.curve.json"
+    return (f"tonewright fit {typed(file)} -o NAME.curve.json"
             + (" --relative-to-paper" if relative else ""))

@@ -7,7 +7,7 @@ from typing import Any
 from tonewright.files.scanners import LearnedScanner
 from tonewright.record.codec import encode
 from tonewright.show.findings import sentence
-from tonewright.show.words import headed, labelled
+from tonewright.show.words import headed, labelled, typed
 
 
 def scanner_json(learned: LearnedScanner) -> dict[str, Any]:
@@ -54,4 +54,4 @@ def scanner_text(learned: LearnedScanner) -> str:
     return "\n".join([
         *lines, "", headed("Written:", str(learned.output or "nothing")),
         headed("Next:", "scan your prints with the same settings, and type  tonewright read"
-               f" SCAN.tif --target T.target.json --scanner {file} -o READINGS.csv")])
+               f" SCAN.tif --target T.target.json --scanner {typed(file)} -o READINGS.csv")])

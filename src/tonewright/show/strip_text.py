@@ -11,7 +11,7 @@ from tonewright.record.findings import Finding
 from tonewright.record.times import PrintingTime
 from tonewright.show.cautions import cautions_text
 from tonewright.show.findings import sentence
-from tonewright.show.words import headed, labelled
+from tonewright.show.words import headed, labelled, typed
 from tonewright.strip.exposure import EyeResult, EyeStrip
 from tonewright.strip.process import Process
 from tonewright.strip.tablet import Tablet
@@ -137,11 +137,6 @@ def process_text(process: Process, file: str | None) -> str:
                       headed("Next:", next_words(process, file)), *care])
 
 
-def _typed(name: str) -> str:
-    """A file's name as it is typed."""
-    return f'"{name}"' if " " in name else name
-
-
 def _density(density: float) -> str:
     return f"density {density:.2f}, L* {float(scales.density_to_lightness(density)):.1f}"
 
@@ -191,4 +186,4 @@ def next_words(process: Process, file: str | None = None) -> str:
     several = " --target-time TIME" if len(process.strip.times()) > 1 else ""
     return (f"print the target for {process.base_time.on_timer()} (or use the one printed beside"
             f" the strip), measure it, and type  tonewright fit READINGS.csv --process"
-            f" {_typed(file or 'NAME.process.json')}{several} -o NAME.curve.json")
+            f" {typed(file or 'NAME.process.json')}{several} -o NAME.curve.json")

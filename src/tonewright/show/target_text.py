@@ -2,25 +2,30 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import Any
 
 from tonewright.errors import counted
 from tonewright.files.targets import DrawnTarget
+from tonewright.show import negative_findings as negative_findings
 from tonewright.show.cautions import cautions_text
-from tonewright.show.words import headed, labelled, percent
+from tonewright.show.sentence import sentence
+from tonewright.show.words import RULE_WORDS, headed, labelled, percent, typed
+from tonewright.target.draw import has_rule
+from tonewright.target.pen import RULE
 
 _TARGET = (
     "print {picture} on film at actual size: no scaling, no fit to page. Switch colour management"
     " off in the program and in the printer driver. Use the side that takes ink, and let it dry."
-    " {lay} Print it as you print your pictures. Write paper and chemistry into the white boxes,"
-    " and let the print dry fully"
+    " {rule}{lay} Print it as you print your pictures. Write paper and chemistry into the white"
+    " boxes, and let the print dry fully"
 )
 _CHART = (
     "print {picture} on film with the printer and driver settings that your negatives will have,"
     " at actual size and without colour management. Use the side that takes ink, and let it dry."
-    " {lay} Take a paper whose strip you have evaluated. Print for the base printing time, or"
-    " better for two stops more (four times as long): heavy colours show more then. Note the time,"
-    " and let the print dry fully"
+    " {rule}{lay} Take a paper whose strip you have evaluated. Print for the base printing time,"
+    " or better for two stops more (four times as long): heavy colours show more then. Note the"
+    " time, and let the print dry fully"
 )
 _LAY = {
     True: "Lay it with the ink on the coating; the print then reads right.",
@@ -41,6 +46,8 @@ def target_json(drawn: DrawnTarget) -> dict[str, Any]:
         "full_patches": len(target.of_kind("full")), "patch_mm": target.patches[0].width_mm,
         "width_mm": target.width_mm, "height_mm": target.height_mm, "ppi": target.ppi,
         "mirrored": target.mirrored, "through": target.through,
+        "warnings": [sentence(found) for found in drawn.findings],
+        "findings": [{"code": found.code, **asdict(found)} for found in drawn.findings],
         "ink_colour": target.ink_colour, "ink_chart": target.is_ink_chart,
         **({} if not target.is_ink_chart else {
             "colours": len({p.ink_colour for p in tones}),
@@ -53,9 +60,11 @@ def target_text(drawn: DrawnTarget) -> str:
     target, files = drawn.target, drawn.files
     picture, document = map(str, files)
     chart = target.is_ink_chart
-    told = (_CHART if chart else _TARGET).format(picture=picture, lay=_LAY[target.mirrored])
+    told = (_CHART if chart else _TARGET).format(
+        picture=picture, lay=_LAY[target.mirrored],
+        rule=RULE_WORDS.format(long=RULE) + " " if has_rule(target) else "")
     then = ("scan the print, or measure it, and type  tonewright read SCAN.tif --target"
-            f" {document} -o READINGS.csv")
+            f" {typed(document)} -o READINGS.csv")
     if chart:
         then += "  and  tonewright inks READINGS.csv --process NAME.process.json --time TIME"
     return "\n".join([
@@ -64,6 +73,7 @@ def target_text(drawn: DrawnTarget) -> str:
         labelled("sheet", f"{target.width_mm:.0f} x {target.height_mm:.0f} mm at {target.ppi:g}"
                  " pixels to the inch"),
         labelled("film", _film(drawn)),
+        *(labelled(found.kind, sentence(found)) for found in drawn.findings),
         "",
         headed("Written:", f"{picture} (to print) and {document} (keep it: the print is read with"
                " it)"),

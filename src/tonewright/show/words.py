@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+import re
 import textwrap
 
 WIDTH = 88
+RULE_WORDS = "Measure the rule on it: if it is not {long:.0f} mm long, the driver has scaled."
 _NO_BREAK = "\N{NO-BREAK SPACE}"
+_TOGETHER = re.compile(
+    r"(?<=\d) (?=(?:%|L\*|(?:h|min|s|mm|cm|stops?|units?)\b))"  # a number and its unit
+    r"|(?<=L\*) (?=\d)|(?<=\bh) (?=\d+ min\b)|(?<=\bmin) (?=[\d.]+ s\b)|(?<=\d) x (?=\d)")
+_QUOTED = re.compile(r"""(?<!\w)(["'])\S[^"']*\1(?!\w)""")
 
 
 def labelled(label: str, text: str) -> str:
-    """A fact under its label, wrapped; a number keeps its unit."""
-    for unit in (" %", "L* "):
-        text = text.replace(unit, unit.replace(" ", _NO_BREAK))
+    """A fact under its label, wrapped; a number keeps its unit, a quoted name stays whole."""
+    for together in (_TOGETHER, _QUOTED):
+        text = together.sub(lambda found: found[0].replace(" ", _NO_BREAK), text)
     return textwrap.fill(text, WIDTH, initial_indent=f"  {label:<10}",
                          subsequent_indent=" " * 12, break_on_hyphens=False,
                          break_long_words=False).replace(_NO_BREAK, " ")
@@ -20,6 +26,18 @@ def labelled(label: str, text: str) -> str:
 def headed(head: str, text: str) -> str:
     """A line of its own that ends a report: what was written, what to do next."""
     return labelled(head, text).strip()
+
+
+def typed(name: object) -> str:
+    """A file's name as it is typed in a command: in quotes if it has spaces or the like."""
+    text = str(name)
+    if re.fullmatch(r"[\w./\\:+,@=-]+", text):
+        return text
+    if not set(text) & set('"$`!\\'):
+        return f'"{text}"'
+    import shlex  # few names need it
+
+    return shlex.quote(text)
 
 
 def percent(share: float) -> str:

@@ -106,7 +106,7 @@ class StripTooShort(Finding, bears_on_print=True):
 
 
 @dataclass(frozen=True)
-class TimeUnsure(Finding):
+class TimeUnsure(Finding, bears_on_print=True):
     """The base printing time is known only roughly."""
 
     halfwidth_stops: float
@@ -142,10 +142,12 @@ class EyeCountsDiffer(Finding):
 
 
 @dataclass(frozen=True)
-class EyeStripFarTooLong(Finding):
+class EyeStripFarTooLong(Finding, bears_on_print=True):
     """So many steps merge that a strip tells only that it is far too long, fogged or not
     cleared."""
 
 
 CONTRADICTIONS = (StripsDisagree, LighterAgain)
 """Readings that no one paper gives: the times are not to be relied on."""
+TIME_IN_DOUBT = (StripTooShort, TimeUnsure, FilmTooDense, RangeUnusual, *CONTRADICTIONS)
+"""A curve that carries one of these may be for the wrong printing time."""

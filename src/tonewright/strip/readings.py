@@ -12,7 +12,7 @@ import numpy as np
 from tonewright.errors import OptionError, ReadingsError, counted
 from tonewright.measured import columns
 from tonewright.measured.columns import Source, Table, Weighting
-from tonewright.measured.readings import LARGEST_SD, SMALLEST_SD, density_sds
+from tonewright.measured.readings import LARGEST_SD, SMALLEST_SD, density_sds, refuse_high
 from tonewright.record.codec import COLUMNS, between
 from tonewright.record.findings import Finding
 from tonewright.record.schema import Rule, is_whole
@@ -111,6 +111,9 @@ def strip_from_table(table: Table, tablet: Tablet, options: StripOptions) -> Str
                             "a strip's file has a column step, 1 for the clearest",
                             "make a curve from it if it is a target's", code="no_step_column")
     _check_skip(tablet, options.skip)
+    blank = columns.blank_rows(table, options.scale)
+    unmeasured = _step_numbers(table, where, tablet, options.flip)[blank]
+    table = columns.without_rows(table, blank)
     value = columns.measured(table, options.scale)
     steps = _step_numbers(table, where, tablet, options.flip)
     through, times = _through(table), _times(table, options.time)
@@ -120,8 +123,10 @@ def strip_from_table(table: Table, tablet: Tablet, options: StripOptions) -> Str
         StripPatch(int(steps[i]), round(float(value.density[i]) + paper, 6), sd[i], through[i],
                    times[i], (prints[i] or None) if prints else None)
         for i in range(len(table.rows)) if int(steps[i]) not in options.skip)
+    if np.any(value.density > MOST_DENSITY):
+        refuse_high(table, value, int(np.argmax(value.density > MOST_DENSITY)))
     _check_densities(table, patches)
-    _check_complete(table, patches, tablet, options.skip)
+    _check_complete(table, patches, tablet, (*options.skip, *map(int, unmeasured)))
     _check_direction(table, patches, tablet, options.flip)
     return Strip(patches, value.scale, (table.source,),
                  (*table.findings, *value.findings, *_own_findings(table, times, options)))

@@ -43,6 +43,7 @@ def _is_colour(value: object) -> bool:
 
 _Colour = Annotated[str, Rule(_is_colour, "an ink colour is a text such as 255,120,0")] | None
 _Side = Annotated[float, between(1.0, LARGEST_MM)]
+_Size = Annotated[float, between(0.5, LARGEST_MM)]
 
 
 @dataclass(frozen=True)
@@ -55,8 +56,8 @@ class Patch:
     """Ink level, 0 (clear film) to 1."""
     x_mm: float
     y_mm: float
-    width_mm: float
-    height_mm: float
+    width_mm: _Size
+    height_mm: _Size
     kind: Kind = "tone"
     """``clear`` and ``full`` are the reference patches at level 0 and 1."""
     aim_lightness: float | None = None
@@ -78,7 +79,7 @@ class Mark:
     name: str
     x_mm: float
     y_mm: float
-    size_mm: float
+    size_mm: _Size
     """Diameter."""
 
 
@@ -88,7 +89,7 @@ class Dot:
 
     x_mm: float
     y_mm: float
-    size_mm: float
+    size_mm: _Size
     """Diameter."""
     hollow: bool
 
@@ -212,6 +213,12 @@ class Target:
     def of_kind(self, kind: Kind) -> tuple[int, ...]:
         """Indices of the patches of one kind."""
         return tuple(i for i, p in enumerate(self.patches) if p.kind == kind)
+
+
+def legible(name: str) -> str:
+    """A name as it stands on a sheet and in its document: without control characters, and without
+    the bytes of a file's name that are no text."""
+    return "".join(sign for sign in name if sign.isprintable())
 
 
 def layout_bits(patches: Sequence[Patch], count: int) -> tuple[bool, ...]:

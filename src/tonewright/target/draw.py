@@ -15,9 +15,9 @@ from tonewright.errors import counted
 from tonewright.record.setup import parse_colour
 from tonewright.target.document import Patch, Target
 from tonewright.target.layout import GAP, LABEL, MARGIN, zones
-from tonewright.target.pen import Codes, Letters, Line, Pen
+from tonewright.target.pen import LINE, RULE, Codes, Letters, Line, Pen
 
-FRAME = 0.3
+FRAME = LINE
 """mm: the light line round each patch, which shows where a dark one lies."""
 HOLE = 0.5
 """Of a hollow dot, as a share of its diameter."""
@@ -79,7 +79,24 @@ def _drawn(target: Target, letters: Letters, channel: int) -> Pen:
             pen.disc(dot.x_mm, dot.y_mm, HOLE * dot.size_mm / 2, _DARK)
     _draw_names(target, pen)
     _draw_words(target, pen)
+    if has_rule(target):
+        _draw_rule(target, pen)
     return pen
+
+
+def has_rule(target: Target) -> bool:
+    """Whether the sheet is wide enough for a rule between its lower marks."""
+    mark = zones(target.width_mm, target.height_mm).mark
+    return target.width_mm >= RULE + 2 * (MARGIN + 0.9 * mark)  # the marks are round
+
+
+def _draw_rule(target: Target, pen: Pen) -> None:
+    """Below the boxes, above the dots."""
+    zone = zones(target.width_mm, target.height_mm)
+    x, y = (target.width_mm - RULE) / 2, target.height_mm - MARGIN - zone.mark
+    pen.rule(x, y - 0.5, 0.9)
+    pen.text(Line(f"{RULE:.0f} mm: measure it. The driver must not scale.", target.width_mm / 2,
+                  y + 1.5, 1.8, centred=True))
 
 
 def _draw_names(target: Target, pen: Pen) -> None:
@@ -104,15 +121,15 @@ def _draw_words(target: Target, pen: Pen) -> None:
     levels = counted(len({p.level for p in tones}), "level")
     if target.is_ink_chart:
         levels = f"{counted(len({p.ink_colour for p in tones}), 'ink')} at {levels}"
-    facts = [target.name, target.date, f"seed {target.seed}",
+    names = [target.name, f"through {target.through}" if target.through else ""]
+    facts = [*names, target.date, f"seed {target.seed}",
              f"{levels}, {counted(len(tones), 'patch')}",
-             f"through {target.through}" if target.through else "",
              f"ink {target.ink_colour}" if target.ink_colour else ""]
-    line = "   ·   ".join(fact for fact in facts if fact)
-    pen.text(Line(line, left, zone.header_y + 1.6, 3.2, most=right - left))
+    pen.facts([f for f in facts if f], names, Line("", left, zone.header_y + 1.6, 3.2),
+              right - left)
     gap, high = 1.5, 10.0
     wide = (right - left - gap * (len(NOTE_FIELDS) - 1)) / len(NOTE_FIELDS)
     for i, field in enumerate(NOTE_FIELDS):
         x = left + i * (wide + gap)
         pen.box(x, zone.notes_y, wide, high)
-        pen.text(Line(field, x + 0.8, zone.notes_y + 1.7, 2.1, most=wide - 1.6), _DARK)
+        pen.text(Line(field, x + 0.8, zone.notes_y + 1.7, 2.1), _DARK)

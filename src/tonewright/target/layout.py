@@ -14,7 +14,16 @@ from numpy.typing import NDArray
 from tonewright.curve.document import Curve
 from tonewright.errors import OptionError, counted
 from tonewright.scales import Array
-from tonewright.target.document import MARK_NAMES, Dot, Kind, Mark, Patch, Target, layout_bits
+from tonewright.target.document import (
+    MARK_NAMES,
+    Dot,
+    Kind,
+    Mark,
+    Patch,
+    Target,
+    layout_bits,
+    legible,
+)
 
 INCH = 25.4
 PAPERS = {
@@ -238,8 +247,9 @@ def make_target(tones: Sequence[Tone], settings: LayoutSettings) -> Target:
     dots = _dots(marks)
     hollow = layout_bits(patches, len(dots))
     return Target(
-        settings.name, settings.date, settings.seed, round(settings.width_mm, 3),
-        round(settings.height_mm, 3), settings.ppi, settings.mirrored, settings.through,
+        legible(settings.name), legible(settings.date), settings.seed,
+        round(settings.width_mm, 3), round(settings.height_mm, 3), settings.ppi, settings.mirrored,
+        None if settings.through is None else legible(settings.through),
         tuple(patches), marks,
         tuple(replace(d, hollow=h) for d, h in zip(dots, hollow, strict=True)),
         ink_colour=settings.ink_colour)

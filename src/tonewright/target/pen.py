@@ -6,8 +6,9 @@ them as pixels and paints the codes of whatever band of rows it crosses.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+import math
+from collections.abc import Callable, Collection, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -74,10 +75,15 @@ class Line:
     height: float
     centred: bool = False
     """At x; else it starts there."""
-    most: float = np.inf
-    """Greatest width: a longer line is cut short and ends in dots."""
-    spare: int = 1
-    """Letters that are given up for the dots."""
+
+
+RULE = 100.0
+"""mm: a rule tells whether the driver scaled the sheet."""
+LINE = 0.3
+"""mm: thickness of ticks and frames; thinner ones drown in a coating."""
+SEPARATOR = "  ·  "
+_SHORT = 8
+"""Letters that are left of any name."""
 
 
 class Pen:
@@ -105,6 +111,20 @@ class Pen:
         left, top = round(x * at), round(y * at)
         right, bottom = round((x + width) * at), round((y + height) * at)
         self._add(range(top, max(bottom, top + 1)), range(left, max(right, left + 1)), code, None)
+
+    def rule(self, x: float, y: float, tick: float, *, upright: bool = False) -> None:
+        """A line of `RULE` from (x, y) to the right, or down, with ticks below it, or to its right:
+        long ones at both ends, half as long at every 10 mm."""
+        def part(along: float, long: float, deep: float) -> None:
+            if upright:
+                self.box(x, y + along, deep, long)
+            else:
+                self.box(x + along, y, long, deep)
+
+        part(0.0, RULE, LINE)
+        for number in range(11):
+            share = 1.0 if number in (0, 10) else 0.5
+            part(number * (RULE - LINE) / 10.0, LINE, LINE + share * tick)
 
     def disc(self, x: float, y: float, radius: float, code: int | None = None) -> None:
         """A filled circle."""
@@ -146,15 +166,38 @@ class Pen:
             draw(mark.x_mm + radius * x, mark.y_mm + radius * y, SPOT_RADIUS * radius,
                  self._ground)
 
-    def text(self, line: Line, code: int | None = None) -> str:
-        """A line of text; returns what was cut off its end."""
-        at, whole, text = self._per_mm, line.text, line.text
-        height = max(round(line.height * at), _SMALLEST_TEXT)
-        mask = self._letters(text, height)
-        while mask.shape[1] > line.most * at and len(text) > 2:
-            keep = max(int(len(text) * line.most * at / mask.shape[1]) - line.spare, 1)
-            text = text[: min(keep, len(text) - 2)].rstrip(" ·…") + "…"
-            mask = self._letters(text, height)
+    def facts(
+        self, facts: Sequence[str], names: Collection[str], line: Line, most: float
+    ) -> tuple[str, ...]:
+        """Facts side by side on a line (its own text is not used) that is ``most`` mm wide; returns
+        those that had to be shortened or left out.
+
+        The longest of those that are ``names`` give up letters first.  If that is not enough, the
+        last facts go.
+        """
+        kept, room = list(facts), most * self._per_mm
+        short = {fact: fact for fact in facts if fact in names}
+        while kept and (wide := self._mask(SEPARATOR.join(kept), line).shape[1]) > room:
+            name = max(short, key=lambda fact: len(short[fact]), default="")
+            length = len(short.get(name, ""))
+            if length > _SHORT:
+                second = max((len(short[n]) for n in short if n != name), default=0)
+                spare = math.ceil(sum(map(len, kept)) * (1.0 - room / wide))
+                keep = max(_SHORT, min(length - 1, max(second, length - spare))) - 1
+                short[name] = name[:keep].rstrip(" …,-–") + "…"
+            else:
+                short.pop(facts[len(kept) - 1], None)
+                kept.pop()
+            kept = [short.get(fact, fact) for fact in facts[: len(kept)]]
+        self.text(replace(line, text=SEPARATOR.join(kept)))
+        return tuple(f for i, f in enumerate(facts) if i >= len(kept) or f != kept[i])
+
+    def _mask(self, text: str, line: Line) -> NDArray[np.uint8]:
+        return self._letters(text, max(round(line.height * self._per_mm), _SMALLEST_TEXT))
+
+    def text(self, line: Line, code: int | None = None) -> None:
+        """A line of text."""
+        at, mask = self._per_mm, self._mask(line.text, line)
         width = mask.shape[1]
         left = round(line.x * at - (0.5 * width if line.centred else 0.0))
         top = round(line.middle * at - len(mask) / 2)
@@ -164,7 +207,6 @@ class Pen:
                                    columns.start - left : columns.stop - left] / 255.0)
 
         self._add(range(top, top + len(mask)), range(left, left + width), code, cover)
-        return "" if text == whole else whole[len(text) - 1 :].strip(" ·")
 
 
 def _around(middle: float, radius: float) -> range:

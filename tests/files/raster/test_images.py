@@ -237,7 +237,7 @@ def test_description_and_same_bytes(tmp_path):
         mapped(source, tmp_path / name, settings)
     assert (tmp_path / "one.tif").read_bytes() == (tmp_path / "two.tif").read_bytes()
     with tifffile.TiffFile(tmp_path / "one.tif") as file:
-        assert file.pages[0].description == "Gr\\xfcn, 5 minutes"
+        assert file.pages[0].description == "Gruen, 5 minutes"
         assert 306 not in file.pages[0].tags  # DateTime
 
 

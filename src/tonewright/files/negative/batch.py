@@ -12,12 +12,13 @@ from typing import TypeVar
 
 from tonewright.errors import OptionError, TonewrightError
 from tonewright.files.documents import open_curve
+from tonewright.files.negative.again import scale_document
 from tonewright.files.negative.make import NegativeReport, check_settings, make_negative
 from tonewright.files.negative.second import Second, SecondLost, second_for
 from tonewright.files.negative.settings import NegativeSettings
 from tonewright.files.negative.sheet_file import sheet_files
 from tonewright.files.raster.bands import one_thread
-from tonewright.files.safe import make_folder
+from tonewright.files.safe import make_folder, one_call, refuse_read, remember_read
 from tonewright.negative.tones import LevelCurve
 
 Result = TypeVar("Result")
@@ -55,6 +56,7 @@ class Step:
 OnProgress = Callable[[Step], None]
 
 
+@one_call()
 def make_negatives(
     images: Sequence[Path],
     curve_file: Path,
@@ -90,7 +92,14 @@ def make_negatives(
         A file cannot be read or written, settings or curve cannot be used; the only image cannot.
     """
     pairs = output_names(images, output)
-    with sheet_files(settings or NegativeSettings(), [*images, curve_file, output]) as chosen:
+    if len(pairs) > 1:
+        for image in images:
+            remember_read(image)
+        for _, made in pairs:  # in the threads and processes below this is not known
+            refuse_read(made)
+            refuse_read(scale_document(made))
+    taken = [*images, curve_file, output, *(scale_document(made) for _, made in pairs)]
+    with sheet_files(settings or NegativeSettings(), taken) as chosen:
         curve = open_curve(curve_file, sources=False)
         chosen = replace(chosen, curve_sha256=curve.sha256)
         if len(pairs) == 1:

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from tonewright import __version__, scales
 from tonewright.errors import OptionError
 from tonewright.files.documents import to_text
+from tonewright.files.negative.again import NEGATIVE_OF, refuse_again, scale_document
 from tonewright.files.negative.pipeline import (
     Codes,
     Progress,
@@ -34,7 +35,7 @@ from tonewright.files.raster.page import Resolution
 from tonewright.files.raster.source import SourceImage
 from tonewright.files.safe import refuse_existing, whole_file
 from tonewright.negative import honesty
-from tonewright.negative.findings import CaptionCut, ColourDropped
+from tonewright.negative.findings import CaptionCut, ColourDropped, LettersNotDrawn
 from tonewright.negative.ink import Colour, Ink, agreed_colour, distinct_tones
 from tonewright.negative.luminance import LuminanceCodes, luminance_codes
 from tonewright.negative.sheet import SheetSettings
@@ -42,6 +43,7 @@ from tonewright.negative.size import Size, check_pixels, plan_size, size_finding
 from tonewright.negative.tones import LevelCurve, code_table, encoding_lightness
 from tonewright.record.findings import Finding
 from tonewright.record.setup import Setup, ink_colour_text
+from tonewright.target.pen import RULE
 
 if TYPE_CHECKING:
     from tonewright.negative.draw import Sheet
@@ -66,11 +68,16 @@ class NegativeReport:
     encoding: str
     """What the values were taken for: ``srgb``, ``gamma:2.2``, ``profile NAME`` …"""
     curve: str
+    printing_time: str | None
+    """What the negative is to be printed for; None: the curve does not say."""
+    curve_findings: tuple[Finding, ...]
+    """What the curve carries that bears on the print."""
     mirrored: bool
     level_black: float
     level_white: float
     """Ink levels (0 to 1) that image black and image white ask for."""
     findings: tuple[Finding, ...]
+    """Of this image and its sheet."""
     picture_mm: tuple[float, float] | None
     """Width and height of the picture alone; None: not known."""
     resampled_from: tuple[int, int] | None
@@ -90,6 +97,8 @@ class NegativeReport:
     density_range: float | None
     """Printing density of the negative between black and white; None: not known."""
     sheet: SheetSettings
+    rule_mm: float | None
+    """Length of the rule by which the print's size is checked; None: no room, or no marks."""
     target: Path | None
     """The document of the tone scale, by which a print is read."""
 
@@ -130,6 +139,8 @@ def make_negative(
         if chosen.sheet.tone_scale:
             refuse_existing(scale_document(made), chosen.force)
         with open_image(image_file, chosen.image) as image:
+            if not chosen.anyway:
+                refuse_again(image)
             return _made(_prepared(image, made, curve, chosen, colour), progress)
 
 
@@ -217,7 +228,8 @@ def _sheet(path: Path, curve: LevelCurve, size: Size, settings: NegativeSettings
     margin = 2 * round(settings.sheet.margin * ppi / 25.4)
     check_pixels(size.width + margin, size.height + margin)
     words = caption(path, curve, size, settings)
-    subject = Subject(size.width, size.height, ppi, words, tone_scale(curve))
+    subject = Subject(size.width, size.height, ppi, words, (curve.name, path.stem),
+                      tone_scale(curve))
     return Sheet(subject, settings.sheet, text_mask)
 
 
@@ -252,22 +264,16 @@ def _sheet_ppi(path: Path, size: Size) -> float:
     return across
 
 
-def caption(source: Path, curve: LevelCurve, size: Size, settings: NegativeSettings) -> str:
-    """The line on the sheet: printing time, curve, size, date, image; what is not known is not
-    there.
-
-    A long line is cut at its end, where the name of the image stands.
-    """
+def caption(
+    source: Path, curve: LevelCurve, size: Size, settings: NegativeSettings
+) -> tuple[str, ...]:
+    """What the line on the sheet says: printing time, curve, image, size, date; what is not known
+    is not there."""
     width, height = size.millimetres or (0.0, 0.0)
     time = _setup(curve).printing_time
-    facts = [f"print {time}" if time else "", curve.name, f"{width:.0f} x {height:.0f} mm",
-             settings.date, source.stem]
-    return "  ·  ".join("".join(c for c in fact if c.isprintable()) for fact in facts if fact)
-
-
-def scale_document(output: Path) -> Path:
-    """The document of the tone scale that belongs to a negative."""
-    return output.with_name(f"{output.stem}.target.json")
+    facts = [f"print {time}" if time else "", curve.name, source.stem,
+             f"{width:.0f} x {height:.0f} mm", settings.date]
+    return tuple(fact for fact in facts if fact)
 
 
 def _made(job: _Job, progress: Progress | None) -> NegativeReport:
@@ -352,7 +358,7 @@ def description(job: _Job) -> str:
         f"{65535 if settings.depth == 16 else 255} is clear film",
     ]
     words = "; ".join(fact for fact in facts if fact)
-    return f"Negative of {job.image.path.name} by tonewright {__version__}; {words}"
+    return f"{NEGATIVE_OF} {job.image.path.name} by tonewright {__version__}; {words}"
 
 
 def _sheet_words(sheet: SheetSettings) -> str:
@@ -385,6 +391,8 @@ def _report(
         resolution=job.resolution,
         encoding=job.tones.encoding,
         curve=curve.name,
+        printing_time=_setup(curve).printing_time,
+        curve_findings=tuple(f for f in getattr(curve, "findings", ()) if f.bears_on_print),
         mirrored=settings.mirror,
         level_black=float(levels[0]),
         level_white=float(levels[1]),
@@ -400,6 +408,7 @@ def _report(
         coloured_share=share,
         density_range=getattr(getattr(curve, "summary", None), "negative_density_range", None),
         sheet=settings.sheet,
+        rule_mm=RULE if job.sheet is not None and job.sheet.has_rule else None,
         target=None if target is None else scale_document(job.output),
     )
 
@@ -422,5 +431,10 @@ def _findings(
     steps = honesty.visible_steps(page.bits, step, colour=page.colour)
     if steps is not None:
         yield steps
-    if job.sheet is not None and job.sheet.cut:
-        yield CaptionCut(job.sheet.cut)
+    if job.sheet is not None and job.settings.sheet.caption:
+        from tonewright.files.lettering import missing
+
+        if job.sheet.cut:
+            yield CaptionCut(job.sheet.cut)
+        if letters := missing("".join(caption(image.path, job.curve, job.size, job.settings))):
+            yield LettersNotDrawn(letters)

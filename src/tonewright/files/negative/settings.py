@@ -26,6 +26,8 @@ class NegativeSettings:
     """What the values mean (`negative.encoding_lightness`); None: ask the image."""
     force: bool = False
     """Replace existing outputs."""
+    anyway: bool = False
+    """Take an image that is a negative or a target itself."""
     image: OpenOptions = field(default_factory=OpenOptions)
     """Which page, and whether transparency is laid on white."""
     size: SizeWish = field(default_factory=SizeWish)

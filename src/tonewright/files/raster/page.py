@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from tonewright.errors import ImageError
 from tonewright.files.opening import Closing, reading_error, refuse_irregular
+from tonewright.files.safe import remember_read
 
 NONE, LZW, JPEG, DEFLATE, OLD_DEFLATE, PACKBITS = 1, 5, 7, 8, 32946, 32773
 """TIFF 6.0, Compression; 7 by its Technical Note 2."""
@@ -52,6 +53,7 @@ class ByteSource(Closing):
         try:
             if stream is None:
                 refuse_irregular(path, rule)
+                remember_read(path)
             self._stream = path.open("rb", buffering=0) if stream is None else stream
             self.size = self._stream.seek(0, 2)
             # a read that names its place needs no lock; a stream in memory has no number

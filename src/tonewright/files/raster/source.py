@@ -134,6 +134,8 @@ class SourceImage(Closing):
     """What a PNG says of its values without a profile: ``srgb`` or ``gamma:2.2``."""
     lossy: bool = False
     """Whether it is a JPEG."""
+    description: str = ""
+    """What a TIFF says of itself (tag 270)."""
     device: str | None = None
     """Make, model and program that made it; None where the file does not say."""
 

@@ -57,6 +57,7 @@ def open_tiff(source: ByteSource, options: OpenOptions) -> SourceImage:
     return SourceImage(
         source, page, tiff_jobs, directory.number(tiff.ORIENTATION, 1), directory.resolution(),
         profile or None, left, lossy=page.compression == JPEG, device=directory.device(),
+        description=directory.data(tiff.DESCRIPTION, 1 << 16).decode("utf-8", "replace"),
     )  # fmt: skip
 
 

@@ -26,6 +26,7 @@ from tonewright import __version__
 from tonewright.files.raster import tiff
 from tonewright.files.raster.bands import Job, as_bytes, in_order, write_all
 from tonewright.files.raster.page import DEFLATE, LZW, NONE, Page, Resolution
+from tonewright.files.raster.tiff_text import ascii_text, xmp_packet
 
 STRIP_BYTES = 512 << 10
 _LEVEL = 1
@@ -52,12 +53,13 @@ class Form:
 
 class _Tag(NamedTuple):
     kind: int
-    """Field type of TIFF 6.0: 2 text, 3 and 4 short and long, 5 fraction, 7 anything, 16 eight-byte
-    long."""
+    """Field type of TIFF 6.0: 1 bytes, 2 text, 3 and 4 short and long, 5 fraction, 7 anything, 16
+    eight-byte long."""
     values: NDArray[Any]
 
 
-_TYPES = {2: np.uint8, 3: np.uint16, 4: np.uint32, 5: np.uint32, 7: np.uint8, 16: np.uint64}
+_TYPES = {1: np.uint8, 2: np.uint8, 3: np.uint16, 4: np.uint32, 5: np.uint32, 7: np.uint8,
+          16: np.uint64}
 Tags = dict[int, _Tag]
 
 
@@ -74,7 +76,7 @@ class Picture:
     resolution: Resolution | None
     """Written as the exact fractions it has; None writes none."""
     description: str = ""
-    """ImageDescription; what is not ASCII is escaped."""
+    """ImageDescription; `tiff_text` says how it is written."""
     form: Form = Form()
     profile: bytes = b""
 
@@ -88,7 +90,7 @@ class Picture:
         """Whether the file may grow beyond 4 GiB and is a BigTIFF."""
         pixels = self.form.pixel_bytes * self.width * self.height
         # A header has at most 8 bytes of strip list in each 512 KB; packing noise adds a bit.
-        other = len(self.description) + len(self.profile) + (1 << 20)
+        other = 8 * len(self.description) + len(self.profile) + (1 << 20)
         return pixels + pixels // 512 + other >= 1 << 32
 
     def header(self) -> bytes:
@@ -128,9 +130,11 @@ class Picture:
         tags[tiff.BITS] = _Tag(3, np.full(form.samples, form.bits))
         if form.deflate:
             tags |= _numbers(3, {tiff.PREDICTOR: 2})
-        words = self.description.encode("ascii", "backslashreplace").replace(b"\0", b" ")
+        words = ascii_text(self.description).encode("ascii")
         for tag, text in ((tiff.DESCRIPTION, words), (tiff.SOFTWARE, _SOFTWARE)):
             tags[tag] = _Tag(2, np.frombuffer(text + b"\0", np.uint8))
+        if packet := xmp_packet(self.description):
+            tags[tiff.XMP] = _Tag(1, np.frombuffer(packet, np.uint8))
         if self.profile:
             tags[tiff.PROFILE] = _Tag(7, np.frombuffer(self.profile, np.uint8))
         if self.resolution is not None:

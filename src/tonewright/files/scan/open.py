@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 from tonewright.errors import FileError
@@ -30,10 +31,13 @@ class ScanOrTable:
         return read_scan(self._source, allow_jpeg=allow_jpeg, channel=channel,
                          fingerprint=fingerprint)
 
-    def table(self, level_field: str | None = None) -> Table:
+    def table(
+        self, level_field: str | None = None, holds: Sequence[tuple[str, ...]] = ()
+    ) -> Table:
         """The list of measurements; raises as `read_table`."""
         with self._source as source:
             if source.size > MOST_BYTES:
                 raise FileError(f"{self.path.name} is larger than {MOST_BYTES // 1_000_000} MB",
                                 _RULE, "check that this is the file you meant")
-            return parse_table(source.read(0, source.size), self.path.name, level_field)
+            return parse_table(source.read(0, source.size), self.path.name, level_field,
+                               holds)

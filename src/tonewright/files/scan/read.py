@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike
 
 from tonewright.errors import OptionError
 from tonewright.files.raster.scans import Channel
-from tonewright.files.safe import check_outputs
+from tonewright.files.safe import check_outputs, one_call
 from tonewright.files.scan.open import ScanOrTable
 from tonewright.files.scan.readings import write_list_reading, write_readings
 from tonewright.files.scanners import read_flat, read_scanner
@@ -60,6 +60,7 @@ class ReadResult:
     overlay: Path | None
 
 
+@one_call()
 def read_print(
     source: Path, target: Path, output: Path | None = None, request: ReadRequest | None = None, *,
     force: bool = False,
@@ -84,7 +85,7 @@ def read_print(
     file = ScanOrTable(source)
     _check_counts(source, request, scan=file.is_scan)
     if not file.is_scan:
-        listed = map_list(file.table(), layout, request.order, request.options)
+        listed = map_list(file.table(holds=(("density",),)), layout, request.order, request.options)
         if output is not None:
             write_list_reading(output, listed, layout, request.comments, force=force,
                                print_name=request.print_name)

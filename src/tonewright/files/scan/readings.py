@@ -12,6 +12,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from tonewright.errors import visible
 from tonewright.files.safe import whole_file, write_text
 from tonewright.measured.columns import COLOUR_NAMES
 from tonewright.measured.readings import Readings
@@ -108,10 +109,10 @@ def _csv(comments: Sequence[str], findings: Sequence[Finding], columns: Columns)
     stream = io.StringIO()
     found = [f"finding: {json.dumps(encode(f), ensure_ascii=False)}" for f in findings]
     for comment in (*comments, *found):
-        stream.write("# " + " ".join(comment.split()) + "\n")
+        stream.write("# " + visible(" ".join(comment.split())) + "\n")
     writer = csv.writer(stream, lineterminator="\n")
     writer.writerow(columns)
-    writer.writerows(zip(*columns.values(), strict=True))
+    writer.writerows([*map(visible, row)] for row in zip(*columns.values(), strict=True))
     return stream.getvalue()
 
 

@@ -1,0 +1,50 @@
+"""Images that are a negative or a target themselves, by what their files say."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from tonewright.errors import OptionError, TonewrightError
+from tonewright.files.raster.source import SourceImage
+
+NEGATIVE_OF, TARGET = "Negative of", "Target"
+"""How the descriptions of our own files start."""
+_MADE_HERE = " by tonewright "
+
+
+def scale_document(picture: Path) -> Path:
+    """The document by which a target, or the tone scale of a negative, is read."""
+    return picture.with_name(f"{picture.stem}.target.json")
+
+
+def refuse_again(image: SourceImage) -> None:
+    """Raise `OptionError` for an image that is a negative or a target: its own description says so,
+    or the document beside it is for an image of this size."""
+    what, rule = "", "a negative is made from the picture itself"
+    for start, name in ((NEGATIVE_OF, "a negative"), (TARGET, "a target")):
+        if image.description.startswith(f"{start} ") and _MADE_HERE in image.description:
+            what = f"{name} already: it says so itself"
+            if start == TARGET:
+                rule = "a target is printed as it is, without a curve"
+    if not what and _is_of(scale_document(image.path), image):
+        what = f"a target, or a negative already: {scale_document(image.path).name} is its layout"
+    if what:
+        raise OptionError(f"the image {image.path} is {what}", rule,
+                          "name the picture, or make a negative of it anyway",
+                          code="negative_again")
+
+
+def _is_of(document: Path, image: SourceImage) -> bool:
+    """Whether there is such a document, and its sheet has as many pixels as the image."""
+    if not document.is_file():
+        return False
+    from tonewright.files.documents import open_document
+    from tonewright.target.document import FORM, Target
+
+    try:
+        target = open_document(document, FORM.what, lambda data: FORM.decode(Target, data)).document
+    except TonewrightError:  # whatever it is, it says nothing of the image
+        return False
+    sheet = sorted(round(mm * target.ppi / 25.4) for mm in (target.width_mm, target.height_mm))
+    sides = sorted((image.width, image.height))
+    return all(abs(ours - side) <= 1 for ours, side in zip(sheet, sides, strict=True))
