@@ -15,9 +15,13 @@ from tonewright.curve.aim import Aim
 from tonewright.curve.document import Settings
 from tonewright.curve.make import make_curve
 from tonewright.record.setup import Setup
+from tonewright.record.times import PrintingTime
 from tonewright.show import plots
-from tonewright.show.plots import ToneError, plot_curve, plot_errors, plot_prints
-from tonewright.virtual.darkroom import Darkroom, Flaws, measure_target
+from tonewright.show.plots import ToneError, plot_curve, plot_errors, plot_prints, plot_process
+from tonewright.strip.fit import make_process
+from tonewright.strip.readings import Strip, StripPatch
+from tonewright.strip.tablet import nominal_tablet
+from tonewright.virtual.darkroom import Darkroom, Flaws, measure_strip, measure_target
 
 
 @pytest.fixture(scope="module")
@@ -77,6 +81,35 @@ def test_no_window_system_is_touched():
               " ] * 2); print('matplotlib.pyplot' in sys.modules)")
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True)
     assert done.stdout.strip() == "False", done.stderr
+
+
+def process(stops):
+    room = Darkroom()
+    time = PrintingTime(round(room.base_time * 2.0**stops))
+    tablet = nominal_tablet("31")
+    read = measure_strip(room, tablet.density, time.value, seed=4)
+    strip = Strip(tuple(StripPatch(int(s), float(d), None, "film", time, None)
+                        for s, d in zip(read.step, read.density_film, strict=True)),
+                  "visual-density", ())
+    return make_process(strip, tablet, Setup(), "kallitype")
+
+
+def words_of(axes):
+    return " ".join([*(t.get_text() for t in axes.texts),
+                     *(t.get_text() for t in axes.get_legend().get_texts())])
+
+
+def test_a_strips_picture_marks_no_time_and_no_band_that_is_not_known(drawn):
+    picture(plot_process(process(0.3)))
+    picture(plot_process(process(-1.5)))
+    known, short = (words_of(figure.axes[0]) for figure in drawn)
+    assert "base printing time" in known
+    assert "95 %" in known
+    assert "base printing time" not in short
+    assert "95" not in short
+    assert "strip's time" in short
+    steps = next(line for line in drawn[1].axes[0].lines if "film" in str(line.get_label()))
+    assert max(steps.get_xdata()) == pytest.approx(0.0)  # step 1, at its own time
 
 
 def test_error_picture_says_the_mean_error(drawn):

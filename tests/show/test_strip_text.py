@@ -10,6 +10,7 @@ from __future__ import annotations
 import json
 import os
 import textwrap
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -170,6 +171,16 @@ def test_the_next_step_names_the_file(good):
     assert "--process mine.process.json" in next_words(good, "mine.process.json")
     assert '--process "my paper.process.json"' in next_words(good, "my paper.process.json")
     assert "--process NAME.process.json" in next_words(good)
+
+
+def test_a_name_with_spaces_is_typed_in_quotes(good):
+    assert '--process "my paper.process.json" -o' in next_words(good, "my paper.process.json")
+
+
+def test_care_is_told_where_something_is_to_be_exposed(good):
+    apart = replace(good, findings=(findings.LighterAgain(PLACES[:1]),))
+    assert cautions_text() in process_text(good, None)
+    assert cautions_text() not in process_text(apart, None)
 
 
 def test_the_cautions_name_what_hurts_and_what_helps():

@@ -13,6 +13,7 @@ from tonewright.strip.check import (
     check_halves,
     contradictions,
     find_doubtful,
+    find_stained_runs,
     scatter_of,
     set_aside,
     smooth_strip,
@@ -89,6 +90,25 @@ def test_a_stain_or_a_slip_is_found(step, by):
 def test_several_are_found_though_they_hide_each_other():
     found = find_doubtful(placed(5, change={2: -0.3, 9: -0.3, 20: 0.3}, noise=0.01))
     assert sorted(found) == [1, 8, 19]
+
+
+STAINED = (1.42, 1.42, 1.43, 1.41, 1.42, 1.25, 1.25, 1.24, 1.31)  # invented
+FALLING = (1.22, 1.12, 1.0, 0.86, 0.73, 0.6, 0.48, 0.38, 0.3, 0.24, 0.19, 0.16, 0.14, 0.12, 0.11,
+           0.1, 0.1, 0.09, 0.09, 0.09, 0.09, 0.09)
+
+
+def test_a_stain_over_neighbouring_steps_is_found_and_no_good_step_with_it():
+    y = np.array(STAINED + FALLING)
+    patches = [StripPatch(s, float(d), None, "film", TIME, None) for s, d in enumerate(y, 1)]
+    found = find_doubtful(Placed(patches, -TABLET.density, y, np.ones(y.size)))
+    assert sorted(found) == [5, 6, 7]
+    assert all(-0.2 < off < -0.08 for off in found.values())
+
+
+def test_good_strips_show_no_stain_over_neighbouring_steps():
+    for seed in range(60):
+        for noise in (0.01, 0.03):
+            assert find_stained_runs(placed(seed, noise=noise, longer=0.05 * seed - 0.5)) == []
 
 
 def test_what_is_set_aside_is_kept_with_its_place():

@@ -15,6 +15,7 @@ from tonewright.record.codec import encode
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
 from tonewright.scales import STOP
+from tonewright.show.strip_text import process_text
 from tonewright.strip.exposure import log_exposure_range
 from tonewright.strip.findings import StripTooShort
 from tonewright.strip.fit import (
@@ -26,6 +27,7 @@ from tonewright.strip.fit import (
     response_model,
     weighted_quantile,
 )
+from tonewright.strip.process import ProcessSettings
 from tonewright.strip.readings import Strip, StripPatch, combine_strips
 from tonewright.strip.tablet import Tablet, nominal_tablet
 from tonewright.virtual.darkroom import Darkroom, Flaws, Lamp, measure_strip
@@ -190,6 +192,33 @@ def test_a_slip_at_the_first_step_is_no_exchange_of_the_halves():
     assert slipped.film_density == pytest.approx(right.film_density, abs=0.02)
 
 
+def test_a_stain_on_the_black_does_not_hide_it():
+    room = Darkroom()
+    made = strip(room, room.base_time * 4.0, seed=3, flaws=Flaws(noise_density_sd=0.008))
+    right = evaluate(made).summary
+    stained = dataclasses.replace(made, patches=tuple(
+        dataclasses.replace(p, density=p.density - 0.17 * (4 <= p.step <= 6))
+        for p in made.patches))
+    found = evaluate(stained).summary
+    assert sorted(found.set_aside) == [3, 4, 5]
+    assert found.reached_black
+    assert found.base_printing_time == pytest.approx(right.base_printing_time, rel=0.1)
+
+
+def test_a_black_seen_level_over_four_steps_is_reached():
+    """Whatever is made of the pale steps after it, all of which count here."""
+    level = (1.42, 1.42, 1.43, 1.41, 1.42, 1.25, 1.25, 1.24, 1.25, 1.24, 1.22, 1.18)  # invented
+    down = (1.12, 1.05, 0.98, 0.9, 0.82, 0.73, 0.65, 0.57, 0.5, 0.43, 0.37, 0.31, 0.26, 0.22, 0.19,
+            0.17, 0.15, 0.13, 0.12)
+    time = PrintingTime(600.0)
+    made = Strip(tuple(StripPatch(s, d, None, "film", time, None)
+                       for s, d in enumerate(level + down, 1)), "visual-density", ())
+    found = make_process(made, TABLET, Setup(), "invented", ProcessSettings(count_all=True)).summary
+    assert found.reached_black
+    assert found.next_time is None
+    assert found.base_printing_time < 600.0
+
+
 def test_more_strips_leave_less_open():
     room = Darkroom()
 
@@ -205,8 +234,8 @@ def test_more_strips_leave_less_open():
 
 def test_a_measured_tablet_moves_the_answer():  # published.json: tablet_21_measured
     measured = Tablet("measured", tuple(MEASURED["density"]), calibrated=True)
-    # printed through the measured tablet, whose step 2 is 0.17 over no film at all
-    room = Darkroom(step_density=MEASURED["density"][1])
+    # printed through the measured tablet, whose step 2 is 0.12 over its base
+    room = Darkroom(step_density=MEASURED["density"][1] - MEASURED["density"][0])
     made = strip(room, room.base_time * 1.5, tablet=measured, flaws=QUIET)
     right = evaluate(made, measured).summary
     nominal = evaluate(made, nominal_tablet("21")).summary
@@ -216,6 +245,20 @@ def test_a_measured_tablet_moves_the_answer():  # published.json: tablet_21_meas
     assert abs(right.log_exposure_range - wanted) < abs(nominal.log_exposure_range - wanted)
     assert right.base_printing_time == pytest.approx(room.base_time, rel=0.15)
     assert right.base_printing_time_low <= room.base_time <= right.base_printing_time_high
+
+
+def test_the_base_of_a_calibrated_tablet_is_no_part_of_the_negative():
+    """A density of 0.05 lets through 10**-0.05 of the light, so the strip needed 12 % more."""
+    room, seconds = Darkroom(), Darkroom().base_time * 1.5
+    clear = Tablet("clear", TABLET.densities, calibrated=True)
+    based = Tablet("based", tuple(d + 0.05 for d in TABLET.densities), calibrated=True)
+    without, over = (evaluate(strip(room, t, tablet=tablet, flaws=QUIET), tablet)
+                     for tablet, t in ((clear, seconds), (based, seconds * 10.0**0.05)))
+    assert over.base_time.value == pytest.approx(without.base_time.value, rel=0.02)
+    assert over.base_time.value == pytest.approx(room.base_time, rel=0.08)
+    said = [" ".join(process_text(p, None).split()) for p in (without, over)]
+    assert "density 0.05, was taken out" in said[1]
+    assert "taken out" not in said[0]
 
 
 def test_integrator_units_change_nothing_but_the_unit():

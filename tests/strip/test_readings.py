@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from dataclasses import replace
 
 import pytest
 
@@ -202,3 +203,22 @@ def test_documents_round_trip_and_damage_is_refused():
                    None, {**patches, "density": [float("nan")] * 21}):
         with pytest.raises(DocumentError):
             decode(Strip, {**data, "patches": broken}, "the strip", "way out")
+
+
+def test_a_refusal_states_the_densities_that_are_there():
+    toe = [(s, d) for s, d in enumerate((0.3, 0.2, 0.12, *[0.08] * 9, *[0.07] * 9), 1)]
+    with pytest.raises(ReadingsError, match=r"from 0\.30 to 0\.07") as caught:
+        strip_from_table(table(toe), nominal_tablet("21"), TEN)
+    assert caught.value.code == "strip_all_light"
+
+
+def test_a_strip_far_too_long_that_shows_its_shoulder_is_read():
+    shown = [1.42] * 16 + [1.37, 1.27, 1.15, 1.0, 0.84]
+    read = strip_from_table(table(list(enumerate(shown, 1))), nominal_tablet("21"), TEN)
+    assert len(read.patches) == 21
+
+
+def test_more_readings_than_can_be_evaluated_are_refused():
+    one = strip_from_table(table(plain()), nominal_tablet("21"), TEN)
+    with pytest.raises(OptionError, match=r"2100 readings.*2000"):
+        replace(one, patches=one.patches * 100)

@@ -15,7 +15,8 @@ _SECONDS = {"s": 1.0, "sec": 1.0, "second": 1.0, "m": 60.0, "min": 60.0, "minute
             "h": 3600.0, "hour": 3600.0}
 _PART = re.compile(r"\s*(\d+(?:[.,]\d*)?|[.,]\d+)\s*([a-z]+)\.?", re.ASCII)
 _CLOCK = re.compile(r"(\d+):(\d{1,2})(?::(\d{1,2}))?", re.ASCII)
-LONGEST = 1e7
+SHORTEST, LONGEST = 1e-3, 1e7
+"""No timer is set to less or more; ten powers of ten bound what has to be computed."""
 _WAY_OUT = "write 12min, 90s, 7:30 or, with an integrator, 120units"
 
 
@@ -28,9 +29,10 @@ class PrintingTime:
 
     def __post_init__(self) -> None:
         """Hold the rule; `OptionError` otherwise."""
-        if not 0.0 < self.value <= LONGEST:
+        if not SHORTEST <= self.value <= LONGEST:
             raise OptionError(f"the printing time is {self.value:g}",
-                              f"it is longer than 0, and at most {LONGEST:.0f}", _WAY_OUT,
+                              f"it is longer than 0, {SHORTEST:g} at least and {LONGEST:.0f} at"
+                              " most", _WAY_OUT,
                               code="time_impossible")
 
     def times(self, factor: float) -> PrintingTime:

@@ -85,25 +85,27 @@ def plot_process(process: Process) -> bytes:
     """The strip: measured steps, the response through them, and the base printing time."""
     figure = Figure(figsize=(8.0, 4.8), layout="constrained")
     axes = figure.subplots()
-    base = process.shift(process.base_time)
-    stops = (process.exposure - base) / STOP
+    known = process.summary.next_time is None
+    stops = (process.exposure - _start(process)) / STOP
     axes.fill_between(stops, process.density_low, process.density_high, color=BAND, lw=0,
-                      label="95 % band of the response")
+                      label="95 % band of the response" if known else
+                      "where the response may lie (black not reached)")
     axes.plot(stops, process.density, color=INK, lw=1.8, label="process response")
     for half, colour, label in (("film", POINT, "steps through the film"),
                                 ("bare", SECOND, "bare steps")):
         rows = [i for i, p in enumerate(process.strip.patches) if p.through == half]
-        place = {i: _stops_from_base(process, i) for i in rows}
+        place = {i: _stops_from_start(process, i) for i in rows}
         if rows:
             axes.plot(list(place.values()), [process.strip.patches[i].density for i in rows], ".",
                       color=colour, ms=5, label=label)
     aside = process.summary.set_aside
     if aside:
-        axes.plot([_stops_from_base(process, i) for i in aside],
+        axes.plot([_stops_from_start(process, i) for i in aside],
                   [process.strip.patches[i].density for i in aside], "o", mfc="none", mec=DOUBT,
                   ms=9, label="set aside")
     axes.axvline(0.0, color=INK, lw=0.8, ls=":")
-    axes.annotate("clear film at the\nbase printing time", (0.0, 0.25), (6, 0),
+    axes.annotate("clear film at the\n" + ("base printing time" if known else "strip's time"),
+                  (0.0, 0.25), (6, 0),
                   textcoords="offset points", fontsize=8, color=INK)
     axes.set(xlim=(stops[0], min(stops[-1], 3.0)), xlabel="exposure, stops",
              ylabel="density of the print", title=f"{process.name}: density over exposure")
@@ -112,12 +114,19 @@ def plot_process(process: Process) -> bytes:
     return _png(figure)
 
 
-def _stops_from_base(process: Process, row: int) -> float:
-    """Exposure of a step, in stops from clear film at the base printing time."""
+def _start(process: Process) -> float:
+    """Exposure that counts as 0: clear film at the base printing time or, where that is not
+    known, at the strip's longest time."""
+    known = process.summary.next_time is None
+    return process.shift(process.base_time if known else process.strip.times()[-1])
+
+
+def _stops_from_start(process: Process, row: int) -> float:
+    """Exposure of a step, in stops from `_start`."""
     patch = process.strip.patches[row]
     bare = (process.summary.film_density or 0.0) if patch.through == "bare" else 0.0
     exposure = process.shift(patch.time) - process.tablet.densities[patch.step - 1] + bare
-    return (exposure - process.shift(process.base_time)) / STOP
+    return (exposure - _start(process)) / STOP
 
 
 @dataclass(frozen=True, eq=False)

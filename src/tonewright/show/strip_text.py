@@ -122,14 +122,19 @@ def process_text(process: Process, file: str | None) -> str:
     ]
     if found.film_density is not None:
         lines.append(labelled("film", f"density {found.film_density:.2f}, included in the time"))
+    if process.tablet.calibrated and process.tablet.densities[0] > 0.0:
+        lines.append(labelled("tablet", f"its base, density {process.tablet.densities[0]:.2f}, was"
+                              " taken out: the base printing time is for the film alone"))
     if found.reciprocity_sd is not None:
         lines.append(labelled("light", f"twice the time counts as"
                               f" {2.0**found.reciprocity:.2f} times the light"))
     lines.append(labelled("noise", f"readings scatter by {found.noise_density_sd:.3f} in density"))
     lines += _finding_lines(process.findings)
     written = file or "nothing (add -o NAME.process.json)"
+    # where nothing is to be exposed, there is nothing to take care of
+    care = [] if process.contradicted else ["", cautions_text()]
     return "\n".join([*lines, "", headed("Written:", written),
-                      headed("Next:", next_words(process, file)), "", cautions_text()])
+                      headed("Next:", next_words(process, file)), *care])
 
 
 def _density(density: float) -> str:

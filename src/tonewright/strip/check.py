@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -11,7 +12,7 @@ from numpy.typing import NDArray
 
 from tonewright.errors import FitError
 from tonewright.numeric.monotone import SmoothFit, SmoothSettings, fit_smooth
-from tonewright.numeric.robust import find_strays, stray_limit
+from tonewright.numeric.robust import find_strays, robust_spread, stray_limit
 from tonewright.numeric.sigmoid import sample_rises
 from tonewright.record.findings import Finding
 from tonewright.scales import Array
@@ -37,6 +38,9 @@ USUAL_BLACK = 1.55, 0.4
 source): it tells only where a strip is too short to show its own."""
 SMALLEST_DOUBT = 0.04
 """Density by which a step must be off at least to be set aside."""
+LONGEST_RUN, BEFORE, COMES_BACK = 4, 3, 3.0
+"""A stain covers so many neighbouring steps at most; so many steps before it show that it is
+lighter, and the one after it is darker again by so many standard deviations."""
 DISAGREEMENT, DISAGREEMENT_DENSITY = 1.5, 0.03
 """Strips do not belong together where all of them scatter so many times more than each by itself,
 and by so much density besides: sheets of one paper differ by less."""
@@ -96,12 +100,16 @@ def find_gross(strip: Strip, tablet: Tablet) -> list[int]:
     for rows in _groups(strip.patches).values():
         found += [int(rows[i]) for i in find_strays(x[rows], strip.density[rows],
                                                     np.ones(rows.size))]
-    return found
+    runs = find_stained_runs(Placed(strip.patches, x, strip.density, np.ones(x.size)))
+    return sorted({*found, *runs})
 
 
 def find_doubtful(placed: Placed) -> dict[int, float]:
     """Index of each step that does not fit its neighbours, and by how much density."""
-    strays = sorted(find_strays(placed.x, placed.y, placed.sd))
+    stained = find_stained_runs(placed)
+    rest = np.setdiff1d(np.arange(placed.x.size), stained)
+    singles = find_strays(placed.x[rest], placed.y[rest], placed.sd[rest])
+    strays = sorted([*stained, *(int(rest[i]) for i in singles)])
     if not strays:
         return {}
     # a smooth curve runs on past a sudden shoulder: what curves that end in black say counts
@@ -115,6 +123,26 @@ def find_doubtful(placed: Placed) -> dict[int, float]:
     limit = stray_limit(placed.x.size, placed.x.size)
     return {i: float(o) for i, o, w in zip(strays, off, wide, strict=True)
             if abs(o) >= max(SMALLEST_DOUBT, limit * w)}
+
+
+def find_stained_runs(placed: Placed) -> list[int]:
+    """Index of each of several neighbouring steps that are lighter than those before and than
+    the one after them, though that one got less light."""
+    found: list[int] = []
+    for rows in _groups(placed.patches).values():
+        order = rows[np.argsort(-placed.x[rows], kind="stable")]
+        y = placed.y[order]
+        if y.size < FEWEST:
+            continue
+        noise = max(robust_spread(np.diff(y, 2)) / math.sqrt(6.0), NOISE_FLOOR)
+        noise = noise ** (1.0 - USUAL_SHARE) * USUAL_NOISE**USUAL_SHARE
+        gap = max(SMALLEST_DOUBT, COMES_BACK * math.sqrt(2.0) * noise)
+        for start in range(BEFORE, y.size - 2):
+            for end in range(start + 2, min(start + LONGEST_RUN + 1, y.size)):
+                around = min(float(y[start - BEFORE:start].min()), float(y[end]))
+                if float(y[start:end].max()) < around - gap:
+                    found += map(int, order[start:end])
+    return sorted(set(found))
 
 
 def set_aside(placed: Placed, doubtful: dict[int, float]) -> list[Finding]:

@@ -19,6 +19,7 @@ from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime, TimeUnit, ratio
 from tonewright.scales import STOP, Array
 from tonewright.strip.check import (
+    NOISE_FLOOR,
     USUAL_BLACK,
     Placed,
     check_halves,
@@ -40,7 +41,7 @@ from tonewright.strip.findings import (
     TimeUnsure,
 )
 from tonewright.strip.process import JUST_VISIBLE, Process, ProcessSettings, StripSummary
-from tonewright.strip.readings import Strip
+from tonewright.strip.readings import PLAINLY_DARK, Strip
 from tonewright.strip.tablet import Tablet
 
 GUESS_STOPS, GUESS_REACH = 0.75, 1.3
@@ -56,6 +57,8 @@ ENOUGH = 0.75
 SHAPE_STOPS, NINE_IN_TEN = 0.06, 1.645
 """None of the curves tried is quite the paper's own: however good the readings, the time is known
 to no better than this standard deviation, found on simulated strips of a dozen other shapes."""
+FLAT_STEPS, MOST_FLAT, FLAT_WIDTH = 4, 8, 0.25
+"""Steps, and log exposure, over which a level black is seen."""
 BEYOND_BLACK, BEYOND_WHITE = 1.6, 0.3
 SAMPLE = 1200
 UNSURE_STOPS, UNSURE_FILM = 0.75, 0.05
@@ -70,8 +73,8 @@ class Places(Placed):
     """Where the clearest step under the film lies, at the longest time: it must have printed
     black."""
     second: float
-    """Where step 2 lies there: if that is where black ends, this time is the base printing
-    time."""
+    """Where step 2, without the tablet's base, lies there: if that is where black ends, this time
+    is the base printing time."""
     reciprocity: float = 1.0
     reciprocity_sd: float | None = None
     film: float | None = None
@@ -191,7 +194,10 @@ def draw_responses(places: Places) -> DrawnResponses:
     black = just_black(nodes, curves, JUST_VISIBLE)
     guess = (places.second - black) / STOP
     if is_reached(black, places):
-        weights = wide = 1.0 / (1.0 + ((guess - GUESS_STOPS) / GUESS_REACH) ** 6)
+        # what a level black rules out does not count
+        there = black <= places.first
+        counts = there + 1e-9 if sees_flat_black(places) and there.any() else 1.0
+        weights = wide = counts / (1.0 + ((guess - GUESS_STOPS) / GUESS_REACH) ** 6)
     else:
         off = (guess - GUESS_STOPS) / SHORT_SPREAD
         weights = np.exp(-0.5 * off**2) + 1e-9
@@ -205,7 +211,27 @@ def is_reached(black: Array, places: Places) -> bool:
 
     ``black``: exposure where each sample curve is black, shape (count,).
     """
-    return bool(np.median(black) <= places.first)
+    return bool(np.median(black) <= places.first) or sees_flat_black(places)
+
+
+def sees_flat_black(places: Places) -> bool:
+    """Whether the clearest steps under the film stand so level, over four or more, that they
+    fall by less than a just-visible step, nine times in ten."""
+    film = np.array([p.through == "film" for p in places.patches], dtype=bool)
+    order = np.argsort(-places.x[film], kind="stable")
+    x, y = places.x[film][order], places.y[film][order]
+    return any(_is_level(x[:k], y[:k]) for k in range(FLAT_STEPS, min(MOST_FLAT, x.size) + 1))
+
+
+def _is_level(x: Array, y: Array) -> bool:
+    if x[0] - x[-1] < FLAT_WIDTH or y[0] < PLAINLY_DARK:
+        return False
+    middle = x - x.mean()
+    slope = float(middle @ y / (middle @ middle))
+    spread = max(float(np.std(y - slope * middle)) * math.sqrt(y.size / (y.size - 2)), NOISE_FLOOR)
+    fall = (slope + NINE_IN_TEN * spread / math.sqrt(middle @ middle)) * (x[0] - x[-1])
+    light = scales.density_to_lightness(np.array([y.mean() - max(fall, 0.0), y.mean()]))
+    return bool(light[0] - light[1] < JUST_VISIBLE)
 
 
 def just_black(nodes: Array, curves: Array, step: float) -> Array:
@@ -237,7 +263,7 @@ def _place(
     y = strip.density
 
     def second(power: float) -> float:
-        return float(power * longer.max() - tablet.densities[1])
+        return float(power * longer.max() - tablet.just_black)
 
     if known is not None:
         x = base + known.reciprocity * longer + bare * (known.film or 0.0)
@@ -287,8 +313,8 @@ def _summary(
 ) -> StripSummary:
     step = settings.just_visible_lightness
     black_at = just_black(drawn.nodes, drawn.curves, step)
-    # step 2 shall lie where black ends: its exposure at the reference time is -density
-    change = (black_at + tablet.densities[1]) / places.reciprocity
+    # one step over the film alone shall lie where black ends
+    change = (black_at + tablet.just_black) / places.reciprocity
     middle = float(weighted_quantile(change, drawn.weights, 0.5))
     low, likely_enough, high = (float(weighted_quantile(change, drawn.wide, q))
                                 for q in (0.05, ENOUGH, 0.95))
@@ -303,12 +329,11 @@ def _summary(
                  if known.any() else None)
     next_time = (None if reached else
                  _next_time(reference.times(10.0**likely_enough), strip.times()[-1]))
-    interval = tablet.densities[1] - tablet.densities[0]
     return StripSummary(
         base_printing_time=_round(base.value),
         base_printing_time_low=_round(reference.times(10.0**low).value),
         base_printing_time_high=_round(reference.times(10.0**high).value),
-        strict_printing_time=_round(base.value * 10.0 ** (-interval / places.reciprocity)),
+        strict_printing_time=_round(base.value * 10.0 ** (-tablet.just_black / places.reciprocity)),
         reached_black=reached,
         next_time=None if next_time is None else next_time.value,
         log_exposure_range=None if log_range is None else round(log_range, 4),

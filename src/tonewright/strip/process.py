@@ -12,11 +12,11 @@ from typing import Annotated
 
 from tonewright.errors import OptionError, counted
 from tonewright.numeric.inverse import first_place
-from tonewright.record.codec import NEVER_FALLING, RISING, Form
+from tonewright.record.codec import NEVER_FALLING, RISING, Form, between
 from tonewright.record.findings import Finding
 from tonewright.record.schema import ABOVE_ZERO, Rule, is_whole
 from tonewright.record.setup import Setup
-from tonewright.record.times import PrintingTime, TimeUnit, ratio
+from tonewright.record.times import LONGEST, SHORTEST, PrintingTime, TimeUnit, ratio
 from tonewright.scales import Array
 from tonewright.strip.exposure import TOE_DENSITY
 from tonewright.strip.findings import CONTRADICTIONS
@@ -45,6 +45,10 @@ class ProcessSettings:
 
 
 _AboveZero = Annotated[float, ABOVE_ZERO]
+_Time = Annotated[float, between(SHORTEST, LONGEST)]
+_Density = Annotated[float, between(-1.0, 10.0)]
+MOST_EXPOSURE, MOST_ROWS = 20.0, 5000
+"""What a table of the response holds at most: log10 to either side, and rows."""
 _ROW = Rule(lambda v: is_whole(v) and v >= 0, "rows of the strip are counted from 0")
 
 
@@ -52,22 +56,22 @@ _ROW = Rule(lambda v: is_whole(v) and v >= 0, "rows of the strip are counted fro
 class StripSummary:
     """What a strip says; times in seconds or integrator units, None where not known."""
 
-    base_printing_time: _AboveZero
-    base_printing_time_low: _AboveZero
-    base_printing_time_high: _AboveZero
+    base_printing_time: _Time
+    base_printing_time_low: _Time
+    base_printing_time_high: _Time
     """Nine times in ten the base printing time lies between these two."""
-    strict_printing_time: _AboveZero
+    strict_printing_time: _Time
     reached_black: bool
-    next_time: _AboveZero | None
+    next_time: _Time | None
     """What to try next; None when the strip is enough."""
     log_exposure_range: float | None
     iso_range: int | None
-    film_density: float | None
+    film_density: _Density | None
     film_density_sd: float | None
-    max_black_density: float
-    paper_white_density: float
+    max_black_density: _Density
+    paper_white_density: _Density
     noise_density_sd: _AboveZero
-    reciprocity: _AboveZero
+    reciprocity: Annotated[float, between(0.3, 2.0)]
     """Schwarzschild exponent; 1 unless several times show another."""
     reciprocity_sd: float | None
     set_aside: tuple[Annotated[int, _ROW], ...] = ()
@@ -106,6 +110,16 @@ class Process:
         if other is not None:
             raise OptionError(f"one of the strip's times has the unit {other}, the reference time"
                               f" {self.unit}", "both are the same", FORM.way_out)
+        if self.exposure.size > MOST_ROWS or abs(self.exposure).max() > MOST_EXPOSURE:
+            raise OptionError(
+                f"the exposures have {counted(self.exposure.size, 'row')}, from"
+                f" {self.exposure[0]:g} to {self.exposure[-1]:g}",
+                f"{MOST_ROWS} rows from {-MOST_EXPOSURE:g} to {MOST_EXPOSURE:g} are the most",
+                FORM.way_out)
+        if min(self.density_low[0], self.density[0]) < -1.0 or self.density_high[-1] > 10.0:
+            raise OptionError(f"the response runs from {self.density_low[0]:g} to"
+                              f" {self.density_high[-1]:g}", "densities lie between -1 and 10",
+                              FORM.way_out)
         if max(self.summary.set_aside, default=0) >= len(patches):
             raise OptionError(f"row {max(self.summary.set_aside)} of the strip is set aside",
                               f"it has {counted(len(patches), 'row')}, counted from 0",

@@ -25,6 +25,8 @@ _WET = re.compile(r"\b(wet|damp|not\s+(yet\s+)?dry|still\s+drying)\b", re.IGNORE
 _REMARKS = ("state", "note", "notes", "remark", "remarks", "condition")
 FEWEST = 6
 MOST_LISTED = 12
+MOST_READINGS = 2000
+"""Some thirty strips: a fit of more would take minutes and tell no more."""
 LEAST_DENSITY, MOST_DENSITY = -0.02, 6.0
 LEAST_RANGE, PLAINLY_DARK = 0.15, 0.7
 """Densities of a strip that run over less tell nothing; all of them darker, it is too long."""
@@ -53,6 +55,12 @@ class Strip:
     scale: Weighting
     sources: tuple[Source, ...]
     findings: tuple[Finding, ...] = ()
+
+    def __post_init__(self) -> None:
+        """Hold the bound; `OptionError` otherwise."""
+        if len(self.patches) > MOST_READINGS:
+            raise OptionError(f"there are {len(self.patches)} readings of strips",
+                              f"{MOST_READINGS} can be evaluated together", "name fewer strips")
 
     @property
     def density(self) -> Array:
@@ -293,14 +301,17 @@ def _check_direction(
             else "if these are reflectances from 0 to 1, name the column luminance and give"
             " percent; otherwise the strip was read from the dense end: flip it",
             code="strip_flipped" if flipped else "strip_backwards")
-    if clear - dense < LEAST_RANGE:
-        _refuse_even(name, patches, clear, dense)
+    # a strip far too long may show its shoulder at the last steps alone
+    first = sorted((p for p in patches if p.through == next(iter(ends))), key=lambda p: p.step)
+    lightest = float(np.median([p.density for p in first[-3:]]))
+    if clear - (lightest if lightest > PLAINLY_DARK else dense) < LEAST_RANGE:
+        _refuse_even(name, patches)
 
 
-def _refuse_even(
-    name: str, patches: tuple[StripPatch, ...], clear: float, dense: float
-) -> NoReturn:
+def _refuse_even(name: str, patches: tuple[StripPatch, ...]) -> NoReturn:
     """A strip without tones, and the way to go."""
+    densities = [p.density for p in patches]
+    clear, dense = max(densities), min(densities)
     times = sorted((p.time for p in patches), key=lambda t: t.value)
     if dense > PLAINLY_DARK:
         said, code, way = "all steps are nearly as black", "strip_all_dark", (

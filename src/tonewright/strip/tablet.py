@@ -56,6 +56,14 @@ class Tablet:
         return np.array(self.densities)
 
     @property
+    def just_black(self) -> float:
+        """Density that step 2 adds to step 1: at the base printing time it just prints black.
+
+        Step 1 is the tablet's own base, which no negative has; so it is not counted.
+        """
+        return self.densities[1] - self.densities[0]
+
+    @property
     def step(self) -> float:
         """Density from one step to the next, on the average."""
         return (self.densities[-1] - self.densities[0]) / (len(self.densities) - 1)
