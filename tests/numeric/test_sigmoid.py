@@ -69,3 +69,14 @@ def test_the_same_points_give_the_same_curves():
     one, two = (sample_rises(x, truth(x), np.full(31, 0.02), nodes, (1.0, 0.4), 50)
                 for _ in range(2))
     assert np.array_equal(one, two)
+
+
+@pytest.mark.filterwarnings("error")
+def test_level_points_of_very_uneven_noise_give_curves_without_a_warning():
+    for seed in (1, 9):
+        rng = np.random.default_rng(seed)
+        x = np.sort(rng.uniform(-3.0, 0.0, 31))
+        x[[1, 5]] = x[[0, 4]]
+        sd = 10.0 ** rng.uniform(-9.0, 0.0, 31)
+        curves = sample_rises(x, np.full(31, 0.5), sd, np.linspace(-3.0, 1.0, 40), (1.5, 0.4), 50)
+        assert np.isfinite(curves).all()

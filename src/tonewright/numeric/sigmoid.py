@@ -179,7 +179,8 @@ def _steepness(family: Family, parameters: Array, x: Array) -> Array:
         return _curve(family, parameters, at + step) - _curve(family, parameters, at - step)
 
     around = parameters[2] + np.exp(parameters[3]) * np.linspace(-5.0, 5.0, 201)
-    return np.asarray(slope(x) / slope(around).max())
+    largest = float(slope(around).max())
+    return np.asarray(slope(x) / largest) if largest > 0.0 else np.zeros_like(x)
 
 
 def _fit(
@@ -196,7 +197,10 @@ def _fit(
     covariance = np.diag(data.sd**2)
     if plain is not None:
         covariance += _kernel(family, plain, data.x, data.x, departure * height)
-    root = cholesky(covariance, lower=True)
+    try:
+        root = cholesky(covariance, lower=True)
+    except np.linalg.LinAlgError:  # noise too uneven for this departure: the others remain
+        return None
 
     def misfit(parameters: Array) -> Array:
         residual = data.y - _curve(family, parameters, data.x)
