@@ -293,6 +293,25 @@ def test_few_sheets_make_an_honest_band():
     assert np.mean(next_sheet) > 0.90
 
 
+@pytest.mark.parametrize("copies", [51, 2000])
+def test_many_copies_of_one_row_are_no_traceback(copies):
+    level = np.concatenate([np.linspace(0.0, 1.0, 11), np.full(copies, 0.9)])
+    fitted = fit_print(readings_of(level, 1.6 - 1.5 * level, [0.01] * level.size))
+    assert fitted.white_lightness > 85.0
+
+
+def test_stated_uncertainties_of_any_size_are_no_traceback():
+    for seed in range(20):
+        rng = np.random.default_rng(seed)
+        level = np.round(rng.uniform(0.0, 1.0, 30), 2)
+        try:
+            fitted = fit_print(readings_of(level, np.clip(1.6 - 1.5 * level, 0.05, None),
+                                           (10.0 ** rng.uniform(-9.0, 0.0, 30)).tolist()))
+        except FitError:
+            continue
+        assert np.isfinite(fitted.response.lightness).all()
+
+
 def test_two_sheets_borrow_what_is_usual():
     """Told by two sheets alone, the scatter of the next one would be anybody's guess."""
     flaws = Flaws(speed_sd=0.03, black_density_sd=0.02, contrast_sd=0.03)

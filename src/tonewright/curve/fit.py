@@ -264,8 +264,14 @@ def _fit(data: _Data, robust: bool, monotone: bool = True) -> _Pass:
     trust = np.ones(data.level.size)
     for _ in range(5 if robust else 3):
         sd = data.density_sd * scales.lightness_per_density(np.maximum(place, 1.0))
-        with np.errstate(divide="ignore"):
-            curve = fit_smooth(data.level, data.lightness, sd / np.sqrt(trust), grid, settings)
+        try:
+            with np.errstate(divide="ignore"):
+                curve = fit_smooth(data.level, data.lightness, sd / np.sqrt(trust), grid, settings)
+        except ValueError as error:
+            raise FitError("no one curve goes through these readings",
+                           "readings of one print are about equally sure",
+                           "check their density_sd, and that no row is there many times"
+                           ) from error
         place = curve.fitted
         residual = (data.lightness - curve.fitted) / sd
         spread = robust_spread(residual / np.sqrt(1.0 - curve.leverage))

@@ -9,6 +9,7 @@ decrease make a curve that does not decrease.
 
 from __future__ import annotations
 
+import contextlib
 from dataclasses import dataclass
 
 import numpy as np
@@ -248,8 +249,8 @@ def _scan(
     scale = float(np.trace(gram)) / size
     free_dof = np.count_nonzero(weight) - settings.order + settings.prior_dof
     amounts = np.array([scale * 10.0**log_amount for log_amount in log_amounts])
-    precision = gram + amounts[:, None, None] * penalty + 1e-10 * scale * np.eye(size)
-    root = np.diagonal(np.linalg.cholesky(precision), axis1=1, axis2=2)
+    precision = gram + amounts[:, None, None] * penalty
+    precision, root = _rooted(precision, scale, amounts)
     columns = np.linalg.solve(precision, moment[:, None])
     misfit = np.sum(weight * (y - (basis.data @ columns)[:, :, 0]) ** 2, axis=1)
     misfit += amounts * np.sum((basis.difference @ columns)[:, :, 0] ** 2, axis=1)
@@ -258,6 +259,21 @@ def _scan(
     score -= rank * np.log(amounts) + log_det_penalty
     return [_Candidate(*each) for each in zip(
         score.tolist(), columns[:, :, 0], precision, noise2.tolist(), strict=True)]
+
+
+def _rooted(precision: Array, scale: float, amounts: Array) -> tuple[Array, Array]:
+    """Matrices, shape (amounts, n, n), with enough on the diagonal to have a Cholesky root, and
+    its own diagonal.
+
+    Much smoothing beside weight that lies nearly all in one place leaves no root but for rounding:
+    then the ridge grows with the amount.
+    """
+    eye = np.eye(precision.shape[-1])
+    for share in (0.0, 1e-13, 1e-11, 1e-9, 1e-7):
+        ridged = precision + (1e-10 * scale + share * amounts)[:, None, None] * eye
+        with contextlib.suppress(np.linalg.LinAlgError):
+            return ridged, np.diagonal(np.linalg.cholesky(ridged), axis1=1, axis2=2)
+    raise ValueError("the points' weights are too unlike for one curve")
 
 
 def _assemble(
