@@ -155,11 +155,19 @@ def test_missing_patches_are_named():
     ([*named_rows(), ("ZZ1", 0.4)], "the patch 'ZZ1'"),
     ([*named_rows(), ("a1", 0.4)], "A1 is in line 2 already"),
     ([*named_rows()[:-1], ("L10", "nan")], "density is 'nan'"),
-    ([*named_rows()[:-1], ("L10", "")], "density is blank"),
 ])  # fmt: skip
 def test_bad_rows_are_refused(rows, said):
     with pytest.raises(ReadingsError, match=said):
         chart_readings([table("patch,density", rows)], CHART)
+
+
+def test_a_blank_cell_is_skipped_and_noted():
+    first, second, *rest = named_rows()
+    chart = chart_readings([table("patch,density", [first, (second[0], ""), *rest])], CHART)
+    assert [(p.name, p.density) for p in chart.patches] == [first, *rest]
+    for patch in chart.patches:
+        assert patch.level == CHART.patch(patch.name).level
+    assert [f.code for f in chart.readings.findings] == ["cells_blank"]
 
 
 def test_readings_and_chart_must_agree():

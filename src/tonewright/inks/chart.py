@@ -168,8 +168,10 @@ def chart_readings(
                           "name the layout of the chart; a target of tones gives a curve",
                           code="tones_no_chart")
     parts, patches = [], list[ChartPatch]()
-    for table in tables:
-        columns.check_columns(table)
+    scale = None if options is None else options.scale
+    for whole in tables:
+        columns.check_columns(whole)
+        table = columns.without_rows(whole, columns.blank_rows(whole, scale))
         kinds = _kinds(table, target)
         part = readings_from_table(_plain(table, kinds), options)
         parts.append(part)
