@@ -145,7 +145,7 @@ def drop(*path):
 
 NAN, INF, HUGE = float("nan"), float("inf"), 10**400
 CHANGES = [
-    (set_in("format", "tonewright-process"), "tonewright-process"),
+    (set_in("format", "tonewright-process"), "a strip's process file"),
     (drop("format"), "does not say what it is"),
     (set_in("version", 1), "version 1.*reads version 2"),
     (set_in("version", True), "version .* is true"),

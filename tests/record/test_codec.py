@@ -444,7 +444,7 @@ def test_a_document_has_a_head():
     light = FORM.decode(Light, FORM.encode(Light("x", Exposed(1.0))), skip=("time",))
     assert light == Light("x")
     for change, said in (({"version": 1}, "this sheet has version 1"),
-                         ({"format": "tonewright-curve"}, 'its format is "tonewright-curve"'),
+                         ({"format": "tonewright-curve"}, "this is a correction curve"),
                          ({"black": "x"}, 'the sheet: black is the text "x"')):
         with pytest.raises(DocumentError) as caught:
             FORM.decode(Sheet, {**written, **change})

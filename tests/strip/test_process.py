@@ -58,7 +58,7 @@ def test_shift_is_the_logarithm_of_the_time_and_base_time_is_found(process):
 
 REMOVED = object()
 DAMAGE = [
-    (("format",), "tonewright-curve", "tonewright-process"),
+    (("format",), "tonewright-curve", "this is a correction curve"),
     (("version",), 1, "this process response has version 1. .* reads version 2"),
     (("setup",), None, "setup"), (("setup", "colour"), "x", "colour"),
     (("settings",), [], "the settings is an empty list"),

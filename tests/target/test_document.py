@@ -40,7 +40,7 @@ def test_dots_tell_targets_apart():
     ("change", "said"),
     [
         (lambda d: d.pop("patches"), "patches"),
-        (lambda d: d.update(format="tonewright-curve"), "tonewright-curve"),
+        (lambda d: d.update(format="tonewright-curve"), "this is a correction curve"),
         (lambda d: d.update(version=1), "version 1"),
         (lambda d: d.update(seed=1.5), "seed"),
         (lambda d: d.update(mirrored="yes"), "mirrored"),

@@ -14,6 +14,15 @@ def made_by() -> str:
     return f"tonewright {__version__}"
 
 
+_KINDS = {
+    "tonewright-curve": ("a correction curve", "made by fitting a target's readings"),
+    "tonewright-process": ("a strip's process file", "made from a strip's readings"),
+    "tonewright-target": ("a target's layout", "written beside the target"),
+    "tonewright-scanner": ("a scanner response", "made from the scan of a gray scale"),
+}
+"""What each format is called, and where one comes from."""
+
+
 def check_header(data: Any, fmt: str, version: int, what: str) -> None:
     """Hold the format and version of a document.
 
@@ -24,9 +33,13 @@ def check_header(data: Any, fmt: str, version: int, what: str) -> None:
     """
     found = data.get("format") if isinstance(data, dict) else None
     if found != fmt:
-        raise DocumentError("its format is " + spoken(found).removeprefix("the text ") if found
-                            else "this document does not say what it is",
-                            f'a {what} has the format "{fmt}"', f"give a {what}")
+        given = "this document does not say what it is"
+        if found:
+            kind = _KINDS.get(found) if isinstance(found, str) else None
+            given = f"this is {kind[0]}" if kind else \
+                "its format is " + spoken(found).removeprefix("the text ")
+        origin = _KINDS[fmt][1] if fmt in _KINDS else f'its format is "{fmt}"'
+        raise DocumentError(given, f"a {what} is needed ({origin})", "name that file")
     said = data.get("version")
     if not is_whole(said) or said != version:
         raise DocumentError(
