@@ -12,6 +12,7 @@ import struct
 import sys
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any, BinaryIO
 
 import numpy as np
@@ -19,6 +20,7 @@ from numpy.typing import NDArray
 
 from tonewright.files.raster import tiff
 from tonewright.files.raster.bands import Job, Wanted, array_jobs, row_jobs, unpacked
+from tonewright.files.raster.jpeg_scan import check_scans
 from tonewright.files.raster.page import Band, ByteSource, Page, Resolution, one_segment
 from tonewright.files.raster.source import OpenOptions, SourceImage
 
@@ -30,10 +32,13 @@ _BY_FILE = sys.platform == "linux"
 """Whether what has been done can be put out of memory, and room on the disk reserved before it is
 written to through memory (where a full disk would end the program)."""
 _TRIM_SECONDS = 0.01
-_COPY = 1 << 20
 _PIXELS_PER_BYTE = 1024
 """A block of 64 takes at least a bit or so; flat pictures come nowhere near this."""
 _FRAMES = {0xC0, 0xC1, 0xC2}
+_DECODING = {*_FRAMES, 0xC4, 0xDA, 0xDD}
+"""Frame, Huffman tables, head of a scan, restart interval."""
+_MOST_PARTS, _MOST_DECODING = 10_000, 1 << 20
+_PADDING_READ = 4096
 _OTHER_FRAMES = {0xC3, *range(0xC5, 0xC8), *range(0xC9, 0xCC), *range(0xCD, 0xD0)}
 
 
@@ -49,6 +54,10 @@ class _Header:
     exif: bytes = b""
     profile: dict[int, bytes] = field(default_factory=dict)
     """ICC.1, B.4: numbered pieces."""
+    decoding: bytes = b""
+    """The parts by which the first scan is decoded, up to its pixels."""
+    scan: int = 0
+    """Where those start."""
 
 
 def open_jpeg(source: ByteSource, options: OpenOptions) -> SourceImage:
@@ -72,36 +81,51 @@ def open_jpeg(source: ByteSource, options: OpenOptions) -> SourceImage:
         resolution = Resolution((x, 1), (y, 1), unit + 1) if unit in (1, 2) and x and y else None
     profile = b"".join(header.profile[n] for n in sorted(header.profile)) or None
     return SourceImage(
-        source, page, Whole(_unpack, into_file=True), orientation, resolution, profile, (),
-        lossy=True,
+        source, page, Whole(_unpack, True, partial(check_pixels, header=header)), orientation,
+        resolution, profile, (), lossy=True,
     )  # fmt: skip
 
 
 def read_header(source: ByteSource, options: OpenOptions) -> _Header:
     """Everything before the first scan; `ImageError` if it is broken or of a rare kind."""
     header, position = _Header(), 2
-    while True:
+    for _ in range(_MOST_PARTS):
+        if len(header.decoding) > _MOST_DECODING:
+            break
+        position = _after_padding(source, position)
         if position + 4 > source.size:
             raise source.damaged("it ends before its pixels")
         mark, kind, size = struct.unpack(">BBH", source.read(position, 4))
         if mark != 0xFF or size < 2:
             raise source.damaged("its header is broken")
-        if kind == 0xFF:  # padding
-            position += 1
-            continue
-        if kind == 0xDA:  # the number of channels in this scan comes first
-            header.progressive |= source.read(position + 4, 1)[0] < header.samples
-            return header
+        body = source.read(position + 4, size - 2)
+        position += 2 + size
         if kind in _OTHER_FRAMES:
             raise options.refused(source, "it is a JPEG of a rare kind",
                                   "only ordinary JPEGs (baseline or progressive) are read")
-        body = source.read(position + 4, size - 2)
+        if kind in _DECODING:
+            header.decoding += struct.pack(">BBH", mark, kind, size) + body
         if kind in _FRAMES:
             header.progressive = kind == 0xC2
             _read_frame(source, options, body, header)
         elif kind in (0xE0, 0xE1, 0xE2):
             _read_extra(kind, body, header)
-        position += 2 + size
+        elif kind == 0xDA:  # the number of channels in this scan comes first
+            header.progressive |= body[:1] < bytes([header.samples])
+            header.scan = position
+            return header
+    raise source.damaged("its header never ends")
+
+
+def _after_padding(source: ByteSource, position: int) -> int:
+    """Where the next mark starts: any number of 0xFF may stand before it (B.1.1.2)."""
+    while source.size - position > 1:
+        block = source.read(position, min(_PADDING_READ, source.size - position))
+        marks = len(block) - len(block.lstrip(b"\xff"))
+        position += max(marks - 1, 0)
+        if marks < len(block):
+            break
+    return position
 
 
 def _read_frame(
@@ -127,18 +151,17 @@ def _read_extra(kind: int, body: bytes, header: _Header) -> None:
 def _unpack(data: Any, out: Any) -> NDArray[Any]:
     import imagecodecs
 
-    if not _ends(data):
-        raise ValueError("it ends before its last row")
     made: NDArray[Any] = imagecodecs.jpeg8_decode(data, out=out)
     return made
 
 
-def _ends(data: memoryview) -> bool:
-    """Whether the mark of an end is there: most often in the last bytes."""
-    return any(
-        bytes(data[max(0, end - _COPY - 1) : end]).rfind(b"\xff\xd9") >= 0
-        for end in range(len(data), 0, -_COPY)
-    )
+def check_pixels(source: ByteSource, header: _Header, tables: bytes = b"") -> None:
+    """Raise `ImageError` if it ends before its last row, or holds more.
+
+    ``tables``: a JPEG of tables alone, which those of its own header add to.
+    """
+    check_scans(source, header.scan, tables[2:-2] + header.decoding,
+                one_scan=not header.progressive)
 
 
 # Any picture that is unpacked in one piece
@@ -170,9 +193,13 @@ class Whole:
     (height, width, samples); raises `ValueError` or `RuntimeError`."""
     into_file: bool = False
     """Whether it can write to such an array, so that a large picture can go by way of a file."""
+    check: Callable[[ByteSource], None] | None = None
+    """Raises `ImageError` if the file does not hold the whole picture."""
 
     def __call__(self, source: ByteSource, page: Page, wanted: Wanted) -> Iterator[Job]:
         """As `SourceImage.jobs`; also raises `OSError` if the disk is full."""
+        if self.check is not None:
+            self.check(source)
         if wanted.scratch is not None and self.wants_file(source, page):
             file = wanted.scratch()
             self._decode_into(file, source, page)

@@ -1,7 +1,8 @@
 """PNG images (PNG specification, 3rd edition; ISO/IEC 15948), decoded a band of rows at a time.
 
-The stream of rows is unpacked piece by piece.  Undoing the row filters is left to libpng: each
-band is handed to it as a small PNG of its own, whose first row is the last one of the band above.
+The stream of rows is unpacked piece by piece, and every chunk held against its check sum.  Filters
+from the left or from above, which most rows have, are undone here; the others by libpng, to which
+rows are handed as a small PNG of their own.
 """
 
 from __future__ import annotations
@@ -12,18 +13,20 @@ from collections.abc import Iterator
 from concurrent.futures import Future
 from dataclasses import dataclass, field
 from functools import partial
+from itertools import pairwise
 from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tonewright.files.raster import tiff
-from tonewright.files.raster.bands import Job, Wanted, spans
+from tonewright.files.raster.bands import BAND_BYTES, Job, Wanted, spans
 from tonewright.files.raster.findings import FewTones, PrimariesNotSrgb, TransparencyFlattened
 from tonewright.files.raster.jpeg import Whole, check_whole
 from tonewright.files.raster.page import (
     LARGEST_PROFILE,
     MOST_SEGMENTS,
+    NATIVE,
     Band,
     ByteSource,
     Page,
@@ -35,8 +38,11 @@ from tonewright.files.raster.tiff_pixels import inflate_pieces
 from tonewright.record.findings import Finding
 
 SIGNATURE = b"\x89PNG\r\n\x1a\n"
+Bytes = NDArray[np.uint8]
 _SAMPLES = {0: 1, 2: 3, 4: 2, 6: 4}
 _EXIF_MOST = 1 << 16
+_MOST_OTHERS = 10_000
+_READ = 64 << 10
 _DEFLATE_MOST = 1033
 """What a byte of Deflate can at most become (RFC 1951)."""
 
@@ -76,15 +82,17 @@ def open_png(source: ByteSource, options: OpenOptions) -> SourceImage:
     said = coded or (None if profile else _read_encoding(chunks))
     if page.colour and not profile and said != "srgb" and _other_primaries(chunks):
         found.append(PrimariesNotSrgb())
+    check = partial(_check_interlaced, page)
     return SourceImage(
-        source, page, png_jobs if page.streamed else Whole(_unpack), orientation,
+        source, page, png_jobs if page.streamed else Whole(_unpack, check=check), orientation,
         _read_resolution(chunks), profile, tuple(found), said,
     )  # fmt: skip
 
 
 def _read_chunks(source: ByteSource) -> _Chunks:
+    """Where everything lies; all but the pixels is held against its check sums."""
     found = _Chunks(source)
-    position, kind = len(SIGNATURE), b""
+    position, kind, others = len(SIGNATURE), b"", 0
     while kind != b"IEND":
         if position + 12 > source.size:
             raise source.damaged("it ends before its last part")
@@ -93,28 +101,51 @@ def _read_chunks(source: ByteSource) -> _Chunks:
             raise source.damaged("one of its parts is longer than the file")
         if not found.header and kind != b"IHDR":
             raise source.damaged("it does not start with a header")
-        if kind == b"IHDR":
-            found.header = found.header or source.read(position + 8, min(size, 13))
-            _check_sum(source, position, size)
-        elif kind == b"IDAT":
+        if kind == b"IDAT":
             found.offsets.append(position + 8)
             found.sizes.append(size)
-        elif len(found.small) < 1000:
-            found.small.setdefault(kind, (position + 8, size))
-        if len(found.offsets) > MOST_SEGMENTS:
-            raise source.damaged("its pixels are cut into too many parts")
+        else:
+            others += 1
+            for _ in _summed(source, position + 4, size + 4):
+                pass
+            if kind == b"IHDR":
+                found.header = found.header or source.read(position + 8, min(size, 13))
+            else:
+                found.small.setdefault(kind, (position + 8, size))
+        if len(found.offsets) > MOST_SEGMENTS or others > _MOST_OTHERS:
+            raise source.damaged("it is cut into too many parts")
         position += 12 + size
     if len(found.header) < 13 or not found.offsets:
         raise source.damaged("it holds no image")
     return found
 
 
-def _check_sum(source: ByteSource, position: int, size: int) -> None:
-    if size > 64:
-        raise source.damaged("its header is too long")
-    data = source.read(position + 4, size + 8)
-    if zlib.crc32(data[:-4]) != int.from_bytes(data[-4:], "big"):
-        raise source.damaged("its header does not agree with its check sum")
+def _summed(source: ByteSource, start: int, size: int) -> Iterator[bytes]:
+    """The kind of a chunk and what it holds, a piece at a time.
+
+    Raises `ImageError` after the last one if they do not agree with the check sum behind them.
+    """
+    check, end = 0, start + size
+    for first in range(start, end, _READ):
+        piece = source.read(first, min(_READ, end + 4 - first))
+        data = piece[: end - first]
+        check = zlib.crc32(data, check)
+        yield data
+    stated = piece[len(data) :]
+    stated += source.read(end + len(stated), 4 - len(stated))
+    if check != int.from_bytes(stated, "big"):
+        raise source.damaged("one of its parts does not agree with its check sum")
+
+
+def _packed_pixels(source: ByteSource, page: Page) -> Iterator[bytes]:
+    """What the IDAT chunks hold."""
+    for start, size in zip(page.segments.offsets.tolist(), page.segments.sizes.tolist(),
+                           strict=True):  # fmt: skip
+        skip = 4  # the kind
+        for data in _summed(source, start - 4, size + 4):
+            if len(data) > skip:
+                yield data[skip:]
+            skip = 0
 
 
 def _read_page(source: ByteSource, chunks: _Chunks, options: OpenOptions) -> Page:
@@ -139,7 +170,7 @@ def _read_page(source: ByteSource, chunks: _Chunks, options: OpenOptions) -> Pag
     segments = Segments(width, height, False, np.array(chunks.offsets), np.array(chunks.sizes))
     page = Page(
         width, height, bits, segments, samples, kind in (2, 6), "straight" if kind >= 4 else None,
-        streamed=not methods[2],
+        NATIVE if methods[2] else ">", streamed=not methods[2],
     )  # fmt: skip
     if methods[2]:
         check_whole(source, page, options, "an interlaced PNG")
@@ -198,6 +229,18 @@ def _unpack(data: Any, out: Any = None) -> NDArray[Any]:
     return made
 
 
+def _check_interlaced(page: Page, source: ByteSource) -> None:
+    """Raise `ImageError` if the pixels do not agree with their check sums.
+
+    PNG, 8.1: the rows of all passes are less than twice as many as those of the picture.
+    """
+    pieces = spans(page.height * page.row_bytes, BAND_BYTES)
+    sizes = (end - first for first, end in pieces)
+    for _ in inflate_pieces(source, _packed_pixels(source, page), sizes, "its pixels",
+                            spare=2 * page.height + 8):
+        pass
+
+
 def png_jobs(source: ByteSource, page: Page, wanted: Wanted) -> Iterator[Job]:
     """Bands from the top down.
 
@@ -205,46 +248,73 @@ def png_jobs(source: ByteSource, page: Page, wanted: Wanted) -> Iterator[Job]:
     started before it.
     """
     bands = spans(page.height, wanted.rows(page))
-    pieces = [(end - first) * (page.row_bytes + 1) for first, end in bands]
-    above: Future[bytes] = Future()
-    above.set_result(b"")
-    parts = zip(page.segments.offsets.tolist(), page.segments.sizes.tolist(), strict=True)
-    for rows in inflate_pieces(source, parts, pieces, "its pixels"):
-        below: Future[bytes] = Future()
+    sizes = ((end - first) * (page.row_bytes + 1) for first, end in bands)
+    above: Future[Bytes] = Future()
+    above.set_result(np.zeros(page.row_bytes, np.uint8))
+    for rows in inflate_pieces(source, _packed_pixels(source, page), sizes, "its pixels"):
+        below: Future[Bytes] = Future()
         yield Job(len(rows) // (page.row_bytes + 1), partial(_band, source, page, rows,
                                                              (above, below)))
         above = below
 
 
 def _band(
-    source: ByteSource, page: Page, rows: bytearray, beside: tuple[Future[bytes], Future[bytes]]
+    source: ByteSource, page: Page, rows: bytearray, beside: tuple[Future[Bytes], Future[Bytes]]
 ) -> Band:
     """A band of filtered rows.
 
-    ``beside``: the row above as a PNG stores it without a filter, empty at the top; and where to
-    put the last one.
+    ``beside``: the bytes of the row above, zero at the top; and where to put those of the last one.
     """
     above, below = beside
     try:
-        band = _unfiltered(source, page, rows, above.result())
-        last = band[-1].astype(">u2") if page.bits == 16 else band[-1]
-        below.set_result(b"\0" + last.tobytes())
+        filtered = np.frombuffer(rows, np.uint8).reshape(-1, page.row_bytes + 1)
+        band = _unfiltered(source, page, filtered, above.result())
+        below.set_result(band[-1].copy())
     except BaseException as error:
         below.set_exception(error)
         raise
+    return band.view(page.dtype)
+
+
+def _unfiltered(source: ByteSource, page: Page, rows: Bytes, above: Bytes) -> Bytes:
+    """Rows of pixels as bytes, from rows that each start with the number of their filter.
+
+    PNG, 9.2: 0 none, 1 from the left, 2 from above; 3 and 4 from both.
+    """
+    from imagecodecs import delta_decode
+
+    band = np.empty((len(rows), page.row_bytes), np.uint8)
+    filters = rows[:, 0]
+    starts = [0, *(np.flatnonzero(np.diff(filters)) + 1).tolist(), len(rows)]
+    for first, end in pairwise(starts):
+        coded, plain = rows[first:end, 1:], band[first:end]
+        pixels = (end - first, page.width, page.samples * page.value_bytes)
+        match filters[first]:
+            case 0:
+                plain[...] = coded
+            case 1:
+                delta_decode(coded.reshape(pixels), axis=1, out=plain.reshape(pixels))
+            case 2:
+                np.add(coded[0], above, out=plain[0])
+                for row in range(1, end - first):
+                    np.add(coded[row], plain[row - 1], out=plain[row])
+            case 3 | 4:
+                plain[...] = _by_libpng(source, page, rows[first:end], above)
+            case other:
+                raise source.damaged(f"a row has the filter {other}, which there is not")
+        above = plain[-1]
     return band
 
 
-def _unfiltered(source: ByteSource, page: Page, rows: bytearray, above: bytes) -> Band:
-    extra, count = int(bool(above)), len(rows) // (page.row_bytes + 1)
-    filters = np.frombuffer(rows, np.uint8)[:: page.row_bytes + 1]
-    if filters.max() > 4:
-        raise source.damaged(f"a row has the filter {filters.max()}, which there is not")
+def _by_libpng(source: ByteSource, page: Page, rows: Bytes, above: Bytes) -> Bytes:
+    """The same by libpng, as a small PNG whose first row is the one above."""
     try:
-        pixels = _unpack(small_png(page, count + extra, above + bytes(rows)))
+        pixels = _unpack(small_png(page, len(rows) + 1, b"\0" + above.tobytes() + rows.tobytes()))
     except (RuntimeError, ValueError) as error:
         raise source.damaged("its rows cannot be decoded") from error
-    return pixels.reshape(count + extra, page.row_values)[extra:]
+    if page.swapped:
+        pixels = pixels.byteswap()
+    return pixels.reshape(len(rows) + 1, -1).view(np.uint8)[1:]
 
 
 def small_png(page: Page, rows: int, data: bytes) -> bytes:

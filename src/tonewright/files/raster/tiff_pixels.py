@@ -11,7 +11,7 @@ import numpy as np
 
 from tonewright.errors import ImageError
 from tonewright.files.raster.bands import Job, Wanted, as_bytes, row_jobs, spans
-from tonewright.files.raster.jpeg import read_header
+from tonewright.files.raster.jpeg import check_pixels, read_header
 from tonewright.files.raster.page import (
     DEFLATE,
     JPEG,
@@ -141,40 +141,71 @@ def _stream_jobs(source: ByteSource, page: Page, wanted: Wanted) -> Iterator[Job
     for strip, (top, bottom) in enumerate(spans(page.height, segments.height)):
         bands = spans(bottom - top, wanted.rows(page))
         sizes = [(end - first) * page.row_bytes for first, end in bands]
-        part = (int(segments.offsets[strip]), int(segments.sizes[strip]))
-        for packed in inflate_pieces(source, [part], sizes, f"strip {strip + 1}"):
+        start, size = int(segments.offsets[strip]), int(segments.sizes[strip])
+        chunks = (source.read(start + first, end - first)
+                  for first, end in spans(size, _STREAM_READ))
+        spare = segments.height * page.row_bytes  # a last strip may be as high as the others
+        for packed in inflate_pieces(source, chunks, sizes, f"strip {strip + 1}", spare):
             band = np.frombuffer(packed, page.dtype).reshape(-1, page.row_values)
             yield Job(len(band), partial(finish, band))
 
 
-def inflate_pieces(
-    source: ByteSource, parts: Iterable[tuple[int, int]], sizes: Iterable[int], what: str
-) -> Iterator[bytearray]:
-    """One Deflate stream in pieces of the given sizes.
+class _Inflater:
+    """One Deflate stream, which comes in chunks, none empty; ``what`` names it in messages."""
 
-    It lies in ``parts`` of the file (position, bytes); ``what`` names it in messages.
+    def __init__(self, source: ByteSource, chunks: Iterator[bytes], what: str) -> None:
+        self._source, self._chunks, self._what = source, chunks, what
+        self._unpacker, self._packed = zlib.decompressobj(), b""
+
+    @property
+    def ended(self) -> bool:
+        """Whether its check sum was reached, and agreed."""
+        return self._unpacker.eof
+
+    def some(self, most: int) -> bytes:
+        """Up to ``most`` bytes of what follows; none at its end."""
+        got = b""
+        while not (got or self.ended):
+            self._packed = self._packed or next(self._chunks, b"")
+            ends = not self._packed
+            try:
+                got = self._unpacker.decompress(self._packed, most)
+            except zlib.error as error:
+                raise self._source.damaged(f"{self._what} cannot be unpacked") from error
+            self._packed = self._unpacker.unconsumed_tail
+            if ends and not (got or self.ended):
+                raise self.short()
+        return got
+
+    def short(self) -> ImageError:
+        """The error for one that holds less than it should."""
+        return self._source.damaged(f"{self._what} ends before its last row")
+
+
+def inflate_pieces(
+    source: ByteSource, chunks: Iterator[bytes], sizes: Iterable[int], what: str, spare: int = 0
+) -> Iterator[bytearray]:
+    """One Deflate stream in pieces of the given sizes, up to its check sum.
+
+    It comes in ``chunks``, none empty; ``what`` names it in messages.  After the last piece it may
+    hold so many ``spare`` bytes more.  Raises `ImageError` if it cannot be unpacked, holds less or
+    more, or does not agree with its check sum.
     """
-    chunks = (
-        source.read(first, min(_STREAM_READ, start + size - first))
-        for start, size in parts
-        for first in range(start, start + size, _STREAM_READ)
-    )
-    unpacker = zlib.decompressobj()
-    packed = b""
+    stream = _Inflater(source, chunks, what)
     for size in sizes:
         piece = bytearray()
         while len(piece) < size:
-            packed = packed or next(chunks, b"")
-            ends = not packed
-            try:
-                got = unpacker.decompress(packed, size - len(piece))
-            except zlib.error as error:
-                raise source.damaged(f"{what} cannot be unpacked") from error
-            packed = unpacker.unconsumed_tail
+            got = stream.some(size - len(piece))
+            if not got:
+                raise stream.short()
             piece += got
-            if not got and (unpacker.eof or ends):
-                raise source.damaged(f"{what} ends before its last row")
         yield piece
+    while not stream.ended:
+        spare -= len(stream.some(max(1, min(spare, _STREAM_READ))))
+        if spare < 0:
+            raise source.damaged(f"{what} holds more than its rows")
+    for _ in chunks:  # each may have a check sum of its own
+        pass
 
 
 def _unpredict(page: Page) -> Callable[[Band], Band]:
@@ -200,7 +231,7 @@ def _decoder(source: ByteSource, page: Page) -> Callable[[bytes, Band], None]:
     if page.compression == NONE:
         unpack = _copy
     elif page.compression in (DEFLATE, OLD_DEFLATE):
-        unpack = _inflate
+        unpack = partial(_inflate, source, page)
     elif page.compression == JPEG:
         unpack = partial(_decode_jpeg, source, page)
     else:
@@ -232,11 +263,13 @@ def _copy(data: bytes, out: memoryview) -> int:
 def _decode_jpeg(source: ByteSource, page: Page, data: bytes, out: memoryview) -> int:
     import imagecodecs
 
-    header = read_header(ByteSource(source.path, stream=BytesIO(data)), OpenOptions())
+    strip = ByteSource(source.path, stream=BytesIO(data))
+    header = read_header(strip, OpenOptions())
     large = header.height > page.segments.height + _JPEG_PADDING
     if large or (header.width, header.samples) != (page.segments.width, page.samples):
         raise ValueError("not the strip that the tags describe")
     tables, space = page.jpeg if page.samples > 1 else (page.jpeg[0], None)
+    check_pixels(strip, header, tables)
     pixels = imagecodecs.jpeg8_decode(
         data, tables=tables or None, colorspace=space, outcolorspace=space and "RGB"
     )
@@ -244,12 +277,15 @@ def _decode_jpeg(source: ByteSource, page: Page, data: bytes, out: memoryview) -
     return len(out)
 
 
-def _inflate(data: bytes, out: memoryview) -> int:
+def _inflate(source: ByteSource, page: Page, data: bytes, out: memoryview) -> int:
     from imagecodecs import DeflateError, deflate_decode
 
     try:
         return len(deflate_decode(data, out=out))
-    except DeflateError:  # zlib forgives what follows the pixels
-        got = zlib.decompressobj().decompress(data, len(out))
-        out[: len(got)] = got
-        return len(got)
+    except DeflateError:  # some write more than the pixels, such as a last strip of full height
+        segments = page.segments
+        spare = segments.width * segments.height * page.samples * page.value_bytes
+        what = "a strip or tile"
+        for piece in inflate_pieces(source, iter([data]), [len(out)], what, spare):
+            out[:] = piece
+        return len(out)
