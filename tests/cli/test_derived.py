@@ -389,7 +389,7 @@ def test_another_ink_is_not_pooled_and_spelling_does_not_matter(here):
     (("fit", "--process", "old.process.json"), "no readings"),
     (("renew", "plain.curve.json", "--process", "new.process.json"), "fit --process"),
     (("renew", "plain.curve.json", "--printing-time", "9min"), "without a process response"),
-    (("renew", "old.process.json", "--process", "new.process.json"), "A correction curve is needed"),
+    (("renew", "old.process.json", "--process", "new.process.json"), "correction curve is needed"),
     (("renew", "old.curve.json", "--process", "new.curve.json"), "A process response is needed"),
     (("renew", "old.curve.json"), "(--process PROCESS, --readings"),
     (("renew", "old.curve.json", "--printing-time", "3s"), "32 times"),
