@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from tonewright.curve.findings import (
+    AddedToCurve,
     AimBeyondPrint,
     BlackStillDarkening,
     ClearFilmNotMeasured,
@@ -216,3 +217,9 @@ def _(found: SheetsBorrowed) -> str:
     return ("Two sheets hardly tell how much the next one may differ, so what is usual"
             f" (±{found.usual_lightness:.1f} L*) counts too. Print and measure a third sheet to"
             " know.")
+
+
+@sentence.register
+def _(found: AddedToCurve) -> str:
+    return (f"A print was added to the curve {found.curve}: it counts as far as it most likely makes"
+            " the curve better.")
