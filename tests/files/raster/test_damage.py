@@ -16,7 +16,7 @@ import tifffile
 from PIL import Image, ImageCms
 
 from tonewright.errors import ImageError, TonewrightError
-from tonewright.files.raster import jpeg, png, tiff_pixels
+from tonewright.files.raster import inflate, jpeg, png, tiff_pixels
 from tonewright.files.raster.bands import Wanted
 from tonewright.files.raster.open import OpenOptions, open_image
 from tonewright.files.raster.scans import read_scan
@@ -94,8 +94,10 @@ def packed_part(name, path):
         return min(page.dataoffsets), int(max(ends))
 
 
+@pytest.mark.parametrize("engine", {inflate._fast, zlib}, ids=lambda module: module.__name__)
 @pytest.mark.parametrize("name", WITH_SUMS)
-def test_no_flipped_bit_passes_a_check_sum(tmp_path, monkeypatch, name):
+def test_no_flipped_bit_passes_a_check_sum(tmp_path, monkeypatch, name, engine):
+    monkeypatch.setattr(inflate, "_fast", engine)
     monkeypatch.setattr(tiff_pixels, "STREAM_FROM", 20_000)  # as a strip of 4 MB would be
     path = tmp_path / "in"
     WITH_SUMS[name](path)
