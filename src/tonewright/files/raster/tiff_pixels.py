@@ -25,11 +25,13 @@ from tonewright.files.raster.page import (
 )
 from tonewright.files.raster.source import OpenOptions
 
-LARGEST_SEGMENT, LARGEST_JPEG = 64 << 20, 384 << 20
-"""Bytes of a strip or a row of tiles that has to be decoded in one piece."""
+LARGEST_SEGMENT, LARGEST_JPEG = 96 << 20, 384 << 20
+"""Bytes, packed and unpacked, of a strip or a row of tiles that is unpacked in one piece."""
 STREAM_FROM = 4 << 20
 """A Deflate strip that becomes larger is decoded piece by piece."""
 _STREAM_READ = 64 << 10
+_LARGE = 6 << 20
+"""Bytes of a piece of which one at a time is unpacked."""
 _JPEG_PADDING = 64
 
 
@@ -44,13 +46,13 @@ def check_memory(source: ByteSource, page: Page) -> None:
     """Raise `ImageError` if a piece that must be decoded whole is larger than memory allows."""
     segments = page.segments
     across = -(-page.width // segments.width) * segments.width
-    size = across * segments.height * page.value_bytes * page.samples
+    size = across * segments.height * page.value_bytes * page.samples + int(segments.sizes.max())
     most = LARGEST_JPEG if page.compression == JPEG else LARGEST_SEGMENT
     if page.in_pieces and size > most:
         kind = "a row of its tiles" if segments.tiled else "one of its compressed strips"
         raise ImageError(
-            f"the image {source.path}: {kind} holds {size >> 20} MB",
-            f"a piece that has to be unpacked whole may hold {most >> 20} MB",
+            f"the image {source.path}: {kind} takes {size >> 20} MB, packed and unpacked",
+            f"a piece that has to be unpacked whole may take {most >> 20} MB",
             "open it in your editor and save it again without compression, "
             + ("in strips instead of tiles" if segments.tiled else
                "with ZIP (Deflate) compression, or in strips of fewer rows"),
@@ -86,7 +88,7 @@ def _segment_jobs(source: ByteSource, page: Page, wanted: Wanted) -> Iterator[Jo
     wide, high = segments.width * page.samples, segments.height
     across = -(-page.row_values // wide)
     by_libtiff = page.compression == LZW and page.plain and not segments.tiled and not (
-        page.foreign_order and page.predictor)
+        page.foreign_order and page.predictor) and high * page.row_bytes <= _LARGE
 
     def read(first: int, rows: int) -> Band:
         start = first // high * across
@@ -113,7 +115,13 @@ def _segment_jobs(source: ByteSource, page: Page, wanted: Wanted) -> Iterator[Jo
 
     step = high if segments.tiled else wanted.rows(page, high)
     for first, end in spans(page.height, step, wanted.reverse):
-        yield Job(end - first, partial(read, first, end - first))
+        if (end - first) * page.row_bytes <= _LARGE:
+            yield Job(end - first, partial(read, first, end - first))
+            continue
+        piece = read(first, end - first)  # here, and handed on in parts: one at a time
+        for top, bottom in spans(end - first, wanted.rows(page), wanted.reverse):
+            yield Job(bottom - top, piece[top:bottom].copy().view)
+        del piece
 
 
 def _by_libtiff(page: Page, strips: list[bytes], rows: int) -> Band | None:
