@@ -273,3 +273,16 @@ def test_endless_headers_take_no_time(tmp_path, name):
     with pytest.raises(ImageError, match="damaged"):
         open_image(path)
     assert time.process_time() - start < 2.0
+
+
+def test_a_scan_that_packs_to_nothing_is_none(tmp_path):
+    """A bomb of 81 million even pixels in 80 kB, which as floating point would take 324 MB."""
+    packer = zlib.compressobj(9)
+    rows = b"".join([*(packer.compress(bytes(9001 * 10)) for _ in range(900)), packer.flush()])
+    head = struct.pack(">IIBBBBB", 9000, 9000, 8, 0, 0, 0, 0)
+    (tmp_path / "in.png").write_bytes(
+        png.SIGNATURE + chunk(b"IHDR", head) + chunk(b"IDAT", rows) + chunk(b"IEND", b""))
+    with pytest.raises(ImageError, match=r"9000 x 9000 pixels in 0\.1 MB"):
+        read_scan(tmp_path / "in.png")
+    with open_image(tmp_path / "in.png") as image:  # a picture may be of one tone
+        assert image.page.width == 9000
