@@ -369,7 +369,7 @@ def test_another_ink_is_not_pooled_and_spelling_does_not_matter(here):
 
 @pytest.mark.parametrize(("arguments", "said"), [
     (("fit", "target.csv", "--process", "old-strip.csv"), "not a whole JSON"),
-    (("fit", "target.csv", "--process", "old.curve.json"), "tonewright-process"),
+    (("fit", "target.csv", "--process", "old.curve.json"), "A process response is needed"),
     (("fit", "old-strip.csv", "--process", "old.process.json"), "level"),
     (("fit", "target.csv", "--process", "none.json"), "no file"),
     (("fit", "target.csv", "--process", "old.process.json", "--relative-to-paper"),
@@ -389,8 +389,8 @@ def test_another_ink_is_not_pooled_and_spelling_does_not_matter(here):
     (("fit", "--process", "old.process.json"), "no readings"),
     (("renew", "plain.curve.json", "--process", "new.process.json"), "fit --process"),
     (("renew", "plain.curve.json", "--printing-time", "9min"), "without a process response"),
-    (("renew", "old.process.json", "--process", "new.process.json"), "tonewright-curve"),
-    (("renew", "old.curve.json", "--process", "new.curve.json"), "tonewright-process"),
+    (("renew", "old.process.json", "--process", "new.process.json"), "correction curve is needed"),
+    (("renew", "old.curve.json", "--process", "new.curve.json"), "A process response is needed"),
     (("renew", "old.curve.json"), "(--process PROCESS, --readings"),
     (("renew", "old.curve.json", "--printing-time", "3s"), "32 times"),
     (("renew", "old.curve.json", "--printing-time", "90units"), "same unit"),
