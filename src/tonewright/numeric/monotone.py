@@ -280,7 +280,8 @@ def _assemble(
     basis: _Basis, grid: Array, candidates: list[_Candidate], weight: Array,
     settings: SmoothSettings,
 ) -> SmoothFit:
-    """Average over the candidates by their likelihood; the curve itself is the likeliest one."""
+    """Average over the candidates by their likelihood; the curve is the rising one nearest to
+    that mean, in the metric of its own covariance."""
     best = min(candidates, key=lambda c: c.score)
     likelihood = np.exp(-0.5 * np.array([c.score - best.score for c in candidates]))
     likelihood /= likelihood.sum()
@@ -300,8 +301,7 @@ def _assemble(
         spread *= CHOSEN_FROM_DATA**2
     inverse = np.linalg.inv(best.precision)
     leverage = weight * np.einsum("ij,jk,ik->i", basis.data, inverse, basis.data)
-    shape = (nearest_rising(best.coefficients, best.precision, settings.bounds)
-             if settings.monotone else best.coefficients)
+    shape = nearest_rising(mean, _precision(spread), settings.bounds) if settings.monotone else mean
     covariance = basis.grid @ spread @ basis.grid.T
     value = basis.grid @ shape
     return SmoothFit(
@@ -311,6 +311,13 @@ def _assemble(
         noise=float(np.sqrt(noise2)), effective_dof=edf,
         residual_dof=np.count_nonzero(weight) - edf + settings.prior_dof, score=best.score,
     )
+
+
+def _precision(covariance: Array) -> Array:
+    """The inverse of a covariance, with enough on its diagonal to have one."""
+    ridge = 1e-10 * float(np.trace(covariance)) / covariance.shape[0]
+    inverse = np.linalg.inv(covariance + ridge * np.eye(covariance.shape[0]))
+    return np.asarray((inverse + inverse.T) / 2.0)
 
 
 def nearest_rising(
