@@ -10,10 +10,10 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from tonewright.errors import OptionError, counted
-from tonewright.numeric.inverse import first_place
+from tonewright.numeric.inverse import first_places
 from tonewright.record.findings import Finding
 from tonewright.record.times import PrintingTime, ratio
-from tonewright.scales import STOP
+from tonewright.scales import STOP, Array
 from tonewright.strip.findings import EyeCountsDiffer, EyeStripFarTooLong
 from tonewright.strip.tablet import Tablet
 
@@ -201,13 +201,18 @@ def log_exposure_range(exposure: ArrayLike, density: ArrayLike) -> float | None:
     -------
     log10 units, or None where there is no such range.
     """
-    x, d = np.asarray(exposure, dtype=np.float64), np.asarray(density, dtype=np.float64)
-    low, high = float(d[0]), float(d[-1])
+    found = float(log_exposure_ranges(exposure, np.asarray(density)[None])[0])
+    return found if math.isfinite(found) else None
+
+
+def log_exposure_ranges(exposure: ArrayLike, density: ArrayLike) -> Array:
+    """The same of many curves, ``density`` of shape (count, n): shape (count,), NaN where there is
+    no such range."""
+    d = np.asarray(density, dtype=np.float64)
+    low, high = d[:, 0], d[:, -1]
     toe, shoulder = low + TOE_DENSITY, low + SHOULDER_FRACTION * (high - low)
-    if not toe < shoulder:
-        return None
-    ends = first_place(x, d, [toe, shoulder])
-    return float(ends[1] - ends[0])
+    found = first_places(exposure, d, shoulder) - first_places(exposure, d, toe)
+    return np.where(toe < shoulder, found, np.nan)
 
 
 def iso_range_class(log_range: float | None) -> int | None:
