@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -34,6 +34,8 @@ from tonewright.strip.check import (
 )
 from tonewright.strip.exposure import TOE_DENSITY, iso_range_class, log_exposure_ranges
 from tonewright.strip.findings import (
+    CornerFound,
+    End,
     FilmUnsure,
     RangeUnusual,
     StripTooShort,
@@ -54,6 +56,8 @@ taken, and for how far the time may be off, and for the next one to try, Student
 degrees of freedom."""
 ENOUGH = 0.75
 """How likely the next strip shall be long enough: one too long by two stops tells as much."""
+LIKELY = 0.7
+"""From what probability on an end is called a corner."""
 SHAPE_STOPS, NINE_IN_TEN = 0.06, 1.645
 """None of the curves tried is quite the paper's own: however good the readings, the time is known
 to no better than this standard deviation, found on simulated strips of a dozen other shapes."""
@@ -116,7 +120,8 @@ def make_process(
     summary = _summary(strip, tablet, reference, places, drawn, settings)
     findings = (*strip.findings, *aside, *contradictions(places, scatter),
                 *speaks_against(places, scatter, places.film),
-                *_doubts(summary, reference.unit, tablet), *_white_doubts(drawn, places))
+                *_doubts(summary, reference.unit, tablet), *_white_doubts(drawn, places),
+                *_corners(strip, tablet, places, drawn))
     low, middle, high = (np.maximum.accumulate(q) for q in weighted_quantiles(
         drawn.curves, drawn.weights, (0.025, 0.5, 0.975)))
     return Process(
@@ -181,6 +186,9 @@ class DrawnResponses:
 
     nodes: Array
     curves: Array
+    corners: Mapping[End, Array]
+    """Exposure where each curve leaves white or reaches black at a corner, shape (count,); NaN: at
+    none."""
     weights: Array
     wide: Array
     """Weights that allow for a guess far off; the same where black was reached."""
@@ -192,8 +200,9 @@ def draw_responses(places: Places) -> DrawnResponses:
     x, y, sd = places.x, places.y, places.sd
     noise, each = likely_noise(x, y, sd)
     nodes = np.arange(x.min() - BEYOND_WHITE, x.max() + BEYOND_BLACK, 0.02)
-    curves = sample_rises(x, y, each * sd, nodes, USUAL_BLACK, SAMPLE).curves
-    black = just_black(nodes, curves, JUST_VISIBLE)
+    rises = sample_rises(x, y, each * sd, nodes, USUAL_BLACK, SAMPLE)
+    corners: dict[End, Array] = {"white": rises.lower_corner, "black": rises.upper_corner}
+    black = just_black(nodes, rises.curves, JUST_VISIBLE)
     guess = (places.second - black) / STOP
     if is_reached(black, places):
         # what a level black rules out does not count
@@ -204,7 +213,8 @@ def draw_responses(places: Places) -> DrawnResponses:
         off = (guess - GUESS_STOPS) / SHORT_SPREAD
         weights = np.exp(-0.5 * off**2) + 1e-9
         wide = (1.0 + off**2 / SHORT_TAIL) ** (-0.5 * (SHORT_TAIL + 1.0))
-    return DrawnResponses(nodes, curves, weights / weights.sum(), wide / wide.sum(), noise)
+    return DrawnResponses(nodes, rises.curves, corners, weights / weights.sum(),
+                          wide / wide.sum(), noise)
 
 
 def is_reached(black: Array, places: Places) -> bool:
@@ -376,6 +386,21 @@ def _white_doubts(drawn: DrawnResponses, places: Places) -> Iterator[Finding]:
                                     drawn.weights, 0.5))
     if above > TOE_DENSITY:
         yield StripWhiteNotReached(round(above, 4))
+
+
+def _corners(
+    strip: Strip, tablet: Tablet, places: Places, drawn: DrawnResponses
+) -> Iterator[Finding]:
+    """Ends that are corners, more likely than not, where the strip has steps."""
+    for end, at in drawn.corners.items():
+        known = np.isfinite(at)
+        if float(drawn.weights @ known) < LIKELY:
+            continue
+        corner = float(weighted_quantile(at[known], drawn.weights[known], 0.5))
+        below = corner - (places.second + tablet.just_black)
+        if -tablet.densities[-1] <= below <= -tablet.densities[0]:
+            nearest = 1 + int(np.argmin(np.abs(tablet.density + below)))
+            yield CornerFound(end, nearest, round(below, 4), strip.times()[-1])
 
 
 def _middle(drawn: DrawnResponses, node: int) -> float:
