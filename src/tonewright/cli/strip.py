@@ -118,16 +118,15 @@ def command(
     from tonewright.strip.fit import make_process
     from tonewright.strip.process import ProcessSettings, process_name
 
-    inputs = [*readings, Path(tablet_text or ""),
-              *filter(None, (setup_file, scanner_file, flat_file))]
-    check_outputs(output, plot, inputs, force)
+    named = filter(None, (setup_file, scanner_file, flat_file))
+    check_outputs(output, plot, [*readings, Path(tablet_text or ""), *named], force)
     base = read_setup(setup_file) if setup_file else Setup()
     strip = read_strip(readings, tablet, StripSettings(
         printed, ReadingOptions(None, scale, relative_to_paper, paper_density), flip, skip,
         scanner_file, parse_corners(corners) if corners else None, halves, channel, allow_jpeg,
         flat_file))
-    process = make_process(strip, tablet, base.with_changes(setup),
-                           process_name((output or readings[0]).name),
+    name = process_name((output or readings[0]).name)
+    process = make_process(strip, tablet, base.with_changes(setup), name,
                            ProcessSettings(just_visible, count_all))
     _finish(process, output, plot, force, as_json)
 
