@@ -204,12 +204,18 @@ def test_a_rebuild_takes_nothing_else(run, fitted, more, said):
 
 
 def test_without_anything(run):
-    assert "tonewright fit READINGS.csv -o NAME.curve.json" in refused(run, "fit")
+    assert "(READINGS.csv, or --process PROCESS" in refused(run, "fit")
     assert "(READINGS.csv, or --process PROCESS" in refused(run, "fit", "-o", "a.curve.json")
 
 
-def test_without_an_output(run):
-    assert "-o a.curve.json" in refused(run, "fit", "a.csv")
+def test_without_an_output_it_only_reports(run):
+    before = {p.name for p in Path().iterdir()}
+    done = run("fit", "a.csv")
+    assert done.exit_code == 0
+    assert "Written:" not in done.stdout
+    assert "the same again with -o a.curve.json" in done.stdout
+    assert json.loads(run("fit", "a.csv", "--json").stdout)["output"] is None
+    assert {p.name for p in Path().iterdir()} == before
 
 
 BAD = {

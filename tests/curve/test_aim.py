@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from tonewright import scales
 from tonewright.curve.aim import Aim
-from tonewright.curve.findings import AimBeyondPrint
+from tonewright.curve.findings import AimBeyondPrint, TonesTogether
 from tonewright.errors import DocumentError, OptionError
 from tonewright.record.codec import decode, encode
 
@@ -75,10 +75,18 @@ def test_beyond_the_print_and_beyond_the_points():
     printed = aim.print_lightness([0.0, 10.0, 90.0, 100.0], BLACK, WHITE)
     np.testing.assert_allclose(printed, [18.0, 18.0, 92.0, 92.0])
     assert aim.beyond(BLACK, WHITE) == pytest.approx((13.0, 5.0))
-    assert aim.findings(BLACK, WHITE) == (AimBeyondPrint("black", 13.0),
-                                          AimBeyondPrint("white", 5.0))
+    # the aim comes to the print's black and white where it says; by its own values
+    image = np.linspace(0.0, 100.0, 1001)
+    goal = aim.print_lightness(image, 0.0, 100.0)
+    assert list(aim.findings(BLACK, WHITE)) == [
+        AimBeyondPrint("black", 13.0),
+        TonesTogether("black", pytest.approx(image[goal <= BLACK + 0.5].max(), abs=0.11)),
+        AimBeyondPrint("white", 5.0),
+        TonesTogether("white", pytest.approx(image[goal >= WHITE - 0.5].min(), abs=0.11))]
     assert aim.beyond(0.0, 100.0) == (0.0, 0.0)
-    assert aim.findings(4.96, 97.0) == ()
+    # nothing is beyond the print, but the points themselves begin late and end early
+    assert [type(f) for f in aim.findings(4.96, 97.0)] == [TonesTogether, TonesTogether]
+    assert list(Aim("points", None, ((0.0, 20.0), (100.0, 90.0))).findings(18.0, 92.0)) == []
     assert Aim("density").beyond(BLACK, WHITE) == (0.0, 0.0)
 
 

@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 
 from rooms import random_darkroom, random_pair
+from tonewright import scales
 from tonewright.curve.aim import Aim
 from tonewright.curve.derive import derive, make_derived_curve
 from tonewright.curve.document import FORM, Settings, decode_curve
@@ -23,7 +24,7 @@ from tonewright.curve.findings import (
     PrintsDisagree,
 )
 from tonewright.curve.make import rebuild
-from tonewright.curve.prints import DerivedSettings, make_recipe, moved_patches
+from tonewright.curve.prints import DerivedSettings, make_recipe, patch_places
 from tonewright.curve.recipe import PrintedTarget, pooled
 from tonewright.curve.renew import RenewRequest, renew_curve
 from tonewright.errors import FitError, OptionError
@@ -139,20 +140,25 @@ def test_seven_patches_help(renewals):
     assert sum(narrower) >= 4
 
 
-def test_a_few_patches_go_no_further_than_they_can_tell(renewals):
+def test_after_a_few_patches_the_curve_lies_in_the_middle_of_its_band(renewals):
     for new, _, strip, few in renewals:
-        part = few.summary.few_patches_followed
-        assert strip.summary.few_patches_followed is None
-        assert part is not None
+        assert strip.summary.few_patches_moved_lightness is None
         moved = np.abs(few.response.lightness - strip.response.lightness).max()
-        assert (moved == 0.0) == (part == 0.0)
+        for curve in (strip, few):
+            table = curve.response
+            wide = (table.lightness_high - table.lightness_low > 0.3) & (
+                table.lightness_high < 99.9)
+            low, middle, high = (scales.lightness_to_density(light[wide]) for light in (
+                table.lightness_low, table.lightness, table.lightness_high))
+            # the middle is that of the densities: lightness is no straight measure of them
+            place = (middle - low) / (high - low)
+            assert 0.45 < np.median(place) < 0.55
+            assert np.quantile(np.abs(place - 0.5), 0.9) < 0.15
         assert few.summary.few_patches_moved_lightness == pytest.approx(moved, abs=0.002)
         again = decode_curve(json.loads(json.dumps(FORM.encode(few))))
         assert again.summary == few.summary
         # it may get worse by chance, but not by much
         assert error(new, few) <= error(new, strip) + 0.3
-    parts = [few.summary.few_patches_followed for _, _, _, few in renewals]
-    assert max(parts) > 0.2
 
 
 def test_bands_after_renewal_hold_the_truth(renewals):
@@ -397,7 +403,8 @@ def test_patches_of_another_time_stand_where_they_get_as_much_light():
     """They lie on the curve, though printed a stop off its time."""
     file = Path(__file__).parents[2] / "curves" / "kallitype.curve.json"
     curve = decode_curve(json.loads(file.read_text(encoding="utf-8")))
-    level, light = moved_patches(curve)
+    moved = [p for p in patch_places(curve) if p.moved and p.counts]
+    level, light = np.array([(p.level, p.lightness) for p in moved]).T
     assert level.size > 40
     off = light - curve.response.lightness_at(level)
     unmoved = np.concatenate([p.readings.lightness - curve.response.lightness_at(p.readings.level)

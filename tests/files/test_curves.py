@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import builtins
 import io
+import json
 from collections import Counter
 from pathlib import Path
 
@@ -102,3 +103,47 @@ def test_an_existing_curve_stays_without_force(here):
         fitted(aim="density")
     assert Path("a.curve.json").read_bytes() == before
     assert fitted(aim="density", force=True).settings.aim.kind == "density"
+
+
+def test_what_cannot_be_told_or_drawn_is_not_written(here):
+    """Report and picture come first: a fault in them leaves no curve behind."""
+    def fault(_):
+        raise OptionError("a time of 1e-50", "it cannot be said", "name another")
+
+    files = FitFiles(Path("a.curve.json"), Path("a.png"), ReadingFiles((Path("a.csv"),)))
+    with pytest.raises(OptionError):
+        fit_files(files, fault)
+    assert not Path("a.curve.json").exists()
+    assert not Path("a.png").exists()
+    seen = []
+    made = fit_files(files, lambda curve: seen.append(curve) or b"picture")
+    assert seen == [made]
+    assert Path("a.png").read_bytes() == b"picture"
+    with pytest.raises(OptionError):
+        renew_files(RenewFiles(Path("a.curve.json"), Path("b.curve.json"), None,
+                               ReadingFiles((Path("b.csv"),))), fault)
+    with pytest.raises(OptionError):
+        rebuild_file(Path("a.curve.json"), Path("c.curve.json"), before_writing=fault)
+    assert not Path("b.curve.json").exists()
+    assert not Path("c.curve.json").exists()
+
+
+def test_a_rebuild_tells_rounding_from_a_difference(here):
+    """On another processor the last figures differ; by a thousandth of ink it is no rounding."""
+    fitted()
+    made = json.loads(Path("a.curve.json").read_text(encoding="utf-8"))
+    for off, same in ((1e-6, True), (2e-3, False)):
+        other = json.loads(json.dumps(made))
+        for column in ("level", "level_high"):
+            other["correction"][column] = [v and v + off for v in other["correction"][column]]
+        other["correction"]["level_high"] = [min(v, 1.0) for v in
+                                             other["correction"]["level_high"]]
+        Path("b.curve.json").write_text(json.dumps(other), encoding="utf-8")
+        rebuilt = rebuild_file(Path("b.curve.json"))
+        assert not rebuilt.same_bytes
+        assert (rebuilt.differences == ()) is same
+    assert {d.part for d in rebuilt.differences} >= {"correction.level"}
+    assert max(d.amount for d in rebuilt.differences) == pytest.approx(2e-3, abs=2e-4)
+    made["setup"]["paper"] = None
+    Path("b.curve.json").write_text(json.dumps(made), encoding="utf-8")
+    assert rebuild_file(Path("b.curve.json")).differences == ()  # the setup is taken as it stands

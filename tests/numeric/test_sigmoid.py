@@ -55,7 +55,7 @@ def test_samples_hold_a_truth_of_no_family_and_never_fall():
     inside = []
     for seed in range(6):
         y = truth(x) + np.random.default_rng(seed).normal(0.0, 0.02, x.size)
-        curves = sample_rises(x, y, np.full(x.size, 0.02), nodes, (1.0, 0.4), 300)
+        curves = sample_rises(x, y, np.full(x.size, 0.02), nodes, (1.0, 0.4), 300).curves
         assert curves.shape == (300, nodes.size)
         assert np.all(np.diff(curves, axis=1) >= 0.0)
         low, high = np.quantile(curves, [0.025, 0.975], axis=0)
@@ -66,7 +66,7 @@ def test_samples_hold_a_truth_of_no_family_and_never_fall():
 def test_the_same_points_give_the_same_curves():
     x = -np.arange(31) * 0.1
     nodes = np.linspace(-3.2, 1.0, 50)
-    one, two = (sample_rises(x, truth(x), np.full(31, 0.02), nodes, (1.0, 0.4), 50)
+    one, two = (sample_rises(x, truth(x), np.full(31, 0.02), nodes, (1.0, 0.4), 50).curves
                 for _ in range(2))
     assert np.array_equal(one, two)
 
@@ -78,5 +78,6 @@ def test_level_points_of_very_uneven_noise_give_curves_without_a_warning():
         x = np.sort(rng.uniform(-3.0, 0.0, 31))
         x[[1, 5]] = x[[0, 4]]
         sd = 10.0 ** rng.uniform(-9.0, 0.0, 31)
-        curves = sample_rises(x, np.full(31, 0.5), sd, np.linspace(-3.0, 1.0, 40), (1.5, 0.4), 50)
+        nodes = np.linspace(-3.0, 1.0, 40)
+        curves = sample_rises(x, np.full(31, 0.5), sd, nodes, (1.5, 0.4), 50).curves
         assert np.isfinite(curves).all()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import io
 import subprocess
 import sys
@@ -58,17 +59,40 @@ def test_curve_picture_holds_the_curve_and_the_readings(curve, drawn):
     np.testing.assert_allclose(
         lines["print lightness"].get_xdata(), 100.0 * curve.response.level
     )
-    assert len(lines["measured patches"].get_xdata()) == 20
+    assert len(lines["measured patches"].get_xdata()) == 21  # a doubtful one counts too
     doubtful = curve.summary.doubtful[0]
     assert lines["doubtful"].get_xdata() == pytest.approx([100.0 * doubtful.level])
     edges = [line.get_xdata()[0] for line in left.lines[-2:]]
     assert edges == [100.0 * curve.summary.level_black, 100.0 * curve.summary.level_white]
-    (ink,) = right.lines
+    ink, aim = right.lines
     np.testing.assert_allclose(ink.get_ydata(), 100.0 * curve.correction.level)
+    np.testing.assert_allclose(aim.get_ydata(), curve.correction.print_lightness)
     for axes in (left, right):
         assert axes.get_xlabel()
         assert axes.get_ylabel()
         assert axes.get_legend() is not None
+
+
+def test_patches_that_do_not_count_are_hollow_and_named(curve, drawn):
+    settings = Settings(Aim(), (curve.summary.doubtful[0].patch,))
+    plot_curve(make_curve(curve.readings, settings, Setup(), "without"))
+    left, _ = drawn[0].axes
+    lines = {line.get_label(): line for line in left.lines}
+    assert len(lines["measured patches"].get_xdata()) == 20
+    hollow = lines["do not count"]
+    assert hollow.get_markerfacecolor() == "none"
+    assert hollow.get_xdata() == pytest.approx([100.0 * curve.summary.doubtful[0].level])
+    assert settings.left_out[0] in {text.get_text() for text in left.texts}
+
+
+def test_a_renewal_shows_the_curve_before(curve, drawn):
+    old = dataclasses.replace(curve, name="last year")
+    plot_curve(curve, old)
+    for axes in drawn[0].axes:
+        assert "before: last year" in {line.get_label() for line in axes.lines}
+    plot_curve(curve)
+    assert not any("before" in str(line.get_label()) for axes in drawn[1].axes
+                   for line in axes.lines)
 
 
 def test_the_same_curve_gives_the_same_bytes(curve):

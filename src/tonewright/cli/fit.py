@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 from click.core import ParameterSource
@@ -14,7 +14,9 @@ from tonewright.cli.options import (
     anyway,
     as_json,
     force,
+    json_text,
     leave_out,
+    picture,
     plot,
     print_json,
     printing_time,
@@ -22,14 +24,17 @@ from tonewright.cli.options import (
     reading_options,
     setup_files,
     setup_options,
-    write_plot,
 )
 from tonewright.errors import OptionError
+
+if TYPE_CHECKING:
+    from tonewright.curve.document import Curve
 
 
 @click.command("fit")
 @click.argument("readings", nargs=-1, type=PATH)
-@click.option("-o", "--output", type=PATH, help="The curve to write, NAME.curve.json.")
+@click.option("-o", "--output", type=PATH,
+              help="The curve to write, NAME.curve.json; without it there is only the report.")
 @click.option("--aim", default="lightness", show_default=True,
               help="lightness, density, like:OTHER.curve.json or points:FILE.csv.")
 @leave_out
@@ -80,23 +85,22 @@ def command(
         _refuse_beside_rebuild(rebuild)
         _rebuild(rebuild, output, plot, force, as_json)
         return
-    if output is None:
-        first = next(iter((*readings, *choices["ink_from"])), None)
-        raise OptionError("no output was named", "the curve needs a file to go to",
-                          f"add -o {first.stem}.curve.json" if first else
-                          "tonewright fit READINGS.csv -o NAME.curve.json")
-    curve = fit_files(FitFiles(
-        output, plot, reading_files(readings, choices), setup_files(choices), choices["aim"],
-        choices["leave_out"], choices["target"], choices["process"],
-        printing_time(choices["target_time"]), choices["ink_from"], choices["anyway"], force))
-    if plot is not None:
-        write_plot(curve, plot, force)
     from tonewright.show.curve_text import fit_json, fit_text
 
-    if as_json:
-        print_json({**fit_json(curve), "output": str(output)})
-    else:
-        echo(fit_text(curve, str(output)))
+    said: list[str] = []
+    where = None if output is None else str(output)
+
+    def before_writing(curve: Curve) -> bytes | None:
+        said.append(json_text({**fit_json(curve), "output": where}) if as_json
+                    else fit_text(curve, where))
+        return picture(curve) if plot is not None else None
+
+    fit_files(FitFiles(
+        output, plot, reading_files(readings, choices), setup_files(choices), choices["aim"],
+        choices["leave_out"], choices["target"], choices["process"],
+        printing_time(choices["target_time"]), choices["ink_from"], choices["anyway"], force),
+        before_writing)
+    echo(said[0])
 
 
 def _refuse_beside_rebuild(path: Path) -> None:
@@ -116,20 +120,14 @@ def _rebuild(
 ) -> None:
     """Make a curve again; without an output only say whether it comes out the same."""
     from tonewright.files.curves import rebuild_file
+    from tonewright.show.curve_text import rebuild_json, rebuild_text
 
-    made = rebuild_file(path, output, plot, force=force)
-    if plot is not None:
-        write_plot(made.curve, plot, force)
+    made = rebuild_file(path, output, plot, force=force,
+                        before_writing=lambda curve: picture(curve) if plot is not None else None)
+    where = None if output is None else str(output)
     if as_json:
-        print_json({"rebuilt": str(path), "same_bytes": made.same_bytes,
-                    "made_by": made.old.made_by,
-                    "output": None if output is None else str(output)})
-    elif made.same_bytes:
-        echo(f"{path} was made again from its readings and comes out the same,"
-                   " byte for byte.")
+        print_json(rebuild_json(made, str(path), where))
     else:
-        echo(f"{path} was made again from its readings and comes out DIFFERENT: it was"
-                   f" made by {made.old.made_by}, or it was edited."
-                   + ("" if output else " Add -o NEW.curve.json to see how."))
-    if not made.same_bytes:
+        echo(rebuild_text(made, str(path), where))
+    if made.differences:
         click.get_current_context().exit(1)

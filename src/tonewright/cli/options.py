@@ -125,16 +125,20 @@ def printing_time(text: str | None) -> PrintingTime | None:
     return None if text is None else parse_time(text)
 
 
-def write_plot(curve: Curve, path: Path, force: bool) -> None:
-    """Draw a curve into a PNG file."""
-    from tonewright.files.safe import write_bytes
+def picture(curve: Curve, old: Curve | None = None) -> bytes:
+    """A curve, and the one that it renews, as a PNG."""
     from tonewright.show.plots import plot_curve
 
-    write_bytes(path, plot_curve(curve), force=force)
+    return plot_curve(curve, old)
+
+
+def json_text(data: dict[str, Any]) -> str:
+    """One JSON object."""
+    text = json.dumps(data, ensure_ascii=False, allow_nan=False, indent=1)
+    return "\n".join(UNSEEN.sub(lambda sign: f"\\u{ord(sign[0]):04x}", line)
+                     for line in text.split("\n"))
 
 
 def print_json(data: dict[str, Any]) -> None:
     """One JSON object on stdout."""
-    text = json.dumps(data, ensure_ascii=False, allow_nan=False, indent=1)
-    echo("\n".join(UNSEEN.sub(lambda sign: f"\\u{ord(sign[0]):04x}", line)
-                   for line in text.split("\n")))
+    echo(json_text(data))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -13,16 +13,19 @@ from tonewright.cli.options import (
     anyway,
     as_json,
     force,
+    json_text,
     leave_out,
+    picture,
     plot,
-    print_json,
     printing_time,
     reading_files,
     reading_options,
     setup_files,
     setup_options,
-    write_plot,
 )
+
+if TYPE_CHECKING:
+    from tonewright.curve.renew import Renewed
 
 
 @click.command("renew")
@@ -69,16 +72,17 @@ def command(
       tonewright renew kallitype.curve.json --printing-time 12min -o shorter.curve.json
     """
     from tonewright.files.curves import RenewFiles, renew_files
-
-    renewed = renew_files(RenewFiles(
-        old, output, plot, reading_files(readings, choices), setup_files(choices),
-        choices["process"], printing_time(choices["target_time"]), choices["leave_out"],
-        choices["anyway"], force))
-    if plot is not None:
-        write_plot(renewed.curve, plot, force)
     from tonewright.show.curve_text import renew_json, renew_text
 
-    if as_json:
-        print_json({**renew_json(renewed), "output": str(output)})
-    else:
-        echo(renew_text(renewed, str(output)))
+    said: list[str] = []
+
+    def before_writing(renewed: Renewed) -> bytes | None:
+        said.append(json_text({**renew_json(renewed), "output": str(output)}) if as_json
+                    else renew_text(renewed, str(output)))
+        return picture(renewed.curve, renewed.old) if plot is not None else None
+
+    renew_files(RenewFiles(
+        old, output, plot, reading_files(readings, choices), setup_files(choices),
+        choices["process"], printing_time(choices["target_time"]), choices["leave_out"],
+        choices["anyway"], force), before_writing)
+    echo(said[0])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Literal
@@ -10,14 +11,18 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from tonewright import scales
-from tonewright.curve.findings import AimBeyondPrint, End
+from tonewright.curve.findings import AimBeyondPrint, End, TonesTogether
 from tonewright.errors import OptionError
+from tonewright.record.findings import Finding
 from tonewright.scales import Array
 
 Kind = Literal["lightness", "density", "like", "points"]
 _TABLE_KINDS = ("like", "points")
 SMALLEST_BEYOND = 0.05
 """From how many L* beyond the print's own black or white on an aim is said to be out of reach."""
+ALIKE, WORTH_A_WORD = 0.5, 1.0
+"""Tones that print within so many L* of an end print as that end; said where so many L* of the
+picture do so."""
 
 
 @dataclass(frozen=True)
@@ -70,12 +75,21 @@ class Aim:
         wanted = [w for _, w in self.points]
         return max(black - min(wanted), 0.0), max(max(wanted) - white, 0.0)
 
-    def findings(self, black: float, white: float) -> tuple[AimBeyondPrint, ...]:
-        """Where it asks for tones plainly beyond the print's own ends (L*)."""
+    def findings(self, black: float, white: float) -> Iterator[Finding]:
+        """Where it asks for tones plainly beyond the print's own ends (L*), and which of the
+        picture's tones a table prints alike there."""
+        image = np.linspace(0.0, 100.0, 1001)
+        wanted = self.print_lightness(image, black, white)
+        alike = (image[wanted <= wanted[0] + ALIKE][-1],
+                 100.0 - image[wanted >= wanted[-1] - ALIKE][0])
         ends: tuple[End, End] = ("black", "white")
-        return tuple(AimBeyondPrint(end, round(amount, 4))
-                     for end, amount in zip(ends, self.beyond(black, white), strict=True)
-                     if amount > SMALLEST_BEYOND)
+        for end, amount, width in zip(ends, self.beyond(black, white), alike, strict=True):
+            if amount > SMALLEST_BEYOND:
+                yield AimBeyondPrint(end, round(amount, 4))
+            even = ALIKE * 100.0 / max(white - black, 1.0)
+            if self.points is not None and width > even + WORTH_A_WORD:
+                limit = width if end == "black" else 100.0 - width
+                yield TonesTogether(end, round(float(limit), 1))
 
 
 def _interpolated(points: tuple[tuple[float, float], ...], image: Array) -> Array:

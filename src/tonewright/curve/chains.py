@@ -101,6 +101,7 @@ def _fit_chains(
             strays += [Doubt(counted[i][row][1], counted[i][row][0].level, round(off, 4),
                              round(deviations, 2)) for row, (off, deviations) in found.items()]
             mending += data[i].u.size
+    data = [d for d in data if d.u.size]
     chain = fit_chain(data, outer, USUAL_RANGE)
     if chain.noise > HOPELESS:
         raise FitError(

@@ -14,7 +14,6 @@ import numpy as np
 from tonewright import scales
 from tonewright.curve.chains import SHEET_EXPOSURE_SD, Chains, fit_recipe
 from tonewright.curve.document import Ancestor, Curve, Settings, Summary, make_correction
-from tonewright.curve.few import part_to_follow
 from tonewright.curve.findings import (
     Doubt,
     DoubtfulPatchesCount,
@@ -76,10 +75,8 @@ class Derived:
     """Levels that would help most if they were printed and measured."""
     disagreement: float | None
     """How many times worse strips and targets agree than they should; None where they do."""
-    few_patches_followed: float | None
-    """Which part of the way that a few patches point to was gone; None: there are none."""
     few_patches_moved_lightness: float | None
-    """Largest L* that they moved the response by."""
+    """Largest L* that a few patches moved the response by; None: there are none."""
     findings: tuple[Finding, ...] = ()
 
 
@@ -99,7 +96,6 @@ def make_derived_curve(
         response, ends, noise_density_sd=round(derived.noise_density_sd, 5),
         print_to_print_lightness_sd=None, doubtful=derived.doubtful,
         negative_density_range=round(derived.density_range, 3),
-        few_patches_followed=derived.few_patches_followed,
         few_patches_moved_lightness=derived.few_patches_moved_lightness,
         disagreement=derived.disagreement)
     unsure = ([TooUnsure(summary.band_halfwidth_max, summary.least_sure_level)]
@@ -149,14 +145,12 @@ def derive(recipe: Recipe, left_out: tuple[str, ...] = ()) -> Derived:
     density, covariance = chain.outer(recipe.process, shift, level)
     noise = float(np.median(np.concatenate([d.sd for d in data])))
     sd = np.sqrt(np.maximum(np.diag(covariance), 0.0))
-    middle, followed, moved = density, None, None
+    moved = None
     if chains.unmended is not None:
         before, _ = chains.unmended.outer(recipe.process, shift, level)
-        followed = round(part_to_follow(before, density, covariance), 3)
-        middle = before + followed * (density - before)
-        moved = round(float(np.max(np.abs(_lightness(np.minimum.accumulate(middle))
+        moved = round(float(np.max(np.abs(_lightness(np.minimum.accumulate(density))
                                     - _lightness(np.minimum.accumulate(before))))), 3)
-    response = _tabulate(level, middle, _Spread(density, sd, noise))
+    response = _tabulate(level, density, sd, noise)
     white = float(scales.density_to_lightness(chain.models[recipe.process].mean[0]))
     light = response.lightness
     enough = np.flatnonzero(light >= white - process.settings.just_visible_lightness)
@@ -173,8 +167,7 @@ def derive(recipe: Recipe, left_out: tuple[str, ...] = ()) -> Derived:
         density_range=float(inner[-1]),
         level_enough=float(level[enough[0]]) if enough.size else None,
         white_short_lightness=max(white - float(light[-1]), 0.0), guessed_from=seen,
-        plan=_plan(level, density, covariance, noise), few_patches_followed=followed,
-        few_patches_moved_lightness=moved,
+        plan=_plan(level, density, covariance, noise), few_patches_moved_lightness=moved,
         disagreement=round(chain.noise, 2) if chain.noise > DISAGREEMENT else None)
     return replace(derived, findings=tuple(dict.fromkeys(_findings(derived, recipe, chains))))
 
@@ -204,25 +197,14 @@ def _refuse_dark(response: PrintResponse, seen: float | None, own: bool) -> None
         code=None if own else "add_patches")
 
 
-@dataclass(frozen=True, eq=False)
-class _Spread:
-    """Where the density may lie: around ``density``, shape (n,), which the curve itself need not
-    be; and how far a single reading lies from the truth."""
-
-    density: Array
-    sd: Array
-    noise: float
-
-
 def _lightness(density: Array) -> Array:
     # far from all readings the edges of the band know no bounds
     return np.asarray(scales.density_to_lightness(np.clip(density, -1.0, 8.0)))
 
 
-def _tabulate(level: Array, density: Array, spread: _Spread) -> PrintResponse:
-    """Densities fall as the ink grows; lightness rises."""
-    falling = np.minimum.accumulate(spread.density)
-    reading_sd = np.hypot(spread.sd, spread.noise)
+def _tabulate(level: Array, density: Array, sd: Array, noise: float) -> PrintResponse:
+    """Densities fall as the ink grows; lightness rises.  ``noise`` is that of a reading."""
+    falling = np.minimum.accumulate(density)
 
     def lightness(values: Array, *, lower: bool) -> Array:
         light = _lightness(values)
@@ -231,9 +213,9 @@ def _tabulate(level: Array, density: Array, spread: _Spread) -> PrintResponse:
                   else np.minimum.accumulate(light[::-1])[::-1])
         return np.asarray(np.round(np.clip(rising, 0.0, 100.0), 6), dtype=np.float64)
 
-    middle = lightness(np.minimum.accumulate(density), lower=True)
+    middle = lightness(falling, lower=True)
     edges = [lightness(falling + k * s, lower=k > 0)
-             for s in (spread.sd, reading_sd) for k in (BAND, -BAND)]
+             for s in (sd, np.hypot(sd, noise)) for k in (BAND, -BAND)]
     return PrintResponse(
         level=np.round(level, 9), lightness=middle,
         lightness_low=np.minimum(edges[0], middle), lightness_high=np.maximum(edges[1], middle),

@@ -86,10 +86,8 @@ class Summary:
     band_halfwidth_max: float
     least_sure_level: float
     negative_density_range: float | None
-    few_patches_followed: float | None = None
-    """Which part (0 to 1) of the way that a few patches point to the curve was moved."""
     few_patches_moved_lightness: float | None = None
-    """Largest L* that it was moved by."""
+    """Largest L* that a few patches moved the curve by; None: there are none."""
     disagreement: float | None = None
     """How many times worse strips and targets agree than their readings should; None: they do."""
 

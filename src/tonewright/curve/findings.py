@@ -116,6 +116,15 @@ class AimBeyondPrint(Finding, bears_on_print=True):
 
 
 @dataclass(frozen=True)
+class TonesTogether(Finding, kind="note"):
+    """The aim prints the picture's darkest or lightest tones alike."""
+
+    end: End
+    image_lightness: float
+    """Up to here, or from here on, they fall together."""
+
+
+@dataclass(frozen=True)
 class PatchesSetAside(Finding):
     """Of a few patches, those that fit neither the strip nor the others, and do not count."""
 

@@ -54,5 +54,5 @@ def plan_to_print(curve: Curve, *, renewed: bool = False) -> tuple[float, ...]:
     a renewal without patches, unless something else must be put right first."""
     code = next_step(curve).code
     wanted = code == "print_patches" or (
-        code == "make_negative" and renewed and curve.summary.few_patches_followed is None)
+        code == "make_negative" and renewed and curve.summary.few_patches_moved_lightness is None)
     return curve.plan if wanted else ()

@@ -7,6 +7,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from tonewright.curve.document import Curve
+from tonewright.curve.findings import DoubtfulPatchesCount, PatchesSetAside, ToneReversal
+from tonewright.curve.fit import patch_names
 from tonewright.curve.recipe import PrintedTarget, Recipe, pooled
 from tonewright.errors import OptionError
 from tonewright.measured.readings import Readings
@@ -80,25 +82,62 @@ def prints_of(curve: Curve) -> tuple[PrintedTarget, ...]:
                  for p in recipe_of(curve).prints)
 
 
-def moved_patches(curve: Curve) -> tuple[Array, Array]:
-    """Ink level and lightness (L*) of patches printed on the curve's process for another time.
+@dataclass(frozen=True)
+class PatchPlace:
+    """Where a patch on the curve's process lies beside the curve."""
 
-    Each stands at the level that gets as much light at the curve's printing time:
-    ``N(u') = N(u) + x0 - x``.  Patches that would need more or less ink than there is are left
-    out, and so are those that do not count; shapes (n,).
+    name: str
+    level: float
+    """Of ink; of a patch printed for another time the level that gets as much light at the
+    curve's: ``N(u') = N(u) + x0 - x``."""
+    lightness: float
+    moved: bool
+    """Whether it was printed for another time."""
+    counts: bool
+    doubtful: bool
+
+
+def patch_places(curve: Curve) -> list[PatchPlace]:
+    """Every patch that was measured on the curve's own process.
+
+    Patches of another time that would need more or less ink than there is are left out.
     """
-    recipe, negative = curve.recipe, curve.negative
-    if recipe is None or negative is None:
-        return np.empty(0), np.empty(0)
-    process = recipe.processes[recipe.process]
-    levels, lights = [], []
+    recipe = curve.recipe
+    if recipe is None:
+        assert curve.readings is not None  # a curve without a recipe was made from readings
+        return _places(curve, curve.readings, curve.readings.level, curve.settings.left_out)
+    process, found = recipe.processes[recipe.process], []
     for print_ in prints_of(curve):
-        if print_.process != recipe.process or print_.time == recipe.printing_time:
-            continue
-        counts = np.array([p.patch not in print_.left_out for p in print_.readings.patches])
-        wanted = np.interp(print_.readings.level[counts], negative.level, negative.density) \
-            + process.shift(recipe.printing_time) - process.shift(print_.time)
-        inside = (wanted >= negative.density[0]) & (wanted <= negative.density[-1])
-        levels.append(np.interp(wanted[inside], negative.density, negative.level))
-        lights.append(print_.readings.lightness[counts][inside])
-    return np.concatenate(levels or [np.empty(0)]), np.concatenate(lights or [np.empty(0)])
+        if print_.process == recipe.process:
+            beyond = process.shift(recipe.printing_time) - process.shift(print_.time)
+            level = _level_with(curve, print_.readings.level, beyond)
+            found += _places(curve, print_.readings, level, print_.left_out, beyond != 0.0)
+    return found
+
+
+def _level_with(curve: Curve, level: Array, beyond: float) -> Array:
+    """The levels whose ink is so much denser; nan where there is no such level."""
+    negative = curve.negative
+    if beyond == 0.0 or negative is None:
+        return level
+    wanted = np.interp(level, negative.level, negative.density) + beyond
+    return np.asarray(np.interp(wanted, negative.density, negative.level, left=np.nan,
+                                right=np.nan))
+
+
+def _places(
+    curve: Curve, readings: Readings, level: Array, left_out: tuple[str, ...], moved: bool = False
+) -> list[PatchPlace]:
+    aside = {*left_out, *(n for f in curve.findings if isinstance(f, PatchesSetAside)
+                          for n in f.patches)}
+    doubtful = {d.patch for d in curve.summary.doubtful}
+    if not any(isinstance(f, DoubtfulPatchesCount) for f in curve.findings):
+        aside |= doubtful
+    used = [(f.used_from, f.used_to) for f in curve.findings
+            if isinstance(f, ToneReversal) and f.used_from is not None and f.used_to is not None]
+    return [PatchPlace(
+        full, float(at), float(light), moved,
+        not aside & {patch.patch, full} and all(a <= patch.level <= b for a, b in used),
+        full in doubtful)
+        for patch, full, at, light in zip(readings.patches, patch_names(readings.patches), level,
+                                          readings.lightness, strict=True) if np.isfinite(at)]

@@ -62,6 +62,7 @@ class RenewRequest:
 class Renewed:
     """A renewed curve, what moved, and what was taken for granted or given up."""
 
+    old: Curve
     curve: Curve
     """It names the old one as its ancestor."""
     movement: Movement
@@ -113,7 +114,7 @@ def renew_curve(new: RenewRequest) -> Renewed:
     by_readings = (new.readings is not None and new.process is None
                    and not _adds_patches(new, new.readings))
     curve = _from_readings(new) if by_readings else _from_process(new)
-    return Renewed(curve, movement(new.old, curve), tuple(_findings(new, curve)))
+    return Renewed(new.old, curve, movement(new.old, curve), tuple(_findings(new, curve)))
 
 
 def _new_ink(new: RenewRequest) -> str | None:

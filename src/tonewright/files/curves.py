@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Callable
+from contextlib import ExitStack
 from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
 
+from tonewright.curve.compare import Difference, differences
 from tonewright.curve.document import Curve, Settings, make_name
 from tonewright.curve.ink import one_ink
 from tonewright.curve.make import FitRequest, fit_curve, rebuild
 from tonewright.curve.renew import Renewed, RenewRequest, renew_curve
+from tonewright.errors import OptionError
 from tonewright.files.documents import (
     curve_text,
     open_curve,
@@ -18,9 +22,8 @@ from tonewright.files.documents import (
     read_curve,
     read_process,
     read_setup,
-    write_curve,
 )
-from tonewright.files.safe import check_outputs, one_call
+from tonewright.files.safe import check_outputs, one_call, whole_file
 from tonewright.files.tables import read_readings
 from tonewright.files.targets import read_target
 from tonewright.measured.readings import ReadingOptions, Readings
@@ -71,9 +74,10 @@ class SetupFiles:
 class FitFiles:
     """What a curve is made from: files, and what is said beside them (see `FitRequest`)."""
 
-    output: Path
+    output: Path | None = None
+    """None: the curve is made and not kept."""
     plot: Path | None = None
-    """A picture that the caller will draw: refused here, before any work, if it may not be."""
+    """Where the picture goes that the caller draws of what was made."""
     readings: ReadingFiles = field(default_factory=ReadingFiles)
     setup: SetupFiles = field(default_factory=SetupFiles)
     aim: str = "lightness"
@@ -112,11 +116,18 @@ class Rebuilt:
     curve: Curve
     same_bytes: bool
     """Whether its document comes out the same, byte for byte."""
+    differences: tuple[Difference, ...]
+    """Where it differs by more than rounding; none: it is the same."""
 
 
 @one_call()
-def fit_files(wanted: FitFiles) -> Curve:
+def fit_files(
+    wanted: FitFiles, before_writing: Callable[[Curve], bytes | None] = lambda _: None
+) -> Curve:
     """Make a curve from files and write it.
+
+    ``before_writing`` gets the curve while nothing is written yet, and gives the picture for
+    ``plot``: if it raises, nothing is.
 
     Raises
     ------
@@ -132,20 +143,46 @@ def fit_files(wanted: FitFiles) -> Curve:
     target = None if wanted.target is None else read_target(wanted.target)
     readings = wanted.readings.read(target)
     curve = fit_curve(FitRequest(
-        name=make_name(wanted.output.name), readings=readings,
+        name=make_name(_name_giver(wanted).name), readings=readings,
         settings=Settings(read_aim(wanted.aim, readings), wanted.left_out),
         setup=wanted.setup.read(),
         target=target,
         process=None if wanted.process is None else read_process(wanted.process),
         target_time=wanted.target_time, ink_from=tuple(map(read_curve, wanted.ink_from)),
         light_may_differ=wanted.light_may_differ))
-    write_curve(wanted.output, curve, force=wanted.force)
+    _write(curve, wanted.output, before_writing(curve), wanted.plot, wanted.force)
     return curve
 
 
+def _name_giver(wanted: FitFiles) -> Path:
+    """The file that a curve is called after."""
+    if wanted.output is not None:
+        return wanted.output
+    first = next(iter((*wanted.readings.paths, *wanted.ink_from)), None)
+    if first is None:
+        raise OptionError("no readings were named", "a curve is made from the readings of a target",
+                          "name a file of readings", code="no_readings")
+    return first.with_suffix("")
+
+
+def _write(
+    curve: Curve, output: Path | None, picture: bytes | None, plot: Path | None, force: bool
+) -> None:
+    """Curve and picture, both whole before either is put in its place."""
+    made = [(output, curve_text(curve).encode("utf-8")), (plot, picture)]
+    with ExitStack() as stack:
+        for path, data in made:
+            if path is not None and data is not None:
+                stack.enter_context(whole_file(path, force=force)).write_bytes(data)
+
+
 @one_call()
-def renew_files(new: RenewFiles) -> Renewed:
+def renew_files(
+    new: RenewFiles, before_writing: Callable[[Renewed], bytes | None] = lambda _: None
+) -> Renewed:
     """Renew a curve from files and write the new one.
+
+    ``before_writing`` is as in `fit_files`.
 
     Raises
     ------
@@ -164,23 +201,24 @@ def renew_files(new: RenewFiles) -> Renewed:
         readings=new.readings.read(), changes=new.changes.read(),
         readings_time=new.readings_time, left_out=new.left_out,
         light_may_differ=new.light_may_differ))
-    write_curve(new.output, renewed.curve, force=new.force)
+    _write(renewed.curve, new.output, before_writing(renewed), new.plot, new.force)
     return renewed
 
 
 @one_call()
 def rebuild_file(
-    path: Path, output: Path | None = None, plot: Path | None = None, *, force: bool = False
+    path: Path, output: Path | None = None, plot: Path | None = None, *, force: bool = False,
+    before_writing: Callable[[Curve], bytes | None] = lambda _: None,
 ) -> Rebuilt:
     """Make a curve again from what it carries, write it if ``output`` is named, and compare.
 
-    Raises `FileError` and `DocumentError` as `fit_files`; ``plot`` is as in `FitFiles`.
+    Raises `FileError` and `DocumentError` as `fit_files`; ``plot`` and ``before_writing`` are as
+    there.
     """
     check_outputs(output, plot, [path], force)
     old = open_curve(path)
     new = rebuild(old.document)
     made = curve_text(new).encode("utf-8")
     same = hashlib.sha256(made).hexdigest() == old.sha256
-    if output is not None:
-        write_curve(output, new, force=force)
-    return Rebuilt(old.document, new, same)
+    _write(new, output, before_writing(new), plot, force)
+    return Rebuilt(old.document, new, same, () if same else differences(old.document, new))

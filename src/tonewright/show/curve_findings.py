@@ -24,6 +24,7 @@ from tonewright.curve.findings import (
     TakenAsBefore,
     TargetFarFromTime,
     ToneReversal,
+    TonesTogether,
     TooUnsure,
     TwoWeightings,
     WhiteDarkerThanPaper,
@@ -120,6 +121,13 @@ def _(found: AimBeyondPrint) -> str:
     way = "darker" if found.end == "black" else "lighter"
     return (f"The aim asks for tones up to {found.beyond_lightness:.1f} L* {way} than this print's"
             f" {found.end}; they all print as {found.end}.")
+
+
+@sentence.register
+def _(found: TonesTogether) -> str:
+    way = "darker" if found.end == "black" else "lighter"
+    return (f"With this aim all picture tones {way} than L* {found.image_lightness:.0f} print as"
+            f" {found.end}.")
 
 
 @sentence.register

@@ -9,13 +9,15 @@ from typing import Any
 import numpy as np
 
 from tonewright.curve.aim import Aim
+from tonewright.curve.compare import Difference
 from tonewright.curve.document import Curve
-from tonewright.curve.findings import Doubt, TwoWeightings
+from tonewright.curve.findings import Doubt, InkToSpare, PaperWhiteNotReached, TwoWeightings
 from tonewright.curve.next_step import NextStep, next_step, plan_to_print
 from tonewright.curve.recipe import Recipe
 from tonewright.curve.renew import Movement, Renewed
 from tonewright.curve.responses import PrintResponse
 from tonewright.errors import counted
+from tonewright.files.curves import Rebuilt
 from tonewright.measured.readings import Readings
 from tonewright.record.codec import encode
 from tonewright.record.findings import Finding
@@ -24,6 +26,7 @@ from tonewright.show.cautions import cautions_text
 from tonewright.show.findings import sentence
 from tonewright.show.words import headed, labelled, percent, typed
 
+MOST_DIFFERENCES = 4
 _WEIGHTINGS = {"luminance": "luminance (true CIE L*)",
                "visual-density": "visual density (lightness is computed from it)"}
 
@@ -61,7 +64,6 @@ def _derived_json(curve: Curve) -> dict[str, Any]:
         "time_unit": curve.recipe.printing_time.unit, "process": process.name,
         "process_log_exposure_range": process.summary.log_exposure_range,
         "plan_levels": list(curve.plan),
-        "few_patches_followed": curve.summary.few_patches_followed,
         "few_patches_moved_lightness": curve.summary.few_patches_moved_lightness,
     }
 
@@ -86,9 +88,10 @@ def _findings(curve: Curve) -> list[Finding]:
     return [*dict.fromkeys((*curve.findings, *(f for r in readings for f in r.findings)))]
 
 
-def fit_text(curve: Curve, file: str) -> str:
-    """The report on a fit; ``file`` is where the curve was written."""
-    return "\n".join([f"Curve {curve.name}", *_read_lines(curve), *_found_lines(curve),
+def fit_text(curve: Curve, file: str | None) -> str:
+    """The report on a fit; ``file`` is where the curve goes, None: it is not kept."""
+    return "\n".join([f"Curve {curve.name}", *_read_lines(curve), *_tone_lines(curve),
+                      *_found_lines(curve),
                       *_doubtful_lines(curve, ()), "", *_end_lines(curve, file, renewed=False)])
 
 
@@ -151,18 +154,23 @@ def _found_lines(curve: Curve) -> Iterator[str]:
     if curve.recipe is None and curve.readings is not None:
         yield labelled("sheets", _sheets(
             curve.readings, found.print_to_print_lightness_sd, curve.response))
-    for end, light, level in (("black", found.black_lightness, found.level_black),
-                              ("white", found.white_lightness, found.level_white)):
-        yield labelled(end, f"L* {light:.1f}; picture {end} = {percent(level)} ink")
-    yield labelled("range", f"{found.white_lightness - found.black_lightness:.0f} L* between black"
-                   " and white")
     weakest = float(curve.response.lightness_at(found.least_sure_level))
     yield labelled("how sure", f"95 times in 100 the true tone lies within"
                    f" ±{found.band_halfwidth_mean:.1f} L* on average; weakest at"
                    f" {percent(found.least_sure_level)} ink (print L* {weakest:.0f}):"
                    f" ±{found.band_halfwidth_max:.1f}")
     yield from _negative_lines(curve)
-    yield from _patches_lines(curve)
+    moved = found.few_patches_moved_lightness
+    if moved is not None:
+        yield labelled("patches", f"they moved the curve by up to {moved:.1f} L*")
+
+
+def _tone_lines(curve: Curve) -> Iterator[str]:
+    """Where the print's tones begin and end."""
+    found = curve.summary
+    for end, light, level in (("black", found.black_lightness, found.level_black),
+                              ("white", found.white_lightness, found.level_white)):
+        yield labelled(end, f"L* {light:.1f}; picture {end} = {percent(level)} ink")
 
 
 def _sheets(readings: Readings, sd: float | None, response: PrintResponse) -> str:
@@ -183,34 +191,23 @@ def _negative_lines(curve: Curve) -> Iterator[str]:
         return
     process = recipe.processes[recipe.process]
     iso, whole = process.summary.log_exposure_range, process.range_to_white(recipe.printing_time)
-    need = "the density range it needs is not known"
     # the way to white is less where the time is too short for black
-    if whole is not None and whole > (iso or 0.0):
-        need = f"from clear film to paper white it needs {whole:.2f}"
-        need += "" if iso is None else f" ({iso:.2f} by the ISO 6846 definition)"
-    elif iso is not None:
-        need = f"it needs {iso:.2f} (by the ISO 6846 definition)"
-    yield labelled("negative", f"density range {found:.2f} as the coating sees it (between"
-                   f" {negative.density_low[-1]:.2f} and {negative.density_high[-1]:.2f}, 95 times"
-                   f" in 100); {need}")
+    need = max((r for r in (iso, whole) if r is not None), default=None)
+    needs = ("what density range it needs is not known" if need is None
+             else f"it needs a density range of {need:.2f}")
+    half = (negative.density_high[-1] - negative.density_low[-1]) / 2.0
+    yield labelled("negative", f"{needs}; the ink gives {found:.2f} ± {half:.2f}."
+                   f" {_range_advice(curve, need)}".strip())
 
 
-def _patches_lines(curve: Curve) -> Iterator[str]:
-    """What a few patches did to a curve that was known without them."""
-    found = curve.summary
-    part, moved = found.few_patches_followed, found.few_patches_moved_lightness
-    if part is None or moved is None:
-        return
-    by = f"the patches moved the curve by up to {moved:.1f} L*"
-    if part >= 0.995:
-        said = by
-    elif part > 0.0:
-        said = f"{by}; their noise does not justify more"
-    elif found.disagreement is None:
-        said = "the patches agree with the strip within reading noise; the curve stays as it was"
-    else:
-        said = "the patches and the strip disagree, see the warning; the curve stays as it was"
-    yield labelled("patches", said)
+def _range_advice(curve: Curve, need: float | None) -> str:
+    """What to do about the negative's range."""
+    for found in curve.findings:
+        if isinstance(found, InkToSpare):
+            return sentence(found)
+        if isinstance(found, PaperWhiteNotReached):
+            return "That is too little: see the warning."
+    return "" if need is None else "That is enough."
 
 
 def setup_changes(old: Setup, new: Setup) -> list[str]:
@@ -240,7 +237,8 @@ def _moved_lines(moved: Movement) -> Iterator[str]:
 
 def _doubtful_lines(curve: Curve, more: Sequence[Finding]) -> Iterator[str]:
     yield labelled("doubtful", "; ".join(map(_doubtful, curve.summary.doubtful)) or "no patch")
-    for found in (*_findings(curve), *more):
+    # the line on the negative tells of ink to spare
+    for found in (f for f in (*_findings(curve), *more) if not isinstance(f, InkToSpare)):
         yield labelled(found.kind, sentence(found))
 
 
@@ -250,10 +248,14 @@ def _doubtful(doubt: Doubt) -> str:
             f" {'higher' if off > 0 else 'lower'} than its neighbours suggest)")
 
 
-def _end_lines(curve: Curve, file: str, *, renewed: bool) -> Iterator[str]:
+def _end_lines(curve: Curve, kept: str | None, *, renewed: bool) -> Iterator[str]:
     step, plan = next_step(curve), plan_to_print(curve, renewed=renewed)
-    yield f"{'Written:':<10}{file}"  # neither a path nor a command is wrapped
-    if step.code == "make_negative":
+    file = kept or f"{curve.name}.curve.json"
+    if kept is not None:
+        yield f"{'Written:':<10}{file}"  # neither a path nor a command is wrapped
+    if kept is None and step.code == "make_negative":
+        yield f"{'Next:':<10}the same again with -o {typed(file)} keeps the curve"
+    elif step.code == "make_negative":
         yield f"{'Next:':<10}tonewright negative IMAGE.tif --curve {typed(file)} -o NEGATIVE.tif"
         if plan:
             yield headed("Surer:", _plan(curve, plan, file))
@@ -285,3 +287,31 @@ def _plan(curve: Curve, plan: tuple[float, ...], file: str) -> str:
             f" {', '.join(map(percent, plan))} ink would tell most. Draw such a sheet (tonewright"
             f" target --levels-for {typed(file)} --levels 7 -o FEW.tif), measure it and add the"
             f" readings (tonewright renew {typed(file)} --readings FEW.csv -o SURER.curve.json).")
+
+
+def rebuild_json(made: Rebuilt, path: str, output: str | None) -> dict[str, Any]:
+    """How a curve made again compares, under the names the command line promises."""
+    return {"rebuilt": path, "same_bytes": made.same_bytes, "same": not made.differences,
+            "differences": [asdict(d) for d in made.differences], "made_by": made.old.made_by,
+            "output": output}
+
+
+def rebuild_text(made: Rebuilt, path: str, output: str | None) -> str:
+    """How a curve made again compares."""
+    again = f"{path} was made again from its readings and comes out"
+    if made.same_bytes:
+        return f"{again} the same, byte for byte."
+    if not made.differences:
+        return (f"{again} the same: no number differs by more than rounding. It was made by"
+                f" {made.old.made_by}, perhaps on another computer.")
+    said = "; ".join(_difference(d) for d in made.differences[:MOST_DIFFERENCES])
+    more = len(made.differences) - MOST_DIFFERENCES
+    return (f"{again} DIFFERENT: {said}{f' and {more} more' if more > 0 else ''}. It was made by"
+            f" {made.old.made_by}, or it was edited."
+            + ("" if output else " Add -o NEW.curve.json to keep it as it is now."))
+
+
+def _difference(found: Difference) -> str:
+    if found.amount is None:
+        return found.part
+    return f"{found.part} by up to {found.amount:.3g}"

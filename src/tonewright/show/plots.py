@@ -6,7 +6,9 @@ matplotlib's object interface is used without pyplot: no window system, no globa
 from __future__ import annotations
 
 import io
+from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -16,8 +18,7 @@ from matplotlib.text import Text
 from numpy.typing import NDArray
 
 from tonewright.curve.document import Curve
-from tonewright.curve.fit import patch_names
-from tonewright.curve.prints import moved_patches
+from tonewright.curve.prints import PatchPlace, patch_places
 from tonewright.errors import visible
 from tonewright.scales import STOP, Array
 from tonewright.strip.process import Process
@@ -25,59 +26,77 @@ from tonewright.strip.process import Process
 INK, BAND, POINT, DOUBT = "#5b3a1e", "#d9c3a5", "#2f2f2f", "#b3261e"
 SECOND = "#1f4e8c"
 _DPI = 110
+_LEGEND: dict[str, Any] = {"fontsize": 8, "framealpha": 1.0, "edgecolor": "none"}
+MOST_NAMES = 10
+"""Patches whose names are written beside them."""
 
 
-def plot_curve(curve: Curve) -> bytes:
-    """Two panels: how the print answers to ink, and the curve that corrects it."""
+def plot_curve(curve: Curve, old: Curve | None = None) -> bytes:
+    """Two panels: how the print answers to ink, and the curve that corrects it; dashed in both
+    the ``old`` curve that this one renews."""
     figure = Figure(figsize=(11.0, 5.2), layout="constrained")
     left, right = figure.subplots(1, 2)
-    _draw_response(left, curve)
-    _draw_correction(right, curve)
+    _draw_response(left, curve, old)
+    _draw_correction(right, curve, old)
     figure.suptitle(f"{curve.name}: from ink to print, and from picture to ink", fontsize=12)
     return png(figure)
 
 
-def _draw_response(axes: Axes, curve: Curve) -> None:
+def _draw_response(axes: Axes, curve: Curve, old: Curve | None) -> None:
     table = curve.response
     percent = 100.0 * table.level
     axes.fill_between(percent, table.reading_low, table.reading_high, color=BAND, alpha=0.35,
                       lw=0, label="where a reading should lie")
     axes.fill_between(percent, table.lightness_low, table.lightness_high, color=BAND, lw=0,
                       label="where the curve lies, 95 times in 100")
+    if old is not None:
+        axes.plot(100.0 * old.response.level, old.response.lightness, "--", color=SECOND, lw=1.2,
+                  label=f"before: {old.name}")
     axes.plot(percent, table.lightness, color=INK, lw=1.8, label="print lightness")
-    _draw_readings(axes, curve)
+    _draw_patches(axes, patch_places(curve))
     for edge in (curve.summary.level_black, curve.summary.level_white):
         axes.axvline(100.0 * edge, color=INK, lw=0.8, ls=":")
     axes.set(xlim=(0, 100), ylim=(0, 100), xlabel="ink on the film, % (0 is clear film)",
              ylabel="lightness of the print, L*", title="What the paper does with the ink")
-    axes.legend(loc="lower right", fontsize=8, framealpha=1.0, edgecolor="none")
+    axes.legend(loc="lower right", **_LEGEND)
     axes.grid(alpha=0.2)
 
 
-def _draw_readings(axes: Axes, curve: Curve) -> None:
-    level, light = moved_patches(curve)
-    if level.size:
-        axes.plot(100.0 * level, light, "o", mfc="none", mec=POINT, mew=0.7, ms=4,
-                  label="patches printed for another time, moved by it")
-    readings = curve.readings
-    if readings is None:
-        return
-    doubtful = {d.patch for d in curve.summary.doubtful}
-    bad = np.array([name in doubtful for name in patch_names(readings.patches)])
-    level, light = 100.0 * readings.level, readings.lightness
-    axes.plot(level[~bad], light[~bad], ".", color=POINT, ms=4, label="measured patches")
-    if bad.any():
-        axes.plot(level[bad], light[bad], "o", mfc="none", mec=DOUBT, ms=9, label="doubtful")
+def _draw_patches(axes: Axes, patches: list[PatchPlace]) -> None:
+    """Filled where they count, hollow and named where they do not, ringed where doubtful."""
+    kinds: tuple[tuple[str, dict[str, Any], Callable[[PatchPlace], bool]], ...] = (
+        ("measured patches", {"marker": ".", "color": POINT, "ms": 4},
+         lambda p: p.counts and not p.moved),
+        ("patches printed for another time, moved by it",
+         {"marker": "D", "color": SECOND, "ms": 2.5}, lambda p: p.counts and p.moved),
+        ("do not count", {"marker": "o", "mfc": "none", "mec": POINT, "mew": 0.8, "ms": 5},
+         lambda p: not p.counts),
+        ("doubtful", {"marker": "o", "mfc": "none", "mec": DOUBT, "ms": 9},
+         lambda p: p.doubtful))
+    for label, style, belongs in kinds:
+        found = [p for p in patches if belongs(p)]
+        if found:
+            axes.plot([100.0 * p.level for p in found], [p.lightness for p in found], ls="none",
+                      label=label, **style)
+    for patch in [p for p in patches if not p.counts or p.doubtful][:MOST_NAMES]:
+        axes.annotate(patch.name, (100.0 * patch.level, patch.lightness), (5, 4),
+                      textcoords="offset points", fontsize=7, color=DOUBT)
 
 
-def _draw_correction(axes: Axes, curve: Curve) -> None:
+def _draw_correction(axes: Axes, curve: Curve, old: Curve | None) -> None:
     table = curve.correction
     axes.fill_between(table.image_lightness, 100.0 * table.level_low, 100.0 * table.level_high,
                       color=BAND, lw=0, label="how sure, 95 times in 100")
+    if old is not None:
+        axes.plot(old.correction.image_lightness, 100.0 * old.correction.level, "--", color=SECOND,
+                  lw=1.2, label=f"before: {old.name}")
     axes.plot(table.image_lightness, 100.0 * table.level, color=INK, lw=1.8, label="ink to print")
+    axes.plot(table.image_lightness, table.print_lightness, "-.", color=POINT, lw=1.0,
+              label="aim: lightness of the print")
     axes.set(xlim=(0, 100), ylim=(0, 100), xlabel="lightness of the picture, L*",
              ylabel="ink on the film, %", title="The correction curve")
-    axes.legend(loc="upper left", fontsize=8, frameon=False)
+    axes.secondary_yaxis("right").set_ylabel("lightness of the print, L*")
+    axes.legend(loc="upper left", **_LEGEND)
     axes.grid(alpha=0.2)
 
 
@@ -109,7 +128,7 @@ def plot_process(process: Process) -> bytes:
                   textcoords="offset points", fontsize=8, color=INK)
     axes.set(xlim=(stops[0], min(stops[-1], 3.0)), xlabel="exposure, stops",
              ylabel="density of the print", title=f"{process.name}: density over exposure")
-    axes.legend(fontsize=8, frameon=False, loc="upper left")
+    axes.legend(loc="upper left", **_LEGEND)
     axes.grid(alpha=0.2)
     return png(figure)
 

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tonewright.errors import FitError
-from tonewright.numeric.monotone import SmoothFit, SmoothSettings, fit_smooth
+from tonewright.numeric.monotone import judge_smooth
 from tonewright.numeric.robust import find_strays, robust_spread, stray_limit
 from tonewright.numeric.sigmoid import sample_rises
 from tonewright.record.findings import Finding
@@ -79,17 +79,18 @@ class Placed:
         return Placed([self.patches[i] for i in kept], self.x[kept], self.y[kept], self.sd[kept])
 
 
-def smooth_strip(x: Array, y: Array, sd: Array) -> SmoothFit:
-    """A plain smooth curve, for the noise and for comparing shifts by their likelihood."""
-    settings = SmoothSettings(noise_floor=NOISE_FLOOR / float(np.median(sd)))
-    return fit_smooth(x, y, sd, np.linspace(x.min(), x.max(), 60), settings)
+def judge_strip(x: Array, y: Array, sd: Array) -> tuple[float, float]:
+    """Noise (density) about a plain smooth curve, and -2 log likelihood, to compare shifts by."""
+    usual = float(np.median(sd))
+    noise, score = judge_smooth(x, y, sd, NOISE_FLOOR / usual)
+    return noise * usual, score
 
 
 def likely_noise(x: Array, y: Array, sd: Array) -> tuple[float, float]:
     """Of a usual reading, as the strip itself shows it; and of any, all told, in units of its
     ``sd``."""
     usual = float(np.median(sd))
-    noise = max(smooth_strip(x, y, sd).noise * usual, NOISE_FLOOR)
+    noise = max(judge_strip(x, y, sd)[0], NOISE_FLOOR)
     return noise, noise ** (1.0 - USUAL_SHARE) * USUAL_NOISE**USUAL_SHARE / usual
 
 
@@ -116,7 +117,8 @@ def find_doubtful(placed: Placed) -> dict[int, float]:
     kept = placed.without(strays)
     _, noise = likely_noise(kept.x, kept.y, kept.sd)
     places = np.unique(placed.x[strays])
-    curves = sample_rises(kept.x, kept.y, noise * kept.sd, places, USUAL_BLACK, CONFIRMING)
+    curves = sample_rises(kept.x, kept.y, noise * kept.sd, places, USUAL_BLACK,
+                          CONFIRMING).curves
     at = np.searchsorted(places, placed.x[strays])
     off = placed.y[strays] - np.median(curves, axis=0)[at]
     wide = np.hypot(noise * placed.sd[strays], curves.std(axis=0)[at])
@@ -247,8 +249,7 @@ def _noise_apart(placed: Placed, joint: float) -> float | None:
 def _noise(placed: Placed, rows: NDArray[np.intp] | None = None) -> float:
     """Of a reading, about a curve through some rows or all."""
     some: Any = slice(None) if rows is None else rows
-    sd = placed.sd[some]
-    return smooth_strip(placed.x[some], placed.y[some], sd).noise * float(np.median(sd))
+    return judge_strip(placed.x[some], placed.y[some], placed.sd[some])[0]
 
 
 def check_halves(film: float, film_sd: float) -> None:

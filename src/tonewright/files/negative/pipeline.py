@@ -300,15 +300,17 @@ class _Work:
         return (job.then(counted) for job in jobs)
 
     def _resampled(self, jobs: Iterator[Job], stack: ExitStack) -> Iterator[Job]:
-        from tonewright.files.raster.resample import Sizes, resampled_jobs
+        from tonewright.files.raster.resample import Sizes, narrowed, resampled_jobs
 
         wanted, table, ends = self._settings.resampling, self._codes, self._settings.ends
         assert wanted is not None and isinstance(table, LuminanceCodes)
         to_luminance = self._to_luminance(wanted.luminance)
-        lit = (job.then(to_luminance) for job in jobs)
-        rows = stack.enter_context(closing(bands.in_order(lit, _FEW_AHEAD)))
         turn, page = self._turn[0], self._image.page
-        size = (page.height, page.width) if turn else (page.width, page.height)
+        before = (page.height, page.width) if turn else (page.width, page.height)
+        sizes = Sizes(*before, wanted.width, wanted.height)
+        lit = (job.then(lambda band: narrowed(to_luminance(band), sizes)) for job in jobs)
+        ahead = min(_FEW_AHEAD, bands.ahead_for(page))
+        rows = stack.enter_context(closing(bands.in_order(lit, ahead)))
 
         def codes(luminance: Luminance) -> Band:
             made = table(luminance)
@@ -316,7 +318,7 @@ class _Work:
                 ends.count(made)
             return made
 
-        return resampled_jobs(rows, Sizes(*size, wanted.width, wanted.height), codes)
+        return resampled_jobs(rows, sizes, codes)
 
     def _on_sheet(self, jobs: Iterator[Job]) -> Iterator[Job]:
         sheet, mirror = self._settings.sheet, self._settings.mirror

@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 from tonewright.files.raster import tiff
 from tonewright.files.raster.bands import BAND_BYTES, Job, Wanted, spans
 from tonewright.files.raster.findings import FewTones, PrimariesNotSrgb, TransparencyFlattened
+from tonewright.files.raster.inflate import crc32, inflate_pieces
 from tonewright.files.raster.jpeg import Whole, check_whole
 from tonewright.files.raster.page import (
     LARGEST_PROFILE,
@@ -34,7 +35,6 @@ from tonewright.files.raster.page import (
     Segments,
 )
 from tonewright.files.raster.source import OpenOptions, SourceImage
-from tonewright.files.raster.tiff_pixels import inflate_pieces
 from tonewright.record.findings import Finding
 
 SIGNATURE = b"\x89PNG\r\n\x1a\n"
@@ -42,7 +42,8 @@ Bytes = NDArray[np.uint8]
 _SAMPLES = {0: 1, 2: 3, 4: 2, 6: 4}
 _EXIF_MOST = 1 << 16
 _MOST_OTHERS = 10_000
-_READ = 64 << 10
+_READ = 256 << 10
+_WRONG_SUM = "one of its parts does not agree with its check sum"
 _DEFLATE_MOST = 1033
 """What a byte of Deflate can at most become (RFC 1951)."""
 
@@ -129,23 +130,32 @@ def _summed(source: ByteSource, start: int, size: int) -> Iterator[bytes]:
     for first in range(start, end, _READ):
         piece = source.read(first, min(_READ, end + 4 - first))
         data = piece[: end - first]
-        check = zlib.crc32(data, check)
+        check = crc32(data, check)
         yield data
     stated = piece[len(data) :]
     stated += source.read(end + len(stated), 4 - len(stated))
     if check != int.from_bytes(stated, "big"):
-        raise source.damaged("one of its parts does not agree with its check sum")
+        raise source.damaged(_WRONG_SUM)
 
 
 def _packed_pixels(source: ByteSource, page: Page) -> Iterator[bytes]:
-    """What the IDAT chunks hold."""
+    """What the IDAT chunks hold, held against their check sums; small ones are read together."""
+    block, at = b"", 0
     for start, size in zip(page.segments.offsets.tolist(), page.segments.sizes.tolist(),
                            strict=True):  # fmt: skip
-        skip = 4  # the kind
-        for data in _summed(source, start - 4, size + 4):
-            if len(data) > skip:
-                yield data[skip:]
-            skip = 0
+        first, end = start - 4 - at, start + size - at  # with its kind
+        if size + 8 > _READ:
+            pieces = _summed(source, start - 4, size + 4)
+            yield next(pieces)[4:]
+            yield from pieces
+            continue
+        if end + 4 > len(block):
+            at, first, end = start - 4, 0, size + 4
+            block = source.read(at, min(_READ, source.size - at))
+        if crc32(memoryview(block)[first:end]) != int.from_bytes(block[end : end + 4], "big"):
+            raise source.damaged(_WRONG_SUM)
+        if size:
+            yield block[first + 4 : end]
 
 
 def _read_page(source: ByteSource, chunks: _Chunks, options: OpenOptions) -> Page:

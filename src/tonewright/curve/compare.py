@@ -1,0 +1,54 @@
+"""Two documents of one curve: where they differ by more than rounding."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from tonewright.curve.document import FORM, Curve
+
+MEANS_NOTHING = 1e-4
+"""Difference in L*, density or ink level, or as a share of larger numbers, that no instrument and
+no eye can tell: a hundredth of an instrument's last digit.  Linear algebra on another processor
+differs by about 1e-6."""
+
+
+@dataclass(frozen=True)
+class Difference:
+    """A part of the document that comes out otherwise."""
+
+    part: str
+    """Such as ``correction.level``."""
+    amount: float | None
+    """The largest difference of its numbers; None: something else than numbers differs."""
+
+
+def differences(old: Curve, new: Curve) -> tuple[Difference, ...]:
+    """Where a curve made again is not the old one; what made it is not compared."""
+    before, after = FORM.encode(old), FORM.encode(new)
+    found: dict[str, float | None] = {}
+    for part, amount in _walk(before, after, ()):
+        larger = None in (amount, found.get(part, 0.0))
+        found[part] = None if larger else max(amount or 0.0, found.get(part) or 0.0)
+    found.pop("made_by", None)
+    return tuple(Difference(*each) for each in found.items())
+
+
+def _walk(old: Any, new: Any, path: tuple[str, ...]) -> Iterator[tuple[str, float | None]]:
+    if isinstance(old, dict) and isinstance(new, dict):
+        for key in {**old, **new}:
+            yield from _walk(old.get(key), new.get(key), (*path, key))
+    elif isinstance(old, list) and isinstance(new, list) and len(old) == len(new):
+        for one, other in zip(old, new, strict=True):
+            yield from _walk(one, other, path)
+    elif _is_number(old) and _is_number(new):
+        if not math.isclose(old, new, rel_tol=MEANS_NOTHING, abs_tol=MEANS_NOTHING):
+            yield ".".join(path), abs(old - new)
+    elif old != new:
+        yield ".".join(path), None
+
+
+def _is_number(value: Any) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool)
