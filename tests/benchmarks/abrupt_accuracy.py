@@ -14,8 +14,9 @@ from pathlib import Path
 import numpy as np
 
 sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parent)]
-from abrupt import AbruptRoom, random_abrupt
 from fit_accuracy import judged
+
+from abrupt import AbruptRoom, random_abrupt
 from tonewright.curve.fit import fit_print
 
 CASES = [(51, 2), (21, 1), (31, 2), (31, 1)]

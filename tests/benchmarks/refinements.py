@@ -12,8 +12,10 @@ from pathlib import Path
 
 import numpy as np
 
-sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parent)]
+sys.path.append(str(Path(__file__).parents[1]))
+sys.path.append(str(Path(__file__).parent))
 from print_checks import KINDS, SHEETS, made_curve, planted
+
 from rooms import random_darkroom
 from tonewright.check.aims import printed_tones
 from tonewright.check.refine import RefineRequest, refine_curve

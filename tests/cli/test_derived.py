@@ -176,7 +176,9 @@ def test_a_few_patches_at_once_or_later_give_the_same_curve(here):
 
 
 def test_a_whole_target_replaces_the_derived_curve(here):
-    done = good("renew", "new.curve.json", "--readings", "whole.csv", "-o", "x.curve.json")
+    way = ("renew", "new.curve.json", "--readings", "whole.csv", "-o", "x.curve.json")
+    assert "--replace" in refused(*way)
+    done = good(*way, "--replace")
     assert "cannot be renewed by a strip" in " ".join(done.stdout.split())
     curve = read_curve("x.curve.json")
     assert curve.recipe is None

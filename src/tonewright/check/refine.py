@@ -59,7 +59,7 @@ def refine_curve(new: RefineRequest) -> Renewed:
     refuse_other_paper(new.old.setup, new.changes)
     _refuse_moved(new)
     curve = _plain(new) if new.old.recipe is None else _by_strip(new)
-    return Renewed(curve, movement(new.old, curve), ())
+    return Renewed(new.old, curve, movement(new.old, curve), ())
 
 
 def _refuse_moved(new: RefineRequest) -> None:

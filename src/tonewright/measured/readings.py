@@ -13,7 +13,12 @@ from tonewright import scales
 from tonewright.errors import OptionError, ReadingsError, visible
 from tonewright.measured import columns
 from tonewright.measured.columns import Measured, Source, Table, Weighting
-from tonewright.measured.findings import AimsStated, LighterThanPaper, PatchesDoubted, SheetsNotNamed
+from tonewright.measured.findings import (
+    AimsStated,
+    LighterThanPaper,
+    PatchesDoubted,
+    SheetsNotNamed,
+)
 from tonewright.record.codec import COLUMNS, LEVEL, between
 from tonewright.record.findings import Finding
 from tonewright.scales import Array

@@ -32,7 +32,7 @@ from tonewright.curve.findings import (
     WideGap,
 )
 from tonewright.errors import counted
-from tonewright.show.sentence import sentence
+from tonewright.show.sentence import says, sentence
 from tonewright.show.words import percent
 
 _LONGER = "A longer printing time would print a deeper black."
@@ -227,7 +227,5 @@ def _(found: SheetsBorrowed) -> str:
             " know.")
 
 
-@sentence.register
-def _(found: AddedToCurve) -> str:
-    return (f"A print was added to the curve {found.curve}: it counts as far as it most likely makes"
-            " the curve better.")
+says(AddedToCurve, "A print was added to the curve {curve}; tones of it that fit neither the curve"
+     " nor the others do not count.")
