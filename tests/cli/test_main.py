@@ -30,9 +30,11 @@ def test_help_names_every_command_and_where_to_start(word):
 
 def test_help_says_one_plain_line_for_each_command_in_the_order_of_the_job():
     lines = run("--help").output.split("Commands:\n")[1].splitlines()
+    job = ["strip", "target", "scanner", "read", "inks", "fit", "negative", "check", "refine",
+           "renew", "drift", "shelf", "compare", "report", "worksheet", "proof", "export",
+           "rehearse"]
     assert [line.split()[0] for line in lines] == list(COMMANDS) == [
-        "strip", "target", "scanner", "read", "inks", "fit", "negative", "renew", "export",
-        "rehearse"]
+        name for name in job if name in COMMANDS]
     assert "a time needs no print" in COMMANDS["renew"]
 
 
@@ -142,7 +144,7 @@ def test_nowhere_to_say_anything(tmp_path, arguments):
 
 
 def test_ctrl_c_is_one_line_and_the_usual_status(tmp_path, monkeypatch):
-    def interrupted(_):
+    def interrupted(*_):
         raise KeyboardInterrupt
 
     monkeypatch.chdir(tmp_path)
