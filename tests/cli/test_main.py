@@ -152,3 +152,19 @@ def test_ctrl_c_is_one_line_and_the_usual_status(tmp_path, monkeypatch):
     done = run("fit", "a.csv", "-o", "x.curve.json")
     assert done.exit_code == 130
     assert done.stderr == "tonewright fit: stopped; files are whole or not there\n"
+
+
+def test_ctrl_c_while_it_is_loading():
+    loading = """
+import sys
+class Interrupted:
+    def find_spec(self, name, *_):
+        if name == "tonewright.cli":
+            raise KeyboardInterrupt
+sys.meta_path.insert(0, Interrupted())
+from tonewright.__main__ import run
+run()
+"""
+    done = subprocess.run([sys.executable, "-c", loading], capture_output=True, text=True)
+    assert done.returncode == 130
+    assert done.stderr == "tonewright: stopped; files are whole or not there\n"
