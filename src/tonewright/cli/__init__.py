@@ -14,7 +14,7 @@ from typing import Any, NoReturn
 
 import click
 
-from tonewright import __version__
+from tonewright import INTERRUPTED, STOPPED, __version__
 from tonewright.cli.echo import echo
 from tonewright.cli.typed import message
 from tonewright.errors import FileError, TonewrightError
@@ -24,8 +24,6 @@ from tonewright.errors import FileError, TonewrightError
 gc.set_threshold(50_000)
 atexit.register(gc.freeze)
 
-INTERRUPTED = 130
-"""Exit status of a command that Ctrl-C ended, as shells have it."""
 COMMANDS = {
     "strip": "printing time, range and process response from a tablet strip",
     "target": "a target to print as a negative, and its layout",
@@ -84,6 +82,8 @@ class _LazyGroup(click.Group):
             _refuse(ctx, error)
         except OSError as error:
             _stop(ctx, error)
+        except KeyboardInterrupt:
+            _interrupted(ctx)
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]
@@ -95,9 +95,9 @@ class _LazyGroup(click.Group):
         return super().resolve_command(ctx, args)
 
     def invoke(self, ctx: click.Context) -> Any:
-        from tonewright.files.safe import one_call
-
         try:
+            from tonewright.files.safe import one_call
+
             with one_call():
                 return super().invoke(ctx)
         except (TonewrightError, click.UsageError) as error:
@@ -105,9 +105,13 @@ class _LazyGroup(click.Group):
         except OSError as error:
             _stop(ctx, error)
         except KeyboardInterrupt:
-            echo(f"tonewright {ctx.invoked_subcommand}: stopped; files are whole or not there",
-                 err=True)
-            ctx.exit(INTERRUPTED)
+            _interrupted(ctx)
+
+
+def _interrupted(ctx: click.Context) -> NoReturn:
+    name = ctx.invoked_subcommand
+    echo(f"tonewright {name}: {STOPPED}" if name else f"tonewright: {STOPPED}", err=True)
+    ctx.exit(INTERRUPTED)
 
 
 def _stop(ctx: click.Context, error: OSError) -> NoReturn:

@@ -162,7 +162,7 @@ def best_comb(edges: Edges, count: int, rising: bool) -> Comb | None:
         return None
     start, pitch = _proposals(ups, edges.sign[edges.sign > 0.0], count, edges.size)
     for reach in (4, 12, 40):  # fitted to the edges around the proposed place
-        start, pitch, fits = _fitted(start, pitch, ups, (-reach, reach), 0.15, 0.1)
+        start, pitch, _ = _fitted(start, pitch, ups, (-reach, reach), 0.15, 0.1)
     start = start % pitch - pitch
     size = ((edges.size - start) / pitch).astype(int) + 2
     start, pitch, size = (a[size > count] for a in (start, pitch, size))
@@ -172,8 +172,9 @@ def best_comb(edges: Edges, count: int, rising: bool) -> Comb | None:
     totals = evidence.totals(count)
     totals[np.arange(totals.shape[1]) >= (size - count)[:, None]] = -np.inf
     seen = evidence.up > 0.4
-    run = np.lib.stride_tricks.sliding_window_view(seen, FEWEST_SEEN, axis=1).all(axis=2)
-    totals[~run.any(axis=1)] = -np.inf  # every other place is empty: half a pitch
+    run = np.lib.stride_tricks.sliding_window_view(seen, FEWEST_SEEN, axis=1)
+    # without a run of edges every other place is empty: half a pitch
+    totals[~np.any(np.all(run, axis=2), axis=1)] = -np.inf
     best, first = divmod(int(np.argmax(totals)), totals.shape[1])
     if not np.isfinite(totals[best, first]):
         return None
