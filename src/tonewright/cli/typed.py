@@ -69,7 +69,10 @@ TYPED: dict[str, str] = {
     "paper_density": "--paper-density DENSITY",
     "patch_size": "--patch-mm 8",
     "process_needed": "--process PROCESS",
+    "process_moved": "tonewright check, then tonewright renew",
     "readings_needed": "--readings READINGS",
+    "refine_instead": "tonewright refine",
+    "replace_needed": "--replace, or tonewright refine",
     "relative_to_paper": "--relative-to-paper",
     "row_corners": "--corners x0,y0,x1,y1,x2,y2,x3,y3: pixels, clockwise from the top left, step 1"
                    " at the left edge",
