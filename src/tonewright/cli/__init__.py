@@ -34,6 +34,7 @@ COMMANDS = {
     "inks": "which colour of ink to make negatives in, from a printed chart",
     "fit": "a correction curve from the readings of a printed target",
     "negative": "printable negatives from finished images",
+    "check": "a print against its curve: verdict, cause, what to do",
     "renew": "a curve for a new paper, chemistry or time; a time needs no print",
     "export": "a curve as a table",
     "rehearse": "the whole job in a virtual darkroom, no lab needed",

@@ -6,6 +6,8 @@ from tonewright.errors import TonewrightError
 
 TYPED: dict[str, str] = {
     "output_exists": "--force",
+    "no_print_readings": "READINGS.csv",
+    "print_date": "--date 2026-03-31",
     "picture_size_unknown": "--width 200mm",
     "pixels_not_square": "--ppi 360",
     "impossible_resolution": "--width 200mm, --ppi 360",
@@ -14,6 +16,8 @@ TYPED: dict[str, str] = {
     "not_a_sheet_file": "--save-layout FILE.toml",
     "ink_colour_differs": "tonewright target --ink-colour {colour}",
     "add_patches": "--readings FEW.csv",
+    "check_other_paper": "tonewright renew",
+    "check_scales": "--scale",
     "chart_colours": "--chart-colour or --chart-file",
     "chart_list_unordered": "tonewright read {file} --target {target}.target.json -o READINGS.csv",
     "chart_unknown": "--target CHART.target.json",

@@ -24,6 +24,7 @@ from tonewright.record.codec import Form
 from tonewright.record.setup import Setup, setup_from_dict
 
 if TYPE_CHECKING:
+    from tonewright.check.document import Check
     from tonewright.measured.readings import Readings
     from tonewright.strip.process import Process
     from tonewright.strip.tablet import Tablet
@@ -109,6 +110,20 @@ def write_process(
     write_document(path, FORM, process, force=force)
 
 
+def open_check(path: str | os.PathLike[str]) -> Opened[Check]:
+    """Open a ``*.check.json``; raises as `open_document`."""
+    from tonewright.check.document import FORM, Check
+
+    return open_document(path, FORM.what, partial(FORM.decode, Check))
+
+
+def write_check(path: str | os.PathLike[str], check: Check, *, force: bool = False) -> None:
+    """Write the check of a print; see `write_document`."""
+    from tonewright.check.document import FORM
+
+    write_document(path, FORM, check, force=force)
+
+
 def read_tablet(text: str) -> Tablet:
     """A tablet as it is named: ``31``, ``21``, ``N x D``, or a CSV file of its densities.
 
@@ -138,6 +153,7 @@ def _naming(path: str | os.PathLike[str]) -> Iterator[None]:
 _MAKERS = {
     "correction curve": " (tonewright fit makes one from a target's readings)",
     "process response": " (tonewright strip makes one from a strip's readings)",
+    "check of a print": " (tonewright check makes one from a print's readings)",
     "target": " (tonewright target writes one beside the negative)",
     "scanner response": " (tonewright scanner makes one from the scan of a gray scale)",
 }

@@ -86,6 +86,8 @@ _SAME = {
 }
 """Other words for columns."""
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
+_WET = re.compile(r"\b(wet|damp|not\s+(yet\s+)?dry|still\s+drying)\b", re.IGNORECASE)
+_REMARKS = ("state", "note", "notes", "remark", "remarks", "condition")
 _CHANNEL = re.compile(r"\d{1,3}(?:\.0*)?", re.ASCII)
 
 
@@ -217,15 +219,27 @@ def blank_rows(table: Table, scale: Weighting | None = None) -> NDArray[np.bool_
     return blank
 
 
+def only_rows(table: Table, rows: NDArray[np.bool_]) -> Table:
+    """The table with some of its rows alone, shape (n,)."""
+    kept = np.flatnonzero(rows)
+    return replace(table, rows=tuple(table.rows[i] for i in kept),
+                   line_numbers=tuple(table.line_numbers[i] for i in kept))
+
+
 def without_rows(table: Table, rows: NDArray[np.bool_]) -> Table:
     """The table without its blank rows, which are noted."""
     if not rows.any():
         return table
-    kept = np.flatnonzero(~rows)
     lines = tuple(sorted({table.line_numbers[i] for i in np.flatnonzero(rows)}))
-    return replace(table, rows=tuple(table.rows[i] for i in kept),
-                   line_numbers=tuple(table.line_numbers[i] for i in kept),
+    return replace(only_rows(table, ~rows),
                    findings=(*table.findings, CellsBlank(table.source.name, lines)))
+
+
+def says_wet(table: Table) -> bool:
+    """Whether a table marks readings as wet, or as not yet dry."""
+    remarks = [cell for name in _REMARKS for cell in table.cells(name) or []]
+    wet = any(cell.lower() in ("no", "false", "0") for cell in table.cells("dry") or [])
+    return wet or any(_WET.search(s) for s in (*remarks, *table.source.comments))
 
 
 def short(text: str, most: int = 40) -> str:

@@ -18,6 +18,7 @@ _KINDS = {
     "tonewright-curve": ("a correction curve", "made by fitting a target's readings"),
     "tonewright-process": ("a strip's process file", "made from a strip's readings"),
     "tonewright-target": ("a target's layout", "written beside the target"),
+    "tonewright-check": ("the check of a print", "made by checking a print"),
     "tonewright-scanner": ("a scanner response", "made from the scan of a gray scale"),
 }
 """What each format is called, and where one comes from."""

@@ -39,7 +39,7 @@ def plot_curve(curve: Curve, old: Curve | None = None) -> bytes:
     _draw_response(left, curve, old)
     _draw_correction(right, curve, old)
     figure.suptitle(f"{curve.name}: from ink to print, and from picture to ink", fontsize=12)
-    return _png(figure)
+    return png(figure)
 
 
 def _draw_response(axes: Axes, curve: Curve, old: Curve | None) -> None:
@@ -130,7 +130,7 @@ def plot_process(process: Process) -> bytes:
              ylabel="density of the print", title=f"{process.name}: density over exposure")
     axes.legend(loc="upper left", **_LEGEND)
     axes.grid(alpha=0.2)
-    return _png(figure)
+    return png(figure)
 
 
 def _start(process: Process) -> float:
@@ -173,7 +173,7 @@ def plot_errors(errors: list[ToneError], title: str) -> bytes:
              ylabel="print lighter (+) or darker (−) than aimed, L*", title=title)
     axes.legend(fontsize=9, frameon=False)
     axes.grid(alpha=0.2)
-    return _png(figure)
+    return png(figure)
 
 
 def plot_prints(prints: list[tuple[str, NDArray[np.float64]]]) -> bytes:
@@ -187,10 +187,11 @@ def plot_prints(prints: list[tuple[str, NDArray[np.float64]]]) -> bytes:
         axes.imshow(lightness, cmap="gray", vmin=0.0, vmax=100.0, interpolation="antialiased")
         axes.set_title(title, fontsize=11)
         axes.set_axis_off()
-    return _png(figure)
+    return png(figure)
 
 
-def _png(figure: Figure) -> bytes:
+def png(figure: Figure) -> bytes:
+    """A figure as PNG bytes."""
     stream = io.BytesIO()
     FigureCanvasAgg(figure)
     for text in figure.findobj(Text):  # names are no formulas, and hold what they like

@@ -36,6 +36,18 @@ def eye_json(result: EyeResult) -> dict[str, Any]:
     }
 
 
+def blank_text(path: object, tablet: Tablet, columns: Sequence[str]) -> str:
+    """A table that was written to be filled in, and what comes next."""
+    return "\n".join([
+        headed("Written:", f"{path}, to fill in: the {len(tablet.densities)} steps of the tablet"
+               f" {tablet.name}, density of {' and '.join(columns)}"),
+        headed("Next:", "let the strip dry fully, measure it and type the densities into the"
+               " table; leave blank what you did not measure. Then type  tonewright strip"
+               f" {typed(path)} --tablet {typed(tablet.name)} --time TIME"
+               " -o NAME.process.json"),
+    ])
+
+
 def process_json(process: Process) -> dict[str, Any]:
     """What a measured strip tells, under the names the command line promises."""
     found = process.summary
