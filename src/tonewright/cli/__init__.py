@@ -32,9 +32,12 @@ COMMANDS = {
     "inks": "which colour of ink to make negatives in, from a printed chart",
     "fit": "a correction curve from the readings of a printed target",
     "negative": "printable negatives from finished images",
+    "proof": "what the print of a picture will look like",
+    "worksheet": "a page to take into the darkroom",
     "check": "a print against its curve: verdict, cause, what to do",
     "refine": "a curve made surer by more prints of its paper",
     "renew": "a curve for a new paper, chemistry or time; a time needs no print",
+    "report": "a curve on one page, to pin up",
     "export": "a curve as a table",
     "rehearse": "the whole job in a virtual darkroom, no lab needed",
 }

@@ -485,6 +485,22 @@ def measured(table: Table, scale: Weighting | None = None) -> Measured:
     return Measured(density, chosen, kind, table.columns[index], value, findings)
 
 
+def tints(table: Table) -> Array | None:
+    """CIE L*, a*, b* (D50) of each row, shape (n, 3), from Lab or XYZ columns; None
+    where there are none, or where they hold what no print has.
+
+    Expects the table that `measured` took, whose cells are numbers.
+    """
+    for names, convert in ((("lab_l", "lab_a", "lab_b"), np.asarray),
+                           (("xyz_x", "xyz_y", "xyz_z"), scales.xyz_to_lab)):
+        there = [i for name in names if (i := find(table, name)) is not None]
+        if len(there) == 3:
+            lab = convert(np.stack([numbers(table, i) for i in there], axis=1))
+            good = (np.abs(lab[:, 1:]) <= 150.0).all() and (np.abs(lab[:, 0] - 50.0) <= 55.0).all()
+            return lab if good else None
+    return None
+
+
 def _value_columns(
     table: Table, scale: Weighting | None
 ) -> tuple[Weighting, Kind, dict[Kind, int], list[tuple[float, int]]]:

@@ -88,6 +88,11 @@ def later(kind: Callable[[], Any]) -> dict[str, Any]:
     return {"kind": kind}
 
 
+SPARSE: dict[str, Any] = {"sparse": True}
+"""Metadata of a field, by default None, that has no entry at all where it is None: documents from
+before there was such a field hold it as well."""
+
+
 @dataclass(frozen=True)
 class Form:
     """The head of one sort of document: ``tonewright-curve``, a version, "correction curve"."""
@@ -129,6 +134,8 @@ def encode(value: Any) -> Any:
     entries: dict[str, Any] = {"code": value.code} if isinstance(value, Finding) else {}
     for f in fields(value):
         part = getattr(value, f.name)
+        if part is None and "sparse" in f.metadata:
+            continue
         # only a tuple can be columns: the types of all else need not be known
         kind = _some(_kind_of(type(value), f.name)) if isinstance(part, tuple) else None
         columns = COLUMNS in _marks(kind)
@@ -197,8 +204,9 @@ def _part(kind: Any, data: Any, at: _At, skip: Collection[str] = ()) -> Any:
     names = [f.name for f in fields(kind)]
     if unknown := set(skip).difference(names):
         raise TypeError(f"{kind.__name__} has no field {', '.join(sorted(unknown))}")
-    check_names(data, ["code", *names] if _is_finding(kind) else names, at.what, at.way_out)
-    read = [name for name in names if name not in skip]
+    sparse = {f.name for f in fields(kind) if "sparse" in f.metadata}
+    check_names(data, ["code", *names] if _is_finding(kind) else names, at.what, at.way_out, sparse)
+    read = [name for name in names if name not in skip and (name in data or name not in sparse)]
     values = {name: _value(_entry(kind, name), data[name], name, at) for name in read}
     _check_table({n: (o, values[n]) for n in read for o in _entry(kind, n).orders}, at)
     skipped = {f.name: None for f in fields(kind)
