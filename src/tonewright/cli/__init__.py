@@ -35,7 +35,7 @@ COMMANDS = {
     "fit": "a correction curve from the readings of a printed target",
     "negative": "printable negatives from finished images",
     "renew": "a curve for a new paper, chemistry or time; a time needs no print",
-    "export": "a curve as a table",
+    "export": "a curve for other programs",
     "rehearse": "the whole job in a virtual darkroom, no lab needed",
 }
 
