@@ -124,7 +124,7 @@ def plot_points(made: Export) -> bytes:
     axes.set_yticks(range(0, 256, 51))
     axes.legend(loc="lower left", **_LEGEND)
     axes.grid(alpha=0.2)
-    return _png(figure)
+    return png(figure)
 
 
 def plot_process(process: Process) -> bytes:
