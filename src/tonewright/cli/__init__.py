@@ -35,6 +35,8 @@ COMMANDS = {
     "fit": "a correction curve from the readings of a printed target",
     "negative": "printable negatives from finished images",
     "renew": "a curve for a new paper, chemistry or time; a time needs no print",
+    "drift": "what moved over time: strips and checks on control charts",
+    "shelf": "every document in a folder, by setup, and what is due",
     "export": "a curve as a table",
     "rehearse": "the whole job in a virtual darkroom, no lab needed",
 }
