@@ -24,6 +24,8 @@ TYPED: dict[str, str] = {
     "corners": "--corners 210,190,2300,200,2290,3100,205,3090",
     "curve_without_process": "tonewright fit --process PROCESS, or renew --readings READINGS",
     "density_below_white": "--relative-to-paper --paper-density DENSITY",
+    "drift_dates": "--date 2026-03-31",
+    "due_after": "--due-after 90",
     "eye_strip_incomplete": "--time 10min --merged 2",
     "film_impossible": "--tablet TABLET",
     "for_lists_alone": "--order, --snake, --reverse, --scale, --relative-to-paper",
