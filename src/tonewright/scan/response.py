@@ -182,7 +182,7 @@ def response_from_gray_scale(
     steps = _steps(density, code, code_sd)
     findings = _check_clipping(steps)
     used = [s for s in steps if s.used]
-    _check_direction(used)
+    _check_direction(used, 16 if scan is None else scan.bits)
     model = _fit_physical(used, None if scan is None else scan.lightness, "gray_scale")
     known, codes, code_sds = _columns(used)
     from_model = model.density(codes)
@@ -355,8 +355,8 @@ _OTHER_LIST = (
 )
 
 
-def _check_direction(steps: Sequence[KnownStep]) -> None:
-    """Codes must fall as the density rises, but for noise."""
+def _check_direction(steps: Sequence[KnownStep], bits: int) -> None:
+    """Codes must fall as the density rises, but for noise, rounding and the lamp's slope."""
     density, code, slack = (a[np.argsort([s.density for s in steps], kind="stable")]
                             for a in _columns(steps))
     if rank_correlation(-code, density) < -0.8:
@@ -365,7 +365,8 @@ def _check_direction(steps: Sequence[KnownStep]) -> None:
             "a denser step is darker",
             "turn the list round, or give the corners from the other end of the gray scale (is the"
             " scan a negative? Scan it as a positive)", code="row_corners")
-    rises = np.flatnonzero(np.diff(code) > 0.004 + 4.0 * np.hypot(slack[1:], slack[:-1]))
+    rises = np.flatnonzero(np.diff(code) > 0.0045 * code[1:] + 1.0 / ((1 << bits) - 1)
+                           + 3.0 * np.hypot(slack[1:], slack[:-1]))
     if rises.size:
         a, b = density[rises[0]], density[rises[0] + 1]
         raise ReadingsError(f"the step of density {b:g} is lighter in the scan than that of {a:g}",
