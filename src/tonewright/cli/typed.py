@@ -21,6 +21,7 @@ TYPED: dict[str, str] = {
     "curve_without_process": "tonewright fit --process PROCESS, or renew --readings READINGS",
     "density_below_white": "--relative-to-paper --paper-density DENSITY",
     "eye_strip_incomplete": "--time 10min --merged 2",
+    "film_resolution": "--ppi 360",
     "film_impossible": "--tablet TABLET",
     "for_lists_alone": "--order, --snake, --reverse, --scale, --relative-to-paper",
     "for_scans_alone": "--scanner, --known, --corners, --channel, --allow-jpeg, --overlay,"
