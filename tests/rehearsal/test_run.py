@@ -60,7 +60,8 @@ def test_the_ageing_lamp_is_seen_before_the_year_is_out(job):
     assert found["since"] >= "2025-07"
     assert found["slower_stops"] == pytest.approx(0.25, abs=0.15)
     checks = sorted((folder / "9-year").glob("*.check.json"))
-    assert [open_check(c).document.date for c in checks] == [f"2025-{m:02d}-15" for m in range(2, 13)]
+    assert [open_check(c).document.date for c in checks] == [
+        f"2025-{month:02d}-15" for month in range(2, 13)]
 
 
 def test_nothing_is_replaced_unasked(job, monkeypatch):

@@ -26,6 +26,7 @@ TYPED: dict[str, str] = {
     "drift_dates": "--date 2026-03-31",
     "due_after": "--due-after 90",
     "eye_strip_incomplete": "--time 10min --merged 2",
+    "film_resolution": "--ppi 360",
     "film_impossible": "--tablet TABLET",
     "for_lists_alone": "--order, --snake, --reverse, --scale, --relative-to-paper",
     "for_scans_alone": "--scanner, --densities, --flat, --known, --corners, --channel,"
