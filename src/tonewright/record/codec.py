@@ -16,7 +16,7 @@ from collections.abc import Callable, Collection, Sequence
 from dataclasses import MISSING, dataclass, fields, is_dataclass, replace
 from functools import cache, partial, reduce
 from operator import or_
-from types import NoneType, UnionType
+from types import GenericAlias, NoneType, UnionType
 from typing import Annotated, Any, Literal, NamedTuple, TypeVar, Union, get_args, get_origin
 
 import numpy as np
@@ -88,6 +88,11 @@ def later(kind: Callable[[], Any]) -> dict[str, Any]:
     return {"kind": kind}
 
 
+SPARSE: dict[str, Any] = {"sparse": True}
+"""Metadata of a field, by default None, that has no entry at all where it is None: documents from
+before there was such a field hold it as well."""
+
+
 @dataclass(frozen=True)
 class Form:
     """The head of one sort of document: ``tonewright-curve``, a version, "correction curve"."""
@@ -134,6 +139,8 @@ def encode(value: Any) -> Any:
     entries: dict[str, Any] = {"code": value.code} if isinstance(value, Finding) else {}
     for f in fields(value):
         part = getattr(value, f.name)
+        if part is None and "sparse" in f.metadata:
+            continue
         # only a tuple can be columns: the types of all else need not be known
         kind = _some(_kind_of(type(value), f.name)) if isinstance(part, tuple) else None
         columns = COLUMNS in _marks(kind)
@@ -200,13 +207,15 @@ def decode(
 
 def _part(kind: Any, data: Any, at: _At, skip: Collection[str] = ()) -> Any:
     """A dataclass from a table of its fields."""
-    names, ordered = _fields(kind, frozenset(skip))
+    names, ordered, sparse = _fields(kind, frozenset(skip))
     if not isinstance(data, dict) or [*data] != names:  # as it was written
-        check_names(data, ["code", *names] if _is_finding(kind) else names, at.what, at.way_out)
+        check_names(data, ["code", *names] if _is_finding(kind) else names, at.what, at.way_out,
+                    sparse)
     values = {name: _value(_entry(kind, name), data[name], name, at) for name in names
-              if name not in skip}
+              if name not in skip and (name in data or name not in sparse)}
     if ordered:
-        _check_table({n: (o, values[n]) for n in ordered for o in _entry(kind, n).orders}, at)
+        _check_table({n: (o, values[n]) for n in ordered if n in values
+                      for o in _entry(kind, n).orders}, at)
     if skip:
         values |= {f.name: None for f in fields(kind) if f.name in skip
                    and f.default is MISSING and f.default_factory is MISSING}
@@ -214,12 +223,14 @@ def _part(kind: Any, data: Any, at: _At, skip: Collection[str] = ()) -> Any:
 
 
 @cache
-def _fields(kind: Any, skip: frozenset[str]) -> tuple[list[str], list[str]]:
-    """The names of all fields, and of those to be read that are columns with an order."""
+def _fields(kind: Any, skip: frozenset[str]) -> tuple[list[str], list[str], set[str]]:
+    """The names of all fields, of those to be read that are columns with an order, and of those
+    that a document need not have."""
     names = [f.name for f in fields(kind)]
     if unknown := skip.difference(names):
         raise TypeError(f"{kind.__name__} has no field {', '.join(sorted(unknown))}")
-    return names, [n for n in names if n not in skip and _entry(kind, n).orders]
+    sparse = {f.name for f in fields(kind) if "sparse" in f.metadata}
+    return names, [n for n in names if n not in skip and _entry(kind, n).orders], sparse
 
 
 def _check_table(columns: dict[str, tuple[Order, Any]], at: _At) -> None:
@@ -327,8 +338,7 @@ def _entry(owner: Any, name: str) -> _Entry:
 
 @cache
 def _column(owner: Any, name: str) -> _Entry:
-    cell: Any = _kind_of(owner, name)
-    return _entry_of(tuple[cell, ...])
+    return _entry_of(GenericAlias(tuple, (_kind_of(owner, name), ...)))
 
 
 def _entry_of(kind: Any) -> _Entry:

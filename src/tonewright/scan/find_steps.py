@@ -140,9 +140,9 @@ def _tilt(tone: Plane) -> float:
     bins, _ = np.histogram(turn, bins=180, range=(0.0, 90.0), weights=weight)
     smooth = ndimage.gaussian_filter1d(bins, 3.0, mode="wrap")
     peak = (float(np.argmax(smooth)) + 0.5) * 0.5
-    factor = max(1, max(tone.shape) // 500)
-    small = ndimage.zoom(ndimage.uniform_filter(tone, factor), 1.0 / factor, order=1)
-    for reach, step in ((5.0, 0.5), (0.4, 0.1)):
+    fine = max(1, max(tone.shape) // 500)
+    for reach, step, factor in ((5.0, 0.5, 3 * fine), (0.4, 0.1, fine)):
+        small = ndimage.zoom(ndimage.uniform_filter(tone, factor), 1.0 / factor, order=1)
         tried = peak + np.arange(-reach, reach + 0.5 * step, step)
         peak = float(tried[np.argmax([_sharpness(small, angle) for angle in tried])])
     return (peak + 45.0) % 90.0 - 45.0

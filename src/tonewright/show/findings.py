@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from tonewright.show import check_findings as check_findings
 from tonewright.show import curve_findings as curve_findings
 from tonewright.show import inks_findings as inks_findings
 from tonewright.show import negative_findings as negative_findings

@@ -9,8 +9,9 @@ from pathlib import Path
 from numpy.typing import ArrayLike
 
 from tonewright.errors import OptionError
+from tonewright.files.blank import is_blank
 from tonewright.files.raster.scans import Channel
-from tonewright.files.safe import check_outputs, one_call
+from tonewright.files.safe import check_outputs, one_call, refuse_existing
 from tonewright.files.scan.open import ScanOrTable
 from tonewright.files.scan.readings import write_list_reading, write_readings
 from tonewright.files.scanners import read_flat, read_scanner
@@ -68,7 +69,8 @@ def read_print(
     """Read a print of the target from a scan, or from an instrument's list.
 
     ``target`` is its document; ``output`` the CSV to write, None for none.  Each file is opened
-    once.  With ``force`` existing files are replaced, and a JPEG is read all the same.
+    once.  With ``force`` existing files are replaced, and a JPEG is read all the same; the empty
+    table that came with the target is replaced without it.
 
     Raises
     ------
@@ -80,8 +82,12 @@ def read_print(
     """
     request = request or ReadRequest()
     inputs = (source, target, *filter(None, [request.scanner, request.flat]))
+    layout, allow_jpeg = read_target(target), request.allow_jpeg or force
+    if not force and output is not None and is_blank(output, layout):
+        if request.overlay is not None:
+            refuse_existing(request.overlay, force)
+        force = True
     check_outputs(output, request.overlay, inputs, force)
-    layout = read_target(target)
     file = ScanOrTable(source)
     _check_counts(source, request, scan=file.is_scan)
     if not file.is_scan:
@@ -91,7 +97,7 @@ def read_print(
                                print_name=request.print_name)
         return ReadResult(source, layout, listed, output, None)
     response = None if request.scanner is None else read_scanner(request.scanner)
-    scan = file.scan(allow_jpeg=request.allow_jpeg or force, channel=request.channel)
+    scan = file.scan(allow_jpeg=allow_jpeg, channel=request.channel)
     reading = read_target_scan(scan, layout, ReadSettings(
         response, request.known, request.corners, read_flat(request.flat, request.channel)))
     if output is not None:
