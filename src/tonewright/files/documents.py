@@ -7,7 +7,7 @@ import json
 import os
 import re
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import partial
@@ -21,6 +21,7 @@ from tonewright.errors import DocumentError
 from tonewright.files.opening import parse_toml, read_bytes, shown
 from tonewright.files.safe import write_text
 from tonewright.record.codec import Form
+from tonewright.record.provenance import named_format
 from tonewright.record.setup import Setup, setup_from_dict
 
 if TYPE_CHECKING:
@@ -62,6 +63,23 @@ def open_document(
     data = _parsed(raw, name, what)
     with _naming(path):
         return Opened(decode(data), hashlib.sha256(raw).hexdigest(), name)
+
+
+def open_one_of(path: str | os.PathLike[str], forms: Mapping[Form, type]) -> Opened[Any]:
+    """Open a document of one of several forms, each with the class that it becomes; raises as
+    `open_document`."""
+    what = " or ".join(form.what for form in forms)
+
+    def decode(data: Any) -> Any:
+        said = data.get("format") if isinstance(data, dict) else None
+        form = next((form for form in forms if form.name == said), None)
+        if form is None:
+            kind = named_format(said)
+            raise DocumentError(f"this is {kind}" if kind else "it does not say what it is",
+                                f"a {what} is needed", "name that file")
+        return form.decode(forms[form], data)
+
+    return open_document(path, what, decode)
 
 
 def write_document(

@@ -24,6 +24,11 @@ _KINDS = {
 """What each format is called, and where one comes from."""
 
 
+def named_format(fmt: Any) -> str | None:
+    """What a document of that format is called, ``a correction curve``; None for an unknown one."""
+    return _KINDS[fmt][0] if isinstance(fmt, str) and fmt in _KINDS else None
+
+
 def check_header(data: Any, fmt: str, version: int, what: str) -> None:
     """Hold the format and version of a document.
 
@@ -36,8 +41,8 @@ def check_header(data: Any, fmt: str, version: int, what: str) -> None:
     if found != fmt:
         given = "this document does not say what it is"
         if found:
-            kind = _KINDS.get(found) if isinstance(found, str) else None
-            given = f"this is {kind[0]}" if kind else \
+            kind = named_format(found)
+            given = f"this is {kind}" if kind else \
                 "its format is " + spoken(found).removeprefix("the text ")
         origin = _KINDS[fmt][1] if fmt in _KINDS else f'its format is "{fmt}"'
         raise DocumentError(given, f"a {what} is needed ({origin})", "name that file")
