@@ -14,9 +14,10 @@ from pathlib import Path
 import numpy as np
 
 sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parent)]
-from abrupt import AbruptRoom, random_abrupt
-from fit_accuracy import judged
-from tonewright.curve.fit import fit_print
+from fit_accuracy import judged  # noqa: E402
+
+from abrupt import AbruptRoom, random_abrupt  # noqa: E402
+from tonewright.curve.fit import fit_print  # noqa: E402
 
 CASES = [(51, 2), (21, 1), (31, 2), (31, 1)]
 
@@ -53,4 +54,5 @@ def main(count: int, cases: list[tuple[int, int]]) -> None:
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 200, CASES[:int(sys.argv[2])] if len(sys.argv) > 2 else CASES)
+    asked = [int(a) for a in sys.argv[1:]]
+    main(asked[0] if asked else 200, CASES[:asked[1]] if len(asked) > 1 else CASES)

@@ -19,8 +19,7 @@ from tonewright.measured.readings import Readings
 from tonewright.numeric.robust import rank_correlation
 from tonewright.scales import Array
 
-AIM, IMAGE = "aim_lightness", "image_lightness"
-"""Columns of a print's readings: what the curve aims at, or the tone in the picture (L*)."""
+AIM, IMAGE = columns.AIM_NAMES
 FEWEST_TONES, LEAST_SPAN = 4, 20.0
 """Different tones, and L* between the lightest and the darkest, that tell causes apart."""
 SAME_LEVEL, SAME_TONE = 0.003, 0.3
@@ -79,11 +78,6 @@ def _row(letters: str) -> int:
     for letter in letters:
         number = 26 * number + ord(letter) - 64
     return number
-
-
-def says_aims(table: Table) -> bool:
-    """Whether a table has the tones of a print that was made through a curve."""
-    return any(any(table.cells(name) or []) for name in (AIM, IMAGE))
 
 
 def with_levels(

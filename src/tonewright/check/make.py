@@ -71,7 +71,7 @@ def check_print(asked: CheckRequest) -> Check:
         or a left-out name that no patch has.
     """
     curve = asked.curve
-    _refuse_other_paper(curve.setup, asked.changes)
+    refuse_other_paper(curve.setup, asked.changes)
     day = asked.changes.date
     if day is not None:
         day = parse_date(day, asked.today).isoformat()
@@ -160,13 +160,14 @@ def _at(light: Array, aim: Array, end: float) -> float | None:
     return round(float(np.mean(light[there])), 3) if there.any() else None
 
 
-def _refuse_other_paper(setup: Setup, changes: Setup) -> None:
+def refuse_other_paper(setup: Setup, changes: Setup) -> None:
+    """Raise `OptionError` if a print is said to be on another paper than its curve is for."""
     for entry in PAPER:
         before, after = getattr(setup, entry), getattr(changes, entry)
         if before and after and before.strip().casefold() != after.strip().casefold():
             raise OptionError(
                 f"the {entry} of the print is {after!r}, that of the curve {before!r}",
-                "a print is checked against a curve for its own paper and chemistry",
+                "a print and its curve are of one paper and chemistry",
                 "renew the curve for it", code="check_other_paper")
 
 

@@ -102,10 +102,15 @@ class Promise:
     """Of the differences in density, noise and all, shape (n, n)."""
 
 
-def promise(curve: Curve, tones: PrintedTones, response: Response) -> Promise:
-    """What the curve promises of these tones, and how far a good print of them may lie off."""
+def promise(
+    curve: Curve, tones: PrintedTones, response: Response, light: float = 0.0
+) -> Promise:
+    """What the curve promises of these tones, and how far a good print of them may lie off.
+
+    ``light``: how much more than at the curve's time the print was given, log10.
+    """
     level = tones.readings.level
-    density = response.density(level)
+    density = response.moved(level, light)
     slope = scales.lightness_per_density(scales.density_to_lightness(density))
     noise = _noise_sd(curve, tones) ** 2 + SHEET_DENSITY_SD**2
     table = curve.response
@@ -116,7 +121,7 @@ def promise(curve: Curve, tones: PrintedTones, response: Response) -> Promise:
     own, shared = _sheets(curve)
     modes = _modes(response, level) * (own / _size(response))
     spread = modes @ modes.T
-    steep = (response.moved(level, light=0.01) - density) / 0.01
+    steep = (response.moved(level, light + 0.01) - density) / 0.01
     smooth = np.exp(-0.5 * ((tones.image[:, None] - tones.image[None, :])
                             / (100.0 * UNEVEN_ALONG)) ** 2)
     uneven = UNEVEN_SD**2 * np.outer(steep, steep) * smooth

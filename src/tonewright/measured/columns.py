@@ -50,6 +50,8 @@ PATCH_NAMES = ("patch", "sample_id", "sample_name")
 TEXT_NAMES = (*PATCH_NAMES, "print", "doubt")
 """Columns whose cells are words, kept letter for letter."""
 LEVEL_NAMES = ("level", "ink_percent")
+AIM_NAMES = ("aim_lightness", "image_lightness")
+"""Of a print made through a curve: what each patch should be, or the tone in the picture (L*)."""
 COLOUR_NAMES = ("red", "green", "blue")
 """Of an ink: what the negative holds at level 1, whole numbers from 0 to 255."""
 

@@ -13,7 +13,12 @@ from tonewright import scales
 from tonewright.errors import OptionError, ReadingsError, visible
 from tonewright.measured import columns
 from tonewright.measured.columns import Measured, Source, Table, Weighting
-from tonewright.measured.findings import LighterThanPaper, PatchesDoubted, SheetsNotNamed
+from tonewright.measured.findings import (
+    AimsStated,
+    LighterThanPaper,
+    PatchesDoubted,
+    SheetsNotNamed,
+)
 from tonewright.record.codec import COLUMNS, LEVEL, SPARSE, between
 from tonewright.record.findings import Finding
 from tonewright.scales import Array
@@ -171,6 +176,8 @@ def readings_from_table(table: Table, options: ReadingOptions | None = None) -> 
         for u, d, sd, sheet, name, line, doubt in zip(
             level.tolist(), density.tolist(), density_sds(table), sheets, names,
             table.line_numbers, doubts, strict=True))
+    if any(any(table.cells(name) or []) for name in columns.AIM_NAMES):
+        findings += (AimsStated(table.source.name),)
     if doubted := tuple(p.patch for p in patches if p.doubt):
         findings += (PatchesDoubted(table.source.name, doubted),)
     tints = None

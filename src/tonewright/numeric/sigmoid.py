@@ -98,6 +98,18 @@ def _cornered(z: Array, shape: Array) -> Array:
     return np.asarray(rise + np.tanh(shape[2]) * rise * (1.0 - rise))
 
 
+def _hyperbola(z: Array) -> Array:
+    return np.asarray(0.5 * (z + np.hypot(z, 1.0)))
+
+
+def _hyperbolic(z: Array, shape: Array) -> Array:
+    """The same, but each end lingers along a hyperbola."""
+    toe, shoulder = np.exp(shape[0]), np.exp(shape[1])
+    left = shoulder * _hyperbola((1.0 - toe * _hyperbola(z / toe)) / shoulder)
+    rise = 1.0 - left / (shoulder * _hyperbola(1.0 / shoulder))
+    return np.asarray(rise + np.tanh(shape[2]) * rise * (1.0 - rise))
+
+
 def _algebraic(z: Array, shape: Array) -> Array:
     """z / (1 + abs(z)**m)**(1/m): its ends are reached as a power, more slowly than all others."""
     m = np.exp(shape[0])
@@ -115,11 +127,13 @@ FAMILIES = (
     Family("two layers", _two_layers, (1.2, 0.6, 0.5), (0.8, 0.5, 0.4), width=0.2,
            share=0.3),
     Family("algebraic", _algebraic, (0.9,), (0.4,), width=0.5, share=0.1),
-    Family("corners", _cornered, (-3.8, -3.8, 0.0), (0.7, 0.7, 0.4), width=1.0, share=0.3,
+    Family("corners", _cornered, (-4.4, -4.4, 0.0), (0.8, 0.8, 0.4), width=1.0, share=0.3,
            ends=True),
-    Family("corner above", _cornered, (-1.6, -3.8, 0.0), (0.5, 0.7, 0.4), width=1.0, share=0.3,
+    Family("corner above", _cornered, (-1.6, -4.4, 0.0), (0.5, 0.8, 0.4), width=1.0, share=0.3,
            ends=True),
-    Family("corner below", _cornered, (-3.8, -1.6, 0.0), (0.7, 0.5, 0.4), width=1.0, share=0.3,
+    Family("corner below", _cornered, (-4.4, -1.6, 0.0), (0.8, 0.5, 0.4), width=1.0, share=0.3,
+           ends=True),
+    Family("hyperbolic", _hyperbolic, (-2.0, -2.0, 0.0), (0.6, 0.6, 0.4), width=1.0, share=0.1,
            ends=True),
 )
 

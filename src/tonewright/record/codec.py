@@ -16,7 +16,7 @@ from collections.abc import Callable, Collection, Sequence
 from dataclasses import MISSING, dataclass, fields, is_dataclass, replace
 from functools import cache, partial, reduce
 from operator import or_
-from types import NoneType, UnionType
+from types import GenericAlias, NoneType, UnionType
 from typing import Annotated, Any, Literal, NamedTuple, TypeVar, Union, get_args, get_origin
 
 import numpy as np
@@ -319,7 +319,7 @@ def _entry(owner: Any, name: str) -> _Entry:
 
 @cache
 def _column(owner: Any, name: str) -> _Entry:
-    return _entry_of(tuple[_kind_of(owner, name), ...])
+    return _entry_of(GenericAlias(tuple, (_kind_of(owner, name), ...)))
 
 
 def _entry_of(kind: Any) -> _Entry:

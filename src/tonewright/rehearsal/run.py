@@ -157,7 +157,7 @@ def _renew(room: PrintRoom, old: Curve) -> dict[Road, Curve]:
         Road.STRIP: by_strip,
         Road.PATCHES: renewed(File.FEW_CURVE, replace(asked, readings=few)),
         Road.FRESH: renewed(File.FRESH_CURVE, replace(
-            asked, process=None, readings=whole,
+            asked, process=None, readings=whole, replace=True,
             changes=replace(_CYANOTYPE, printing_time=process.spoken(base)))),
     }
 

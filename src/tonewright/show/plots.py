@@ -20,6 +20,8 @@ from numpy.typing import NDArray
 from tonewright.curve.document import Curve
 from tonewright.curve.prints import PatchPlace, patch_places
 from tonewright.errors import visible
+from tonewright.files.export.make import Export
+from tonewright.negative.tones import encoding_lightness
 from tonewright.scales import STOP, Array
 from tonewright.strip.process import Process
 
@@ -98,6 +100,31 @@ def _draw_correction(axes: Axes, curve: Curve, old: Curve | None) -> None:
     axes.secondary_yaxis("right").set_ylabel("lightness of the print, L*")
     axes.legend(loc="upper left", **_LEGEND)
     axes.grid(alpha=0.2)
+
+
+def plot_points(made: Export) -> bytes:
+    """The curve from picture to negative, both 0 to 255, and the points to type in."""
+    figure = Figure(figsize=(7.2, 7.0), layout="constrained")
+    axes = figure.subplots()
+    lightness = encoding_lightness(str(made.encoding), 256)
+    axes.plot(np.arange(256), made.curve.code_at(lightness) / 257.0, color=INK, lw=1.8,
+              label="the curve")
+    picture, negative = made.columns["picture"], made.columns["negative"]
+    axes.plot(picture, negative, "o", color=DOUBT, ms=5, label="points to type in")
+    for x, y in zip(picture.tolist(), negative.tolist(), strict=True):
+        left = x > 128.0
+        axes.annotate(f"{x:.0f} → {y:.0f}", (x, y), (-7, -8) if left else (7, 5), fontsize=8,
+                      textcoords="offset points", ha="right" if left else "left")
+    words = str(made.encoding).replace(":", " ")
+    axes.set(xlim=(0, 255), ylim=(0, 255), aspect="equal",
+             xlabel=f"value of the picture ({words}), 0 to 255",
+             ylabel="value of the negative, 0 to 255 (255 is clear film)",
+             title=f"{made.curve.name}: from picture to negative")
+    axes.set_xticks(range(0, 256, 51))
+    axes.set_yticks(range(0, 256, 51))
+    axes.legend(loc="lower left", **_LEGEND)
+    axes.grid(alpha=0.2)
+    return _png(figure)
 
 
 def plot_process(process: Process) -> bytes:
