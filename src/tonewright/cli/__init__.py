@@ -38,7 +38,6 @@ COMMANDS = {
     "refine": "a curve made surer by more prints of its paper",
     "renew": "a curve for a new paper, chemistry or time; a time needs no print",
     "report": "a curve on one page, to pin up",
-    "export": "a curve as a table",
     "export": "a curve for other programs",
     "rehearse": "the whole job in a virtual darkroom, no lab needed",
 }

@@ -8,8 +8,9 @@ from pathlib import Path
 
 from tonewright.check.document import FORM as CHECK
 from tonewright.check.document import Check
-from tonewright.check.make import PAPER, curve_time
+from tonewright.check.make import curve_time
 from tonewright.curve.document import Curve
+from tonewright.curve.renew import PAPER
 from tonewright.errors import OptionError
 from tonewright.files.documents import Opened, open_curve, open_one_of
 from tonewright.files.negative.again import origin_of
@@ -220,7 +221,7 @@ def _sheet(
 
 
 def _size_mm(image: SourceImage) -> tuple[float, float] | None:
-    per_inch = image.resolution and image.resolution.per_inch
+    per_inch = None if image.resolution is None else image.resolution.per_inch
     if per_inch is None:
         return None
     return 25.4 * image.width / per_inch[0], 25.4 * image.height / per_inch[1]

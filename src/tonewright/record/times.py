@@ -103,8 +103,7 @@ THIRDS = 3
 def ladder(
     time: PrintingTime, reciprocity: float = 1.0
 ) -> tuple[tuple[int, PrintingTime], ...]:
-    """Times from a stop less to a stop more in thirds of a stop, each with its count of thirds, as a
-    timer is set.
+    """Times from a stop less to a stop more, each with its count of thirds, as a timer is set.
 
     With a Schwarzschild exponent of ``reciprocity`` light grows as time to that power, so a stop is
     more or less than twice the time.

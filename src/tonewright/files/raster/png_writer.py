@@ -47,7 +47,7 @@ class PngPicture:
         yield SIGNATURE
         yield _chunk(b"IHDR", struct.pack(">IIBBBBB", self.width, self.height, 8, 2, 0, 0, 0))
         yield _chunk(b"iCCP", b"ICC\0\0" + zlib.compress(self.profile))
-        per_inch = self.resolution and self.resolution.per_inch
+        per_inch = None if self.resolution is None else self.resolution.per_inch
         if per_inch is not None:
             x, y = (round(n / 0.0254) for n in per_inch)
             yield _chunk(b"pHYs", struct.pack(">IIB", x, y, 1))
