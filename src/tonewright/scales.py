@@ -111,8 +111,8 @@ def _xyz_to_srgb() -> Array:
 
 
 def lab_to_linear_srgb(lab: ArrayLike) -> Array:
-    """Linear red, green, blue of IEC 61966-2-1 (0 to 1 where sRGB holds the colour) of CIE L*, a*,
-    b* under D50, shape (..., 3); gray stays gray, and L* 100 is white."""
+    """Linear red, green, blue (IEC 61966-2-1; 0 to 1 within sRGB) of CIE L*, a*, b* under D50,
+    shape (..., 3); gray stays gray, and L* 100 is white."""
     return np.asarray(lab_to_xyz(lab) / 100.0 @ _xyz_to_srgb().T)
 
 

@@ -19,7 +19,7 @@ SURE = 3.0
 """How many times better than the next a cause must explain the readings to be named."""
 SHARE: dict[CauseCode, float] = {
     "exposure": 0.4, "fog": 0.15, "weak_black": 0.15, "ink": 0.08, "process": 0.08,
-    "unevenness": 0.05, "unknown": 0.09}
+    "unevenness": 0.08, "unknown": 0.06}
 """How often each is to blame, before anything is measured (from memory, no source)."""
 FORMS = (0.7, 1.0, 1.4)
 """Powers of its level that an ink's density may go by, where no strip tells."""
@@ -77,7 +77,7 @@ def _ways(
     level = tones.readings.level
     black, white = response.ends
     density = promised.density
-    rise = np.clip((density - white) / max(black - white, 1e-6), 0.0, 1.0)
+    rise = response.rise(density)
     at_black, at_white = (float(scales.lightness_per_density(scales.density_to_lightness(d)))
                           for d in (black, white))
     forms = [response] if response.has_strip else [replace(response, form=f) for f in FORMS]

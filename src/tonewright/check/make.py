@@ -27,6 +27,7 @@ from tonewright.curve.few import few_strays
 from tonewright.curve.fit import USUAL_SHEETS_LIGHTNESS, patch_names
 from tonewright.curve.renew import PAPER
 from tonewright.errors import OptionError
+from tonewright.measured.findings import AimsStated
 from tonewright.record.dates import parse_date
 from tonewright.record.findings import Finding
 from tonewright.record.provenance import made_by
@@ -84,7 +85,8 @@ def check_print(asked: CheckRequest) -> Check:
     verdict = judge(tones, promised, response, PASSING)
     findings = [*([TonesSetAside(tuple(names[i] for i in strays))] if strays else []),
                 *_findings(asked, tones, promised)]
-    return _document(asked, tones, promised, verdict, day, (*tones.readings.findings, *findings))
+    said = (f for f in tones.readings.findings if not isinstance(f, AimsStated))
+    return _document(asked, tones, promised, verdict, day, (*said, *findings))
 
 
 def _document(

@@ -22,7 +22,7 @@ ALONG = 0.12
 through twenty to fifty levels have it."""
 UNEVEN_SD, UNEVEN_ALONG = 0.006, 0.3
 """Exposure (log10) that an even coating still varies by, and over how much of a row of tones."""
-MODES = {"exposure": 0.05 * STOP, "contrast": 0.015, "black": 0.015, "white": 0.004}
+MODES = {"exposure": 0.05 * STOP, "contrast": 0.015, "black": 0.015, "white": 0.002}
 """How the ways in which good sheets differ compare: log10 exposure, a share, densities.  Their
 size all together is that of the sheets."""
 
@@ -55,6 +55,11 @@ class Response:
         """What the curve promises at ink levels, any shape."""
         light = np.maximum(self.curve.response.lightness_at(level), 0.1)
         return scales.lightness_to_density(light)
+
+    def rise(self, density: Array) -> Array:
+        """How far densities lie from white (0) to black (1), any shape."""
+        black, white = self.ends
+        return np.clip((density - white) / max(black - white, 1e-6), 0.0, 1.0)
 
     def moved(self, level: Array, light: float = 0.0, ink: float = 0.0, contrast: float = 0.0
               ) -> Array:
@@ -112,7 +117,8 @@ def promise(
     level = tones.readings.level
     density = response.moved(level, light)
     slope = scales.lightness_per_density(scales.density_to_lightness(density))
-    noise = _noise_sd(curve, tones) ** 2 + SHEET_DENSITY_SD**2
+    # bare paper has no coating to differ by
+    noise = _noise_sd(curve, tones) ** 2 + (SHEET_DENSITY_SD * response.rise(density)) ** 2
     table = curve.response
     band = np.interp(level, table.level, table.lightness_high - table.lightness_low)
     band_sd = band / (2.0 * BAND) / slope
@@ -152,8 +158,7 @@ def _sheets(curve: Curve) -> tuple[float, float]:
 def _modes(response: Response, level: Array) -> Array:
     """The ways in which good sheets differ, as shifts of density, shape (n, modes)."""
     density = response.density(level)
-    black, white = response.ends
-    rise = np.clip((density - white) / max(black - white, 1e-6), 0.0, 1.0)
+    rise = response.rise(density)
     return np.stack([
         response.moved(level, light=MODES["exposure"]) - density,
         response.moved(level, contrast=MODES["contrast"]) - density,

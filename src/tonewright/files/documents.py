@@ -7,10 +7,10 @@ import json
 import os
 import re
 from collections import Counter
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass
-from functools import partial
+from dataclasses import dataclass, fields
+from functools import cached_property, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
@@ -21,7 +21,7 @@ from tonewright.errors import DocumentError
 from tonewright.files.opening import parse_toml, read_bytes, shown
 from tonewright.files.safe import write_text
 from tonewright.record.codec import Form
-from tonewright.record.provenance import named_format
+from tonewright.record.provenance import not_ours
 from tonewright.record.setup import Setup, setup_from_dict
 
 if TYPE_CHECKING:
@@ -49,6 +49,21 @@ class Opened(Generic[_T]):
     """Of the file, without its folder."""
 
 
+@dataclass(frozen=True)
+class Sort:
+    """One sort of document, and how it is read."""
+
+    form: Form
+    decode: Callable[[Any], Any]
+    head: type
+    """Some of its entries: a dataclass whose fields are called and made as the whole one's."""
+
+    @cached_property
+    def names(self) -> tuple[bytes, ...]:
+        """Entries of the head."""
+        return tuple(f.name.encode() for f in fields(self.head))
+
+
 def open_document(
     path: str | os.PathLike[str], what: str, decode: Callable[[Any], _T]
 ) -> Opened[_T]:
@@ -65,21 +80,59 @@ def open_document(
         return Opened(decode(data), hashlib.sha256(raw).hexdigest(), name)
 
 
-def open_one_of(path: str | os.PathLike[str], forms: Mapping[Form, type]) -> Opened[Any]:
-    """Open a document of one of several forms, each with the class that it becomes; raises as
-    `open_document`."""
-    what = " or ".join(form.what for form in forms)
+def open_one_of(
+    path: str | os.PathLike[str], sorts: Mapping[str, Sort], whole: Collection[str] = ()
+) -> tuple[str, Opened[Any]]:
+    """Read a document of one of several sorts, once: its format, and what was read.
 
-    def decode(data: Any) -> Any:
-        said = data.get("format") if isinstance(data, dict) else None
-        form = next((form for form in forms if form.name == said), None)
-        if form is None:
-            kind = named_format(said)
-            raise DocumentError(f"this is {kind}" if kind else "it does not say what it is",
-                                f"a {what} is needed", "name that file")
-        return form.decode(forms[form], data)
+    Unless its format is one of those to be read ``whole`` it is only what its `Sort.head` holds;
+    the rest is then not looked at, if the document is laid out as it was written.
 
-    return open_document(path, what, decode)
+    Raises as `open_document`.
+    """
+    name, raw = Path(path).name, read_bytes(path, LARGEST, "documents are files")
+    data = _heads(raw, sorts, whole) or _parsed(raw, name, "document")
+    with _naming(path):
+        form = data.get("format") if isinstance(data, dict) else None
+        if not isinstance(form, str) or form not in sorts:
+            raise not_ours(data, [sort.form.what for sort in sorts.values()])
+        sort = sorts[form]
+        made = sort.decode(data) if form in whole else sort.form.decode_head(sort.head, data)
+        return form, Opened(made, hashlib.sha256(raw).hexdigest(), name)
+
+
+def _heads(
+    raw: bytes, sorts: Mapping[str, Sort], whole: Collection[str]
+) -> dict[str, Any] | None:
+    """The entries of a head alone; None for a document to be read ``whole``, and where the text
+    is not laid out as `to_text` does it.
+
+    There every entry of the document itself stands on a line of its own, two spaces in.
+    """
+    found = _WRITTEN.match(raw)
+    if not found or not raw.endswith(b"\n}\n") or b"\0" in raw:
+        return None
+    sort = sorts.get(found[1].decode("ascii"))
+    if sort is None or sort.form.name in whole:
+        return None
+    entries, wanted, at = [raw[1:found.end()]], {b"version", *sort.names}, found.end()
+    while wanted and at != -1:
+        end = raw.find(_LINE, at + 1)
+        entry = raw[at:end if end != -1 else -3]
+        name = entry[len(_LINE):].partition(b'"')[0]
+        if name in wanted:
+            entries.append(entry)
+            wanted.remove(name)
+        at = end
+    try:
+        data: dict[str, Any] = _parsed(b"{" + b"".join(entries).rstrip(b",") + b"}", "", "")
+        return data
+    except DocumentError:  # said of the whole of it
+        return None
+
+
+_LINE = b'\n  "'
+_WRITTEN = re.compile(rb'\{\n  "format": "([a-z-]+)",')
 
 
 def write_document(

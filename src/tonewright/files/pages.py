@@ -17,6 +17,7 @@ from tonewright.files.negative.again import origin_of
 from tonewright.files.raster.open import open_image
 from tonewright.files.raster.source import OpenOptions, SourceImage
 from tonewright.files.safe import check_outputs, one_call
+from tonewright.files.shelf import SORTS
 from tonewright.negative.coating import Coating
 from tonewright.record.setup import other_light
 from tonewright.record.times import PrintingTime, ladder, ratio
@@ -24,6 +25,8 @@ from tonewright.strip.process import FORM as PROCESS
 from tonewright.strip.process import Process
 
 MOST_NEGATIVES = 200
+_BESIDE = {form: SORTS[form] for form in (PROCESS.name, CHECK.name)}
+"""What stands on a page beside a curve."""
 
 
 @dataclass(frozen=True)
@@ -74,7 +77,7 @@ def gather_report(wanted: ReportFiles) -> Report:
     curve, own = opened.document, None
     if curve.recipe is not None:
         own = curve.recipe.processes[curve.recipe.process]
-    others = [open_one_of(path, {PROCESS: Process, CHECK: Check}) for path in wanted.others]
+    others = [open_one_of(path, _BESIDE, whole=_BESIDE)[1] for path in wanted.others]
     process = _process(curve, [o for o in others if isinstance(o.document, Process)]) or own
     checks = [_of_curve(o, opened) for o in others if not isinstance(o.document, Process)]
     checks.sort(key=lambda check: check.date or "", reverse=True)

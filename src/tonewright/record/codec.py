@@ -113,6 +113,11 @@ class Form:
         parts = {k: v for k, v in data.items() if k not in ("format", "version")}
         return decode(kind, parts, f"the {self.what}", self.way_out, skip=skip)
 
+    def decode_head(self, kind: type[_T], data: Any) -> _T:
+        """Some of a document's entries: those that ``kind`` has.  Raises as `decode`."""
+        names = {"format", "version", *(f.name for f in fields(kind))}  # type: ignore[arg-type]
+        return self.decode(kind, {k: v for k, v in data.items() if k in names})
+
 
 def encode(value: Any) -> Any:
     """A value as JSON can hold it: dataclasses as tables, tuples and arrays as lists.
@@ -162,7 +167,8 @@ class _At:
     """`` of print 2 of the recipe``: which of several alike."""
 
     def part(self, name: str) -> _At:
-        return replace(self, what=f"the {name.replace('_', ' ')}{self.within}")
+        return _At(f"the {name.replace('_', ' ')}{self.within}", self.way_out, self.longest,
+                   self.within)
 
     def entry(self, name: str, number: int) -> _At:
         what = f"{name} {number} of {self.what}"
@@ -201,17 +207,29 @@ def decode(
 
 def _part(kind: Any, data: Any, at: _At, skip: Collection[str] = ()) -> Any:
     """A dataclass from a table of its fields."""
+    names, sparse, ordered = _fields(kind, frozenset(skip))
+    if not isinstance(data, dict) or [*data] != names:  # as it was written
+        check_names(data, ["code", *names] if _is_finding(kind) else names, at.what, at.way_out,
+                    sparse)
+    values = {name: _value(_entry(kind, name), data[name], name, at) for name in names
+              if name not in skip and (name in data or name not in sparse)}
+    if ordered:
+        _check_table({n: (o, values[n]) for n in ordered if n in values
+                      for o in _entry(kind, n).orders}, at)
+    if skip:
+        values |= {f.name: None for f in fields(kind) if f.name in skip
+                   and f.default is MISSING and f.default_factory is MISSING}
+    return _make(kind, values, lambda: at)
+
+
+@cache
+def _fields(kind: Any, skip: frozenset[str]) -> tuple[list[str], set[str], list[str]]:
+    """The names of all fields, of those that may be missing, and of columns with an order."""
     names = [f.name for f in fields(kind)]
-    if unknown := set(skip).difference(names):
+    if unknown := skip.difference(names):
         raise TypeError(f"{kind.__name__} has no field {', '.join(sorted(unknown))}")
-    sparse = {f.name for f in fields(kind) if "sparse" in f.metadata}
-    check_names(data, ["code", *names] if _is_finding(kind) else names, at.what, at.way_out, sparse)
-    read = [name for name in names if name not in skip and (name in data or name not in sparse)]
-    values = {name: _value(_entry(kind, name), data[name], name, at) for name in read}
-    _check_table({n: (o, values[n]) for n in read for o in _entry(kind, n).orders}, at)
-    skipped = {f.name: None for f in fields(kind)
-               if f.name in skip and f.default is MISSING and f.default_factory is MISSING}
-    return _make(kind, values | skipped, lambda: at)
+    return (names, {f.name for f in fields(kind) if "sparse" in f.metadata},
+            [n for n in names if n not in skip and _entry(kind, n).orders])
 
 
 def _check_table(columns: dict[str, tuple[Order, Any]], at: _At) -> None:
