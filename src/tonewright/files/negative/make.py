@@ -355,7 +355,7 @@ def description(job: NegativeJob) -> str:
     """Where a negative comes from, for its ImageDescription: the same input, the same words."""
     settings, size = job.settings, job.size
     mark = f" (sha256 {settings.curve_sha256})" if settings.curve_sha256 else ""
-    time = _setup(job.curve).printing_time
+    time = setup_of(job.curve).printing_time
     facts = [
         f"curve {job.curve.name}{mark}",
         f"{PRINTING_TIME}{time.replace(';', ',')}" if time else "",
