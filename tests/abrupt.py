@@ -71,6 +71,14 @@ class AbruptRoom:
         ends = self.print_lightness(np.array([0.0, 1.0]))
         return float(ends[0]), float(ends[1])
 
+    def level_for_lightness(self, lightness: ArrayLike) -> Array:
+        """Ink level that prints these L*; of a flat end the level next to the other tones."""
+        level = np.linspace(0.0, 1.0, 20_001)
+        light = self.print_lightness(level)
+        black = int(np.flatnonzero(light <= light[0] + 1e-6)[-1])
+        white = int(np.flatnonzero(light >= light[-1] - 1e-6)[0])
+        return np.asarray(np.interp(lightness, light[black:white + 1], level[black:white + 1]))
+
     def measure(self, levels: ArrayLike, repeats: int, seed: int, noise: float = 0.02) -> Readings:
         """A target of these levels as measured."""
         rng = np.random.default_rng(seed)

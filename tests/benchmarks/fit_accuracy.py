@@ -33,9 +33,20 @@ def one(seed: int, levels: int, repeats: int, stains: int) -> dict[str, float]:
     result = darkroom.measure_target(room, np.linspace(0.0, 1.0, levels), repeats=repeats,
                                      flaws=flaws, seed=seed + 10_000)
     fitted = fit_print(result.readings)
-    curve = fitted.response
+    out = judged(room, result.readings, fitted.response)
+    out["noise"] = fitted.noise_density_sd
+    out["reversals"] = float(len(fitted.reversals))
+    stained = {p for p in result.stained}
+    named = {d.patch for d in fitted.doubtful}
+    out["found"] = len(named & stained) / max(len(stained), 1)
+    out["false"] = float(len(named - stained))
+    return out
+
+
+def judged(room, readings, curve) -> dict[str, float]:
+    """A response beside the truth: what a print through it gets, and what its bands hold."""
     out = {"rms": distance(room, curve.level, curve.lightness),
-           "means": distance(room, *joined_means(result.readings))}
+           "means": distance(room, *joined_means(readings))}
     truth = room.print_lightness(curve.level)
     inside = (truth >= curve.lightness_low) & (truth <= curve.lightness_high)
     out["coverage"] = float(np.mean(inside))
@@ -49,12 +60,6 @@ def one(seed: int, levels: int, repeats: int, stains: int) -> dict[str, float]:
     out["inv_coverage"] = float(np.mean((true_level >= low - 1e-9) & (true_level <= high + 1e-9)))
     out["inv_half"] = float(np.mean(high - low) / 2.0)
     out["inv_rms"] = float(np.sqrt(np.mean((level - true_level) ** 2)))
-    out["noise"] = fitted.noise_density_sd
-    out["reversals"] = float(len(fitted.reversals))
-    stained = {p for p in result.stained}
-    named = {d.patch for d in fitted.doubtful}
-    out["found"] = len(named & stained) / max(len(stained), 1)
-    out["false"] = float(len(named - stained))
     return out
 
 

@@ -76,7 +76,7 @@ def test_the_report_of_one(make):
 
 def test_the_report_of_several(make):
     batch = make(["portrait.tif", "notes.tif", "landscape.tif"], "negatives", mirror=False)
-    failures = failures_text(batch, lambda error: "not an image")
+    failures = failures_text(batch.failures, len(batch.reports), lambda error: "not an image")
     agrees("negatives.txt", f"{negatives_text(batch)}\n\n{failures}")
 
 

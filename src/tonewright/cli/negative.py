@@ -176,7 +176,7 @@ def _say(batch: Batch, single: bool, as_json: bool) -> None:
     elif batch.reports:
         echo(negatives_text(batch))
     if batch.failures:
-        echo(failures_text(batch, message), err=True)
+        echo(failures_text(batch.failures, len(batch.reports), message), err=True)
 
 
 @contextmanager

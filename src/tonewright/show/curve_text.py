@@ -106,6 +106,19 @@ def renew_text(renewed: Renewed, file: str) -> str:
         *_end_lines(curve, file, renewed=True)])
 
 
+def refine_text(refined: Renewed, file: str) -> str:
+    """The report on a curve refined by more readings."""
+    curve, old, moved = refined.curve, refined.old, refined.movement
+    return "\n".join([
+        f"Curve {curve.name}, refined from {old.name}", *_read_lines(curve), *_found_lines(curve),
+        labelled("moved", f"by {moved.rms_shift_lightness:.1f} L* (RMS), at most"
+                 f" {abs(moved.largest_shift_lightness):.1f} at picture L*"
+                 f" {moved.shift_at_image_lightness:.0f}"),
+        labelled("surer", f"±{old.summary.band_halfwidth_mean:.1f} L* before, now"
+                 f" ±{curve.summary.band_halfwidth_mean:.1f} (95 times in 100, on average)"),
+        *_doubtful_lines(curve, refined.findings), "", *_end_lines(curve, file, renewed=False)])
+
+
 def _read_lines(curve: Curve) -> Iterator[str]:
     recipe = curve.recipe
     if recipe is not None:
@@ -286,7 +299,7 @@ def _plan(curve: Curve, plan: tuple[float, ...], file: str) -> str:
     return (f"Print a few patches on this paper for {curve.recipe.spoken_time}; those at"
             f" {', '.join(map(percent, plan))} ink would tell most. Draw such a sheet (tonewright"
             f" target --levels-for {typed(file)} --levels 7 -o FEW.tif), measure it and add the"
-            f" readings (tonewright renew {typed(file)} --readings FEW.csv -o SURER.curve.json).")
+            f" readings (tonewright refine {typed(file)} FEW.csv -o SURER.curve.json).")
 
 
 def rebuild_json(made: Rebuilt, path: str, output: str | None) -> dict[str, Any]:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from tonewright.errors import TonewrightError
-from tonewright.files.negative.batch import Batch
+from tonewright.files.negative.batch import Batch, Failure
 from tonewright.files.negative.make import NegativeReport
 from tonewright.negative.findings import BlackTonesLost, WhiteTonesLost
 from tonewright.show import curve_findings as curve_findings
@@ -118,14 +118,15 @@ def _film_text(film: FilmReport) -> str:
           for place in film.places)])
 
 
-def failures_text(batch: Batch, message: Message = str) -> str:
-    """Which images did not become negatives, and why."""
-    count = len(batch.failures)
-    of = count + len(batch.reports)
+def failures_text(
+    failures: Sequence[Failure], done: int, message: Message = str, made: str = "negative"
+) -> str:
+    """Which images did not become negatives (or proofs), and why; ``done`` of them did."""
+    count = len(failures)
     return "\n".join(
         [
-            f"tonewright negative: {count} of {of} images did not become negatives.",
-            *(f"  {failure.source}: {message(failure.error)}" for failure in batch.failures),
+            f"tonewright {made}: {count} of {count + done} images did not become {made}s.",
+            *(f"  {failure.source}: {message(failure.error)}" for failure in failures),
         ]
     )
 
@@ -162,13 +163,17 @@ def _curve_text(report: NegativeReport) -> str:
                       *(labelled(*fact) for fact in (("time", time), *doubts))])
 
 
+def encoding_words(encoding: str) -> str:
+    """What values were taken for."""
+    return _MEANINGS.get(encoding, encoding.replace(":", " "))
+
+
 def negative_text(report: NegativeReport) -> str:
     """One negative: one fact a line."""
-    meaning = _MEANINGS.get(report.encoding, report.encoding.replace(":", " "))
     black, white = report.level_black, report.level_white
     density = report.density_range
     facts = [
-        ("values", f"taken as {meaning}"),
+        ("values", f"taken as {encoding_words(report.encoding)}"),
         ("ink", f"picture black = {_percent(black)} ink, picture white = {_percent(white)} ink"),
         ("range", "" if density is None else f"density range {density:.2f} from black to white, as"
          " the coating sees it"),

@@ -1,4 +1,4 @@
-"""Images that are a negative or a target themselves, by what their files say."""
+"""Images that are a negative, a target or a proof themselves, by what their files say."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from pathlib import Path
 from tonewright.errors import OptionError, TonewrightError
 from tonewright.files.raster.source import SourceImage
 
-NEGATIVE_OF, TARGET = "Negative of", "Target"
+NEGATIVE_OF, TARGET, PROOF_OF = "Negative of", "Target", "Proof of"
 """How the descriptions of our own files start."""
 _MADE_HERE = " by tonewright "
 
@@ -17,11 +17,12 @@ def scale_document(picture: Path) -> Path:
     return picture.with_name(f"{picture.stem}.target.json")
 
 
-def refuse_again(image: SourceImage) -> None:
-    """Raise `OptionError` for an image that is a negative or a target: its own description says so,
-    or the document beside it is for an image of this size."""
-    what, rule = "", "a negative is made from the picture itself"
-    for start, name in ((NEGATIVE_OF, "a negative"), (TARGET, "a target")):
+def refuse_again(image: SourceImage, made: str = "negative") -> None:
+    """Raise `OptionError` for an image that is a negative, a target or a proof: its own description
+    says so, or the document beside it is for an image of this size.  ``made`` is what is to be made
+    of it."""
+    what, rule = "", f"a {made} is made from the picture itself"
+    for start, name in ((NEGATIVE_OF, "a negative"), (TARGET, "a target"), (PROOF_OF, "a proof")):
         if image.description.startswith(f"{start} ") and _MADE_HERE in image.description:
             what = f"{name} already: it says so itself"
             if start == TARGET:
@@ -30,7 +31,7 @@ def refuse_again(image: SourceImage) -> None:
         what = f"a target, or a negative already: {scale_document(image.path).name} is its layout"
     if what:
         raise OptionError(f"the image {image.path} is {what}", rule,
-                          "name the picture, or make a negative of it anyway",
+                          f"name the picture, or make a {made} of it anyway",
                           code="negative_again")
 
 

@@ -8,7 +8,7 @@ from collections.abc import Callable, Generator, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, Literal, TypeVar
 
 from tonewright.errors import OptionError, TonewrightError
 from tonewright.files.documents import open_curve
@@ -122,33 +122,36 @@ def make_negatives(
             return _many(pairs, partial(_make, helper, curve.document, chosen), on_progress)
 
 
-def output_names(images: Sequence[Path], output: Path) -> list[tuple[Path, Path]]:
-    """Each image with the negative to make of it.
+def output_names(
+    images: Sequence[Path], output: Path, made: Literal["negative", "proof"] = "negative"
+) -> list[tuple[Path, Path]]:
+    """Each image with the negative, or the proof, to make of it.
 
-    With one image ``output`` is a ``.tif`` file; with several, or if it is a folder that exists,
-    it is a folder, and the negatives are called ``NAME-negative.tif`` there.
+    With one image ``output`` is a file (``.tif``; a proof's ``.png``); with several, or if it is a
+    folder that exists, it is a folder, and they are called ``NAME-negative.tif`` there.
 
     Raises
     ------
     OptionError
         The output is not what the number of images asks for, or two images would make one file.
     """
-    is_tiff = output.suffix.lower() in (".tif", ".tiff")
+    form, *endings = _FORMS[made]
+    is_file = output.suffix.lower() in endings
     if len(images) == 1 and not output.is_dir():
-        if not is_tiff:
+        if not is_file:
             raise OptionError(
                 f"the output is {output}",
-                "a negative is a TIFF file",
-                f"call it {output.with_suffix('.tif')}" if output.name else "give it a name",
+                f"a {made} is a {form} file",
+                f"call it {output.with_suffix(endings[0])}" if output.name else "give it a name",
             )
         return [(images[0], output)]
-    if is_tiff and not output.is_dir():
+    if is_file and not output.is_dir():
         raise OptionError(
             f"the output of {len(images)} images is {output}",
             "with several images the output is a folder",
             f"name a folder, for example {output.with_suffix('')}",
         )
-    return _names_in(images, output)
+    return _names_in(images, output, made, endings[0])
 
 
 def _names_on_film(images: Sequence[Path], output: Path) -> list[tuple[Path, Path]]:
@@ -157,18 +160,23 @@ def _names_on_film(images: Sequence[Path], output: Path) -> list[tuple[Path, Pat
     return _names_in(images, film_names(output, 1)[0].parent)
 
 
-def _names_in(images: Sequence[Path], folder: Path) -> list[tuple[Path, Path]]:
-    pairs = [(image, folder / f"{image.stem}-negative.tif") for image in images]
+def _names_in(
+    images: Sequence[Path], folder: Path, made: str = "negative", ending: str = ".tif"
+) -> list[tuple[Path, Path]]:
+    pairs = [(image, folder / f"{image.stem}-{made}{ending}") for image in images]
     seen: dict[str, Path] = {}
-    for image, made in pairs:
-        other = seen.setdefault(made.name.casefold(), image)  # some disks ignore capitals
+    for image, path in pairs:
+        other = seen.setdefault(path.name.casefold(), image)  # some disks ignore capitals
         if other is not image:
             raise OptionError(
-                f"the images {other} and {image} would both become {made.name}",
-                "negatives in one folder need different names",
+                f"the images {other} and {image} would both become {path.name}",
+                f"{made}s in one folder need different names",
                 "make them one after the other, or rename one",
             )
     return pairs
+
+
+_FORMS = {"negative": ("TIFF", ".tif", ".tiff"), "proof": ("PNG", ".png")}
 
 
 def _on_film(

@@ -138,7 +138,7 @@ def write_mapped(
         raise ValueError("codes of luminance go with colour and resampling, and only with them")
     if not isinstance(codes, LuminanceCodes) and codes.shape != (image.values,):
         raise ValueError(f"the table has {codes.shape} entries for {image.values} values")
-    work = _Work(image, codes, settings)
+    work = Work(image, codes, settings)
     width, height = work.size
     form = Form(settings.ink.depth, settings.ink.samples, settings.deflate)
     resolution = settings.resolution or work.resolution
@@ -183,7 +183,7 @@ def coded(
     ``turned``: by a quarter clockwise, sheet and all.  Files without a name lie in ``folder``;
     ``stack`` closes everything.  Parameters else, and errors, as of `write_mapped`.
     """
-    work = _Work(image, codes, replace(settings, ink=Ink(), held=True))
+    work = Work(image, codes, replace(settings, ink=Ink(), held=True))
     width, height = work.size
     jobs = work.jobs(folder, stack)
     if turned:
@@ -212,8 +212,8 @@ def refuse_same(source: Path, output: Path) -> None:
             )
 
 
-class _Work:
-    """The jobs that make one negative."""
+class Work:
+    """The jobs that turn one image into the codes of a negative."""
 
     def __init__(self, image: SourceImage, codes: Codes, settings: WriteSettings) -> None:
         self._image, self._codes, self._settings = image, codes, settings
