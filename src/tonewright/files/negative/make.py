@@ -16,7 +16,12 @@ from numpy.typing import NDArray
 from tonewright import __version__, scales
 from tonewright.errors import OptionError
 from tonewright.files.documents import to_text
-from tonewright.files.negative.again import NEGATIVE_OF, refuse_again, scale_document
+from tonewright.files.negative.again import (
+    NEGATIVE_OF,
+    PRINTING_TIME,
+    refuse_again,
+    scale_document,
+)
 from tonewright.files.negative.pipeline import (
     Codes,
     Progress,
@@ -350,8 +355,10 @@ def description(job: NegativeJob) -> str:
     """Where a negative comes from, for its ImageDescription: the same input, the same words."""
     settings, size = job.settings, job.size
     mark = f" (sha256 {settings.curve_sha256})" if settings.curve_sha256 else ""
+    time = setup_of(job.curve).printing_time
     facts = [
         f"curve {job.curve.name}{mark}",
+        f"{PRINTING_TIME}{time.replace(';', ',')}" if time else "",
         f"values taken as {job.tones.encoding}",
         "mirrored" if settings.mirror else "not mirrored",
         f"turned {settings.size.rotate} degrees" if settings.size.rotate else "",
