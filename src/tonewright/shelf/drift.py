@@ -153,7 +153,7 @@ def find_drift(
             series += _series_of(prints)
     if not series:
         raise _nothing(sum(map(len, groups.values())), left_out)
-    findings = [kind(tuple(files)) for kind, files in left_out.items()]  # type: ignore[call-arg]
+    findings = [kind(tuple(files)) for kind, files in left_out.items()]
     strips = Counter(group[1:-1] for group in groups if group[0] == "strip")
     findings += [TimeUnitsMixed(group[0][1].document.setup.paper or "")
                  for key, group in groups.items()
