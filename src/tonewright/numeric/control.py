@@ -116,7 +116,8 @@ class Chart:
 
 
 def chart(
-    values: ArrayLike, known_sd: ArrayLike | None = None, outside: float = RARELY
+    values: ArrayLike, known_sd: ArrayLike | None = None, outside: float = RARELY,
+    least_sd: float = 0.0,
 ) -> Chart:
     """Watch a series, shape (n,), value by value, each judged by those before it alone.
 
@@ -126,15 +127,17 @@ def chart(
     counts as `TRUST` degrees of freedom more.  The limits are those of Student's t where the
     handbook has a known standard deviation, and wider by what the centre is unsure: few values do
     not raise an alarm.
-    ``outside`` is the share of good moving averages beyond either limit.
+    ``outside`` is the share of good moving averages beyond either limit, ``least_sd`` the scatter
+    that rounding leaves of values that are alike.
     """
     x = np.asarray(values, dtype=np.float64)
     known = None if known_sd is None else np.asarray(known_sd, dtype=np.float64)
-    rows = [_judge(x[:i], None if known is None else known[:i], outside)
+    rows = [_judge(x[:i], None if known is None else known[:i], outside, least_sd)
             for i in range(1, x.size + 1)]
     centre, low, high, average, least, most = np.array(rows).reshape(-1, 6).T
     with np.errstate(invalid="ignore"):
-        beyond = (average < least) | (average > most)
+        # equal values differ from their own mean by rounding
+        beyond = ((average < least) | (average > most)) & ~np.isclose(average, centre, 1e-9, 1e-12)
     out = None
     if x.size and beyond[-1]:
         inside = np.flatnonzero(~beyond)
@@ -143,7 +146,9 @@ def chart(
     return Chart(x, centre, low, high, average, least, most, out, since)
 
 
-def _judge(x: Array, known: Array | None, outside: float) -> tuple[float, ...]:
+def _judge(
+    x: Array, known: Array | None, outside: float, least_sd: float
+) -> tuple[float, ...]:
     """Centre, limits of the last value, the moving average and its limits."""
     learnt = min(LEARNT, max(FEWEST, x.size - RECENT))
     if x.size <= learnt:
@@ -154,7 +159,8 @@ def _judge(x: Array, known: Array | None, outside: float) -> tuple[float, ...]:
         measured = float(np.mean(known[:-1] ** 2))
         variance = (freedom * variance + TRUST * measured) / (freedom + TRUST)
         freedom += TRUST
-    sd, centre, after = math.sqrt(variance), float(np.mean(x[:learnt])), x.size - learnt
+    sd = max(math.sqrt(variance), least_sd)
+    centre, after = float(np.mean(x[:learnt])), x.size - learnt
     # the average leaves the centre, and what that is unsure by, behind as values come in
     left = (1.0 - (1.0 - WEIGHT) ** after) / math.sqrt(learnt)
     single = limits(centre, sd * math.sqrt(1.0 + 1.0 / learnt), float(-stdtrit(freedom, RARELY)))
