@@ -96,7 +96,7 @@ def derived():
 
 
 def renewed(derived, **new):
-    return renew_curve(RenewRequest(derived, "00" * 32, "new", **new))
+    return renew_curve(RenewRequest(derived, "00" * 32, "new", replace=True, **new))
 
 
 @pytest.fixture(scope="module")
@@ -131,7 +131,7 @@ def test_the_report_of_a_renewal_by_time(derived):
 
 def test_the_report_of_a_renewal_by_readings(derived):
     whole = readings(NEW, np.linspace(0, 1, 21), "whole.csv")
-    compare("renew_readings.txt", renew_text(renewed(derived, readings=whole, replace=True), "new.curve.json"))
+    compare("renew_readings.txt", renew_text(renewed(derived, readings=whole), "new.curve.json"))
 
 
 @pytest.mark.parametrize(("sheets", "levels", "said"), [
@@ -162,7 +162,7 @@ def test_json_holds_findings_and_their_sentences(stained, derived):
     assert found["doubtful"] == [dataclasses.asdict(d) for d in stained.summary.doubtful]
     json.dumps(found, allow_nan=False)
     luminance = dataclasses.replace(readings(OLD), scale="luminance")
-    again = renewed(derived, readings=luminance, replace=True)
+    again = renewed(derived, readings=luminance)
     found = renew_json(again)
     weightings = TwoWeightings("visual-density", "luminance")
     assert weightings in again.findings
@@ -223,5 +223,5 @@ def test_rewording_changes_no_document(stained, derived, monkeypatch):
         assert curve_text(rebuild(curve)) == again
         assert fit_text(curve, "x") != said
         assert not any(sentence(f) in document for f in curve.findings)
-    assert sentence(NothingMoved("old")) not in renew_text(renewed(derived, readings=readings(OLD), replace=True),
+    assert sentence(NothingMoved("old")) not in renew_text(renewed(derived, readings=readings(OLD)),
                                                            "x")

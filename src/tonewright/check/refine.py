@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 
+import numpy as np
+
 from tonewright.check.aims import PrintedTones
 from tonewright.check.cause import judge
 from tonewright.check.make import curve_time, refuse_other_paper
@@ -23,6 +25,8 @@ from tonewright.record.times import PrintingTime
 
 MOVED = 0.01
 """How seldom a good print may differ as much before its process counts as moved."""
+CURVE_OFF = 3.0
+"""L* (RMS) up to which a curve itself is to blame where no known cause is."""
 EARLIER = "earlier"
 """What the sheet of an old curve is called where it has no name."""
 
@@ -67,8 +71,10 @@ def _refuse_moved(new: RefineRequest) -> None:
     response = Response(new.old)
     promised = promise(new.old, new.tones, response, _light(new))
     found = judge(new.tones, promised, response, MOVED)
-    if found.cause.code != "none":
-        off = new.tones.readings.lightness - new.tones.aim
+    off = new.tones.readings.lightness - new.tones.aim
+    nameless = found.cause.code == "unknown" and found.cause.likelier is None
+    rms = float(np.sqrt(np.mean(off**2)))
+    if found.cause.code != "none" and not (nameless and rms <= CURVE_OFF):
         raise FitError(
             f"the print lies up to {max(off, key=abs):+.1f} L* off what the curve {new.old.name}"
             f" promises, more than 1 good print in {1.0 / MOVED:.0f} does",

@@ -10,7 +10,13 @@ from pathlib import Path
 
 import numpy as np
 
-from tonewright.check.aims import PrintedTones, aim_of_level, printed_tones, with_levels
+from tonewright.check.aims import (
+    PrintedTones,
+    aim_of_level,
+    other_scales,
+    printed_tones,
+    with_levels,
+)
 from tonewright.check.document import Check
 from tonewright.check.make import CheckRequest, check_print
 from tonewright.check.refine import RefineRequest, refine_curve
@@ -129,7 +135,12 @@ def _read(
                             " ones", "let the print dry, and measure it again")
     if target is not None and not columns.is_usable(table.columns, options.level_field):
         return _by_target(table, curve, options, target)
-    table, aim = with_levels(table, curve, options.scale)
+    try:
+        table, aim = with_levels(table, curve, options.scale)
+    except ReadingsError as error:
+        if error.code == "weighting_missing":
+            raise other_scales(table.source.name, curve) from error
+        raise
     return readings_from_table(table, options), aim
 
 

@@ -351,6 +351,12 @@ def _no_level(table: Table, what: str) -> ReadingsError:
             f"the file {table.source.name} has a column step, as a strip has, and no ink levels",
             "a target's readings say how much ink each patch had",
             "evaluate a strip as a strip", code="strip_as_target", file=table.source.name)
+    if any(find(table, name) is not None for name in AIM_NAMES):
+        return ReadingsError(
+            f"the file {table.source.name} has the tones of a print, and no ink levels",
+            "a target's readings say how much ink each patch had",
+            "check the print against its curve, or refine the curve with it",
+            code="print_as_target", file=table.source.name)
     return ReadingsError(
         f"the file {table.source.name} has the columns {listed(table.columns)}; {what}",
         "the ink of a patch is a column called level (0 clear film to 1 heaviest ink) or"

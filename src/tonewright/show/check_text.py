@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from tonewright.check.document import CauseCode, Check, CheckedTone
+from tonewright.check.refine import CURVE_OFF
 from tonewright.errors import counted
 from tonewright.record.codec import encode
 from tonewright.show.cautions import cautions_text
@@ -126,7 +127,8 @@ def cause_text(check: Check) -> str:
 
 def _named(check: Check) -> str:
     code, size = check.cause.code, check.cause.size
-    sure = "" if check.cause.size_sd is None else f" (±{1.96 * check.cause.size_sd:.2g})"
+    digits = 2 if code == "exposure" else 1
+    sure = "" if check.cause.size_sd is None else f" (±{1.96 * check.cause.size_sd:.{digits}f})"
     if code == "exposure":
         if size is None:
             return f"too {'much' if check.difference_lightness_mean < 0.0 else 'little'} light"
@@ -176,6 +178,9 @@ def what_to_do(check: Check) -> str:
         return ("print this check again. If it comes out the same, print one strip (tonewright"
                 " strip): it shows whether light or process has changed.")
     if cause.code == "unknown":
-        return ("print this check once more; if it comes out the same, refine the curve"
-                " (tonewright refine).")
+        again = "print this check once more; if it comes out the same, "
+        if check.difference_lightness_rms <= CURVE_OFF:
+            return f"{again}refine the curve (tonewright refine)."
+        return (f"see that paper, chemistry and curve belong together. {again.capitalize()}print"
+                " a strip (tonewright strip, then tonewright renew).")
     return _DO[cause.code]

@@ -47,8 +47,8 @@ def fit_json(curve: Curve) -> dict[str, Any]:
         "print_to_print_lightness_sd": found.print_to_print_lightness_sd,
         "least_sure_level": found.least_sure_level,
         "scale": curve.scale,
-        "findings": [encode(f) for f in _findings(curve)],
-        "warnings": [*map(sentence, _findings(curve))],
+        "findings": [encode(f) for f in found_in(curve)],
+        "warnings": [*map(sentence, found_in(curve))],
         "next": encode(next_step(curve)),
         **_derived_json(curve),
     }
@@ -81,7 +81,7 @@ def renew_json(renewed: Renewed) -> dict[str, Any]:
     }
 
 
-def _findings(curve: Curve) -> list[Finding]:
+def found_in(curve: Curve) -> list[Finding]:
     """Those of the curve, and of every file of readings that it was made from."""
     prints = () if curve.recipe is None else curve.recipe.prints
     readings = [r for r in (curve.readings, *(p.readings for p in prints)) if r is not None]
@@ -251,7 +251,7 @@ def _moved_lines(moved: Movement) -> Iterator[str]:
 def _doubtful_lines(curve: Curve, more: Sequence[Finding]) -> Iterator[str]:
     yield labelled("doubtful", "; ".join(map(_doubtful, curve.summary.doubtful)) or "no patch")
     # the line on the negative tells of ink to spare
-    for found in (f for f in (*_findings(curve), *more) if not isinstance(f, InkToSpare)):
+    for found in (f for f in (*found_in(curve), *more) if not isinstance(f, InkToSpare)):
         yield labelled(found.kind, sentence(found))
 
 
@@ -273,12 +273,12 @@ def _end_lines(curve: Curve, kept: str | None, *, renewed: bool) -> Iterator[str
         if plan:
             yield headed("Surer:", _plan(curve, plan, file))
     else:
-        yield headed("Next:", _next(step) + (_plan(curve, plan, file) if plan else ""))
+        yield headed("Next:", next_step_words(step) + (_plan(curve, plan, file) if plan else ""))
     if plan or step.code != "make_negative":
         yield f"\n{cautions_text()}"
 
 
-def _next(step: NextStep) -> str:
+def next_step_words(step: NextStep) -> str:
     again = " Then make the curve again; do not print a picture with this one."
     leave_out = "measure the doubtful patches again, or leave them out (--leave-out PATCH)"
     if step.code == "repeat_strip":

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from dataclasses import dataclass
 from pathlib import Path
 
 from tonewright.errors import OptionError, TonewrightError
@@ -9,7 +11,29 @@ from tonewright.files.raster.source import SourceImage
 
 NEGATIVE_OF, TARGET, PROOF_OF = "Negative of", "Target", "Proof of"
 """How the descriptions of our own files start."""
+PRINTING_TIME = "printing time "
 _MADE_HERE = " by tonewright "
+_ORIGIN = re.compile(rf"{NEGATIVE_OF} .*{_MADE_HERE}\S+; curve (?P<curve>.*?)"
+                     rf"(?: \(sha256 (?P<sha256>[0-9a-f]{{64}})\))?;"
+                     rf"(?: {PRINTING_TIME}(?P<time>[^;]*);)?")
+
+
+@dataclass(frozen=True)
+class Origin:
+    """What a negative says of itself; None where it does not."""
+
+    curve: str
+    """Name of the curve it was made through."""
+    sha256: str | None
+    """Of that curve's file, in hex."""
+    time: str | None
+    """What it is to be printed for."""
+
+
+def origin_of(image: SourceImage) -> Origin | None:
+    """What a negative says of itself; None for an image that is no negative of ours."""
+    found = _ORIGIN.match(image.description)
+    return None if found is None else Origin(found["curve"], found["sha256"], found["time"])
 
 
 def scale_document(picture: Path) -> Path:
