@@ -258,8 +258,8 @@ def test_stops_as_they_are_said(stops, said):
 
 def test_every_finding_has_its_sentence():
     every = (
-        TimeDrifted("cotton", "2026-03-14", 0.34, 0.03, PrintingTime(555.0)),
-        TimeDrifted("", "2026-03-14", -0.2, 0.03, None),
+        TimeDrifted("cotton", "2026-03-14", 0.34, 0.03, False, PrintingTime(555.0)),
+        TimeDrifted("", "2026-03-14", -0.2, 0.03, True, None),
         Drifted("cotton", "black_lightness", "2026-03-14", 2.1, 0.3),
         Drifted("cotton", "white_lightness", "2026-03-14", 0.6, 0.2),
         Drifted("cotton", "log_exposure_range", "2026-03-14", -0.12, 0.03),

@@ -92,20 +92,24 @@ class Chart:
     """The value at which the moving average left its limits for good; None: it has not."""
     since: int | None
     """The first value that most likely belongs to what is new."""
+    growing: bool = False
+    """It has moved away steadily since; False: at once."""
 
     @property
     def shift(self) -> Level | None:
-        """From the centre to where it stands now, the newest values weighed most; None within
-        the limits."""
+        """From the centre to where it stands now; None within the limits."""
         if self.since is None:
             return None
-        new = self.values[self.since:]
-        weights = (1.0 - WEIGHT) ** np.arange(new.size)[::-1]
-        weights /= weights.sum()
-        # half the limits' width holds the scatter and how sure the centre is
+        new = self.values[self.since:] - self.centre[-1]
+        if self.growing:  # the straight line, at its end
+            line = np.arange(1.0, new.size + 1.0)
+            weights = line * (new.size / (line @ line))
+        else:  # the newest values weigh most
+            weights = (1.0 - WEIGHT) ** np.arange(new.size)[::-1]
+            weights /= weights.sum()
+        # a sixth of the width of the limits holds the scatter and how sure the centre is
         sd = float(self.high[-1] - self.low[-1]) / 2.0 / WIDTH
-        moved = float(weights @ new - self.centre[-1])
-        return Level(moved, sd * math.sqrt(float(weights @ weights)))
+        return Level(float(weights @ new), sd * math.sqrt(float(weights @ weights)))
 
     @property
     def strays(self) -> tuple[int, ...]:
@@ -142,8 +146,8 @@ def chart(
     if x.size and beyond[-1]:
         inside = np.flatnonzero(~beyond)
         out = int(inside[-1]) + 1 if inside.size else 0
-    since = None if out is None else change(x, float(centre[-1]), out)
-    return Chart(x, centre, low, high, average, least, most, out, since)
+    since, growing = (None, False) if out is None else change(x - centre[-1], out)
+    return Chart(x, centre, low, high, average, least, most, out, since, growing)
 
 
 def _judge(
@@ -170,11 +174,19 @@ def _judge(
     return centre, single.low, single.high, average, mean.low, mean.high
 
 
-def change(values: Array, centre: float, out: int) -> int:
-    """The value from which on a series that was called out at ``out`` has left its ``centre``.
+def change(beyond: Array, out: int) -> tuple[int, bool]:
+    """When a series that was called out at the value ``out`` most likely left its centre, and
+    whether it has been moving since (True) or moved at once.
 
-    The start that makes a shift of the mean likeliest (Samuel, Pignatiello & Calvin 1998).
+    ``beyond`` is the values less the centre, shape (n,).  The likeliest start is that of the step,
+    or of the straight line, that leaves the least squares (Samuel, Pignatiello & Calvin 1998;
+    Perry, Pignatiello & Simpson 2006).
     """
-    gains = [(values.size - first) * float(np.mean(values[first:]) - centre) ** 2
-             for first in range(out + 1)]
-    return int(np.argmax(gains))
+    gains = []
+    for first in range(out + 1):
+        new = beyond[first:]
+        line = np.arange(1.0, new.size + 1.0)
+        gains.append((float(new.sum()) ** 2 / new.size, -first, False))
+        gains.append((float(new @ line) ** 2 / float(line @ line), -first, True))
+    _, first, growing = max(gains)
+    return -first, growing

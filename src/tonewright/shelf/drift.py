@@ -304,7 +304,8 @@ def _found(series: list[Series]) -> Iterator[Finding]:
         elif one.group not in spoken:
             spoken.add(one.group)
             yield TimeDrifted(one.of, one.since_said, round(one.chart.shift.value, 3),
-                              round(one.chart.shift.sd, 3), _print_for(one, series))
+                              round(one.chart.shift.sd, 3), one.chart.growing,
+                              _print_for(one, series))
     yield from few.values()
 
 

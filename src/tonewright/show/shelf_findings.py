@@ -61,7 +61,8 @@ def _(found: findings.TimeDrifted) -> str:
     instead = "" if found.print_for is None else f", or print {found.print_for}"
     return _named(found.of, f"since {month_words(found.since)}"
                   f" {change_words('printing_time', found.slower_stops)}"
-                  f" (±{2.0 * found.slower_stops_sd:.2f} stop); renew{instead}.")
+                  f" (±{2.0 * found.slower_stops_sd:.2f} stop)"
+                  f"{', and still moving' if found.still_moving else ''}; renew{instead}.")
 
 
 @sentence.register
