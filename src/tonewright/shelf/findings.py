@@ -22,6 +22,8 @@ class TimeDrifted(Finding):
     slower_stops: float
     """Below 0: faster."""
     slower_stops_sd: float
+    still_moving: bool
+    """It has moved steadily since, not at once."""
     print_for: PrintingTime | None
     """What the time would be now; None where it is not known."""
 
