@@ -11,7 +11,7 @@ import numpy as np
 from tonewright import scales
 from tonewright.check.aims import PrintedTones
 from tonewright.check.document import Cause, CauseCode
-from tonewright.check.promise import Promise, Response
+from tonewright.check.promise import Promise, Response, nearness
 from tonewright.numeric.alternatives import Alternative, Explained, Scatters, Shifts, explain
 from tonewright.scales import STOP, Array
 
@@ -21,8 +21,6 @@ SHARE: dict[CauseCode, float] = {
     "exposure": 0.4, "fog": 0.15, "weak_black": 0.15, "ink": 0.08, "process": 0.08,
     "unevenness": 0.08, "unknown": 0.06}
 """How often each is to blame, before anything is measured (from memory, no source)."""
-FORMS = (0.7, 1.0, 1.4)
-"""Powers of its level that an ink's density may go by, where no strip tells."""
 MEMBERS = 41
 SPAN = 3.0
 """Sizes of a cause are tried up to so many of their usual size."""
@@ -30,8 +28,6 @@ LIGHT_STOPS, FOG_LIGHTNESS, BLACK_LIGHTNESS, INK_SHARE, CONTRAST_SHARE = 0.5, 3.
 """Usual sizes of what goes wrong, as standard deviations (from memory, no source)."""
 UNEVEN_STOPS, OTHER_LIGHTNESS, OTHER_ALONG = 0.15, 3.0, 20.0
 """The same of unevenness, and of what no cause here explains: smooth over so many L*."""
-UNEVEN_REACH = 0.5
-"""Part of the sheet over which unevenness keeps its sign."""
 LEAST_ASTRAY = 0.6
 """Rank correlation of place and tone from which on the two cannot be told apart."""
 
@@ -80,12 +76,10 @@ def _ways(
     rise = response.rise(density)
     at_black, at_white = (float(scales.lightness_per_density(scales.density_to_lightness(d)))
                           for d in (black, white))
-    forms = [response] if response.has_strip else [replace(response, form=f) for f in FORMS]
-
     def moved(what: str, usual: float, unit: float = 1.0) -> Shifts:
         """By amounts of either sign of what `Response.moved` takes."""
         return _join(*(_either(usual, partial(_moved, form, level, what, unit))
-                       for form in forms))
+                       for form in response.forms()))
 
     ways: dict[CauseCode, Alternative] = {
         "exposure": moved("light", LIGHT_STOPS, STOP),
@@ -166,13 +160,11 @@ def place_tells(tones: PrintedTones) -> bool:
 
 def _uneven(tones: PrintedTones, response: Response) -> Scatters | None:
     """Light or coating that varies over the sheet; None where that cannot be told."""
-    place = tones.place
-    if place is None or not place_tells(tones):
+    if not place_tells(tones):
         return None
     level = tones.readings.level
     steep = (response.moved(level, light=0.01) - response.moved(level)) / 0.01
-    apart = np.sum((place[:, None, :] - place[None, :, :]) ** 2, axis=2)
     same = np.equal.outer(tones.sheet, tones.sheet)
-    one = same * np.exp(-0.5 * apart / UNEVEN_REACH**2) * np.outer(steep, steep)
+    one = same * nearness(tones) * np.outer(steep, steep)
     sizes, weight = _sizes(UNEVEN_STOPS)
     return Scatters(sizes, (sizes[:, None, None] * STOP) ** 2 * one, weight)

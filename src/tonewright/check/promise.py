@@ -4,7 +4,7 @@ from it."""
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -20,8 +20,10 @@ BAND = 1.96
 ALONG = 0.12
 """Ink level over which a curve's error keeps its sign: about a tenth of the scale, as smooth fits
 through twenty to fifty levels have it."""
-UNEVEN_SD, UNEVEN_ALONG = 0.006, 0.3
-"""Exposure (log10) that an even coating still varies by, and over how much of a row of tones."""
+UNEVEN_SD, UNEVEN_REACH = 0.006, 0.3
+"""Exposure (log10) that an even coating still varies by, and over which part of the sheet."""
+FORMS = (0.6, 1.0, 1.6)
+"""Powers of its level that an ink's density may go by, where no strip tells."""
 MODES = {"exposure": 0.05 * STOP, "contrast": 0.015, "black": 0.015, "white": 0.002}
 """How the ways in which good sheets differ compare: log10 exposure, a share, densities.  Their
 size all together is that of the sheets."""
@@ -38,6 +40,10 @@ class Response:
     curve: Curve
     form: float = 1.0
     """Without a strip: the power of its level that the ink's density goes by."""
+
+    def forms(self) -> list[Response]:
+        """The same for each form that the ink may have; one where a strip tells."""
+        return [self] if self.has_strip else [replace(self, form=f) for f in FORMS]
 
     @cached_property
     def has_strip(self) -> bool:
@@ -125,15 +131,22 @@ def promise(
     near = np.exp(-0.5 * ((level[:, None] - level[None, :]) / ALONG) ** 2)
     same = np.equal.outer(tones.sheet, tones.sheet)
     own, shared = _sheets(curve)
-    modes = _modes(response, level) * (own / _size(response))
-    spread = modes @ modes.T
+    forms = response.forms()
+    spread = sum(_spread(form, level, own) for form in forms) / len(forms)
     steep = (response.moved(level, light + 0.01) - density) / 0.01
-    smooth = np.exp(-0.5 * ((tones.image[:, None] - tones.image[None, :])
-                            / (100.0 * UNEVEN_ALONG)) ** 2)
-    uneven = UNEVEN_SD**2 * np.outer(steep, steep) * smooth
+    uneven = UNEVEN_SD**2 * np.outer(steep, steep) * nearness(tones)
     covariance = (np.diag(noise) + near * np.outer(band_sd, band_sd)
                   + same * (spread + uneven) + shared * spread)
     return Promise(density, noise, np.asarray(covariance))
+
+
+def nearness(tones: PrintedTones) -> Array:
+    """How far the unevenness of a sheet is the same at two patches, 0 to 1, shape (n, n)."""
+    place = tones.place
+    if place is None:  # most likely in a row
+        place = tones.image[:, None] / 100.0
+    apart = np.sum((place[:, None, :] - place[None, :, :]) ** 2, axis=2)
+    return np.asarray(np.exp(-0.5 * apart / UNEVEN_REACH**2))
 
 
 def _noise_sd(curve: Curve, tones: PrintedTones) -> Array:
@@ -153,6 +166,12 @@ def _sheets(curve: Curve) -> tuple[float, float]:
     own = max(len(names) - 1.0, 1.0)
     total = own * known**2 + USUAL_SHEETS_WORTH * USUAL_SHEETS_LIGHTNESS**2
     return math.sqrt(total / (own + USUAL_SHEETS_WORTH)), 0.0
+
+
+def _spread(response: Response, level: Array, lightness_sd: float) -> Array:
+    """Covariance of the densities of one sheet about the mean sheet's, shape (n, n)."""
+    modes = _modes(response, level) * (lightness_sd / _size(response))
+    return np.asarray(modes @ modes.T)
 
 
 def _modes(response: Response, level: Array) -> Array:

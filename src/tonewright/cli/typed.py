@@ -26,10 +26,12 @@ TYPED: dict[str, str] = {
     "drift_dates": "--date 2026-03-31",
     "due_after": "--due-after 90",
     "eye_strip_incomplete": "--time 10min --merged 2",
+    "film_resolution": "--ppi 360",
     "film_impossible": "--tablet TABLET",
     "for_lists_alone": "--order, --snake, --reverse, --scale, --relative-to-paper",
-    "for_scans_alone": "--scanner, --known, --corners, --channel, --allow-jpeg, --overlay,"
-                       " --halves",
+    "for_scans_alone": "--scanner, --densities, --flat, --known, --corners, --channel,"
+                       " --allow-jpeg, --overlay, --halves",
+    "gray_scale_beside": "tonewright scanner, then --scanner NAME.scanner.json",
     "halves_exchanged": "for a scan --halves film/bare or --halves bare/film",
     "halves_unclear": "--halves film/bare, bare/film, film or bare",
     "image_encoding": "--encoding lightness, srgb, linear or gamma:2.2",
@@ -76,6 +78,7 @@ TYPED: dict[str, str] = {
     "refine_instead": "tonewright refine",
     "replace_needed": "--replace, or tonewright refine",
     "relative_to_paper": "--relative-to-paper",
+    "response_twice": "--scanner or --densities",
     "row_corners": "--corners x0,y0,x1,y1,x2,y2,x3,y3: pixels, clockwise from the top left, step 1"
                    " at the left edge",
     "row_turned": "--corners {corners}",

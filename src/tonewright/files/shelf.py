@@ -29,6 +29,7 @@ from tonewright.shelf.arrange import (
     Shelved,
     arrange,
     day_of,
+    due_limit,
 )
 from tonewright.strip.process import FORM as PROCESS
 from tonewright.strip.process import Process, StripSummary
@@ -96,21 +97,22 @@ def read_shelf(
     FileError
         There is no such folder, or no document in it.
     OptionError
-        As `arrange`.
+        As `due_limit`.
     """
     if not folder.is_dir():
         raise FileError(f"{folder} is no folder" if folder.exists() else
                         f"there is no folder {folder}", "a shelf is a folder of documents",
                         "name the folder that they are in")
-    files, left_out = list_files([folder])
     today = today or date.today()
+    limit = due_limit(today, due_after_days)
+    files, left_out = list_files([folder])
     whole = SORTS if len(files) <= FEW else ()
     found = []
     for path, read in open_all(files, left_out, folder, whole):
         found.append(_SHELVED[read[0]](_within(path, folder), read[1], today))
     if not found:
         raise nothing_in(folder, left_out)
-    return Shelf(arrange(found, today, due_after_days), tuple(left_out), bool(whole))
+    return Shelf(arrange(found, limit), tuple(left_out), bool(whole))
 
 
 def nothing_in(folder: Path, left_out: list[LeftOut]) -> FileError:
@@ -137,6 +139,7 @@ def list_files(paths: Iterable[Path]) -> tuple[list[Path], list[LeftOut]]:
     for path in paths:
         if not path.is_dir():
             found[path] = None
+            continue
         for where, folders, names in os.walk(path, onerror=unreadable):
             folders[:] = sorted(f for f in folders if not f.startswith("."))
             found |= {Path(where, n): None for n in sorted(names)
@@ -159,7 +162,9 @@ def open_all(
 
 
 def _within(path: Path, folder: Path | None) -> str:
-    return str(path) if folder is None else path.relative_to(folder).as_posix()
+    if folder is None or folder == Path():
+        return path.as_posix()
+    return path.as_posix()[len(folder.as_posix()):].lstrip("/")
 
 
 def _curve(file: str, read: Opened[Any], today: date) -> Shelved:

@@ -207,7 +207,7 @@ def decode(
 
 def _part(kind: Any, data: Any, at: _At, skip: Collection[str] = ()) -> Any:
     """A dataclass from a table of its fields."""
-    names, sparse, ordered = _fields(kind, frozenset(skip))
+    names, ordered, sparse = _fields(kind, frozenset(skip))
     if not isinstance(data, dict) or [*data] != names:  # as it was written
         check_names(data, ["code", *names] if _is_finding(kind) else names, at.what, at.way_out,
                     sparse)
@@ -223,13 +223,14 @@ def _part(kind: Any, data: Any, at: _At, skip: Collection[str] = ()) -> Any:
 
 
 @cache
-def _fields(kind: Any, skip: frozenset[str]) -> tuple[list[str], set[str], list[str]]:
-    """The names of all fields, of those that may be missing, and of columns with an order."""
+def _fields(kind: Any, skip: frozenset[str]) -> tuple[list[str], list[str], set[str]]:
+    """The names of all fields, of those to be read that are columns with an order, and of those
+    that a document need not have."""
     names = [f.name for f in fields(kind)]
     if unknown := skip.difference(names):
         raise TypeError(f"{kind.__name__} has no field {', '.join(sorted(unknown))}")
-    return (names, {f.name for f in fields(kind) if "sparse" in f.metadata},
-            [n for n in names if n not in skip and _entry(kind, n).orders])
+    sparse = {f.name for f in fields(kind) if "sparse" in f.metadata}
+    return names, [n for n in names if n not in skip and _entry(kind, n).orders], sparse
 
 
 def _check_table(columns: dict[str, tuple[Order, Any]], at: _At) -> None:

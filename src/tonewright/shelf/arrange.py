@@ -8,7 +8,7 @@ from datetime import date, timedelta
 from functools import cached_property
 from typing import Literal
 
-from tonewright.errors import OptionError
+from tonewright.errors import OptionError, counted
 from tonewright.record.dates import parse_date
 from tonewright.record.setup import Setup, alike
 
@@ -104,21 +104,23 @@ def day_of(text: str | None, today: date) -> date | None:
         return None
 
 
-def arrange(
-    documents: Sequence[Shelved], today: date, due_after_days: int = DUE_AFTER_DAYS
-) -> tuple[Board, ...]:
+def due_limit(today: date, days: int = DUE_AFTER_DAYS) -> date:
+    """What is older than this day is due; raises `OptionError` for days out of reason."""
+    if not 1 <= days <= 36_500:
+        raise OptionError(f"documents are due after {counted(days, 'day')}",
+                          "it is 1 day at least, and a lifetime at most",
+                          f"leave it out for {DUE_AFTER_DAYS}", code="due_after")
+    return today - timedelta(days)
+
+
+def arrange(documents: Sequence[Shelved], limit: date) -> tuple[Board, ...]:
     """Documents by setup, in each the newest first; those without a setup come last.
 
     A curve is due for a check where the last one failed, or where it and its last check are older
-    than ``due_after_days``; a process for a new strip where it is older.  Neither is due once a
-    later one of the same setup has taken its place.
-
-    Raises `OptionError` for days below 1.
+    than ``limit``; a process for a new strip where it is older.  Neither is due once a later one
+    of the same setup has taken its place.
     """
-    if due_after_days < 1:
-        raise OptionError(f"due after {due_after_days} days", "it is 1 day at least",
-                          f"leave it out for {DUE_AFTER_DAYS}", code="due_after")
-    rule = _Rule(documents, today - timedelta(due_after_days))
+    rule = _Rule(documents, limit)
     boards: dict[tuple[str, ...], list[Shelved]] = {}
     for one in documents:
         boards.setdefault(one.place, []).append(one)

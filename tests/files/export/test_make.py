@@ -77,8 +77,8 @@ def test_a_table_of_every_value(tmp_path, curve, depth, encoding, separator, dec
     names = head.split(sign)
     cells = np.array([[float(c.replace(",", ".")) for c in row.split(sign)] for row in rows])
     found = dict(zip(names, cells.T, strict=True))
-    assert names[0] == "picture_value" and names[-1] == "code_16"
-    np.testing.assert_array_equal(found["picture_value"], np.arange(1 << depth))
+    assert names[0] == f"picture_value ({encoding})" and names[-1] == "code_16"
+    np.testing.assert_array_equal(found[names[0]], np.arange(1 << depth))
     codes = wanted(curve, encoding, 1 << depth)
     assert np.abs(found["code_16"] - codes).max() <= 1
     np.testing.assert_allclose(found["ink_percent"], 100 * (1 - codes / 65535), atol=0.003)
@@ -208,7 +208,7 @@ def test_there_and_back_through_the_output_profile(tmp_path, curve):
 def test_points_are_the_curve_s_and_near_it_where_they_are_joined(tmp_path, curve, count):
     made, output = hand_over(tmp_path, "points", points=count, encoding="srgb")
     head, *rows = output.read_text(encoding="utf-8").splitlines()
-    assert head == "picture,negative,picture_percent,negative_percent"
+    assert head == "picture (srgb),negative,picture_percent,negative_percent"
     table = np.array([[float(c) for c in row.split(",")] for row in rows])
     assert len(table) == count and np.all(np.diff(table[:, 0]) > 0)
     assert table[0, 0] == 0 and table[-1, 0] == 255
@@ -324,3 +324,17 @@ def test_the_proof_is_of_the_file_and_not_of_the_numbers(tmp_path, curve):
     with pytest.raises(FileError, match="an XML reader reads other tones"):
         proof.prove_clf(output, curve, codes)
     assert json.loads(EXAMPLE.read_text(encoding="utf-8"))["format"] == "tonewright-curve"
+
+
+def test_names_with_control_characters_are_written_out(tmp_path, plain):
+    """Where they may stand at all: XML has no room for most of them."""
+    odd = replace(plain, name="a\x1b[31m\n]]> \u202e\"<b>")
+    write_curve(tmp_path / "o.curve.json", odd)
+    for form in ("lut", "icc-link", "icc-output", "readings", "aim"):
+        _, output = hand_over(tmp_path, form, file=tmp_path / "o.curve.json")
+        data = output.read_bytes()
+        assert b"\x1b" not in data or form.startswith("icc")
+        if form.startswith("icc"):
+            profile = ImageCms.ImageCmsProfile(io.BytesIO(data)).profile
+            assert "\x1b" not in profile.profile_description
+            assert r"\x1b[31m\n" in profile.profile_description

@@ -20,7 +20,7 @@ from tonewright.curve.export import (
     response_rows,
     value_rows,
 )
-from tonewright.errors import OptionError
+from tonewright.errors import OptionError, visible
 from tonewright.files.documents import read_curve
 from tonewright.files.export import text
 from tonewright.files.safe import check_outputs, whole_file
@@ -170,7 +170,7 @@ class _Maker:
         self._curve, self._request = curve, request
         self._dialect, self._depth = request.dialect or Dialect(), request.depth or 16
         rows = USUAL_ROWS if request.rows is None else request.rows
-        self.encoding = request.encoding or ASSUMED_ENCODING
+        self.encoding = (request.encoding or ASSUMED_ENCODING).strip().lower()
         self.columns: dict[str, Array] = {}
         self._content: dict[str, Callable[[], str | bytes]] = {
             "curve-csv": lambda: self._table(curve_rows(curve, rows)),
@@ -191,6 +191,9 @@ class _Maker:
         return code_table(self._lightness(depth), self._curve)
 
     def _table(self, columns: dict[str, Array], places: int = 6) -> str:
+        if FORMS[self._request.form].of_codes:  # its first column says what pictures it holds for
+            first, *others = columns.items()
+            columns = {f"{first[0]} ({self.encoding})": first[1], **dict(others)}
         self.columns = columns
         return csv_text(columns, [], self._dialect, places)
 
@@ -210,13 +213,14 @@ class _Maker:
 
         levels = np.linspace(0.0, 1.0, ENTRIES)
         tables = print_tables(self._curve, connection_lightness(), levels)
-        return output_profile(tables, f"Print: {self._curve.name}")
+        return output_profile(tables, f"Print: {visible(self._curve.name)}")
 
     def _link(self) -> bytes:
         from tonewright.files.raster.icc_write import LINK_ENTRIES, device_link
 
         codes = self._codes()[:: FULL_CODE // (LINK_ENTRIES - 1)]
-        return device_link(codes, f"Negative: {self._curve.name}", f"Picture: {self.encoding}")
+        name = f"Negative: {visible(self._curve.name)}"
+        return device_link(codes, name, f"Picture: {self.encoding}")
 
     def proof(self, path: Path) -> Proof | None:
         """What another reader finds in the file."""

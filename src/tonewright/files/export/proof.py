@@ -74,8 +74,7 @@ def _against(curve: Curve, reader: str, wanted: NDArray[Any], found: NDArray[Any
 def prove_table(path: Path, curve: Curve, codes: NDArray[np.uint16], dialect: Dialect) -> Proof:
     """A table of codes: the last column, as text."""
     rows = _rows(path, dialect)
-    picture, found = (np.array([int(row[name]) for row in rows])
-                      for name in ("picture_value", "code_16"))
+    picture, found = (np.array([int(row[at]) for row in rows[1:]]) for at in (0, -1))
     wanted = codes[picture] if np.array_equal(picture, np.arange(codes.size)) else np.zeros(1)
     return _against(curve, "a reader of plain text", wanted, found).check(path)
 
@@ -84,8 +83,9 @@ def prove_points(path: Path, curve: Curve, codes: NDArray[np.uint16], dialect: D
     """Points: each is the curve's code rounded to 8 bits; how far off the joined curve is, is
     told."""
     rows = _rows(path, dialect)
-    found = {name: np.array([float(row[name].replace(DECIMALS[dialect.decimal], "."))
-                             for row in rows]) for name in rows[0]}
+    cells = np.array([[float(cell.replace(DECIMALS[dialect.decimal], ".")) for cell in row]
+                         for row in rows[1:]])
+    found = {"picture": cells[:, 0], "negative": cells[:, 1]}
     wanted = codes[found["picture"].astype(int)]
     proof = _against(curve, "a reader of plain text", wanted, 257.0 * found["negative"])
     goal = print_lightness_of(curve, codes)
@@ -95,9 +95,9 @@ def prove_points(path: Path, curve: Curve, codes: NDArray[np.uint16], dialect: D
     return replace(proof, joined_off=drawn).check(path, half_a_step)
 
 
-def _rows(path: Path, dialect: Dialect) -> list[dict[str, str]]:
+def _rows(path: Path, dialect: Dialect) -> list[list[str]]:
     with path.open(encoding="utf-8", newline="") as stream:
-        return list(csv.DictReader(stream, delimiter=dialect.between))
+        return list(csv.reader(stream, delimiter=dialect.between))
 
 
 def prove_clf(path: Path, curve: Curve, codes: NDArray[np.uint16]) -> Proof:

@@ -8,7 +8,7 @@ from collections.abc import Callable, Generator, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
-from typing import Literal, TypeVar
+from typing import TYPE_CHECKING, Literal, TypeVar
 
 from tonewright.errors import OptionError, TonewrightError
 from tonewright.files.documents import open_curve
@@ -20,6 +20,9 @@ from tonewright.files.negative.sheet_file import sheet_files
 from tonewright.files.raster.bands import one_thread
 from tonewright.files.safe import make_folder, one_call, refuse_read, remember_read
 from tonewright.negative.tones import LevelCurve
+
+if TYPE_CHECKING:
+    from tonewright.files.negative.film import FilmReport
 
 Result = TypeVar("Result")
 
@@ -38,6 +41,8 @@ class Batch:
 
     reports: list[NegativeReport] = field(default_factory=list)
     failures: list[Failure] = field(default_factory=list)
+    films: list[FilmReport] = field(default_factory=list)
+    """Where negatives were laid on film: its sheets."""
 
 
 @dataclass(frozen=True)
@@ -67,9 +72,9 @@ def make_negatives(
 ) -> Batch:
     """Make negatives from finished images.
 
-    Each by itself: of several images, one that cannot be used does not stop the others.  The folder
-    of the outputs is made if it is missing.  Settings that no image could be made with are an error
-    at once.
+    With a film among the settings they are laid on it, all or none.  Else each is made by itself:
+    of several images, one that cannot be used does not stop the others.  The folder of the outputs
+    is made if it is missing.  Settings that no image could be made with are an error at once.
 
     Parameters
     ----------
@@ -78,7 +83,8 @@ def make_negatives(
     curve_file:
         A ``*.curve.json``.
     output:
-        The negative to write, or the folder for several, as `output_names` says.
+        The negative to write, or the folder for several, as `output_names` says; with a film as
+        `film_names` says.
     settings:
         Size, sheet, ink and the rest; without them as `NegativeSettings` stands.
     on_progress:
@@ -91,7 +97,8 @@ def make_negatives(
     FileError, ImageError, OptionError, DocumentError
         A file cannot be read or written, settings or curve cannot be used; the only image cannot.
     """
-    pairs = output_names(images, output)
+    film = None if settings is None else settings.film
+    pairs = output_names(images, output) if film is None else _names_on_film(images, output)
     if len(pairs) > 1:
         for image in images:
             remember_read(image)
@@ -102,6 +109,8 @@ def make_negatives(
     with sheet_files(settings or NegativeSettings(), taken) as chosen:
         curve = open_curve(curve_file, sources=False)
         chosen = replace(chosen, curve_sha256=curve.sha256)
+        if film is not None:
+            return _on_film(pairs, curve.document, output, chosen, on_progress)
         if len(pairs) == 1:
             return Batch([_only(pairs[0], curve.document, chosen, on_progress)])
         check_settings(curve.document, chosen)
@@ -142,7 +151,19 @@ def output_names(
             "with several images the output is a folder",
             f"name a folder, for example {output.with_suffix('')}",
         )
-    pairs = [(image, output / f"{image.stem}-{made}{endings[0]}") for image in images]
+    return _names_in(images, output, made, endings[0])
+
+
+def _names_on_film(images: Sequence[Path], output: Path) -> list[tuple[Path, Path]]:
+    from tonewright.files.negative.film import film_names  # most negatives have a file each
+
+    return _names_in(images, film_names(output, 1)[0].parent)
+
+
+def _names_in(
+    images: Sequence[Path], folder: Path, made: str = "negative", ending: str = ".tif"
+) -> list[tuple[Path, Path]]:
+    pairs = [(image, folder / f"{image.stem}-{made}{ending}") for image in images]
     seen: dict[str, Path] = {}
     for image, path in pairs:
         other = seen.setdefault(path.name.casefold(), image)  # some disks ignore capitals
@@ -156,6 +177,20 @@ def output_names(
 
 
 _FORMS = {"negative": ("TIFF", ".tif", ".tiff"), "proof": ("PNG", ".png")}
+
+
+def _on_film(
+    pairs: Sequence[tuple[Path, Path]], curve: LevelCurve, output: Path,
+    settings: NegativeSettings, on_progress: OnProgress | None,
+) -> Batch:
+    from tonewright.files.negative.film import make_films
+
+    def rows(done: int, of: int) -> None:
+        if on_progress is not None:
+            on_progress(Step(output, 1, 1, done / of))
+
+    reports, films = make_films(pairs, curve, output, settings, rows)
+    return Batch(reports, films=films)
 
 
 def _only(
