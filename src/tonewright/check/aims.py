@@ -172,8 +172,7 @@ def _refuse_other_curve(curve: Curve, readings: Readings, aim: Array, names: str
     if not wrong.size:
         return
     worst = int(wrong[np.argmax(tone[wrong])])
-    order = np.argsort(level, kind="stable")
-    if np.any(np.diff(aim[order]) < -SAME_TONE):
+    if np.max(np.abs(np.sort(level) - np.sort(level_of_aim(curve, aim)))) <= SAME_LEVEL:
         raise ReadingsError(
             f"{names}: the aims are out of order: {readings.patches[worst].patch} has"
             f" {level[worst]:.0%} ink and the aim L* {aim[worst]:.1f}",

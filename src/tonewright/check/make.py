@@ -25,6 +25,7 @@ from tonewright.check.promise import Promise, Response, promise
 from tonewright.curve.document import Curve
 from tonewright.curve.few import few_strays
 from tonewright.curve.fit import USUAL_SHEETS_LIGHTNESS, patch_names
+from tonewright.curve.ink import one_ink
 from tonewright.curve.renew import PAPER
 from tonewright.errors import OptionError
 from tonewright.measured.findings import AimsStated
@@ -163,7 +164,10 @@ def _at(light: Array, aim: Array, end: float) -> float | None:
 
 
 def refuse_other_paper(setup: Setup, changes: Setup) -> None:
-    """Raise `OptionError` if a print is said to be on another paper than its curve is for."""
+    """Raise `OptionError` if a print is said to be on another paper than its curve is for, or in
+    another ink colour."""
+    if changes.ink_colour is not None:
+        one_ink({"the curve": setup.ink_colour, "the print": changes.ink_colour})
     for entry in PAPER:
         before, after = getattr(setup, entry), getattr(changes, entry)
         if before and after and before.strip().casefold() != after.strip().casefold():

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
@@ -13,6 +13,7 @@ from tonewright.curve.document import Curve, Settings, make_name
 from tonewright.curve.ink import one_ink
 from tonewright.curve.make import FitRequest, fit_curve, rebuild
 from tonewright.curve.renew import Renewed, RenewRequest, renew_curve
+from tonewright.curve.side_by_side import Compared, compare_curves
 from tonewright.errors import OptionError
 from tonewright.files.documents import (
     curve_text,
@@ -217,3 +218,20 @@ def rebuild_file(
     same = hashlib.sha256(made).hexdigest() == old.sha256
     _write(new, output, before_writing(new), plot, force)
     return Rebuilt(old.document, new, same, () if same else differences(old.document, new))
+
+
+def read_side_by_side(
+    paths: Sequence[Path], plot: Path | None = None, *, force: bool = False
+) -> tuple[list[Curve], tuple[Compared, ...]]:
+    """Curves from their files, and each after the first compared with it.
+
+    ``plot`` is where a picture is to go, which is checked before anything is read.
+
+    Raises
+    ------
+    FileError, DocumentError, OptionError
+        A file cannot be read or is no curve; as `compare_curves`.
+    """
+    check_outputs(None, plot, paths, force)
+    curves = [read_curve(path) for path in paths]
+    return curves, compare_curves(curves)

@@ -42,6 +42,9 @@ WAITING = 0.012
 """Share of good moving averages of a time beyond either limit: waiting for more would cost prints,
 and one false alarm in a hundred costs one strip.  All else keeps the handbook's three standard
 deviations."""
+LEAST_STOPS, LEAST_LIGHTNESS, LEAST_RANGE = 0.01, 0.1, 0.01
+"""Standard deviations that no series stays below: the last digit of an instrument and of what is
+written down.  Readings that happen to be alike shall not make the next one a drift."""
 DAYS_A_MONTH = 365.25 / 12.0
 
 
@@ -153,7 +156,7 @@ def find_drift(
             series += _series_of(prints)
     if not series:
         raise _nothing(sum(map(len, groups.values())), left_out)
-    findings = [kind(tuple(files)) for kind, files in left_out.items()]  # type: ignore[call-arg]
+    findings = [kind(tuple(files)) for kind, files in left_out.items()]
     strips = Counter(group[1:-1] for group in groups if group[0] == "strip")
     findings += [TimeUnitsMixed(group[0][1].document.setup.paper or "")
                  for key, group in groups.items()
@@ -264,7 +267,10 @@ def _one_series(
 ) -> Series:
     sds = [p.sd for p in points]
     known = None if None in sds else np.array(sds, dtype=np.float64)
-    drawn = chart([p.value for p in points], known, WAITING if quantity in TIMES else RARELY)
+    time = quantity in TIMES
+    least = LEAST_STOPS if time else \
+        LEAST_RANGE if quantity == "log_exposure_range" else LEAST_LIGHTNESS
+    drawn = chart([p.value for p in points], known, WAITING if time else RARELY, least)
     slope, sd = _slope(points)
     return Series(quantity, setup, curve, unit, tuple(points), drawn, slope, sd)
 
@@ -298,7 +304,8 @@ def _found(series: list[Series]) -> Iterator[Finding]:
         elif one.group not in spoken:
             spoken.add(one.group)
             yield TimeDrifted(one.of, one.since_said, round(one.chart.shift.value, 3),
-                              round(one.chart.shift.sd, 3), _print_for(one, series))
+                              round(one.chart.shift.sd, 3), one.chart.growing,
+                              _print_for(one, series))
     yield from few.values()
 
 

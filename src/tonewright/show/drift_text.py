@@ -16,13 +16,13 @@ from tonewright.shelf.findings import TimeDrifted
 from tonewright.show.cautions import cautions_text
 from tonewright.show.findings import sentence
 from tonewright.show.shelf_findings import QUANTITY, change_words, month_words
-from tonewright.show.shelf_text import left_out_lines, setup_words
+from tonewright.show.shelf_text import filled, left_out_lines, setup_words
 from tonewright.show.words import headed, labelled
 
 _UNITS = {"black_lightness": "L*", "white_lightness": "L*", "difference_lightness_mean": "L*",
           "log_exposure_range": "density"}
 LABEL = {**QUANTITY, "printing_time": "time", "log_exposure_range": "range",
-          "difference_lightness_mean": "error", "middle_tone_time": "middle"}
+          "difference_lightness_mean": "error", "middle_tone_time": "mid tone"}
 
 
 def drift_json(found: FoundDrift) -> dict[str, Any]:
@@ -79,7 +79,7 @@ def drift_text(found: FoundDrift, picture: str | None) -> str:
     before: Any = None
     for one in drift.series:
         if one.group != before:
-            lines += ["", _heading(one)]
+            lines += ["", filled(_heading(one))]
             before = one.group
         lines.append(labelled(LABEL[one.quantity], "; ".join(_facts(one))))
     if drift.findings or found.left_out:
