@@ -7,9 +7,10 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
+from tonewright.check.make import curve_time
 from tonewright.curve.document import Curve
-from tonewright.curve.side_by_side import TONES, Compared, time_of
 from tonewright.errors import runs
+from tonewright.shelf.side_by_side import TONES, Compared
 from tonewright.show.shelf_findings import stops_words
 from tonewright.show.shelf_text import setup_words
 from tonewright.show.words import headed, labelled, percent
@@ -114,7 +115,7 @@ def _verdict(first_name: str, first: Curve, other: Curve, one: Compared) -> Iter
         longer = "longer" if one.slower_stops > 0 else "shorter"
         yield (f"is printed for {other.setup.printing_time}, {stops_words(one.slower_stops)}"
                f" {longer} than {first_name}")
-    elif one.slower_stops is None and None not in (time_of(first), time_of(other)):
+    elif one.slower_stops is None and None not in (curve_time(first), curve_time(other)):
         yield "times in minutes and in integrator units are not compared"
     if one.other_ink:
         said = ", ".join(f"{entry} ({mine}, {theirs})" for entry, mine, theirs in one.other_ink)

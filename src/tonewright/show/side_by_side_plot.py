@@ -9,7 +9,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from tonewright.curve.document import Curve
-from tonewright.curve.side_by_side import TONES, Compared
+from tonewright.shelf.side_by_side import TONES, Compared
 from tonewright.show.plots import INK, LEGEND, POINT, png
 from tonewright.show.side_by_side import legend_words
 
