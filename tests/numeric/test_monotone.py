@@ -16,8 +16,8 @@ from tonewright.numeric.monotone import (
     SmoothSettings,
     deleted_deviations,
     fit_smooth,
-    nearest_rising,
 )
+from tonewright.numeric.rising import nearest_rising
 
 pytestmark = pytest.mark.fits_anew
 

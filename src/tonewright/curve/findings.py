@@ -96,6 +96,14 @@ class WideGap(Finding, bears_on_print=True):
 
 
 @dataclass(frozen=True)
+class AbruptEnd(Finding, kind="note"):
+    """The print leaves black, or reaches white, at a corner."""
+
+    end: End
+    level: float
+
+
+@dataclass(frozen=True)
 class FewLevels(Finding):
     """Few different ink levels were measured."""
 

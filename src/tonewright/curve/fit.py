@@ -45,6 +45,8 @@ USUAL_SHEETS_LIGHTNESS, USUAL_SHEETS_WORTH = 0.8, 4.0
 sheets' worth of belief that gets: two sheets hardly tell it themselves."""
 BEYOND = 4.0
 """L* by which a curve may pass the lightest and the darkest reading: more is no noise."""
+SETTLED = 0.1
+"""L* by which a curve moves between two passes that is no move."""
 END_TOLERANCE = 0.5
 """Half a just-visible step (L*): what counts as still black, or already white."""
 
@@ -65,6 +67,8 @@ class EndReport:
     reached: bool
     still_gaining: float
     """L* that the last tenth of the ink still changes the print by."""
+    corner: float | None
+    """Ink level where the print leaves the end, or reaches it, at a corner; None: it does not."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -257,7 +261,7 @@ def _fit(data: _Data, robust: bool, monotone: bool = True) -> _Pass:
     grid = np.linspace(data.level.min(), data.level.max(), NODES)
     usual_sd = float(np.median(data.density_sd))
     settings = SmoothSettings(
-        monotone=monotone, noise_floor=NOISE_FLOOR / usual_sd,
+        monotone=monotone, corners=True, noise_floor=NOISE_FLOOR / usual_sd,
         prior_dof=STATED_SD_WORTH if data.stated else 0.0,
         bounds=_bounds(data.lightness))
     place = data.lightness
@@ -272,13 +276,15 @@ def _fit(data: _Data, robust: bool, monotone: bool = True) -> _Pass:
                            "readings of one print are about equally sure",
                            "check their density_sd, and that no row is there many times"
                            ) from error
+        moved = float(np.max(np.abs(curve.fitted - place)))
         place = curve.fitted
         residual = (data.lightness - curve.fitted) / sd
         spread = robust_spread(residual / np.sqrt(1.0 - curve.leverage))
         spread = max(spread, settings.noise_floor)
         deviations = deleted_residual(residual, curve.leverage, spread)
-        if robust:
-            trust = taper(deviations)
+        before, trust = trust, taper(deviations) if robust else trust
+        if moved < SETTLED and np.allclose(before, trust, atol=0.05):
+            break
     return _Pass(curve, sd * curve.noise, deviations, curve.noise * usual_sd)
 
 
@@ -457,4 +463,5 @@ def _end(curve: SmoothFit, first: bool, turned: bool) -> EndReport:
     spread = np.sqrt(max(cov[inner, inner] + cov[outer, outer] - 2.0 * cov[inner, outer], 0.0))
     even = float(curve.value[-1] - curve.value[0]) / 10.0
     levelled = not gain > max(0.5 * even, 3.0 * spread)
-    return EndReport(reached=turned or levelled, still_gaining=gain)
+    corner = curve.corners[0 if first else 1]
+    return EndReport(turned or levelled, gain, None if corner is None else corner.place)
