@@ -34,6 +34,8 @@ SMALLEST_SPAN = 0.1
 """Least range of ink levels that says anything of the rest."""
 SMALLEST_RANGE = 10.0
 """Least difference between black and white, L*, that is a tone scale at all."""
+CLEARLY = 5.0
+"""How many times its own standard deviation the rise from black to white must be."""
 NOISE_FLOOR = 5e-4
 """Smallest density noise believed: densities are printed to 0.01 or 0.001."""
 STATED_SD_WORTH = 8.0
@@ -163,6 +165,7 @@ def fit_print(readings: Readings, left_out: tuple[str, ...] = ()) -> FittedPrint
     _check(used)
     robust = _fit(used, robust=True)
     final = robust if data.replicated else _fit(used, robust=False)
+    _refuse_noise(final)
     scatter = _between_prints(used, final)
     response = _tabulate(final, scatter)
     level_black, level_white = usable_ends(response)
@@ -252,6 +255,22 @@ def _check(data: _Data) -> None:
             " clear film")
 
 
+def _refuse_noise(final: _Pass) -> None:
+    """What is left of a tone scale once the noise is smoothed away must still be one."""
+    curve = final.curve
+    cov, rise = curve.covariance, float(curve.value[-1] - curve.value[0])
+    sd = float(np.sqrt(max(cov[0, 0] + cov[-1, -1] - 2.0 * cov[0, -1], 0.0)))
+    if rise >= max(SMALLEST_RANGE, CLEARLY * sd):
+        return
+    raise FitError(
+        f"the readings scatter by {final.noise_density_sd:.2f} in density, and the curve through"
+        f" them rises by {rise:.0f} ± {2.0 * sd:.0f} L* from black to white",
+        f"a print has at least {SMALLEST_RANGE:.0f} L* between its black and its white, and plainly"
+        " more than chance makes of its noise",
+        "check that densities stand beside the levels they were measured at, and that the right"
+        " sheet was measured")
+
+
 def _spell(levels: Array) -> str:
     return ", ".join(f"{v:g}" for v in levels) or "none"
 
@@ -289,10 +308,9 @@ def _fit(data: _Data, robust: bool, monotone: bool = True) -> _Pass:
 
 
 def _bounds(lightness: Array) -> tuple[float, float]:
-    """What the curve lies between, L*: no print is darker than 0 or lighter than 100, but for
-    readings that are."""
+    """What the curve lies between, L*: no print is darker than 0 or lighter than 100."""
     low, high = float(lightness.min()), float(lightness.max())
-    return max(low - BEYOND, min(low, 0.0)), min(high + BEYOND, max(high, 100.0))
+    return max(low - BEYOND, 0.0), min(high + BEYOND, 100.0)
 
 
 def _find_reversals(curve: SmoothFit) -> tuple[Reversal, ...]:
@@ -388,11 +406,9 @@ def _tabulate(final: _Pass, scatter: _Scatter | None) -> PrintResponse:
     reading_sd = np.hypot(final.noise_density_sd * slope, np.hypot(between, mean_sd))
     reading_low, reading_high = curve.band(extra_sd=reading_sd)
 
-    # nothing prints lighter than the perfect white; counted from the paper, readings may pass it
-    most = np.maximum(100.0, curve.value)
-
     def column(values: Array) -> Array:
-        return np.asarray(np.round(np.clip(values, 0.0, most), 6))
+        # nothing prints lighter than the perfect white, though noise may pass it
+        return np.asarray(np.round(np.clip(values, 0.0, 100.0), 6))
 
     return PrintResponse(
         level=np.round(curve.grid, 9), lightness=column(curve.value), lightness_low=column(low),
