@@ -40,6 +40,8 @@ NOISE_FLOOR = 5e-4
 """Smallest density noise believed: densities are printed to 0.01 or 0.001."""
 STATED_SD_WORTH = 8.0
 """How many readings' worth of belief an instrument's own uncertainty gets."""
+NEAR = 3.0
+"""Standard deviations up to which a patch lies on a curve that has corners."""
 SMALLEST_DOUBT = 0.02
 """Density by which a patch must be off at least to be worth a second look."""
 USUAL_SHEETS_LIGHTNESS, USUAL_SHEETS_WORTH = 0.8, 4.0
@@ -175,7 +177,7 @@ def fit_print(readings: Readings, left_out: tuple[str, ...] = ()) -> FittedPrint
         noise_density_sd=final.noise_density_sd,
         print_lightness_sd=None if scatter is None else float(np.mean(scatter.sd)),
         sheets=1 if scatter is None else scatter.sheets,
-        doubtful=_doubts(used, robust), robust=data.replicated, reversals=reversals,
+        doubtful=_doubts(used, robust, final), robust=data.replicated, reversals=reversals,
         unused_patches=unused,
         black=_end(final.curve, first=True, turned=_cut(data, keep, first=True)),
         white=_end(final.curve, first=False, turned=_cut(data, keep, first=False)),
@@ -424,7 +426,7 @@ def usable_ends(response: PrintResponse) -> tuple[float, float]:
     return float(response.level[black]), float(response.level[white])
 
 
-def _doubts(data: _Data, robust: _Pass) -> tuple[Doubt, ...]:
+def _doubts(data: _Data, robust: _Pass, final: _Pass) -> tuple[Doubt, ...]:
     """Patches too far from their neighbours, worst first.
 
     With replicates, against the robust curve; without, one after the other, each against the
@@ -437,6 +439,10 @@ def _doubts(data: _Data, robust: _Pass) -> tuple[Doubt, ...]:
     else:
         slope = scales.lightness_per_density(np.maximum(robust.curve.fitted, 1.0))
         found = find_strays(data.level, data.lightness, data.density_sd * slope)
+        if final.curve.corners != (None, None):
+            # past a corner patches are off for a curve without one
+            off = np.abs(data.lightness - final.curve.fitted) / final.sd
+            found = {i: deviation for i, deviation in found.items() if off[i] > NEAR}
     rest = np.ones(data.level.size, dtype=bool)
     rest[list(found)] = False
     expected = robust.curve.fitted
@@ -468,16 +474,20 @@ def _cut(data: _Data, keep: Array, first: bool) -> bool:
 def _end(curve: SmoothFit, first: bool, turned: bool) -> EndReport:
     """Whether the response has levelled off at an end of the ink.
 
-    It has not when the last tenth of the ink moves the print by more than half of what an even
-    scale would move it, and by more than the fit's own uncertainty.  Where the response turned
-    back, the end of what is left is as far as the process goes.
+    It has not when the last tenth of the ink, or what lies beyond a corner, moves the print by
+    more than half of what an even scale would move it, and by more than the fit's own uncertainty.
+    Where the response turned back, the end of what is left is as far as the process goes.
     """
     tenth = (curve.grid.size - 1) // 10
-    inner, outer = (tenth, 0) if first else (-1 - tenth, -1)
+    corner, last = curve.corners[0 if first else 1], curve.grid.size - 1
+    inner, outer = (tenth, 0) if first else (last - tenth, last)
+    if corner is not None:
+        # halfway between the corner and the end, where it is near
+        half = int(np.searchsorted(curve.grid, (corner.place + curve.grid[outer]) / 2.0))
+        inner = min(inner, half) if first else max(inner, half)
     gain = abs(float(curve.value[outer] - curve.value[inner]))
     cov = curve.covariance
     spread = np.sqrt(max(cov[inner, inner] + cov[outer, outer] - 2.0 * cov[inner, outer], 0.0))
     even = float(curve.value[-1] - curve.value[0]) / 10.0
     levelled = not gain > max(0.5 * even, 3.0 * spread)
-    corner = curve.corners[0 if first else 1]
     return EndReport(turned or levelled, gain, None if corner is None else corner.place)
