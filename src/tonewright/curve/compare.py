@@ -39,13 +39,9 @@ def differences(old: Curve, new: Curve) -> tuple[Difference, ...]:
 
 
 def print_shift(old: Curve, new: Curve) -> float:
-    """L* by which a print through the one would differ from one through the other, at most.
-
-    Both are taken to be printed on the new one's paper.
-    """
-    image, levels = new.correction.image_lightness, new.correction.level
-    before = np.interp(image, old.correction.image_lightness, old.correction.level)
-    light = [new.response.lightness_at(level) for level in (before, levels)]
+    """L* by which the prints that the two predict differ at most, over all tones of a picture."""
+    image = new.correction.image_lightness
+    light = [curve.response.lightness_at(curve.level_at(image)) for curve in (old, new)]
     return float(np.max(np.abs(light[0] - light[1])))
 
 

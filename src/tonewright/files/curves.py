@@ -119,7 +119,7 @@ class Rebuilt:
     differences: tuple[Difference, ...]
     """Where it differs by more than rounding; none: it is the same."""
     print_shift_lightness: float
-    """L* by which prints through the two would differ, at most."""
+    """L* by which the prints that the two predict differ, at most."""
 
 
 @one_call()

@@ -196,7 +196,10 @@ def _negative_lines(curve: Curve) -> Iterator[str]:
     needs = ("what density range it needs is not known" if need is None
              else f"it needs a density range of {need:.2f}")
     half = (negative.density_high[-1] - negative.density_low[-1]) / 2.0
-    yield labelled("negative", f"{needs}; the ink gives {found:.2f} ± {half:.2f}."
+    # past the ink that still prints a tone nothing tells how dense it is
+    gives = (f"{found:.2f} ± {half:.2f}" if half < found / 4.0
+             else f"at least {negative.density_low[-1]:.2f}")
+    yield labelled("negative", f"{needs}; the ink gives {gives}."
                    f" {_range_advice(curve, need)}".strip())
 
 
@@ -308,8 +311,8 @@ def rebuild_text(made: Rebuilt, path: str, output: str | None) -> str:
     said = "; ".join(_difference(d) for d in made.differences[:MOST_DIFFERENCES])
     more = len(made.differences) - MOST_DIFFERENCES
     shift = made.print_shift_lightness
-    prints = (f"A print would change by up to {shift:.1f} L*." if shift >= 0.05 else
-              "A print would look the same.")
+    prints = (f"The print it predicts changes by up to {shift:.1f} L*." if shift >= 0.05 else
+              "The print it predicts looks the same.")
     return (f"{again} DIFFERENT. {prints} Entries that differ: {said}"
             f"{f' and {more} more' if more > 0 else ''}. It was made by {made.old.made_by}, or it"
             " was edited."
