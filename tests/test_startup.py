@@ -14,7 +14,8 @@ import numpy as np
 import pytest
 import tifffile
 
-from tonewright.virtual.darkroom import Darkroom, measure_target
+from tonewright.strip.tablet import nominal_tablet
+from tonewright.virtual.darkroom import Darkroom, measure_strip, measure_target
 
 RUN = """
 import json, sys
@@ -76,6 +77,21 @@ def test_negative_loads_no_scipy_colour_or_matplotlib(tmp_path, curve):
         tmp_path / "modules.json",
         "negative", str(image), "--curve", str(curve), "--encoding", "lightness", "-o", str(out),
     )  # fmt: skip
+    assert out.is_file()
+    assert "numpy" in loaded
+    assert not loaded & {"scipy", "colour", "matplotlib"}
+
+
+def test_a_strip_loads_no_scipy_colour_or_matplotlib(tmp_path):
+    """A second of processor time that its fit does without."""
+    room = Darkroom()
+    read = measure_strip(room, nominal_tablet("31").density, room.base_time, seed=1)
+    rows = [f"{s},{d:.3f}" for s, d in zip(read.step, read.density_film, strict=True)]
+    strip = tmp_path / "strip.csv"
+    strip.write_text("\n".join(["step,density", *rows]) + "\n", encoding="utf-8")
+    out = tmp_path / "invented.process.json"
+    loaded = loaded_by(tmp_path / "modules.json", "strip", str(strip), "--tablet", "31",
+                       "--time", "10min", "-o", str(out))
     assert out.is_file()
     assert "numpy" in loaded
     assert not loaded & {"scipy", "colour", "matplotlib"}

@@ -1,5 +1,22 @@
-"""``python -m tonewright``, where scripts are not on the path."""
+"""The command ``tonewright``; also ``python -m tonewright``, where scripts are not on the path."""
 
-from tonewright.cli import main
+from __future__ import annotations
 
-main(prog_name="tonewright")
+import sys
+
+from tonewright import INTERRUPTED, STOPPED
+
+
+def run() -> None:
+    """Run the command line; Ctrl-C ends it in one line even while it is still loading."""
+    try:
+        from tonewright.cli import main
+
+        main(prog_name="tonewright")
+    except KeyboardInterrupt:
+        sys.stderr.write(f"tonewright: {STOPPED}\n")
+        sys.exit(INTERRUPTED)
+
+
+if __name__ == "__main__":
+    run()

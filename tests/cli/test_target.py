@@ -51,7 +51,8 @@ def test_draws_a_negative_and_its_layout_and_says_what_comes_next(run):
         assert page.dtype == np.uint16 and page.photometric == tifffile.PHOTOMETRIC.MINISBLACK
         assert page.shape == (700, 500)  # 5 x 7 inches
     words = " ".join(done.stdout.split())
-    assert "Written: T.tif (to print) and T.target.json" in words
+    assert "Written: T.tif (to print), T.target.json" in words
+    assert "and T.csv (to fill in by hand)" in words
     assert "tonewright read SCAN.tif --target T.target.json -o READINGS.csv" in words
     assert "gloves" in words and "local rules" in words
 
@@ -163,12 +164,12 @@ def test_a_chart_as_asked(run):
     for more in (("--chart-file", "c.csv"),
                  ("--chart-colour", "255,0,0", "--chart-colour", "0, 128,0")):
         done = run("--ink-colours", *more, "--ink-levels", "1,0.75,0.5", "--repeat", 3, "-o",
-                   "c.tif", *SMALL, "--json", "--force", "--no-mirror")
+                   "chart.tif", *SMALL, "--json", "--force", "--no-mirror")
         assert done.exit_code == 0, done.output
         found = json.loads(done.stdout)
         assert (found["colours"], found["tone_patches"]) == (2, 18)
         assert found["ink_levels"] == [1.0, 0.75, 0.5] and found["ink_chart"] is True
-        assert {p.ink_colour for p in read_target("c.target.json").patches} == {
+        assert {p.ink_colour for p in read_target("chart.target.json").patches} == {
             None, "0,0,0", "255,0,0", "0,128,0"}
 
 

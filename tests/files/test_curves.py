@@ -54,7 +54,7 @@ def test_fit_renew_and_rebuild_in_a_call_each(here):
     assert FORM.encode(read_curve("a.curve.json")) == FORM.encode(made)
     renewed = renew_files(RenewFiles(Path("a.curve.json"), Path("b.curve.json"), None,
                                      ReadingFiles((Path("b.csv"),)),
-                                     SetupFiles(Setup(paper="linen")))).curve
+                                     SetupFiles(Setup(paper="linen")), replace=True)).curve
     assert (renewed.name, renewed.ancestor.name, renewed.setup.paper) == ("b", "a", "linen")
     rebuilt = rebuild_file(Path("b.curve.json"), Path("c.curve.json"))
     assert rebuilt.same_bytes
@@ -79,7 +79,8 @@ def test_every_file_is_opened_once(here, monkeypatch):
     assert read == dict.fromkeys(read, 1)
     opened.clear()
     renew_files(RenewFiles(Path("x.curve.json"), Path("y.curve.json"), None,
-                           ReadingFiles((Path("a.csv"),)), SetupFiles(file=Path("s.toml"))))
+                           ReadingFiles((Path("a.csv"),)), SetupFiles(file=Path("s.toml")),
+                           replace=True))
     read = {name: opened[name] for name in ("a.csv", "s.toml", "x.curve.json")}
     assert read == dict.fromkeys(read, 1)
 

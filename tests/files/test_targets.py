@@ -50,7 +50,7 @@ def reading(scan):
 
 
 def test_the_negative_opens_anywhere_with_its_size_and_resolution(tmp_path):
-    picture, document = write_target(tmp_path / "T.tif", TARGET)
+    picture, document, _ = write_target(tmp_path / "T.tif", TARGET)
     with tifffile.TiffFile(picture) as file:
         page = file.pages[0]
         assert page.bitspersample == 16 and page.samplesperpixel == 1
@@ -66,7 +66,7 @@ def test_the_negative_opens_anywhere_with_its_size_and_resolution(tmp_path):
 
 
 def test_a_resolution_that_is_no_whole_number_is_kept(tmp_path):
-    picture, _ = write_target(tmp_path / "T.tif", replace(TARGET, ppi=150.5))
+    picture, *_ = write_target(tmp_path / "T.tif", replace(TARGET, ppi=150.5))
     with tifffile.TiffFile(picture) as file:
         numerator, denominator = file.pages[0].tags["XResolution"].value
     assert numerator / denominator == pytest.approx(150.5)

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.interpolate import CubicSpline
 
-from tonewright.numeric.inverse import invert, invert_band
+from tonewright.numeric.inverse import first_place, first_places, invert, invert_band
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 
@@ -107,3 +107,12 @@ def test_band_where_an_edge_never_gets_there_goes_to_the_end():
     first, last = invert_band(x, [0.0, 40.0, 80.0], [20.0, 60.0, 100.0], [90.0, 10.0])
     np.testing.assert_allclose(first, [0.875, 0.0])
     np.testing.assert_allclose(last, [1.0, 0.125])
+
+
+def test_many_curves_are_read_like_one_at_a_time():
+    rng = np.random.default_rng(3)
+    x = np.linspace(-2.0, 1.0, 30)
+    rows = np.cumsum(rng.choice([0.0, 0.1, 0.3], (20, 30)), axis=1)
+    wanted = rng.uniform(-0.5, 6.0, 20)
+    each = [first_place(x, row, w) for row, w in zip(rows, wanted, strict=True)]
+    assert first_places(x, rows, wanted) == pytest.approx(np.array(each), abs=1e-12)

@@ -16,6 +16,7 @@ from tonewright.numeric.monotone import (
     SmoothSettings,
     deleted_deviations,
     fit_smooth,
+    judge_smooth,
 )
 from tonewright.numeric.rising import nearest_rising
 
@@ -226,3 +227,21 @@ def test_good_points_deviate_as_they_should():
     )
     assert np.std(found) == pytest.approx(1.0, abs=0.12)
     assert np.mean(np.abs(found) > 2.0) == pytest.approx(0.05, abs=0.025)
+
+
+# judge_smooth
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_noise_and_likelihood_are_those_of_the_whole_fit(seed):
+    """Worked out two ways: one amount of smoothing at a time, and all at once by eigenvalues."""
+    rng = np.random.default_rng(seed)
+    x = np.sort(rng.uniform(-3.0, 0.2, 40))
+    y = 1.5 / (1.0 + np.exp(-(x + 1.2) / 0.2)) + rng.normal(0.0, 0.02, x.size)
+    sd = rng.uniform(0.5, 2.0, x.size)
+    whole = fit_smooth(x, y, sd, np.array([x.min(), x.max()]), SmoothSettings(noise_floor=0.004))
+    assert judge_smooth(x, y, sd, 0.004) == pytest.approx((whole.noise, whole.score), rel=1e-6)
+
+
+def test_points_without_noise_keep_to_the_floor():
+    assert judge_smooth(X, 3.0 + X, np.ones(X.size), 0.01)[0] == pytest.approx(0.01)

@@ -36,8 +36,8 @@ def curve():
 def drawn(monkeypatch):
     """The figures that are turned into bytes."""
     figures: list[Figure] = []
-    real = plots._png
-    monkeypatch.setattr(plots, "_png", lambda f: (figures.append(f), real(f))[1])
+    real = plots.png
+    monkeypatch.setattr(plots, "png", lambda f: (figures.append(f), real(f))[1])
     return figures
 
 

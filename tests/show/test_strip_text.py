@@ -110,7 +110,8 @@ EVERY = (
     findings.StripTooShort(PrintingTime(900.0)), findings.TimeUnsure(0.82),
     findings.FilmUnsure(0.07), findings.RangeUnusual(2.91, "21"),
     findings.StripWhiteNotReached(0.06), findings.EyeCountsDiffer(),
-    findings.EyeStripFarTooLong(),
+    findings.EyeStripFarTooLong(), findings.CornerFound("black", 7, -0.621, TIMES[0]),
+    findings.CornerFound("white", 24, -2.28, TIMES[1]),
 )
 
 

@@ -14,7 +14,7 @@ from tonewright.show.target_text import target_text
 from tonewright.show.words import WIDTH, labelled, typed
 from tonewright.target.layout import LayoutSettings, even_levels, make_target
 
-FILES = TargetFiles(Path("T.tif"), Path("T.target.json"))
+FILES = TargetFiles(Path("T.tif"), Path("T.target.json"), Path("T.csv"))
 PLAIN = make_target(even_levels(), LayoutSettings("cotton, kallitype", repeats=2))
 
 
@@ -29,7 +29,8 @@ def test_golden_reports(name, target):
 
 
 def test_a_name_with_spaces_is_quoted_and_kept_whole():
-    files = TargetFiles(Path("my first.tif"), Path("a rather long name for a target.target.json"))
+    files = TargetFiles(Path("my first.tif"), Path("a rather long name for a target.target.json"),
+                        Path("T.csv"))
     text = target_text(DrawnTarget(PLAIN, files))
     assert '--target\n            "a rather long name for a target.target.json"' in text
 

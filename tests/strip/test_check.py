@@ -14,9 +14,9 @@ from tonewright.strip.check import (
     contradictions,
     find_doubtful,
     find_stained_runs,
+    judge_strip,
     scatter_of,
     set_aside,
-    smooth_strip,
     speaks_against,
 )
 from tonewright.strip.findings import (
@@ -162,4 +162,4 @@ def test_a_black_that_solarises_is_warned_of():
 
 def test_the_smooth_curve_tells_the_noise():
     one = placed(13, noise=0.02)
-    assert smooth_strip(one.x, one.y, one.sd).noise == pytest.approx(0.02, abs=0.008)
+    assert judge_strip(one.x, one.y, one.sd)[0] == pytest.approx(0.02, abs=0.008)

@@ -18,7 +18,7 @@ from tonewright.strip.exposure import (
     judge_by_eye,
     log_exposure_range,
 )
-from tonewright.strip.tablet import nominal_tablet
+from tonewright.strip.tablet import Tablet, nominal_tablet
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 ISO = json.loads((REFERENCE / "iso6846.json").read_text(encoding="utf-8"))
@@ -180,3 +180,19 @@ def test_every_strip_needs_a_time_and_a_count():
         with pytest.raises(OptionError) as caught:
             judge_by_eye(TABLET, eye_strips(given, merged))
         assert caught.value.code == "eye_strip_incomplete"
+
+
+@pytest.mark.parametrize("merged", [1, 2, 4])
+def test_the_base_of_a_calibrated_tablet_is_no_part_of_the_negative(merged):
+    """A base of 0.05 lets 10**-0.05 of the light through: what it took in time is taken out."""
+    clear = nominal_tablet("31")
+    based = Tablet("based", tuple(d + 0.05 for d in clear.densities), calibrated=True)
+    without = judge_by_eye(clear, [EyeStrip(PrintingTime(1000.0), merged)])
+    over = judge_by_eye(based, [EyeStrip(PrintingTime(1000.0 * 10.0**0.05), merged)])
+    assert over.low.value == pytest.approx(without.low.value, rel=0.02)
+    assert over.base_time.value == pytest.approx(without.base_time.value, rel=0.02)
+    assert over.strict.value == pytest.approx(without.strict.value, rel=0.02)
+    if merged > 1:
+        assert over.high.value == pytest.approx(without.high.value, rel=0.02)
+    # the next strip is printed through the tablet again
+    assert over.next_time.value == pytest.approx(10.0**0.05 * without.next_time.value, rel=0.02)

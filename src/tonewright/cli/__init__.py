@@ -14,7 +14,7 @@ from typing import Any, NoReturn
 
 import click
 
-from tonewright import __version__
+from tonewright import INTERRUPTED, STOPPED, __version__
 from tonewright.cli.echo import echo
 from tonewright.cli.typed import message
 from tonewright.errors import FileError, TonewrightError
@@ -24,8 +24,6 @@ from tonewright.errors import FileError, TonewrightError
 gc.set_threshold(50_000)
 atexit.register(gc.freeze)
 
-INTERRUPTED = 130
-"""Exit status of a command that Ctrl-C ended, as shells have it."""
 COMMANDS = {
     "strip": "printing time, range and process response from a tablet strip",
     "target": "a target to print as a negative, and its layout",
@@ -33,9 +31,16 @@ COMMANDS = {
     "read": "densities of a printed target, from a scan or an instrument",
     "inks": "which colour of ink to make negatives in, from a printed chart",
     "fit": "a correction curve from the readings of a printed target",
+    "proof": "what the print of a picture will look like",
     "negative": "printable negatives from finished images",
+    "worksheet": "a page to take into the darkroom",
+    "check": "a print against its curve: verdict, cause, what to do",
+    "refine": "a curve made surer by more prints of its paper",
     "renew": "a curve for a new paper, chemistry or time; a time needs no print",
-    "export": "a curve as a table",
+    "drift": "what moved over time: strips and checks on control charts",
+    "shelf": "every document in a folder, by setup, and what is due",
+    "report": "a curve on one page, to pin up",
+    "export": "a curve for other programs",
     "rehearse": "the whole job in a virtual darkroom, no lab needed",
 }
 
@@ -82,6 +87,8 @@ class _LazyGroup(click.Group):
             _refuse(ctx, error)
         except OSError as error:
             _stop(ctx, error)
+        except KeyboardInterrupt:
+            _interrupted(ctx)
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]
@@ -93,9 +100,9 @@ class _LazyGroup(click.Group):
         return super().resolve_command(ctx, args)
 
     def invoke(self, ctx: click.Context) -> Any:
-        from tonewright.files.safe import one_call
-
         try:
+            from tonewright.files.safe import one_call
+
             with one_call():
                 return super().invoke(ctx)
         except (TonewrightError, click.UsageError) as error:
@@ -103,9 +110,13 @@ class _LazyGroup(click.Group):
         except OSError as error:
             _stop(ctx, error)
         except KeyboardInterrupt:
-            echo(f"tonewright {ctx.invoked_subcommand}: stopped; files are whole or not there",
-                 err=True)
-            ctx.exit(INTERRUPTED)
+            _interrupted(ctx)
+
+
+def _interrupted(ctx: click.Context) -> NoReturn:
+    name = ctx.invoked_subcommand
+    echo(f"tonewright {name}: {STOPPED}" if name else f"tonewright: {STOPPED}", err=True)
+    ctx.exit(INTERRUPTED)
 
 
 def _stop(ctx: click.Context, error: OSError) -> NoReturn:

@@ -40,6 +40,8 @@ if TYPE_CHECKING:
 @click.option("--merged", multiple=True, type=int, metavar="K",
               help="By eye: steps 1 to K cannot be told apart. One for each strip; 1 if all can.")
 @click.option("-o", "--output", type=PATH, help="The process to write, NAME.process.json.")
+@click.option("--blank", type=PATH, metavar="CSV",
+              help="Write a table of the tablet's steps to fill in, and nothing else.")
 @click.option("--flip", is_flag=True, help="The strip was read from the dense end.")
 @click.option("--skip", multiple=True, type=int, metavar="STEP",
               help="A step that was not measured, or to leave out; may be given several times.")
@@ -73,7 +75,7 @@ def command(
     scale: Weighting | None, just_visible: float, setup_file: Path | None, force: bool,
     as_json: bool, scanner_file: Path | None, flat_file: Path | None,
     corners: str | None, halves: Halves, channel: Channel | None, allow_jpeg: bool,
-    plot: Path | None, count_all: bool, relative_to_paper: bool,
+    plot: Path | None, count_all: bool, relative_to_paper: bool, blank: Path | None,
     paper_density: float | None, **setup: str | None,
 ) -> None:
     """Printing time and process response from a step-tablet strip on coated paper.
@@ -93,21 +95,21 @@ def command(
     Examples:
       tonewright strip --tablet 31 --time 10min --merged 1
       tonewright strip --tablet 31 --time 10min --merged 1 --time 15min --merged 2
+      tonewright strip --tablet 31 --blank strip.csv
       tonewright strip strip.csv --tablet 31 --time 10min -o kallitype.process.json
       tonewright strip scan.tif --tablet 31 --time 10min --scanner flatbed.scanner.json
     """
-    from tonewright.files.documents import read_setup, read_tablet
+    from tonewright.files.documents import read_setup
     from tonewright.record.times import parse_time
 
-    if tablet_text is None:
-        from tonewright.strip.tablet import TABLETS
-
-        raise OptionError("no tablet was named", TABLETS, "name the one you have",
-                          code="tablet_unknown")
-    tablet = read_tablet(tablet_text)
+    tablet = _tablet(tablet_text)
     printed = tuple(map(parse_time, times))
+    beside = (*readings, *filter(None, (output, plot)))
+    if blank is not None:
+        _write_blank(blank, tablet, (printed, halves, merged, beside), force, as_json)
+        return
     if not readings or merged:
-        _by_eye(tablet, printed, merged, (*readings, *filter(None, (output, plot))), as_json)
+        _by_eye(tablet, printed, merged, beside, as_json)
         return
     from tonewright.files.strips import StripSettings, read_strip
     from tonewright.measured.readings import ReadingOptions
@@ -116,17 +118,47 @@ def command(
     from tonewright.strip.fit import make_process
     from tonewright.strip.process import ProcessSettings, process_name
 
-    inputs = [*readings, Path(tablet_text), *filter(None, (setup_file, scanner_file, flat_file))]
-    check_outputs(output, plot, inputs, force)
+    named = filter(None, (setup_file, scanner_file, flat_file))
+    check_outputs(output, plot, [*readings, Path(tablet_text or ""), *named], force)
     base = read_setup(setup_file) if setup_file else Setup()
     strip = read_strip(readings, tablet, StripSettings(
         printed, ReadingOptions(None, scale, relative_to_paper, paper_density), flip, skip,
         scanner_file, parse_corners(corners) if corners else None, halves, channel, allow_jpeg,
         flat_file))
-    process = make_process(strip, tablet, base.with_changes(setup),
-                           process_name((output or readings[0]).name),
+    name = process_name((output or readings[0]).name)
+    process = make_process(strip, tablet, base.with_changes(setup), name,
                            ProcessSettings(just_visible, count_all))
     _finish(process, output, plot, force, as_json)
+
+
+def _tablet(text: str | None) -> Tablet:
+    from tonewright.files.documents import read_tablet
+    from tonewright.strip.tablet import TABLETS
+
+    if text is None:
+        raise OptionError("no tablet was named", TABLETS, "name the one you have",
+                          code="tablet_unknown")
+    return read_tablet(text)
+
+
+def _write_blank(
+    path: Path, tablet: Tablet,
+    typed: tuple[tuple[PrintingTime, ...], Halves, tuple[int, ...], tuple[Path, ...]],
+    force: bool, as_json: bool,
+) -> None:
+    from tonewright.files.strips import write_blank_strip
+    from tonewright.show.strip_text import blank_text
+
+    printed, halves, merged, beside = typed
+    if merged or beside:
+        raise OptionError(f"--blank and {beside[0] if beside else '--merged'} are both given",
+                          "an empty table is written before the strip is measured",
+                          "leave one of the two out")
+    columns = write_blank_strip(path, tablet, printed, halves, force=force)
+    if as_json:
+        print_json({"blank": str(path), "steps": len(tablet.densities), "columns": list(columns)})
+    else:
+        echo(blank_text(path, tablet, columns))
 
 
 def _by_eye(

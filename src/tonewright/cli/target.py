@@ -17,7 +17,8 @@ if TYPE_CHECKING:
 
 @click.command("target")
 @click.option("-o", "--output", required=True, type=PATH,
-              help="The negative to print, T.tif; the layout goes beside it as T.target.json.")
+              help="The negative to print, T.tif; beside it go the layout, T.target.json, and a"
+              " table to fill in, T.csv.")
 @click.option("--levels", type=int, metavar="N",
               help="How many ink levels, evenly spaced.  [default: 21]")
 @click.option("--levels-file", type=PATH, metavar="CSV",

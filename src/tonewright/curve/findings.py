@@ -243,3 +243,11 @@ class TakenAsBefore(Finding, kind="note"):
     entries: tuple[str, ...]
     process: str
     """Name of the new process."""
+
+
+@dataclass(frozen=True)
+class AddedToCurve(Finding, kind="note"):
+    """Readings that were added to a curve: they mend what it knew, and do not replace it."""
+
+    curve: str
+    """Its name."""

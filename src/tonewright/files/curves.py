@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable
-from contextlib import ExitStack
 from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
@@ -23,7 +22,7 @@ from tonewright.files.documents import (
     read_process,
     read_setup,
 )
-from tonewright.files.safe import check_outputs, one_call, whole_file
+from tonewright.files.safe import check_outputs, one_call, write_together
 from tonewright.files.tables import read_readings
 from tonewright.files.targets import read_target
 from tonewright.measured.readings import ReadingOptions, Readings
@@ -105,6 +104,7 @@ class RenewFiles:
     readings_time: PrintingTime | None = None
     left_out: tuple[str, ...] = ()
     light_may_differ: bool = False
+    replace: bool = False
     force: bool = False
 
 
@@ -170,12 +170,7 @@ def _name_giver(wanted: FitFiles) -> Path:
 def _write(
     curve: Curve, output: Path | None, picture: bytes | None, plot: Path | None, force: bool
 ) -> None:
-    """Curve and picture, both whole before either is put in its place."""
-    made = [(output, curve_text(curve).encode("utf-8")), (plot, picture)]
-    with ExitStack() as stack:
-        for path, data in made:
-            if path is not None and data is not None:
-                stack.enter_context(whole_file(path, force=force)).write_bytes(data)
+    write_together([(output, curve_text(curve).encode("utf-8")), (plot, picture)], force=force)
 
 
 @one_call()
@@ -202,7 +197,7 @@ def renew_files(
         process=None if new.process is None else read_process(new.process),
         readings=new.readings.read(), changes=new.changes.read(),
         readings_time=new.readings_time, left_out=new.left_out,
-        light_may_differ=new.light_may_differ))
+        light_may_differ=new.light_may_differ, replace=new.replace))
     _write(renewed.curve, new.output, before_writing(renewed), new.plot, new.force)
     return renewed
 

@@ -11,8 +11,8 @@ import os
 import sys
 import time
 import zlib
-from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import ExitStack, contextmanager
 from contextvars import ContextVar
 from functools import cache
 from pathlib import Path
@@ -215,6 +215,17 @@ def write_bytes(path: str | os.PathLike[str], data: bytes, *, force: bool = Fals
     """Write ``data`` whole or not at all; raises `FileError` as `whole_file` does."""
     with whole_file(path, force=force) as temp:
         temp.write_bytes(data)
+
+
+def write_together(
+    made: Sequence[tuple[Path | None, bytes | None]], *, force: bool = False
+) -> None:
+    """Write several files, all whole before any is put in its place; without a path or without
+    content, none.  Raises `FileError` as `whole_file`."""
+    with ExitStack() as stack:
+        for path, data in made:
+            if path is not None and data is not None:
+                stack.enter_context(whole_file(path, force=force)).write_bytes(data)
 
 
 def writing_error(path: str | os.PathLike[str], error: OSError | ValueError) -> FileError:

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from tonewright.errors import OptionError, counted
+from tonewright.files.blank import BOTH, blank_strip, write_blank
 from tonewright.files.raster.scans import Channel
 from tonewright.files.scan.open import ScanOrTable
 from tonewright.files.scanners import read_flat, read_scanner
@@ -86,6 +87,28 @@ def read_strip(
         strip_from_table(table, tablet, StripOptions(time, options.scale, settings.flip,
                                                      settings.skip, options.paper_density))
         for table, time in zip(tables, [*times] * (len(paths) // len(times)), strict=True)])
+
+
+def write_blank_strip(
+    path: Path, tablet: Tablet, times: Sequence[PrintingTime] = (), halves: Halves = "2", *,
+    force: bool = False,
+) -> tuple[str, ...]:
+    """Write a table of a tablet's steps to fill in; its columns for densities.
+
+    Raises
+    ------
+    OptionError
+        More than one time: a table is for one strip.
+    FileError
+        As `write_blank`.
+    """
+    if len(times) > 1:
+        raise OptionError(f"{counted(len(times), 'printing time')} are given for one table",
+                          "a table is for one strip", "write a table for each strip",
+                          code="strip_times_uneven")
+    columns = {"1": ("film",), "film": ("film",), "bare": ("bare",)}.get(halves, BOTH)
+    write_blank(path, blank_strip(tablet, columns, next(iter(times), None)), force=force)
+    return columns
 
 
 def _scanned(

@@ -1,4 +1,5 @@
-"""Targets on disk: the document ``NAME.target.json`` and the negative ``NAME.tif``."""
+"""Targets on disk: the negative ``NAME.tif``, the document ``NAME.target.json`` and ``NAME.csv``, a
+table to fill in."""
 
 from __future__ import annotations
 
@@ -12,6 +13,7 @@ from typing import NamedTuple
 from tonewright import __version__
 from tonewright.curve.document import Curve
 from tonewright.errors import OptionError
+from tonewright.files.blank import blank_target, refuse_filled
 from tonewright.files.documents import open_document, read_curve, to_text
 from tonewright.files.lettering import missing, text_mask
 from tonewright.files.negative.again import TARGET, scale_document
@@ -39,6 +41,8 @@ class TargetFiles(NamedTuple):
     """The negative to print."""
     document: Path
     """What the print is read with."""
+    table: Path
+    """A table of its patches to fill in, for who measures by hand."""
 
 
 @dataclass(frozen=True)
@@ -177,7 +181,7 @@ def target_text(target: Target) -> str:
 
 
 def target_paths(output: Path) -> TargetFiles:
-    """The negative and the document that belong to an output T.tif: T.tif and T.target.json.
+    """The files that belong to an output T.tif: T.tif, T.target.json and T.csv.
 
     Raises `OptionError` if the name is not that of a TIFF.
     """
@@ -185,13 +189,13 @@ def target_paths(output: Path) -> TargetFiles:
         raise OptionError(f"the output is {output}", "a target is drawn as a TIFF file",
                           f"call it {output.with_suffix('.tif')}" if output.stem else
                           "give it a name, as target.tif")
-    return TargetFiles(output, scale_document(output))
+    return TargetFiles(output, scale_document(output), output.with_suffix(".csv"))
 
 
 def write_target(
     output: str | os.PathLike[str], target: Target, *, force: bool = False
 ) -> TargetFiles:
-    """Draw the negative and write its document; both or neither.
+    """Draw the negative, write its document and a table to fill in; all or none.
 
     The negative is a 16-bit TIFF, gray (BlackIsZero) or, in coloured ink, RGB without a profile,
     uncompressed, drawn in bands so that memory does not grow with the sheet.  The same target
@@ -200,17 +204,20 @@ def write_target(
     Raises
     ------
     FileError, OptionError
-        One of them exists without ``force``, or cannot be written.
+        One of them exists without ``force``, or cannot be written; the table holds measurements.
     """
     files = target_paths(Path(output))
-    for path in files:
+    for path in files[:2]:
         refuse_existing(path, force)
+    refuse_filled(files.table, force)
     text = target_text(target)
     with (
         alone_in(files.document.parent),
+        whole_file(files.table, force=force) as table_temp,
         whole_file(files.document, force=force) as document_temp,
         whole_file(files.picture, force=force) as picture_temp,
     ):
+        table_temp.write_text(blank_target(target), encoding="utf-8", newline="\n")
         document_temp.write_text(text, encoding="utf-8", newline="\n")
         _draw(picture_temp, target)
     return files

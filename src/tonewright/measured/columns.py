@@ -50,6 +50,8 @@ PATCH_NAMES = ("patch", "sample_id", "sample_name")
 TEXT_NAMES = (*PATCH_NAMES, "print", "doubt")
 """Columns whose cells are words, kept letter for letter."""
 LEVEL_NAMES = ("level", "ink_percent")
+AIM_NAMES = ("aim_lightness", "image_lightness")
+"""Of a print made through a curve: what each patch should be, or the tone in the picture (L*)."""
 COLOUR_NAMES = ("red", "green", "blue")
 """Of an ink: what the negative holds at level 1, whole numbers from 0 to 255."""
 
@@ -86,6 +88,8 @@ _SAME = {
 }
 """Other words for columns."""
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
+_WET = re.compile(r"\b(wet|damp|not\s+(yet\s+)?dry|still\s+drying)\b", re.IGNORECASE)
+_REMARKS = ("state", "note", "notes", "remark", "remarks", "condition")
 _CHANNEL = re.compile(r"\d{1,3}(?:\.0*)?", re.ASCII)
 
 
@@ -217,15 +221,27 @@ def blank_rows(table: Table, scale: Weighting | None = None) -> NDArray[np.bool_
     return blank
 
 
+def only_rows(table: Table, rows: NDArray[np.bool_]) -> Table:
+    """The table with some of its rows alone, shape (n,)."""
+    kept = np.flatnonzero(rows)
+    return replace(table, rows=tuple(table.rows[i] for i in kept),
+                   line_numbers=tuple(table.line_numbers[i] for i in kept))
+
+
 def without_rows(table: Table, rows: NDArray[np.bool_]) -> Table:
     """The table without its blank rows, which are noted."""
     if not rows.any():
         return table
-    kept = np.flatnonzero(~rows)
     lines = tuple(sorted({table.line_numbers[i] for i in np.flatnonzero(rows)}))
-    return replace(table, rows=tuple(table.rows[i] for i in kept),
-                   line_numbers=tuple(table.line_numbers[i] for i in kept),
+    return replace(only_rows(table, ~rows),
                    findings=(*table.findings, CellsBlank(table.source.name, lines)))
+
+
+def says_wet(table: Table) -> bool:
+    """Whether a table marks readings as wet, or as not yet dry."""
+    remarks = [cell for name in _REMARKS for cell in table.cells(name) or []]
+    wet = any(cell.lower() in ("no", "false", "0") for cell in table.cells("dry") or [])
+    return wet or any(_WET.search(s) for s in (*remarks, *table.source.comments))
 
 
 def short(text: str, most: int = 40) -> str:
@@ -335,6 +351,12 @@ def _no_level(table: Table, what: str) -> ReadingsError:
             f"the file {table.source.name} has a column step, as a strip has, and no ink levels",
             "a target's readings say how much ink each patch had",
             "evaluate a strip as a strip", code="strip_as_target", file=table.source.name)
+    if any(find(table, name) is not None for name in AIM_NAMES):
+        return ReadingsError(
+            f"the file {table.source.name} has the tones of a print, and no ink levels",
+            "a target's readings say how much ink each patch had",
+            "check the print against its curve, or refine the curve with it",
+            code="print_as_target", file=table.source.name)
     return ReadingsError(
         f"the file {table.source.name} has the columns {listed(table.columns)}; {what}",
         "the ink of a patch is a column called level (0 clear film to 1 heaviest ink) or"
@@ -467,6 +489,22 @@ def measured(table: Table, scale: Weighting | None = None) -> Measured:
         with np.errstate(divide="ignore"):  # too small for log10: an endless density, refused later
             density = convert(value)
     return Measured(density, chosen, kind, table.columns[index], value, findings)
+
+
+def tints(table: Table) -> Array | None:
+    """CIE L*, a*, b* (D50) of each row, shape (n, 3), from Lab or XYZ columns; None
+    where there are none, or where they hold what no print has.
+
+    Expects the table that `measured` took, whose cells are numbers.
+    """
+    for names, convert in ((("lab_l", "lab_a", "lab_b"), np.asarray),
+                           (("xyz_x", "xyz_y", "xyz_z"), scales.xyz_to_lab)):
+        there = [i for name in names if (i := find(table, name)) is not None]
+        if len(there) == 3:
+            lab = convert(np.stack([numbers(table, i) for i in there], axis=1))
+            good = (np.abs(lab[:, 1:]) <= 150.0).all() and (np.abs(lab[:, 0] - 50.0) <= 55.0).all()
+            return lab if good else None
+    return None
 
 
 def _value_columns(

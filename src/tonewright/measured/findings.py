@@ -216,3 +216,10 @@ class GrayScaleInOtherLight(Finding):
     file: str
     span_density: float
     """By how much at most."""
+
+
+@dataclass(frozen=True)
+class AimsStated(Finding, kind="note"):
+    """A file that gives each patch its aim: the print was made through a curve."""
+
+    file: str

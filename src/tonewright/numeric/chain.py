@@ -12,9 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.interpolate import BSpline
-from scipy.optimize import lsq_linear
 
+from tonewright.numeric.splines import cubic_design
 from tonewright.numeric.threads import one_blas_thread
 from tonewright.scales import Array
 
@@ -105,9 +104,8 @@ class ChainFit:
 
 def _inner_design(u: Array) -> Array:
     """Columns by which the coefficient steps make ``g``; ``g(0) = 0``."""
-    knots = np.arange(-DEGREE, INTERVALS + DEGREE + 1) / INTERVALS
     both = np.concatenate([[0.0], np.clip(u, 0.0, 1.0)])
-    splines = np.asarray(BSpline.design_matrix(both, knots, DEGREE).toarray())
+    splines = cubic_design(both, INTERVALS)
     steps = splines @ np.tril(np.ones((splines.shape[1], splines.shape[1])))[:, 1:]
     return np.asarray(steps[1:] - steps[0])
 
@@ -197,6 +195,8 @@ class _Problem:
 
     def settle(self, beta: Array, amount: float) -> Array:
         """Damped Gauss-Newton steps with the inner steps kept non-negative."""
+        from scipy.optimize import lsq_linear  # half a second to load, and a strip needs none
+
         floor = np.full(self.size, -np.inf)
         floor[-INNER:] = 0.0
         cost = float(np.sum(self.rows(beta, amount)[1] ** 2))

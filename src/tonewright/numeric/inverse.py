@@ -32,6 +32,18 @@ def first_place(x: ArrayLike, y: ArrayLike, wanted: ArrayLike) -> Array:
     return _edge(x, y, wanted, last=False)
 
 
+def first_places(x: ArrayLike, rows: ArrayLike, wanted: ArrayLike) -> Array:
+    """The same for many curves at once: ``rows`` of shape (count, m), a value wanted of each,
+    shape (count,)."""
+    nodes, values = np.asarray(x, dtype=np.float64), np.asarray(rows, dtype=np.float64)
+    want = np.clip(np.asarray(wanted, dtype=np.float64), values[:, 0], values[:, -1])
+    after = np.clip(np.sum(values < want[:, None], axis=1), 1, nodes.size - 1)
+    each = np.arange(len(values))
+    before, rise = values[each, after - 1], values[each, after] - values[each, after - 1]
+    part = np.clip((want - before) / np.where(rise > 0.0, rise, np.inf), 0.0, 1.0)
+    return np.asarray(nodes[after - 1] + part * (nodes[after] - nodes[after - 1]))
+
+
 def invert_band(
     x: ArrayLike, low: ArrayLike, high: ArrayLike, wanted: ArrayLike
 ) -> tuple[Array, Array]:

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.optimize import nnls
 
 from tonewright.scales import Array
 
@@ -68,6 +67,8 @@ def _rules(design: Array, bounds: tuple[float, float] | None) -> tuple[Array, Ar
 
 def _nearest_above(mean: Array, root: Array, rows: Array, least: Array) -> Array:
     """The point ``mean + root @ z`` with the shortest ``z`` for which ``rows @ point >= least``."""
+    from scipy.optimize import nnls  # costs half a second to load, and a strip needs none
+
     slack = least - rows @ mean
     if np.all(slack <= 0.0):
         return mean

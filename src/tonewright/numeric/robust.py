@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.special import stdtrit
 
 from tonewright.numeric.monotone import deleted_deviations
+from tonewright.numeric.student import student_quantile
 from tonewright.numeric.threads import one_blas_thread
 from tonewright.scales import Array
 
@@ -50,7 +50,7 @@ def deleted_residual(residual: ArrayLike, leverage: ArrayLike, spread: float) ->
 
 def stray_limit(count: int, dof: float) -> float:
     """The deviation that the largest of ``count`` good points rarely passes (Bonferroni)."""
-    return float(stdtrit(max(dof, 1.0), 1.0 - FALSE_ALARM / (2.0 * count)))
+    return student_quantile(1.0 - FALSE_ALARM / (2.0 * count), max(dof, 1.0))
 
 
 @one_blas_thread

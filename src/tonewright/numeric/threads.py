@@ -6,6 +6,7 @@ and on a busy machine the same work takes ten times the processor time.
 
 from __future__ import annotations
 
+import sys
 import threading
 from contextlib import ContextDecorator
 from functools import cache
@@ -16,9 +17,8 @@ if TYPE_CHECKING:
 
 
 @cache
-def _libraries() -> ThreadpoolController:
-    """The BLAS libraries of numpy and of scipy, which bring one each; looked for once."""
-    import scipy.linalg  # noqa: F401  (its BLAS must be loaded to be found)
+def _libraries(_with_scipy: bool) -> ThreadpoolController:
+    """The BLAS libraries of numpy and, once it is loaded, of scipy, which brings its own."""
     from threadpoolctl import ThreadpoolController
 
     return ThreadpoolController().select(user_api="blas")
@@ -36,7 +36,7 @@ class _OneThread(ContextDecorator):
     def __enter__(self) -> None:
         with self._lock:
             if self._minder is None:
-                self._limiter = _libraries().limit(limits=1)
+                self._limiter = _libraries("scipy.linalg" in sys.modules).limit(limits=1)
                 self._minder = threading.current_thread()
             if self._minder is threading.current_thread():
                 self._inside += 1

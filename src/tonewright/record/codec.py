@@ -14,9 +14,9 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import MISSING, dataclass, fields, is_dataclass, replace
-from functools import cache, reduce
+from functools import cache, partial, reduce
 from operator import or_
-from types import NoneType, UnionType
+from types import GenericAlias, NoneType, UnionType
 from typing import Annotated, Any, Literal, NamedTuple, TypeVar, Union, get_args, get_origin
 
 import numpy as np
@@ -53,7 +53,7 @@ LIST = Rule(lambda v: isinstance(v, list), "it is a list")
 def between(low: float, high: float, words: str = "") -> Rule:
     """A number from ``low`` to ``high``, both included."""
     return Rule(lambda v: is_number(v) and low <= v <= high,
-                words or f"it lies between {low:g} and {high:g}")
+                words or f"it lies between {low:g} and {high:g}", span=(low, high))
 
 
 LEVEL = between(0.0, 1.0, "a level lies between 0 (clear film) and 1 (heaviest ink)")
@@ -88,6 +88,11 @@ def later(kind: Callable[[], Any]) -> dict[str, Any]:
     return {"kind": kind}
 
 
+SPARSE: dict[str, Any] = {"sparse": True}
+"""Metadata of a field, by default None, that has no entry at all where it is None: documents from
+before there was such a field hold it as well."""
+
+
 @dataclass(frozen=True)
 class Form:
     """The head of one sort of document: ``tonewright-curve``, a version, "correction curve"."""
@@ -107,6 +112,11 @@ class Form:
         check_header(data, self.name, self.version, self.what)
         parts = {k: v for k, v in data.items() if k not in ("format", "version")}
         return decode(kind, parts, f"the {self.what}", self.way_out, skip=skip)
+
+    def decode_head(self, kind: type[_T], data: Any) -> _T:
+        """Some of a document's entries: those that ``kind`` has.  Raises as `decode`."""
+        names = {"format", "version", *(f.name for f in fields(kind))}  # type: ignore[arg-type]
+        return self.decode(kind, {k: v for k, v in data.items() if k in names})
 
 
 def encode(value: Any) -> Any:
@@ -129,6 +139,8 @@ def encode(value: Any) -> Any:
     entries: dict[str, Any] = {"code": value.code} if isinstance(value, Finding) else {}
     for f in fields(value):
         part = getattr(value, f.name)
+        if part is None and "sparse" in f.metadata:
+            continue
         # only a tuple can be columns: the types of all else need not be known
         kind = _some(_kind_of(type(value), f.name)) if isinstance(part, tuple) else None
         columns = COLUMNS in _marks(kind)
@@ -155,14 +167,19 @@ class _At:
     """`` of print 2 of the recipe``: which of several alike."""
 
     def part(self, name: str) -> _At:
-        return replace(self, what=f"the {name.replace('_', ' ')}{self.within}")
+        return _At(f"the {name.replace('_', ' ')}{self.within}", self.way_out, self.longest,
+                   self.within)
 
     def entry(self, name: str, number: int) -> _At:
         what = f"{name} {number} of {self.what}"
         return replace(self, what=what, within=f" of {what}")
 
+    def row(self, number: int) -> _At:
+        return replace(self, what=f"{self.what} (row {number})")
+
     def check(self, rule: Rule, name: str, value: Any) -> None:
-        check_entries({name: value}, {name: rule}, self.what, self.way_out)
+        if not rule.holds(value):
+            check_entries({name: value}, {name: rule}, self.what, self.way_out)
 
     def fault(self, given: str, rule: str) -> DocumentError:
         return DocumentError(given, rule, self.way_out)
@@ -190,16 +207,30 @@ def decode(
 
 def _part(kind: Any, data: Any, at: _At, skip: Collection[str] = ()) -> Any:
     """A dataclass from a table of its fields."""
+    names, ordered, sparse = _fields(kind, frozenset(skip))
+    if not isinstance(data, dict) or [*data] != names:  # as it was written
+        check_names(data, ["code", *names] if _is_finding(kind) else names, at.what, at.way_out,
+                    sparse)
+    values = {name: _value(_entry(kind, name), data[name], name, at) for name in names
+              if name not in skip and (name in data or name not in sparse)}
+    if ordered:
+        _check_table({n: (o, values[n]) for n in ordered if n in values
+                      for o in _entry(kind, n).orders}, at)
+    if skip:
+        values |= {f.name: None for f in fields(kind) if f.name in skip
+                   and f.default is MISSING and f.default_factory is MISSING}
+    return _make(kind, values, lambda: at)
+
+
+@cache
+def _fields(kind: Any, skip: frozenset[str]) -> tuple[list[str], list[str], set[str]]:
+    """The names of all fields, of those to be read that are columns with an order, and of those
+    that a document need not have."""
     names = [f.name for f in fields(kind)]
-    if unknown := set(skip).difference(names):
+    if unknown := skip.difference(names):
         raise TypeError(f"{kind.__name__} has no field {', '.join(sorted(unknown))}")
-    check_names(data, ["code", *names] if _is_finding(kind) else names, at.what, at.way_out)
-    kinds = {name: _kind_of(kind, name) for name in names if name not in skip}
-    values = {name: _value(k, data[name], name, at) for name, k in kinds.items()}
-    _check_table({n: (o, values[n]) for n, k in kinds.items() for o in _marks(k, Order)}, at)
-    skipped = {f.name: None for f in fields(kind)
-               if f.name in skip and f.default is MISSING and f.default_factory is MISSING}
-    return _make(kind, values | skipped, at)
+    sparse = {f.name for f in fields(kind) if "sparse" in f.metadata}
+    return names, [n for n in names if n not in skip and _entry(kind, n).orders], sparse
 
 
 def _check_table(columns: dict[str, tuple[Order, Any]], at: _At) -> None:
@@ -216,32 +247,33 @@ def _check_table(columns: dict[str, tuple[Order, Any]], at: _At) -> None:
                            f" {values[row]:g} (row {row + 2})", order.words)
 
 
-def _make(kind: Any, values: dict[str, Any], at: _At) -> Any:
+def _make(kind: Any, values: dict[str, Any], where: Callable[[], _At]) -> Any:
+    """The dataclass; ``where`` it stands is worked out only if a rule is broken."""
     try:
         return kind(**values)
     except TonewrightError as error:  # the parts know their own rules
+        at = where()
         raise at.fault(f"in {at.what}, {error.given}", error.rule) from error
 
 
-def _value(kind: Any, value: Any, name: str, at: _At) -> Any:
+def _value(entry: _Entry, value: Any, name: str, at: _At) -> Any:
     """An entry of any kind, by its name."""
     if isinstance(value, list) and len(value) > at.longest:
         raise at.fault(f"{at.what}: {name} has {counted(len(value), 'value')}",
                        f"a list has {at.longest} at most")
-    if value is None and _some(kind) != kind:
+    if value is None and entry.may_be_none:
         return None
-    # a number that may be missing says so
-    if leaf := _leaf(kind) or _leaf(_some(kind)):
+    if leaf := entry.leaf:
         at.check(leaf.rule, name, value)
         return leaf.make(value)
-    kind = _some(kind)
-    called = next((m.name for m in _marks(kind, Called)), None)
-    if get_origin(_bare(kind)) is not tuple:
-        return _one_of(_bare(kind), value, at.part(called or name))
-    row, one = _row_kind(kind), called or _singular(name)
-    if COLUMNS in _marks(kind):
-        rows = _rows(row, value, at.part(name))
-        return tuple(_make(row, cells, at.entry(one, i)) for i, cells in enumerate(rows, 1))
+    if entry.row is None:
+        return _one_of(_bare(entry.kind), value, at.part(entry.called or name))
+    row, one = entry.row, entry.called or _singular(name)
+    if entry.columns:
+        within = at.part(name)
+        rows = _rows(row, value, within)
+        return tuple(_make(row, cells, partial(within.entry, one, i))
+                     for i, cells in enumerate(rows, 1))
     at.check(LIST, name, value)
     return tuple(_one_of(row, v, at.entry(one, i)) for i, v in enumerate(value, 1))
 
@@ -262,17 +294,18 @@ def _one_of(kind: Any, data: Any, at: _At) -> Any:
 
 def _rows(row: Any, data: Any, at: _At) -> list[dict[str, Any]]:
     """A table of columns as one dictionary of checked cells for each row."""
-    check_names(data, [f.name for f in fields(row)], at.what, at.way_out)
+    names = [f.name for f in fields(row)]
+    check_names(data, names, at.what, at.way_out)
     columns: dict[str, list[Any]] = {}
-    for name in (f.name for f in fields(row)):
+    for name in names:
         kind, inner = _kind_of(row, name), replace(at, what=f"{at.what}, {name}")
         if _is_plain(kind):
-            columns[name] = [_make(kind, cells, replace(inner, what=f"{inner.what} (row {i})"))
+            columns[name] = [_make(kind, cells, partial(inner.row, i))
                              for i, cells in enumerate(_rows(kind, data[name], inner), 1)]
         else:
-            columns[name] = [*_value(_list_of(kind), data[name], name, at)]
+            columns[name] = [*_value(_column(row, name), data[name], name, at)]
     check_equal_lengths(columns, at.what, at.way_out)
-    return [dict(zip(columns, cells, strict=True))
+    return [dict(zip(names, cells, strict=True))
             for cells in zip(*columns.values(), strict=True)]
 
 
@@ -281,6 +314,41 @@ class _Leaf(NamedTuple):
 
     rule: Rule
     make: Callable[[Any], Any]
+
+
+class _Entry(NamedTuple):
+    """What a field's type says of the entry, worked out once."""
+
+    kind: Any
+    """Without ``None``."""
+    may_be_none: bool
+    leaf: _Leaf | None
+    """None: it has parts of its own."""
+    called: str | None
+    row: Any
+    """What a tuple is made of; None for anything else that has parts."""
+    columns: bool
+    orders: list[Order]
+
+
+@cache
+def _entry(owner: Any, name: str) -> _Entry:
+    return _entry_of(_kind_of(owner, name))
+
+
+@cache
+def _column(owner: Any, name: str) -> _Entry:
+    return _entry_of(GenericAlias(tuple, (_kind_of(owner, name), ...)))
+
+
+def _entry_of(kind: Any) -> _Entry:
+    some = _some(kind)
+    # a number that may be missing says so
+    leaf = _leaf(kind) or _leaf(some)
+    rows = leaf is None and get_origin(_bare(some)) is tuple
+    called = next((m.name for m in _marks(some, Called)), None)
+    return _Entry(some, some != kind, leaf, called, _row_kind(some) if rows else None,
+                  COLUMNS in _marks(some), _marks(kind, Order))
 
 
 _LEAVES = {str: _Leaf(TEXT, str), int: _Leaf(WHOLE, int), float: _Leaf(NUMBER, float),
@@ -314,7 +382,9 @@ def _with_rules(leaf: _Leaf, *rules: Rule) -> _Leaf:
     *most, last = rules
     one = _with_rules(leaf, *most)
     base = one.rule.fits if last.each else one.rule.holds
-    return _Leaf(Rule(lambda v: base(v) and last.fits(v), last.words, last.each), one.make)
+    a, b = one.rule.span, last.span
+    return _Leaf(Rule(lambda v: base(v) and last.fits(v), last.words, last.each,
+                      a and b and (max(a[0], b[0]), min(a[1], b[1]))), one.make)
 
 
 def _tuple_leaf(inner: tuple[Any, ...]) -> _Leaf | None:
@@ -322,7 +392,8 @@ def _tuple_leaf(inner: tuple[Any, ...]) -> _Leaf | None:
     leaves = [leaf for k in inner if (leaf := _leaf(k)) and not leaf.rule.each]
     if inner[1:] == (Ellipsis,) and leaves:
         rule, make = leaves[0]
-        many = _LISTS.get(rule) or Rule(rule.fits, f"{rule.words}, throughout the list", each=True)
+        many = _LISTS.get(rule) or Rule(rule.fits, f"{rule.words}, throughout the list", each=True,
+                                          span=rule.span)
         return _Leaf(many, lambda v: tuple(map(make, v)))
     if len(leaves) < len(inner):
         return None
@@ -342,10 +413,6 @@ def _kind_of(owner: Any, name: str) -> Any:
             if getattr(c, "__dataclass_fields__", {}).get(name) is field][-1]
     names = vars(sys.modules[home.__module__])
     return eval(field.type, names) if isinstance(field.type, str) else field.type
-
-
-def _list_of(kind: Any) -> Any:
-    return tuple[kind, ...]
 
 
 def _row_kind(kind: Any) -> Any:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from tonewright import __version__
 from tonewright.errors import DocumentError
-from tonewright.record.schema import is_whole, spoken
+from tonewright.record.schema import is_whole, listed, spoken
 
 
 def made_by() -> str:
@@ -18,9 +19,25 @@ _KINDS = {
     "tonewright-curve": ("a correction curve", "made by fitting a target's readings"),
     "tonewright-process": ("a strip's process file", "made from a strip's readings"),
     "tonewright-target": ("a target's layout", "written beside the target"),
+    "tonewright-check": ("the check of a print", "made by checking a print"),
     "tonewright-scanner": ("a scanner response", "made from the scan of a gray scale"),
 }
 """What each format is called, and where one comes from."""
+
+
+def _called(data: Any) -> str:
+    """What a document says that it is."""
+    found = data.get("format") if isinstance(data, dict) else None
+    if not found:
+        return "this document does not say what it is"
+    kind = _KINDS.get(found) if isinstance(found, str) else None
+    return f"this is {kind[0]}" if kind else \
+        "its format is " + spoken(found).removeprefix("the text ")
+
+
+def not_ours(data: Any, wanted: Sequence[str]) -> DocumentError:
+    """The error of a document that is of none of the sorts asked for."""
+    return DocumentError(_called(data), f"a {listed(wanted)} is needed", "name that file")
 
 
 def check_header(data: Any, fmt: str, version: int, what: str) -> None:
@@ -31,16 +48,10 @@ def check_header(data: Any, fmt: str, version: int, what: str) -> None:
     DocumentError
         With the value found and what to do.
     """
-    found = data.get("format") if isinstance(data, dict) else None
-    if found != fmt:
-        given = "this document does not say what it is"
-        if found:
-            kind = _KINDS.get(found) if isinstance(found, str) else None
-            given = f"this is {kind[0]}" if kind else \
-                "its format is " + spoken(found).removeprefix("the text ")
+    if not isinstance(data, dict) or data.get("format") != fmt:
         origin = _KINDS[fmt][1] if fmt in _KINDS else f'its format is "{fmt}"'
-        raise DocumentError(given, f"a {what} is needed ({origin})", "name that file")
-    said = data.get("version")
+        raise DocumentError(_called(data), f"a {what} is needed ({origin})", "name that file")
+    said: Any = data.get("version")
     if not is_whole(said) or said != version:
         raise DocumentError(
             f"this {what} has version {said}" if is_whole(said) and abs(said) < 10**6

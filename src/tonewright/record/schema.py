@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Collection
 from dataclasses import dataclass
+from math import isfinite
 from typing import Any
 
 from tonewright.errors import DocumentError, counted
@@ -23,12 +24,16 @@ class Rule:
     words: str
     each: bool = False
     """It is a list, and the rule holds for everything in it."""
+    span: tuple[float, float] | None = None
+    """Numbers from here to there all fit: a long list is looked at once, not one by one."""
 
     def holds(self, value: Any) -> bool:
         """Whether a value is as it should be."""
         if not self.each:
             return self.fits(value)
-        return isinstance(value, list) and all(map(self.fits, value))
+        return isinstance(value, list) and (
+            (self.span is not None and _all_within(value, self.span))
+            or all(map(self.fits, value)))
 
     def fault(self, name: str, value: Any) -> str:
         """What a value that does not fit is, with its place in a list."""
@@ -68,6 +73,14 @@ def is_number(value: Any) -> bool:
     return -LARGEST_NUMBER < value < LARGEST_NUMBER
 
 
+def _all_within(values: list[Any], span: tuple[float, float]) -> bool:
+    """Whether a list holds plain numbers of a span alone; False may also be for another reason."""
+    if not values or not set(map(type, values)) <= {int, float}:
+        return False
+    # the order of numbers with a NaN among them says nothing, but their sum is one
+    return span[0] <= min(values) and max(values) <= span[1] and isfinite(sum(values))
+
+
 def is_whole(value: Any) -> bool:
     """Whether a value from a document is a whole number; true and false are none."""
     return is_number(value) and isinstance(value, int)
@@ -80,9 +93,12 @@ def is_text(value: Any) -> bool:
 
 TEXT = Rule(is_text, "it is a text")
 TEXTS = Rule(is_text, "it is a list of texts", each=True)
-NUMBER = Rule(is_number, "it is a number")
-NUMBERS = Rule(is_number, "it is a list of numbers", each=True)
-ABOVE_ZERO = Rule(lambda v: is_number(v) and v > 0, "it is a number above 0")
+_FAR = LARGEST_NUMBER / 1e10
+"""So many of these still add up to a number."""
+NUMBER = Rule(is_number, "it is a number", span=(-_FAR, _FAR))
+NUMBERS = Rule(is_number, "it is a list of numbers", each=True, span=(-_FAR, _FAR))
+ABOVE_ZERO = Rule(lambda v: is_number(v) and v > 0, "it is a number above 0",
+                  span=(1e-300, _FAR))
 TRUTH = Rule(lambda v: isinstance(v, bool), "it is true or false")
 TABLE = Rule(lambda v: isinstance(v, dict), "it is a table of names and what they stand for")
 TABLES = Rule(TABLE.fits, "it is a list of tables", each=True)
@@ -95,7 +111,8 @@ def one_of(*names: str) -> Rule:
 
 def or_none(rule: Rule) -> Rule:
     """The same, or empty; within a list each may be."""
-    return Rule(lambda v: v is None or rule.fits(v), f"{rule.words}, or empty (null)", rule.each)
+    return Rule(lambda v: v is None or rule.fits(v), f"{rule.words}, or empty (null)", rule.each,
+                rule.span)
 
 
 def listed(names: Collection[str]) -> str:

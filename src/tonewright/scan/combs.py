@@ -61,11 +61,6 @@ class Lattice:
     def place(self) -> Array:
         return np.asarray(self.start + self.pitch * np.arange(self.size), dtype=np.float64)
 
-    @property
-    def slack(self) -> int:
-        """Pixels that an edge may lie off its place."""
-        return max(1, round(0.08 * self.pitch))
-
     def fitted(
         self, ups: Array, numbers: tuple[int, int], near: float, change: float
     ) -> Lattice | None:
@@ -74,20 +69,34 @@ class Lattice:
         ``numbers`` are the first and last of the places that count.  None if fewer than three do,
         or if the pitch would change by more than this share.
         """
-        number = np.round((ups - self.start) / self.pitch)
-        used = np.abs(ups - self.start - number * self.pitch) < near * self.pitch
-        used &= (number >= numbers[0]) & (number <= numbers[1])
-        if used.sum() < 3:
-            return None
-        slope, level = np.polyfit(number[used], ups[used], 1)
-        if abs(slope / self.pitch - 1.0) > change:
-            return None
-        return replace(self, start=float(level), pitch=float(slope))
+        start, pitch, found = _fitted(
+            np.array([self.start]), np.array([self.pitch]), ups, numbers, near, change)
+        return replace(self, start=float(start[0]), pitch=float(pitch[0])) if found[0] else None
+
+
+def _fitted(
+    start: Array, pitch: Array, ups: Array, numbers: tuple[int, int], near: float, change: float
+) -> tuple[Array, Array, NDArray[np.bool_]]:
+    """Start and pitch of many lattices, shape (m,), as `Lattice.fitted`, and which were found."""
+    away = ups - start[:, None]
+    number = np.round(away / pitch[:, None])
+    used = np.abs(away - number * pitch[:, None]) < near * pitch[:, None]
+    used &= (number >= numbers[0]) & (number <= numbers[1])
+    many = used.sum(axis=1)
+    share = used / np.maximum(many, 1)[:, None]
+    # a straight line by least squares
+    middle, level = (share * number).sum(axis=1), (share * away).sum(axis=1)
+    off = number - middle[:, None]
+    spread = (share * off**2).sum(axis=1)
+    slope = (share * off * away).sum(axis=1) / np.where(spread > 0.0, spread, 1.0)
+    found = (many >= 3) & (spread > 0.0) & (np.abs(slope / pitch - 1.0) <= change)
+    return (np.where(found, start + level - slope * middle, start),
+            np.where(found, slope, pitch), found)
 
 
 @dataclass(frozen=True, eq=False)
 class Evidence:
-    """What a profile shows on a lattice; one entry for each of its places."""
+    """What a profile shows on lattices; one entry for each of their places, shape (..., size)."""
 
     up: Array
     """Step towards lighter there, 0 to 1."""
@@ -98,18 +107,20 @@ class Evidence:
 
     def totals(self, count: int) -> Array:
         """How well a row of ``count`` cells beginning at each place is shown."""
-        good = np.concatenate([[0.0], np.cumsum(self.up - 1.5 * self.down)])
+        good = _sums(self.up - 1.5 * self.down)
         # paper grain alone makes about 0.4 in every cell
-        bad = np.concatenate([[0.0], np.cumsum(np.maximum(self.between - 0.4, 0.0))])
-        first = np.arange(self.up.size - count)
-        inner = good[first + count] - good[first + 1]
+        bad = _sums(np.maximum(self.between - 0.4, 0.0))
+        inner = good[..., count:-1] - good[..., 1:-count]
         # at its ends an edge that steps back shows where the row stops
-        ends = self.down[first] + self.down[first + count]
-        return np.asarray(inner - (bad[first + count] - bad[first]) + 0.8 * ends)
+        ends = self.down[..., :-count] + self.down[..., count:]
+        return np.asarray(inner - (bad[..., count:-1] - bad[..., : -count - 1]) + 0.8 * ends)
 
-    def seen(self, first: int, count: int) -> int:
-        """How many of the inner edges of that row show."""
-        return int(np.sum(self.up[first + 1 : first + count] > SEEN))
+
+def _sums(values: Array) -> Array:
+    """Sums of the first 0, 1, 2, ... values along the last axis."""
+    out = np.zeros((*values.shape[:-1], values.shape[-1] + 1))
+    np.cumsum(values, axis=-1, out=out[..., 1:])
+    return out
 
 
 @dataclass(frozen=True)
@@ -149,19 +160,37 @@ def best_comb(edges: Edges, count: int, rising: bool) -> Comb | None:
     ups = edges.ups
     if ups.size < FEWEST_SEEN:
         return None
-    best: Comb | None = None
-    strength = edges.sign[edges.sign > 0.0]
-    for place, pitch in _proposals(ups, strength, count, edges.size):
-        comb = _judged(edges, place, pitch, count, rising)
-        if comb is not None and (best is None or comb.total > best.total):
-            best = comb
-    return best
+    start, pitch = _proposals(ups, edges.sign[edges.sign > 0.0], count, edges.size)
+    fits = np.ones(start.size, dtype=np.bool_)
+    for reach in (4, 12, 40):  # fitted to the edges around the proposed place
+        better = _fitted(start, pitch, ups, (-reach, reach), 0.15, 0.1)
+        fits &= better[2]
+        start, pitch = np.where(fits, better[0], start), np.where(fits, better[1], pitch)
+    start = start % pitch - pitch
+    size = ((edges.size - start) / pitch).astype(int) + 2
+    start, pitch, size = (a[size > count] for a in (start, pitch, size))
+    if size.size == 0:
+        return None
+    evidence = _evidence(edges, start, pitch, int(size.max()))
+    totals = evidence.totals(count)
+    totals[np.arange(totals.shape[1]) >= (size - count)[:, None]] = -np.inf
+    seen = evidence.up > 0.4
+    run = np.all([seen[:, k : seen.shape[1] - FEWEST_SEEN + 1 + k] for k in range(FEWEST_SEEN)],
+                 axis=0)
+    totals[~run.any(axis=1)] = -np.inf  # every other place is empty: half a pitch
+    best, first = divmod(int(np.argmax(totals)), totals.shape[1])
+    if not np.isfinite(totals[best, first]):
+        return None
+    inner = evidence.up[best, first + 1 : first + count] > SEEN
+    return Comb(float(totals[best, first]),
+                Lattice(float(start[best]), float(pitch[best]), int(size[best])), first, rising,
+                int(inner.sum()))
 
 
 def _proposals(
     ups: Array, strength: Array, count: int, length: int
-) -> list[tuple[float, float]]:
-    """Even spacings (place, pitch) that pairs of near edges propose, the likeliest few."""
+) -> tuple[Array, Array]:
+    """Places and pitches, shape (m,), that pairs of near edges propose, the likeliest few."""
     strong = np.sort(np.argsort(-strength)[:_MOST_EDGES])
     ups = ups[strong]
     i, j = (a.ravel() for a in np.indices((ups.size, ups.size)))
@@ -175,76 +204,62 @@ def _proposals(
     # edges on the lattice, less those that would fall there by chance
     reach = np.minimum(np.abs(number) <= count, 1).sum(axis=1)
     score = hit.sum(axis=1) - 0.24 * reach - 0.5 * (reach - hit.sum(axis=1))
-    chosen: list[tuple[float, float]] = []
+    chosen: list[int] = []
     seen: set[tuple[int, int]] = set()
     for k in np.argsort(-score, kind="stable"):
         key = (round(60.0 * float(np.log(pitch[k]))), round(6.0 * (place[k] / pitch[k] % 1.0)) % 6)
         if key not in seen:
             seen.add(key)
-            chosen.append((float(place[k]), float(pitch[k])))
+            chosen.append(int(k))
         if len(chosen) == _MOST_PROPOSALS:
             break
-    return chosen
-
-
-def _judged(
-    edges: Edges, place: float, pitch: float, count: int, rising: bool
-) -> Comb | None:
-    """The best run of ``count`` cells on the lattice through ``place``; its spacing refined."""
-    chain = Lattice(place, pitch, 0)
-    for reach in (4, 12, 40):  # fitted to the edges around `place`
-        better = chain.fitted(edges.ups, (-reach, reach), 0.15, 0.1)
-        if better is None:
-            break
-        chain = better
-    pitch = chain.pitch
-    begin = chain.start % pitch - pitch
-    lattice = Lattice(begin, pitch, int((edges.size - begin) / pitch) + 2)
-    if lattice.size < count + 1:
-        return None
-    evidence = evidence_on(edges, lattice)
-    if _longest_run(evidence.up > 0.4) < FEWEST_SEEN:  # every other place is empty: half a pitch
-        return None
-    totals = evidence.totals(count)
-    first = int(np.argmax(totals))
-    return Comb(float(totals[first]), lattice, first, rising, evidence.seen(first, count))
-
-
-def _longest_run(seen: NDArray[np.bool_]) -> int:
-    """Length of the longest stretch of True."""
-    breaks = np.flatnonzero(~np.concatenate([[False], seen, [False]]))
-    return int(np.max(np.diff(breaks))) - 1
+    return place[chosen], pitch[chosen]
 
 
 def evidence_on(edges: Edges, lattice: Lattice) -> Evidence:
     """What the edges (as if rising) show on a lattice."""
-    return Evidence(*_teeth(edges, lattice), _between(edges, lattice))
+    start, pitch = np.array([lattice.start]), np.array([lattice.pitch])
+    found = _evidence(edges, start, pitch, lattice.size)
+    return Evidence(found.up[0], found.down[0], found.between[0])
 
 
-def _teeth(edges: Edges, lattice: Lattice) -> tuple[Array, Array]:
-    """Strongest step up and step down near each place, 0 to 1."""
+def _evidence(edges: Edges, start: Array, pitch: Array, size: int) -> Evidence:
+    """The same on many lattices, shape (m,); beyond the profile there is nothing."""
+    slack = np.maximum(np.rint(0.08 * pitch), 1.0)[:, None]
+    place = start[:, None] + pitch[:, None] * np.arange(size)
+    return Evidence(*_teeth(edges, place, slack[:, 0].astype(int)),
+                    _between(edges, place, pitch[:, None], slack))
+
+
+def _teeth(edges: Edges, place: Array, slack: NDArray[np.int_]) -> tuple[Array, Array]:
+    """Strongest step up and step down within the slack of each place, 0 to 1."""
     from scipy import ndimage
 
-    width = 2 * lattice.slack + 1
-    highest = ndimage.maximum_filter1d(edges.strength, width, mode="nearest")
-    lowest = ndimage.minimum_filter1d(edges.strength, width, mode="nearest")
-    at = np.rint(lattice.place).astype(int)
-    inside = (at >= 0) & (at < edges.size)
-    at = np.clip(at, 0, edges.size - 1)
-    return (np.where(inside, np.maximum(highest[at], 0.0), 0.0),
-            np.where(inside, np.maximum(-lowest[at], 0.0), 0.0))
+    at = np.rint(place).astype(int)
+    outside = (at < 0) | (at >= edges.size)
+    at[outside] = 0
+    up, down = np.empty(at.shape), np.empty(at.shape)
+    for reach in np.unique(slack):
+        rows, width = slack == reach, 2 * int(reach) + 1
+        up[rows] = ndimage.maximum_filter1d(edges.strength, width, mode="nearest")[at[rows]]
+        down[rows] = -ndimage.minimum_filter1d(edges.strength, width, mode="nearest")[at[rows]]
+    for teeth in (up, down):
+        np.maximum(teeth, 0.0, out=teeth)
+        teeth[outside] = 0.0
+    return up, down
 
 
-def _between(edges: Edges, lattice: Lattice) -> Array:
-    """Strength of the edges inside each cell, away from its borders; one for each lattice point."""
-    pitch, slack = lattice.pitch, lattice.slack
-    cell = np.floor((edges.place - lattice.start) / pitch).astype(int)
-    part = (edges.place - lattice.start) - cell * pitch
+def _between(edges: Edges, place: Array, pitch: Array, slack: Array) -> Array:
+    """Strength of the edges inside each cell, away from its borders, shape as ``place``."""
+    away = edges.place - place[:, :1]
+    cell = np.floor(away / pitch).astype(int)
+    part = away - cell * pitch
     inner = (part > slack + 1.5) & (part < pitch - slack - 1.5)
-    peaked = np.bincount(cell[inner].clip(0, lattice.size - 1),
-                         weights=np.abs(edges.sign[inner]), minlength=lattice.size)
+    cell = cell.clip(0, place.shape[1] - 1) + np.arange(len(place))[:, None] * place.shape[1]
+    weight = np.broadcast_to(np.abs(edges.sign), cell.shape)
+    peaked = np.bincount(cell[inner], weights=weight[inner], minlength=place.size)
     # a step is level in its middle; a slanting edge is not
-    middle = np.rint(lattice.place + 0.5 * pitch).astype(int)
+    middle = np.rint(place + 0.5 * pitch).astype(int)
     tilted = np.where((middle >= 0) & (middle < edges.size),
                       np.abs(edges.strength[middle.clip(0, edges.size - 1)]), 0.0)
-    return np.asarray(np.maximum(peaked, tilted))
+    return np.asarray(np.maximum(peaked.reshape(place.shape), tilted))

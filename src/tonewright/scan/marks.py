@@ -116,17 +116,19 @@ def _solid_shapes(mask: NDArray[np.bool_]) -> Iterator[_Shape]:
     parts, count = label(mask)
     if count == 0:
         return
-    sizes = np.bincount(parts.ravel())
     largest = (_LARGEST * min(mask.shape)) ** 2
     for number, box in enumerate(find_objects(parts), start=1):
         height, width = (edge.stop - edge.start for edge in box)
         likely = (
             min(height, width) >= _SMALLEST and height * width <= largest
-            and 0.5 <= height / width <= 2.0 and 0.45 <= sizes[number] / (height * width) <= 0.9
+            and 0.5 <= height / width <= 2.0
         )
         if not likely:
             continue
-        full = binary_fill_holes(parts[box] == number)
+        part = parts[box] == number
+        if not 0.45 <= np.count_nonzero(part) / (height * width) <= 0.9:
+            continue
+        full = binary_fill_holes(part)
         shape = _ellipse(full)
         if shape is not None:
             yield _Shape(shape.x + box[1].start, shape.y + box[0].start, shape.axes)

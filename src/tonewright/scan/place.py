@@ -228,29 +228,39 @@ class _DotField:
         self.made: dict[int, NDArray[np.float32]] = {}
 
     def at_size(self, dot_px: float) -> NDArray[np.float32]:
-        """The field for dots of this diameter: inside lighter than around."""
+        """The field for dots of this diameter: inside lighter than around; `coarser`."""
         from scipy.ndimage import gaussian_filter
 
         size = max(round(dot_px), 3)
         if size not in self.made:
-            inner = gaussian_filter(self.small, 0.35 * size)
-            outer = gaussian_filter(self.small, 0.9 * size)
-            field = inner - outer if self.light else outer - inner
-            top = float(np.percentile(field, 99.5))
-            self.made[size] = np.clip(field / max(top, 1e-6), 0.0, 1.0).astype(np.float32)
+            factor = self.coarser(dot_px)
+            small = shrink(self.small, factor)
+            field = gaussian_filter(small, 0.35 * size / factor)
+            field -= gaussian_filter(small, 0.9 * size / factor)
+            if not self.light:
+                np.negative(field, out=field)
+            field /= max(float(np.percentile(field, 99.5)), 1e-6)
+            self.made[size] = np.clip(field, 0.0, 1.0, out=field)
         return self.made[size]
+
+    @staticmethod
+    def coarser(dot_px: float) -> int:
+        """How many pixels wide a pixel of the field is: a dot is at least 5 wide in it."""
+        return max(round(dot_px) // 5, 1)
 
     def scores(self, target: Target, matrices: Array) -> Array:
         """Mean of the field at the border dots under each homography, shape (n,)."""
         dots = target.dot_centres
         middle = Placement(matrices[len(matrices) // 2])
         per_mm = middle.per_mm((target.width_mm / 2, target.height_mm / 2))
-        field = self.at_size(per_mm * target.dots[0].size_mm)
+        dot_px = per_mm * target.dots[0].size_mm
+        field, factor = self.at_size(dot_px), self.coarser(dot_px)
         wide = np.einsum("nij,mj->nmi", matrices, np.column_stack([dots, np.ones(len(dots))]))
         with np.errstate(divide="ignore", invalid="ignore"):
             at = wide[..., :2] / wide[..., 2:]
         at = np.where(np.isfinite(at), at, -1e6)
-        column, row = (np.clip(np.rint(at[..., i]), -1, 1e6).astype(np.int64) for i in (0, 1))
+        at = np.floor((at + 0.5) / factor)  # a pixel's centre has a whole number
+        column, row = (np.clip(at[..., i], -1, 1e6).astype(np.int64) for i in (0, 1))
         inside = (wide[..., 2] > 0) == (wide[:, :1, 2] > 0)
         inside &= (column >= 0) & (row >= 0)
         inside &= (column < field.shape[1]) & (row < field.shape[0])

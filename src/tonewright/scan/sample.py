@@ -98,7 +98,8 @@ def _midmeans(values: Array, square: NDArray[np.int64]) -> Array:
 
     The mean of the middle half, because a median of 8-bit codes would be one of few values.
     """
-    order = np.lexsort((values, square))
+    order = np.argsort(values)
+    order = order[np.argsort(square[order].astype(np.uint16), kind="stable")]
     total = np.concatenate([[0.0], np.cumsum(values[order])])
     count = np.bincount(square, minlength=BLOCKS**2)
     start = np.concatenate([[0], np.cumsum(count)[:-1]])

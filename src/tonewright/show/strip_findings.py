@@ -4,7 +4,13 @@ from __future__ import annotations
 
 from tonewright.show.sentence import says, sentence
 from tonewright.strip import findings
-from tonewright.strip.findings import StepPlace, StepsSetAside, StripsDisagree, TimeNotUsed
+from tonewright.strip.findings import (
+    CornerFound,
+    StepPlace,
+    StepsSetAside,
+    StripsDisagree,
+    TimeNotUsed,
+)
 
 
 def step_name(place: StepPlace) -> str:
@@ -82,3 +88,10 @@ def _(found: findings.LighterAgain) -> str:
             f" {' and '.join(map(step_name, found.darkest))}), although the light increases:"
             " stains, or a black that solarises with too much exposure. The times depend on these"
             " steps: measure them again, leave them out with --skip, or print for a shorter time.")
+
+
+@sentence.register
+def _(found: CornerFound) -> str:
+    turns = "reaches black" if found.end == "black" else "leaves white"
+    return (f"This paper {turns} abruptly, at a corner near step {found.step} under the film (log"
+            f" exposure {found.log_exposure:.2f} from clear film at {found.time}).")

@@ -20,7 +20,7 @@ from tonewright.strip.tablet import Tablet
 def eye_json(result: EyeResult) -> dict[str, Any]:
     """What strips judged by eye tell, under the names the command line promises."""
     known = None if result.far else result.high
-    best = result.next_time if result.differ else known
+    best = result.base_time if result.differ else known
     return {
         "base_printing_time_s": None if best is None else _number(best),
         "base_printing_time_low_s": (None if result.low is None or result.far
@@ -34,6 +34,18 @@ def eye_json(result: EyeResult) -> dict[str, Any]:
         "just_visible_lightness": None,
         "time_unit": result.next_time.unit, **_found_json(result.findings),
     }
+
+
+def blank_text(path: object, tablet: Tablet, columns: Sequence[str]) -> str:
+    """A table that was written to be filled in, and what comes next."""
+    return "\n".join([
+        headed("Written:", f"{path}, to fill in: the {len(tablet.densities)} steps of the tablet"
+               f" {tablet.name}, density of {' and '.join(columns)}"),
+        headed("Next:", "let the strip dry fully, measure it and type the densities into the"
+               " table; leave blank what you did not measure. Then type  tonewright strip"
+               f" {typed(path)} --tablet {typed(tablet.name)} --time TIME"
+               " -o NAME.process.json"),
+    ])
 
 
 def process_json(process: Process) -> dict[str, Any]:
@@ -75,13 +87,15 @@ def eye_text(result: EyeResult, tablet: Tablet, strips: Sequence[EyeStrip]) -> s
         merged = "no steps merge" if strip.merged == 1 else f"steps 1 to {strip.merged} merge"
         lines.append(labelled("strip", f"{strip.time}: {merged}"))
     if result.high is None:
-        lines.append(labelled("time", f"base printing time: more than {result.nearest.time}. If not"
-                              " even steps 1 and 2 merge, the paper may print a deeper black"))
+        lines.append(labelled("time", f"base printing time: more than {result.low}. If not even"
+                              " steps 1 and 2 merge, the paper may print a deeper black"))
     elif not result.far:
         low, high = (t and t.on_timer() for t in (result.low, result.high))
         more = f"more than {low}, " if low not in (None, high) else ""
         lines += [labelled("time", f"base printing time: {more}at most {high}"),
                   _one_step_less(result.strict)]
+    if result.high is None or not result.far:
+        lines += _tablet_lines(tablet)
     lines += _finding_lines(result.findings)
     return "\n".join([*lines, "", headed("Next:", _eye_next(result, tablet)), "",
                       cautions_text()])
@@ -90,7 +104,8 @@ def eye_text(result: EyeResult, tablet: Tablet, strips: Sequence[EyeStrip]) -> s
 def _eye_next(result: EyeResult, tablet: Tablet) -> str:
     time, change = result.next_time, result.change_stops
     if result.right:
-        return f"print the target for {time}: there steps 1 and 2 merge and step 3 stands apart"
+        return (f"print the target for {result.base_time}: on the strip for {time} steps 1 and 2"
+                " merge and step 3 stands apart")
     if result.far:
         return (f"print for {time}, {-change:.0f} stops less than {result.nearest.time}, and count"
                 " again")
@@ -122,9 +137,7 @@ def process_text(process: Process, file: str | None) -> str:
     ]
     if found.film_density is not None:
         lines.append(labelled("film", f"density {found.film_density:.2f}, included in the time"))
-    if process.tablet.calibrated and process.tablet.densities[0] > 0.0:
-        lines.append(labelled("tablet", f"its base, density {process.tablet.densities[0]:.2f}, was"
-                              " taken out: the base printing time is for the film alone"))
+    lines += _tablet_lines(process.tablet)
     if found.reciprocity_sd is not None:
         lines.append(labelled("light", f"twice the time counts as"
                               f" {2.0**found.reciprocity:.2f} times the light"))
@@ -135,6 +148,13 @@ def process_text(process: Process, file: str | None) -> str:
     care = [] if process.contradicted else ["", cautions_text()]
     return "\n".join([*lines, "", headed("Written:", written),
                       headed("Next:", next_words(process, file)), *care])
+
+
+def _tablet_lines(tablet: Tablet) -> list[str]:
+    base = tablet.densities[0]
+    return [] if base == 0.0 else [labelled(
+        "tablet", f"its base, density {base:.2f}, was taken out: the base printing time is for the"
+        " film alone")]
 
 
 def _density(density: float) -> str:

@@ -40,6 +40,7 @@ def target_json(drawn: DrawnTarget) -> dict[str, Any]:
     tones = [p for p in target.patches if p.kind == "tone"]
     return {
         "output": str(drawn.files.picture), "target": str(drawn.files.document),
+        "table": str(drawn.files.table),
         "name": target.name, "seed": target.seed, "patches": len(target.patches),
         "tone_patches": len(tones), "levels": len({p.level for p in tones}),
         "clear_patches": len(target.of_kind("clear")),
@@ -58,13 +59,13 @@ def target_json(drawn: DrawnTarget) -> dict[str, Any]:
 def target_text(drawn: DrawnTarget) -> str:
     """What was drawn, where it was written, and how to print and read it."""
     target, files = drawn.target, drawn.files
-    picture, document = map(str, files)
+    picture, document, table = map(str, files)
     chart = target.is_ink_chart
     told = (_CHART if chart else _TARGET).format(
         picture=picture, lay=_LAY[target.mirrored],
         rule=RULE_WORDS.format(long=RULE) + " " if has_rule(target) else "")
-    then = ("scan the print, or measure it, and type  tonewright read SCAN.tif --target"
-            f" {typed(document)} -o READINGS.csv")
+    then = (f"measure the print and type the densities into {typed(table)}; or scan it and type"
+            f"  tonewright read SCAN.tif --target {typed(document)} -o READINGS.csv")
     if chart:
         then += "  and  tonewright inks READINGS.csv --process NAME.process.json --time TIME"
     return "\n".join([
@@ -75,8 +76,8 @@ def target_text(drawn: DrawnTarget) -> str:
         labelled("film", _film(drawn)),
         *(labelled(found.kind, sentence(found)) for found in drawn.findings),
         "",
-        headed("Written:", f"{picture} (to print) and {document} (keep it: the print is read with"
-               " it)"),
+        headed("Written:", f"{picture} (to print), {document} (keep it: the print is read with"
+               f" it) and {table} (to fill in by hand)"),
         headed("Next:", told),
         headed("Then:", then),
         "",

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tonewright.errors import FitError
-from tonewright.numeric.monotone import SmoothFit, SmoothSettings, fit_smooth
+from tonewright.numeric.monotone import judge_smooth
 from tonewright.numeric.robust import find_strays, robust_spread, stray_limit
 from tonewright.numeric.sigmoid import sample_rises
 from tonewright.record.findings import Finding
@@ -26,7 +26,7 @@ from tonewright.strip.findings import (
     StripsDisagree,
     ZeroedOnPaper,
 )
-from tonewright.strip.readings import FEWEST, Strip, StripPatch
+from tonewright.strip.readings import FEWEST, LEAST_RANGE, PLAINLY_DARK, Strip, StripPatch
 from tonewright.strip.tablet import Tablet
 
 NOISE_FLOOR = 0.004
@@ -79,17 +79,18 @@ class Placed:
         return Placed([self.patches[i] for i in kept], self.x[kept], self.y[kept], self.sd[kept])
 
 
-def smooth_strip(x: Array, y: Array, sd: Array) -> SmoothFit:
-    """A plain smooth curve, for the noise and for comparing shifts by their likelihood."""
-    settings = SmoothSettings(noise_floor=NOISE_FLOOR / float(np.median(sd)))
-    return fit_smooth(x, y, sd, np.linspace(x.min(), x.max(), 60), settings)
+def judge_strip(x: Array, y: Array, sd: Array) -> tuple[float, float]:
+    """Noise (density) about a plain smooth curve, and -2 log likelihood, to compare shifts by."""
+    usual = float(np.median(sd))
+    noise, score = judge_smooth(x, y, sd, NOISE_FLOOR / usual)
+    return noise * usual, score
 
 
 def likely_noise(x: Array, y: Array, sd: Array) -> tuple[float, float]:
     """Of a usual reading, as the strip itself shows it; and of any, all told, in units of its
     ``sd``."""
     usual = float(np.median(sd))
-    noise = max(smooth_strip(x, y, sd).noise * usual, NOISE_FLOOR)
+    noise = max(judge_strip(x, y, sd)[0], NOISE_FLOOR)
     return noise, noise ** (1.0 - USUAL_SHARE) * USUAL_NOISE**USUAL_SHARE / usual
 
 
@@ -100,29 +101,46 @@ def find_gross(strip: Strip, tablet: Tablet) -> list[int]:
     for rows in _groups(strip.patches).values():
         found += [int(rows[i]) for i in find_strays(x[rows], strip.density[rows],
                                                     np.ones(rows.size))]
-    runs = find_stained_runs(Placed(strip.patches, x, strip.density, np.ones(x.size)))
-    return sorted({*found, *runs})
+    placed = Placed(strip.patches, x, strip.density, np.ones(x.size))
+    return sorted({*found, *find_stained_runs(placed)} - only_tones(placed, found))
 
 
 def find_doubtful(placed: Placed) -> dict[int, float]:
     """Index of each step that does not fit its neighbours, and by how much density."""
     stained = find_stained_runs(placed)
     rest = np.setdiff1d(np.arange(placed.x.size), stained)
-    singles = find_strays(placed.x[rest], placed.y[rest], placed.sd[rest])
-    strays = sorted([*stained, *(int(rest[i]) for i in singles)])
+    singles = [int(rest[i]) for i in find_strays(placed.x[rest], placed.y[rest], placed.sd[rest])]
+    strays = sorted({*stained, *singles} - only_tones(placed, singles))
     if not strays:
         return {}
     # a smooth curve runs on past a sudden shoulder: what curves that end in black say counts
     kept = placed.without(strays)
     _, noise = likely_noise(kept.x, kept.y, kept.sd)
     places = np.unique(placed.x[strays])
-    curves = sample_rises(kept.x, kept.y, noise * kept.sd, places, USUAL_BLACK, CONFIRMING)
+    curves = sample_rises(kept.x, kept.y, noise * kept.sd, places, USUAL_BLACK,
+                          CONFIRMING).curves
     at = np.searchsorted(places, placed.x[strays])
     off = placed.y[strays] - np.median(curves, axis=0)[at]
     wide = np.hypot(noise * placed.sd[strays], curves.std(axis=0)[at])
     limit = stray_limit(placed.x.size, placed.x.size)
     return {i: float(o) for i, o, w in zip(strays, off, wide, strict=True)
             if abs(o) >= max(SMALLEST_DOUBT, limit * w)}
+
+
+def only_tones(placed: Placed, strays: Sequence[int]) -> set[int]:
+    """Those of the strays that are the beginning of a half's tones: its clearest steps, each darker
+    than the next, on a strip too short to show more."""
+    found: set[int] = set()
+    for rows in _groups(placed.patches).values():
+        order = rows[np.argsort(-placed.x[rows], kind="stable")]
+        y, stray = placed.y[order], np.isin(order, strays)
+        count = int(np.argmin(stray)) if not stray.all() else 0
+        if not 0 < count < y.size:
+            continue
+        pale = PLAINLY_DARK if count > 1 else float(np.median(y[count:])) + LEAST_RANGE
+        if np.all(np.diff(y[:count + 1]) < 0.0) and y[count:].max() < pale:
+            found.update(map(int, order[:count]))
+    return found
 
 
 def find_stained_runs(placed: Placed) -> list[int]:
@@ -247,8 +265,7 @@ def _noise_apart(placed: Placed, joint: float) -> float | None:
 def _noise(placed: Placed, rows: NDArray[np.intp] | None = None) -> float:
     """Of a reading, about a curve through some rows or all."""
     some: Any = slice(None) if rows is None else rows
-    sd = placed.sd[some]
-    return smooth_strip(placed.x[some], placed.y[some], sd).noise * float(np.median(sd))
+    return judge_strip(placed.x[some], placed.y[some], placed.sd[some])[0]
 
 
 def check_halves(film: float, film_sd: float) -> None:

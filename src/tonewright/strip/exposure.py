@@ -10,10 +10,10 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from tonewright.errors import OptionError, counted
-from tonewright.numeric.inverse import first_place
+from tonewright.numeric.inverse import first_places
 from tonewright.record.findings import Finding
 from tonewright.record.times import PrintingTime, ratio
-from tonewright.scales import STOP
+from tonewright.scales import STOP, Array
 from tonewright.strip.findings import EyeCountsDiffer, EyeStripFarTooLong
 from tonewright.strip.tablet import Tablet
 
@@ -42,9 +42,11 @@ class EyeResult:
     high: PrintingTime | None
     """… and at most this; None: no strip reached maximum black for sure."""
     next_time: PrintingTime
-    """Rounded as a timer is set; the base printing time where it is known."""
+    """For the next strip, rounded as a timer is set."""
+    base_time: PrintingTime
+    """What that is without the tablet's base, which no negative has."""
     strict: PrintingTime
-    """One step shorter than that."""
+    """One step shorter than the base time."""
     right: bool
     """One of the strips was printed at the base printing time already."""
     change_stops: float
@@ -82,13 +84,26 @@ def judge_by_eye(tablet: Tablet, strips: list[EyeStrip]) -> EyeResult:
     At the base printing time steps 1 and 2 merge and step 3 stands apart (common practice, no
     source).  If steps 1 to K merge, black ends between steps K and K + 1, so a time shorter by
     the density between steps 2 and K would do.  If nothing merges, only a lower bound is known,
-    and half a stop more is tried.
+    and half a stop more is tried.  The base of a calibrated tablet is taken out of the result.
 
     Raises
     ------
     OptionError
         No strip, an impossible count, or strips that contradict each other by more than a step.
     """
+    found = _judge(tablet, strips)
+    base, step = tablet.densities[0], 10.0**-tablet.just_black
+    if base == 0.0:
+        return replace(found, strict=found.next_time.times(step).on_timer())
+    low, high, time, strict = (None if t is None else t.times(10.0**-base).on_timer() for t in (
+        found.low, found.high, found.next_time, found.next_time.times(step)))
+    assert time is not None
+    assert strict is not None
+    return replace(found, low=low, high=high, base_time=time, strict=strict)
+
+
+def _judge(tablet: Tablet, strips: list[EyeStrip]) -> EyeResult:
+    """As if negatives had the tablet's base."""
     if not strips:
         raise OptionError("no strip was given",
                           "each strip has a time and a count of merged steps",
@@ -174,10 +189,9 @@ def _advise(
     far = math.log2(ratio(nearest.time, wanted)) > FARTHEST_DOWN
     aimed = nearest.time.times(2.0**-FARTHEST_DOWN) if far else wanted
     next_time = right[0].time if right else aimed.on_timer()
-    step = tablet.densities[WANTED - 1] - tablet.densities[0]
     return EyeResult(
-        low=low, high=high, next_time=next_time,
-        strict=next_time.times(10.0**-step).on_timer(), right=bool(right),
+        low=low, high=high, next_time=next_time, base_time=next_time, strict=next_time,
+        right=bool(right),
         change_stops=math.log10(ratio(aimed, nearest.time)) / STOP, nearest=nearest,
         findings=(EyeStripFarTooLong(),) if far else ())
 
@@ -201,13 +215,18 @@ def log_exposure_range(exposure: ArrayLike, density: ArrayLike) -> float | None:
     -------
     log10 units, or None where there is no such range.
     """
-    x, d = np.asarray(exposure, dtype=np.float64), np.asarray(density, dtype=np.float64)
-    low, high = float(d[0]), float(d[-1])
+    found = float(log_exposure_ranges(exposure, np.asarray(density)[None])[0])
+    return found if math.isfinite(found) else None
+
+
+def log_exposure_ranges(exposure: ArrayLike, density: ArrayLike) -> Array:
+    """The same of many curves, ``density`` of shape (count, n): shape (count,), NaN where there is
+    no such range."""
+    d = np.asarray(density, dtype=np.float64)
+    low, high = d[:, 0], d[:, -1]
     toe, shoulder = low + TOE_DENSITY, low + SHOULDER_FRACTION * (high - low)
-    if not toe < shoulder:
-        return None
-    ends = first_place(x, d, [toe, shoulder])
-    return float(ends[1] - ends[0])
+    found = first_places(exposure, d, shoulder) - first_places(exposure, d, toe)
+    return np.where(toe < shoulder, found, np.nan)
 
 
 def iso_range_class(log_range: float | None) -> int | None:

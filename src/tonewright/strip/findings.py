@@ -10,6 +10,8 @@ from tonewright.record.times import PrintingTime
 
 Through = Literal["film", "bare"]
 """What lay between tablet and paper: the negative's film, or nothing."""
+End = Literal["black", "white"]
+"""Of the paper's tones."""
 
 
 @dataclass(frozen=True)
@@ -134,6 +136,18 @@ class StripWhiteNotReached(Finding):
     """Even the densest step prints darker than the paper: white is extrapolated."""
 
     above_white_density: float
+
+
+@dataclass(frozen=True)
+class CornerFound(Finding, kind="note"):
+    """The paper reaches black, or leaves white, at a corner."""
+
+    end: End
+    step: int
+    """The nearest one, under the film, at the longest time."""
+    log_exposure: float
+    """log10, from clear film at that time."""
+    time: PrintingTime
 
 
 @dataclass(frozen=True)

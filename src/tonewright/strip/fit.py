@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.optimize import minimize_scalar
 
 from tonewright import scales
 from tonewright.errors import FitError
 from tonewright.numeric.chain import RiseModel, model_from_sample
+from tonewright.numeric.inverse import first_places
 from tonewright.numeric.sigmoid import sample_rises
 from tonewright.record.findings import Finding
 from tonewright.record.provenance import made_by
@@ -26,14 +26,16 @@ from tonewright.strip.check import (
     contradictions,
     find_doubtful,
     find_gross,
+    judge_strip,
     likely_noise,
     scatter_of,
     set_aside,
-    smooth_strip,
     speaks_against,
 )
-from tonewright.strip.exposure import TOE_DENSITY, iso_range_class, log_exposure_range
+from tonewright.strip.exposure import TOE_DENSITY, iso_range_class, log_exposure_ranges
 from tonewright.strip.findings import (
+    CornerFound,
+    End,
     FilmUnsure,
     RangeUnusual,
     StripTooShort,
@@ -54,9 +56,13 @@ taken, and for how far the time may be off, and for the next one to try, Student
 degrees of freedom."""
 ENOUGH = 0.75
 """How likely the next strip shall be long enough: one too long by two stops tells as much."""
+LIKELY = 0.7
+"""From what probability on an end is called a corner."""
 SHAPE_STOPS, NINE_IN_TEN = 0.06, 1.645
 """None of the curves tried is quite the paper's own: however good the readings, the time is known
 to no better than this standard deviation, found on simulated strips of a dozen other shapes."""
+PLACE = 1e-3
+"""How closely the film's density and the exponent are looked for."""
 FLAT_STEPS, MOST_FLAT, FLAT_WIDTH = 4, 8, 0.25
 """Steps, and log exposure, over which a level black is seen."""
 BEYOND_BLACK, BEYOND_WHITE = 1.6, 0.3
@@ -114,9 +120,10 @@ def make_process(
     summary = _summary(strip, tablet, reference, places, drawn, settings)
     findings = (*strip.findings, *aside, *contradictions(places, scatter),
                 *speaks_against(places, scatter, places.film),
-                *_doubts(summary, reference.unit, tablet), *_white_doubts(drawn, places))
-    low, middle, high = (np.maximum.accumulate(weighted_quantile(drawn.curves, drawn.weights, q))
-                         for q in (0.025, 0.5, 0.975))
+                *_doubts(summary, reference.unit, tablet), *_white_doubts(drawn, places),
+                *_corners(strip, tablet, places, drawn))
+    low, middle, high = (np.maximum.accumulate(q) for q in weighted_quantiles(
+        drawn.curves, drawn.weights, (0.025, 0.5, 0.975)))
     return Process(
         name=name, made_by=made_by(), setup=setup, settings=settings, tablet=tablet, strip=strip,
         reference_time=reference, summary=replace(summary, set_aside=tuple(doubtful)),
@@ -179,6 +186,9 @@ class DrawnResponses:
 
     nodes: Array
     curves: Array
+    corners: Mapping[End, Array]
+    """Exposure where each curve leaves white or reaches black at a corner, shape (count,); NaN: at
+    none."""
     weights: Array
     wide: Array
     """Weights that allow for a guess far off; the same where black was reached."""
@@ -190,8 +200,9 @@ def draw_responses(places: Places) -> DrawnResponses:
     x, y, sd = places.x, places.y, places.sd
     noise, each = likely_noise(x, y, sd)
     nodes = np.arange(x.min() - BEYOND_WHITE, x.max() + BEYOND_BLACK, 0.02)
-    curves = sample_rises(x, y, each * sd, nodes, USUAL_BLACK, SAMPLE)
-    black = just_black(nodes, curves, JUST_VISIBLE)
+    rises = sample_rises(x, y, each * sd, nodes, USUAL_BLACK, SAMPLE)
+    corners: dict[End, Array] = {"white": rises.lower_corner, "black": rises.upper_corner}
+    black = just_black(nodes, rises.curves, JUST_VISIBLE)
     guess = (places.second - black) / STOP
     if is_reached(black, places):
         # what a level black rules out does not count
@@ -202,7 +213,8 @@ def draw_responses(places: Places) -> DrawnResponses:
         off = (guess - GUESS_STOPS) / SHORT_SPREAD
         weights = np.exp(-0.5 * off**2) + 1e-9
         wide = (1.0 + off**2 / SHORT_TAIL) ** (-0.5 * (SHORT_TAIL + 1.0))
-    return DrawnResponses(nodes, curves, weights / weights.sum(), wide / wide.sum(), noise)
+    return DrawnResponses(nodes, rises.curves, corners, weights / weights.sum(),
+                          wide / wide.sum(), noise)
 
 
 def is_reached(black: Array, places: Places) -> bool:
@@ -211,6 +223,8 @@ def is_reached(black: Array, places: Places) -> bool:
 
     ``black``: exposure where each sample curve is black, shape (count,).
     """
+    if float(places.y.max()) < PLAINLY_DARK:  # no paper's black is so pale
+        return False
     return bool(np.median(black) <= places.first) or sees_flat_black(places)
 
 
@@ -236,17 +250,24 @@ def _is_level(x: Array, y: Array) -> bool:
 
 def just_black(nodes: Array, curves: Array, step: float) -> Array:
     """Exposure at which each curve comes within ``step`` L* of its black, shape (count,)."""
-    lightness = scales.density_to_lightness(curves)
-    return np.array([np.interp(-(row[-1] + step), -row, nodes) for row in lightness])
+    darkness = -scales.density_to_lightness(curves)
+    return first_places(nodes, darkness, darkness[:, -1] - step)
 
 
 def weighted_quantile(values: Array, weights: Array, part: float) -> Array:
     """Quantile along the first axis of weighted values."""
+    return weighted_quantiles(values, weights, (part,))[0]
+
+
+def weighted_quantiles(values: Array, weights: Array, parts: Sequence[float]) -> list[Array]:
+    """Several at once."""
     order = np.argsort(values, axis=0, kind="stable")
-    ranked = np.take_along_axis(values, order, axis=0)
     cumulative = np.cumsum(weights[order], axis=0)
-    first = np.argmax(cumulative >= part * cumulative[-1:], axis=0)
-    return np.asarray(np.take_along_axis(ranked, first[None, ...], axis=0)[0])
+    found = []
+    for part in parts:
+        first = np.argmax(cumulative >= part * cumulative[-1:], axis=0)[None, ...]
+        found.append(np.take_along_axis(values, np.take_along_axis(order, first, 0), 0)[0])
+    return found
 
 
 def _place(
@@ -272,7 +293,7 @@ def _place(
     x = base + power * longer
     film = film_sd = None
     if bare.any():
-        film, film_sd = _best_shift(lambda f: smooth_strip(x + f * bare, y, sd).score, (-0.6, 0.9))
+        film, film_sd = _best_shift(lambda f: judge_strip(x + f * bare, y, sd)[1], (-0.6, 0.9))
         x = x + film * bare
     return Places(patches, x, y, sd, float(x[~bare].max()), second(power), power, power_sd, film,
                   film_sd)
@@ -287,7 +308,7 @@ def _find_reciprocity(
     """
     if np.ptp(longer) < STOP - 1e-6:
         return 1.0, None
-    power, spread = _best_shift(lambda p: smooth_strip(base + p * longer, y, sd).score, (0.6, 1.3))
+    power, spread = _best_shift(lambda p: judge_strip(base + p * longer, y, sd)[1], (0.6, 1.3))
     if spread < 0.1 and abs(power - 1.0) > 2.0 * spread:
         return round(power, 3), spread
     return 1.0, spread
@@ -298,13 +319,15 @@ def _best_shift(
 ) -> tuple[float, float]:
     """Place of the smallest -2 log likelihood and its standard deviation."""
     coarse = np.linspace(*bounds, 16)
-    start = coarse[int(np.argmin([score(c) for c in coarse]))]
-    gap = coarse[1] - coarse[0]
-    found = minimize_scalar(score, bounds=(start - gap, start + gap), method="bounded",
-                            options={"xatol": 1e-3})
-    best, step = float(found.x), 0.02
-    bend = (score(best + step) - 2.0 * float(found.fun) + score(best - step)) / step**2
-    return best, math.sqrt(2.0 / bend) if bend > 0.0 else gap
+    scores = [score(c) for c in coarse]
+    least, best = min(zip(scores, coarse.tolist(), strict=True))
+    gap = wide = float(coarse[1] - coarse[0])
+    while gap > PLACE:
+        gap /= 2.0
+        least, best = min((least, best), *((score(c), c) for c in (best - gap, best + gap)))
+    step = 0.02
+    bend = (score(best + step) - 2.0 * least + score(best - step)) / step**2
+    return best, math.sqrt(2.0 / bend) if bend > 0.0 else wide
 
 
 def _summary(
@@ -323,7 +346,7 @@ def _summary(
     high = middle + math.hypot(max(high - middle, 0.0), least)
     base = reference.times(10.0**middle)
     reached = is_reached(black_at, places)
-    ranges = np.array([log_exposure_range(drawn.nodes, c) or np.nan for c in drawn.curves])
+    ranges = log_exposure_ranges(drawn.nodes, drawn.curves)
     known = np.isfinite(ranges)
     log_range = (float(weighted_quantile(ranges[known], drawn.weights[known], 0.5))
                  if known.any() else None)
@@ -365,6 +388,21 @@ def _white_doubts(drawn: DrawnResponses, places: Places) -> Iterator[Finding]:
                                     drawn.weights, 0.5))
     if above > TOE_DENSITY:
         yield StripWhiteNotReached(round(above, 4))
+
+
+def _corners(
+    strip: Strip, tablet: Tablet, places: Places, drawn: DrawnResponses
+) -> Iterator[Finding]:
+    """Ends that are corners, more likely than not, where the strip has steps."""
+    for end, at in drawn.corners.items():
+        known = np.isfinite(at)
+        if float(drawn.weights @ known) < LIKELY:
+            continue
+        corner = float(weighted_quantile(at[known], drawn.weights[known], 0.5))
+        below = corner - (places.second + tablet.just_black)
+        if -tablet.densities[-1] <= below <= -tablet.densities[0]:
+            nearest = 1 + int(np.argmin(np.abs(tablet.density + below)))
+            yield CornerFound(end, nearest, round(below, 4), strip.times()[-1])
 
 
 def _middle(drawn: DrawnResponses, node: int) -> float:

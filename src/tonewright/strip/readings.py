@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Annotated, NoReturn
@@ -21,8 +20,6 @@ from tonewright.scales import Array
 from tonewright.strip.findings import PaperDensityAdded, ReadingsWet, Through, TimeNotUsed
 from tonewright.strip.tablet import Tablet
 
-_WET = re.compile(r"\b(wet|damp|not\s+(yet\s+)?dry|still\s+drying)\b", re.IGNORECASE)
-_REMARKS = ("state", "note", "notes", "remark", "remarks", "condition")
 FEWEST = 6
 MOST_LISTED = 12
 MOST_READINGS = 2000
@@ -328,9 +325,7 @@ def _own_findings(
     table: Table, times: list[PrintingTime], options: StripOptions
 ) -> Iterator[Finding]:
     """What only a strip's file says, and what was asked for beside it."""
-    remarks = [cell for name in _REMARKS for cell in table.cells(name) or []]
-    wet = any(cell.lower() in ("no", "false", "0") for cell in table.cells("dry") or [])
-    if wet or any(_WET.search(s) for s in (*remarks, *table.source.comments)):
+    if columns.says_wet(table):
         yield ReadingsWet(table.source.name)
     if options.time is not None and options.time not in times:
         yield TimeNotUsed(options.time, tuple(dict.fromkeys(times)))

@@ -95,8 +95,10 @@ def test_bands_join_as_if_the_whole_were_resampled_at_once(tmp_path, monkeypatch
     monkeypatch.setattr(bands, "BAND_BYTES", 5000)
     data = random((211, 173))
     seen = resampled(save(tmp_path / "i.tif", data), tmp_path / "o.tif", *size, mirror=mirror)
-    kind = Image.Resampling.LANCZOS if size[1] < 211 else Image.Resampling.BICUBIC
-    whole = np.asarray(Image.fromarray(data / np.float32(65535)).resize(size, kind)).clip(0, 1)
+    fewer, more = Image.Resampling.HAMMING, Image.Resampling.BILINEAR
+    whole = Image.fromarray(data / np.float32(65535))
+    whole = whole.resize((size[0], 211), fewer if size[0] < 173 else more)
+    whole = np.asarray(whole.resize(size, fewer if size[1] < 211 else more)).clip(0, 1)
     assert seen.shape == size[::-1]
     expected = whole[:, ::-1] if mirror else whole
     lightness = scales.luminance_to_lightness
@@ -111,6 +113,26 @@ def test_resampling_is_close_to_another_library(tmp_path):
     assert np.abs(seen - expected)[4:-4, 4:-4].max() < 0.01
     shifted = np.roll(expected, 1, axis=1)
     assert np.abs(seen - shifted)[4:-4, 4:-4].max() > 0.02  # it would show half a pixel
+
+
+@pytest.mark.parametrize("size", [(250, 300), (37, 45), (800, 960)])
+@pytest.mark.parametrize("rotate", [0, 90])
+def test_an_edge_gets_no_rim(tmp_path, size, rotate):
+    """Between L* 28 and 83 nothing is darker or lighter, and both sides keep their tone."""
+    dark, light = (scales.lightness_to_luminance(v) / 100 for v in (28.0, 83.0))
+    data = np.full((360, 300), round(65535 * dark), np.uint16)
+    data[:, 140:] = round(65535 * light)
+    data[200:, 100:] = data[0, 0]
+    source = save(tmp_path / "i.tif", data)
+    seen = resampled(source, tmp_path / "o.tif", *size[:: 1 if rotate == 0 else -1], rotate=rotate)
+    lightness = scales.luminance_to_lightness(100 * seen)
+    assert lightness.min() >= 27.99 and lightness.max() <= 83.01
+    far = np.rot90(lightness, rotate // 90)
+    assert far[:, : size[0] // 5] == pytest.approx(28.0, abs=0.01)
+    assert far[: size[1] // 3, size[0] * 3 // 5 :] == pytest.approx(83.0, abs=0.01)
+    top = far[: size[1] // 3]
+    between = np.count_nonzero((top > 29) & (top < 82), axis=1)
+    assert between.max() <= max(2, 2 * size[0] / 300)  # it is still an edge
 
 
 def test_light_adds_up_in_luminance_not_in_values(tmp_path):
@@ -395,3 +417,40 @@ def test_provenance_names_curve_hash_and_settings(tmp_path):
         "255 is clear film",
     ):  # fmt: skip
         assert word in words
+
+
+PEAK = """
+import sys
+from pathlib import Path
+import numpy as np
+from fractions import Fraction
+from tonewright.files.negative.make import NegativeSettings, make_negative
+from tonewright.negative.size import SizeWish
+class Curve:
+    name = "straight"
+    def level_at(self, lightness): return np.asarray(lightness) / 100
+wish = SizeWish(width_mm=Fraction(50), ppi=Fraction(sys.argv[3])) if sys.argv[3:] else SizeWish()
+make_negative(sys.argv[1], Curve(), sys.argv[2], NegativeSettings(encoding="srgb", size=wish))
+lines = Path("/proc/self/status").read_text(encoding="utf-8").splitlines()
+print(next(line for line in lines if "VmHWM" in line).split()[1])
+"""
+LARGE = {
+    "to few pixels": ({"rowsperstrip": 64}, (9000, 9000), np.uint8, ["10"]),
+    "from tiles": ({"tile": (256, 256)}, (3000, 22000), np.uint16, ["360"]),
+    "from tiles in colour": ({"tile": (512, 512)}, (2000, 10000, 3), np.uint8, ["360"]),
+    "from one strip": ({"compression": "packbits", "rowsperstrip": 9000}, (3500, 6000), np.uint16,
+                       []),
+}
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="the system tells the peak on Linux")
+@pytest.mark.parametrize("name", LARGE)
+def test_large_pictures_take_little_memory(tmp_path, name):
+    how, shape, kind, ppi = LARGE[name]
+    row = (np.arange(shape[1]) % 251).astype(kind)
+    data = np.broadcast_to(row if len(shape) == 2 else row[:, None], shape)
+    photometric = "minisblack" if len(shape) == 2 else "rgb"
+    save(tmp_path / "i.tif", data, **{"compression": "zlib", "photometric": photometric, **how})
+    command = [sys.executable, "-c", PEAK, str(tmp_path / "i.tif"), str(tmp_path / "o.tif"), *ppi]
+    done = subprocess.run(command, capture_output=True, text=True, check=True)
+    assert int(done.stdout) * 1024 < 150e6

@@ -16,13 +16,14 @@ import tifffile
 from PIL import Image, ImageCms
 
 from tonewright.errors import ImageError, TonewrightError
-from tonewright.files.raster import jpeg, png, tiff_pixels
+from tonewright.files.raster import inflate, jpeg, png, tiff_pixels
 from tonewright.files.raster.bands import Wanted
 from tonewright.files.raster.open import OpenOptions, open_image
 from tonewright.files.raster.scans import read_scan
 
 SRGB = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes()
 FLIPS = 120
+ENGINES = [zlib, *({inflate._fast} - {zlib})]
 
 
 def scene(shape=(120, 160), seed=1):
@@ -94,8 +95,10 @@ def packed_part(name, path):
         return min(page.dataoffsets), int(max(ends))
 
 
+@pytest.mark.parametrize("engine", ENGINES, ids=lambda module: module.__name__)
 @pytest.mark.parametrize("name", WITH_SUMS)
-def test_no_flipped_bit_passes_a_check_sum(tmp_path, monkeypatch, name):
+def test_no_flipped_bit_passes_a_check_sum(tmp_path, monkeypatch, name, engine):
+    monkeypatch.setattr(inflate, "_fast", engine)
     monkeypatch.setattr(tiff_pixels, "STREAM_FROM", 20_000)  # as a strip of 4 MB would be
     path = tmp_path / "in"
     WITH_SUMS[name](path)
@@ -270,3 +273,16 @@ def test_endless_headers_take_no_time(tmp_path, name):
     with pytest.raises(ImageError, match="damaged"):
         open_image(path)
     assert time.process_time() - start < 2.0
+
+
+def test_a_scan_that_packs_to_nothing_is_none(tmp_path):
+    """A bomb of 81 million even pixels in 80 kB, which as floating point would take 324 MB."""
+    packer = zlib.compressobj(9)
+    rows = b"".join([*(packer.compress(bytes(9001 * 10)) for _ in range(900)), packer.flush()])
+    head = struct.pack(">IIBBBBB", 9000, 9000, 8, 0, 0, 0, 0)
+    (tmp_path / "in.png").write_bytes(
+        png.SIGNATURE + chunk(b"IHDR", head) + chunk(b"IDAT", rows) + chunk(b"IEND", b""))
+    with pytest.raises(ImageError, match=r"9000 x 9000 pixels in 0\.1 MB"):
+        read_scan(tmp_path / "in.png")
+    with open_image(tmp_path / "in.png") as image:  # a picture may be of one tone
+        assert image.page.width == 9000

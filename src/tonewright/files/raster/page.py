@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import sys
 import threading
@@ -73,6 +74,11 @@ class ByteSource(Closing):
     def read(self, offset: int, count: int) -> bytes:
         """``count`` bytes from ``offset``; `ImageError` if the file does not have them."""
         self._inside(offset, count)
+        if self._file is not None:
+            with contextlib.suppress(OSError):  # told below
+                data = os.pread(self._file, count, offset)
+                if len(data) == count:
+                    return data
         buffer = bytearray(count)
         self.read_into(offset, memoryview(buffer))
         return bytes(buffer)

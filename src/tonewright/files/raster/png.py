@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 from tonewright.files.raster import tiff
 from tonewright.files.raster.bands import BAND_BYTES, Job, Wanted, spans
 from tonewright.files.raster.findings import FewTones, PrimariesNotSrgb, TransparencyFlattened
+from tonewright.files.raster.inflate import crc32, inflate_pieces
 from tonewright.files.raster.jpeg import Whole, check_whole
 from tonewright.files.raster.page import (
     LARGEST_PROFILE,
@@ -34,7 +35,6 @@ from tonewright.files.raster.page import (
     Segments,
 )
 from tonewright.files.raster.source import OpenOptions, SourceImage
-from tonewright.files.raster.tiff_pixels import inflate_pieces
 from tonewright.record.findings import Finding
 
 SIGNATURE = b"\x89PNG\r\n\x1a\n"
@@ -42,7 +42,9 @@ Bytes = NDArray[np.uint8]
 _SAMPLES = {0: 1, 2: 3, 4: 2, 6: 4}
 _EXIF_MOST = 1 << 16
 _MOST_OTHERS = 10_000
-_READ = 64 << 10
+_TEXT_MOST = 4096
+_READ = 256 << 10
+_WRONG_SUM = "one of its parts does not agree with its check sum"
 _DEFLATE_MOST = 1033
 """What a byte of Deflate can at most become (RFC 1951)."""
 
@@ -86,6 +88,7 @@ def open_png(source: ByteSource, options: OpenOptions) -> SourceImage:
     return SourceImage(
         source, page, png_jobs if page.streamed else Whole(_unpack, check=check), orientation,
         _read_resolution(chunks), profile, tuple(found), said,
+        description=_read_description(chunks),
     )  # fmt: skip
 
 
@@ -129,23 +132,32 @@ def _summed(source: ByteSource, start: int, size: int) -> Iterator[bytes]:
     for first in range(start, end, _READ):
         piece = source.read(first, min(_READ, end + 4 - first))
         data = piece[: end - first]
-        check = zlib.crc32(data, check)
+        check = crc32(data, check)
         yield data
     stated = piece[len(data) :]
     stated += source.read(end + len(stated), 4 - len(stated))
     if check != int.from_bytes(stated, "big"):
-        raise source.damaged("one of its parts does not agree with its check sum")
+        raise source.damaged(_WRONG_SUM)
 
 
 def _packed_pixels(source: ByteSource, page: Page) -> Iterator[bytes]:
-    """What the IDAT chunks hold."""
+    """What the IDAT chunks hold, held against their check sums; small ones are read together."""
+    block, at = b"", 0
     for start, size in zip(page.segments.offsets.tolist(), page.segments.sizes.tolist(),
                            strict=True):  # fmt: skip
-        skip = 4  # the kind
-        for data in _summed(source, start - 4, size + 4):
-            if len(data) > skip:
-                yield data[skip:]
-            skip = 0
+        first, end = start - 4 - at, start + size - at  # with its kind
+        if size + 8 > _READ:
+            pieces = _summed(source, start - 4, size + 4)
+            yield next(pieces)[4:]
+            yield from pieces
+            continue
+        if end + 4 > len(block):
+            at, first, end = start - 4, 0, size + 4
+            block = source.read(at, min(_READ, source.size - at))
+        if crc32(memoryview(block)[first:end]) != int.from_bytes(block[end : end + 4], "big"):
+            raise source.damaged(_WRONG_SUM)
+        if size:
+            yield block[first + 4 : end]
 
 
 def _read_page(source: ByteSource, chunks: _Chunks, options: OpenOptions) -> Page:
@@ -181,6 +193,12 @@ def _read_resolution(chunks: _Chunks) -> Resolution | None:
     """PNG, 11.3.4.3 (pHYs): whole pixels to the metre, so hundredths to the centimetre."""
     x, y, unit = struct.unpack(">IIB", chunks.data(b"pHYs", 9) or bytes(9))
     return Resolution((x, 100), (y, 100), 3) if x and y and unit == 1 else None
+
+
+def _read_description(chunks: _Chunks) -> str:
+    """PNG, 11.3.3.3 (tEXt): a keyword, a zero, and Latin-1; of several the first."""
+    keyword, _, text = chunks.data(b"tEXt", most=_TEXT_MOST).partition(b"\0")
+    return text.decode("latin-1") if keyword == b"Description" else ""
 
 
 def _read_profile(chunks: _Chunks) -> bytes | None:

@@ -1,7 +1,8 @@
 """Changing the number of pixels, in luminance, a band at a time.
 
-Light adds up in proportion to luminance, so that is what is averaged.  The filters are Pillow's:
-Lanczos where pixels become fewer, bicubic where they become more (it rings less around edges).
+Light adds up in proportion to luminance, so that is what is averaged.  The filters are Pillow's
+that are nowhere negative, so that no edge gets a rim that the picture has not: Hamming where pixels
+become fewer, bilinear where they become more.
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ import math
 from collections import deque
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -20,8 +22,8 @@ from tonewright.files.raster.page import Band
 
 Luminance = NDArray[np.float32]
 _BAND_BYTES = 3 << 20
-_REACH = 3.0
-"""Of the wider filter, in pixels."""
+_REACH = 1.0
+"""Of both filters, in pixels of the smaller picture."""
 
 
 @dataclass(frozen=True)
@@ -34,6 +36,13 @@ class Sizes:
     new_height: int
 
 
+def narrowed(band: Luminance, sizes: Sizes) -> Luminance:
+    """Rows with the new number of columns, where that is smaller: little must be kept of them."""
+    if sizes.new_width >= sizes.width:
+        return band
+    return _resized(band, (sizes.new_width, len(band)), shrinks=True)
+
+
 def resampled_jobs(
     bands: Iterator[Luminance], sizes: Sizes, finish: Callable[[Luminance], Band]
 ) -> Iterator[Job]:
@@ -42,7 +51,7 @@ def resampled_jobs(
     Parameters
     ----------
     bands:
-        Luminance (float32, 0 to 1), shape (rows, width), from the top down.
+        Luminance (float32, 0 to 1), `narrowed`, from the top down.
     sizes:
         Before and after.
     finish:
@@ -58,23 +67,34 @@ def resampled_jobs(
         low = max(0, math.floor(first * scale - reach))
         high = min(sizes.height, math.ceil(end * scale + reach))
         part = window.rows(low, high)
-        box = (0.0, first * scale - low, float(sizes.width), min(end * scale - low, len(part)))
-        yield Job(end - first, _work(part, (sizes.new_width, end - first), box, scale, finish))
+        span = (first * scale - low, min(end * scale - low, len(part)))
+        yield Job(end - first, partial(_work, part, sizes, end - first, span, finish))
 
 
 def _work(
-    part: Luminance, size: tuple[int, int], box: tuple[float, float, float, float],
-    scale: float, finish: Callable[[Luminance], Band],
-) -> Callable[[], Band]:
-    def work() -> Band:
-        from PIL import Image
+    part: Luminance, sizes: Sizes, rows: int, span: tuple[float, float],
+    finish: Callable[[Luminance], Band],
+) -> Band:
+    """``rows`` rows made of what ``span`` of ``part`` holds."""
+    width = part.shape[1]
+    made = _resized(part, (width, rows), (0.0, span[0], float(width), span[1]),
+                    shrinks=sizes.new_height < sizes.height)
+    if width != sizes.new_width:
+        made = _resized(made, (sizes.new_width, rows), shrinks=False)
+    return finish(np.clip(made, 0.0, 1.0, out=made))
 
-        kind = Image.Resampling.LANCZOS if scale > 1.0 else Image.Resampling.BICUBIC
-        source: Any = Image.frombuffer("F", part.shape[::-1], part.data, "raw", "F", 0, 1)
-        made: Luminance = np.array(source.resize(size, kind, box=box), dtype=np.float32)
-        return finish(np.clip(made, 0.0, 1.0, out=made))
 
-    return work
+def _resized(
+    part: Luminance, size: tuple[int, int], box: tuple[float, float, float, float] | None = None,
+    *, shrinks: bool,
+) -> Luminance:
+    from PIL import Image
+
+    kind = Image.Resampling.HAMMING if shrinks else Image.Resampling.BILINEAR
+    part = np.ascontiguousarray(part)
+    source: Any = Image.frombuffer("F", part.shape[::-1], part.data, "raw", "F", 0, 1)
+    made: Luminance = np.array(source.resize(size, kind, box=box), dtype=np.float32)
+    return made
 
 
 class _Window:

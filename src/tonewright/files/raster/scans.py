@@ -53,6 +53,7 @@ SCAN = Use(
     ("a JPEG has 8 bits and blurs what lies close together, most of all in the blacks, so its"
      " densities are off", f"{_AGAIN}; or read it all the same"),
     pixels=(40, 300_000_000),  # a sheet of 11 x 14 inches at 1200 ppi has 222 million
+    densest=16,  # half a bit for each: less than even a JPEG of a smooth print takes
 )  # fmt: skip
 _SRGB_LUMINANCE = (0.2126, 0.7152, 0.0722)  # IEC 61966-2-1
 

@@ -20,6 +20,9 @@ TURNS = {
 """EXIF 2.32, Orientation: transposed first, then upside down, then left to right."""
 
 
+MANY_PIXELS = 75_000_000
+
+
 @dataclass(frozen=True)
 class Use:
     """What images are opened for, and what they have to be for that."""
@@ -37,6 +40,9 @@ class Use:
     """The same for a JPEG; None: it may be one."""
     pixels: tuple[int, int] = (1, LONGEST_SIDE**2)
     """The least on each side, and the most in all."""
+    densest: int | None = None
+    """Pixels that a byte of the file can stand for, where there are more than `MANY_PIXELS`; None:
+    any number."""
 
 
 PICTURE = Use(
@@ -109,6 +115,10 @@ class OpenOptions:
         if width * height > most:
             raise self.refused(source, said, f"up to {most // 1_000_000} million are read",
                                "scan at 300 to 600 ppi, and crop to the sheet")
+        if width * height > max(MANY_PIXELS, (self.use.densest or width * height) * source.size):
+            raise self.refused(source, f"{said} in {source.size / 1e6:.1f} MB",
+                               "paper has a texture and does not pack so small",
+                               "check that this is the file you meant")
 
 
 @dataclass(frozen=True)

@@ -11,6 +11,7 @@ import numpy as np
 
 from tonewright.errors import ImageError
 from tonewright.files.raster.bands import Job, Wanted, as_bytes, row_jobs, spans
+from tonewright.files.raster.inflate import inflate_pieces
 from tonewright.files.raster.jpeg import check_pixels, read_header
 from tonewright.files.raster.page import (
     DEFLATE,
@@ -24,11 +25,13 @@ from tonewright.files.raster.page import (
 )
 from tonewright.files.raster.source import OpenOptions
 
-LARGEST_SEGMENT, LARGEST_JPEG = 64 << 20, 384 << 20
-"""Bytes of a strip or a row of tiles that has to be decoded in one piece."""
+LARGEST_SEGMENT, LARGEST_JPEG = 96 << 20, 384 << 20
+"""Bytes, packed and unpacked, of a strip or a row of tiles that is unpacked in one piece."""
 STREAM_FROM = 4 << 20
 """A Deflate strip that becomes larger is decoded piece by piece."""
 _STREAM_READ = 64 << 10
+_LARGE = 6 << 20
+"""Bytes of a piece of which one at a time is unpacked."""
 _JPEG_PADDING = 64
 
 
@@ -43,13 +46,13 @@ def check_memory(source: ByteSource, page: Page) -> None:
     """Raise `ImageError` if a piece that must be decoded whole is larger than memory allows."""
     segments = page.segments
     across = -(-page.width // segments.width) * segments.width
-    size = across * segments.height * page.value_bytes * page.samples
+    size = across * segments.height * page.value_bytes * page.samples + int(segments.sizes.max())
     most = LARGEST_JPEG if page.compression == JPEG else LARGEST_SEGMENT
     if page.in_pieces and size > most:
         kind = "a row of its tiles" if segments.tiled else "one of its compressed strips"
         raise ImageError(
-            f"the image {source.path}: {kind} holds {size >> 20} MB",
-            f"a piece that has to be unpacked whole may hold {most >> 20} MB",
+            f"the image {source.path}: {kind} takes {size >> 20} MB, packed and unpacked",
+            f"a piece that has to be unpacked whole may take {most >> 20} MB",
             "open it in your editor and save it again without compression, "
             + ("in strips instead of tiles" if segments.tiled else
                "with ZIP (Deflate) compression, or in strips of fewer rows"),
@@ -85,7 +88,7 @@ def _segment_jobs(source: ByteSource, page: Page, wanted: Wanted) -> Iterator[Jo
     wide, high = segments.width * page.samples, segments.height
     across = -(-page.row_values // wide)
     by_libtiff = page.compression == LZW and page.plain and not segments.tiled and not (
-        page.foreign_order and page.predictor)
+        page.foreign_order and page.predictor) and high * page.row_bytes <= _LARGE
 
     def read(first: int, rows: int) -> Band:
         start = first // high * across
@@ -112,7 +115,13 @@ def _segment_jobs(source: ByteSource, page: Page, wanted: Wanted) -> Iterator[Jo
 
     step = high if segments.tiled else wanted.rows(page, high)
     for first, end in spans(page.height, step, wanted.reverse):
-        yield Job(end - first, partial(read, first, end - first))
+        if (end - first) * page.row_bytes <= _LARGE:
+            yield Job(end - first, partial(read, first, end - first))
+            continue
+        piece = read(first, end - first)  # here, and handed on in parts: one at a time
+        for top, bottom in spans(end - first, wanted.rows(page), wanted.reverse):
+            yield Job(bottom - top, piece[top:bottom].copy().view)
+        del piece
 
 
 def _by_libtiff(page: Page, strips: list[bytes], rows: int) -> Band | None:
@@ -148,64 +157,6 @@ def _stream_jobs(source: ByteSource, page: Page, wanted: Wanted) -> Iterator[Job
         for packed in inflate_pieces(source, chunks, sizes, f"strip {strip + 1}", spare):
             band = np.frombuffer(packed, page.dtype).reshape(-1, page.row_values)
             yield Job(len(band), partial(finish, band))
-
-
-class _Inflater:
-    """One Deflate stream, which comes in chunks, none empty; ``what`` names it in messages."""
-
-    def __init__(self, source: ByteSource, chunks: Iterator[bytes], what: str) -> None:
-        self._source, self._chunks, self._what = source, chunks, what
-        self._unpacker, self._packed = zlib.decompressobj(), b""
-
-    @property
-    def ended(self) -> bool:
-        """Whether its check sum was reached, and agreed."""
-        return self._unpacker.eof
-
-    def some(self, most: int) -> bytes:
-        """Up to ``most`` bytes of what follows; none at its end."""
-        got = b""
-        while not (got or self.ended):
-            self._packed = self._packed or next(self._chunks, b"")
-            ends = not self._packed
-            try:
-                got = self._unpacker.decompress(self._packed, most)
-            except zlib.error as error:
-                raise self._source.damaged(f"{self._what} cannot be unpacked") from error
-            self._packed = self._unpacker.unconsumed_tail
-            if ends and not (got or self.ended):
-                raise self.short()
-        return got
-
-    def short(self) -> ImageError:
-        """The error for one that holds less than it should."""
-        return self._source.damaged(f"{self._what} ends before its last row")
-
-
-def inflate_pieces(
-    source: ByteSource, chunks: Iterator[bytes], sizes: Iterable[int], what: str, spare: int = 0
-) -> Iterator[bytearray]:
-    """One Deflate stream in pieces of the given sizes, up to its check sum.
-
-    It comes in ``chunks``, none empty; ``what`` names it in messages.  After the last piece it may
-    hold so many ``spare`` bytes more.  Raises `ImageError` if it cannot be unpacked, holds less or
-    more, or does not agree with its check sum.
-    """
-    stream = _Inflater(source, chunks, what)
-    for size in sizes:
-        piece = bytearray()
-        while len(piece) < size:
-            got = stream.some(size - len(piece))
-            if not got:
-                raise stream.short()
-            piece += got
-        yield piece
-    while not stream.ended:
-        spare -= len(stream.some(max(1, min(spare, _STREAM_READ))))
-        if spare < 0:
-            raise source.damaged(f"{what} holds more than its rows")
-    for _ in chunks:  # each may have a check sum of its own
-        pass
 
 
 def _unpredict(page: Page) -> Callable[[Band], Band]:

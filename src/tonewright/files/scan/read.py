@@ -9,14 +9,16 @@ from pathlib import Path
 from numpy.typing import ArrayLike
 
 from tonewright.errors import OptionError
+from tonewright.files.blank import is_blank
 from tonewright.files.raster.scans import Channel
-from tonewright.files.safe import check_outputs, one_call
+from tonewright.files.safe import check_outputs, one_call, refuse_existing
 from tonewright.files.scan.open import ScanOrTable
 from tonewright.files.scan.readings import write_list_reading, write_readings
 from tonewright.files.scanners import read_flat, read_scanner
+from tonewright.files.tables import STRIPS, read_table
 from tonewright.files.targets import read_target
 from tonewright.measured.readings import ReadingOptions, Readings
-from tonewright.scan.instrument import ListOrder, map_list
+from tonewright.scan.instrument import ListOrder, listed_densities, map_list
 from tonewright.scan.read import ReadSettings, ScanReading, read_target_scan
 from tonewright.target.document import Target
 
@@ -27,6 +29,8 @@ class ReadRequest:
 
     scanner: Path | None = None
     """Of a scan: the scanner response; None: known patches, or the embedded profile."""
+    densities: Path | None = None
+    """Of a scan: a table of the known densities of a gray scale that lies beside the print."""
     known: Mapping[str, float] = field(default_factory=dict)
     """Of a scan: densities of known patches, see `ReadSettings`."""
     corners: ArrayLike | None = None
@@ -68,7 +72,8 @@ def read_print(
     """Read a print of the target from a scan, or from an instrument's list.
 
     ``target`` is its document; ``output`` the CSV to write, None for none.  Each file is opened
-    once.  With ``force`` existing files are replaced, and a JPEG is read all the same.
+    once.  With ``force`` existing files are replaced, and a JPEG is read all the same; the empty
+    table that came with the target is replaced without it.
 
     Raises
     ------
@@ -79,9 +84,14 @@ def read_print(
         What is asked for would not count, or contradicts itself.
     """
     request = request or ReadRequest()
-    inputs = (source, target, *filter(None, [request.scanner, request.flat]))
+    inputs = (source, target, *filter(None, [
+        request.scanner, request.densities, request.flat]))
+    layout, allow_jpeg = read_target(target), request.allow_jpeg or force
+    if not force and output is not None and is_blank(output, layout):
+        if request.overlay is not None:
+            refuse_existing(request.overlay, force)
+        force = True
     check_outputs(output, request.overlay, inputs, force)
-    layout = read_target(target)
     file = ScanOrTable(source)
     _check_counts(source, request, scan=file.is_scan)
     if not file.is_scan:
@@ -91,9 +101,12 @@ def read_print(
                                print_name=request.print_name)
         return ReadResult(source, layout, listed, output, None)
     response = None if request.scanner is None else read_scanner(request.scanner)
-    scan = file.scan(allow_jpeg=request.allow_jpeg or force, channel=request.channel)
+    beside = None if request.densities is None else listed_densities(
+        read_table(request.densities, "step", STRIPS))
+    scan = file.scan(allow_jpeg=allow_jpeg, channel=request.channel)
     reading = read_target_scan(scan, layout, ReadSettings(
-        response, request.known, request.corners, read_flat(request.flat, request.channel)))
+        response, request.known, request.corners, read_flat(request.flat, request.channel),
+        beside))
     if output is not None:
         write_readings(output, reading, (f"scan: {scan.name}", *request.comments), force=force,
                        overlay=None if request.overlay is None else (request.overlay, scan.pixels),
@@ -104,10 +117,10 @@ def read_print(
 def _check_counts(source: Path, request: ReadRequest, *, scan: bool) -> None:
     """Refuse what would silently not count."""
     of_scans = {
-        "a scanner response": request.scanner, "known densities": request.known,
-        "corners": request.corners is not None, "a channel": request.channel,
-        "reading a JPEG": request.allow_jpeg, "an overlay": request.overlay,
-        "a plain sheet's scan": request.flat}
+        "a scanner response": request.scanner, "a gray scale": request.densities,
+        "known densities": request.known, "corners": request.corners is not None,
+        "a channel": request.channel, "reading a JPEG": request.allow_jpeg,
+        "an overlay": request.overlay, "a plain sheet's scan": request.flat}
     of_lists = {
         "a reading order": request.order != ListOrder(), "a weighting": request.options.scale,
         "readings from the paper": request.options.relative_to_paper}

@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 import contextlib
-import csv
-import io
 import json
 import os
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tonewright.errors import visible
+from tonewright.files.blank import aim_column, csv_text, patch_columns
 from tonewright.files.safe import whole_file, write_text
-from tonewright.measured.columns import COLOUR_NAMES
 from tonewright.measured.readings import Readings
 from tonewright.record.codec import encode
 from tonewright.record.findings import Finding
@@ -24,7 +22,7 @@ from tonewright.scan.read import ScanReading
 from tonewright.target.document import Target
 
 Path = str | os.PathLike[str]
-Columns = dict[str, Sequence[str]]
+Columns = Mapping[str, Sequence[str]]
 
 
 def write_readings(
@@ -61,14 +59,14 @@ def readings_csv(
     names = [p.patch.name for p in read]
     return _csv(
         (f"{_target_line(target)}, read from a scan by {made_by()}",
-         f"densities by: {' '.join([response.basis.replace('_', ' '), response.name]).rstrip()}",
+         "densities by: " + f"{reading.basis.way.replace('_', ' ')} {response.name}".rstrip(),
          f"unevenness taken out: {uneven.span:.3f}" if uneven.known else
          "unevenness taken out: none", *comments),
         reading.findings, {
-            **_patch_columns(target, names),
+            **patch_columns(target, names),
             "density": [f"{p.density:.4f}" for p in read],
             "density_sd": [f"{p.density_sd:.4f}" for p in read],
-            **_aims(target, names),
+            **aim_column(target, names),
             **({} if print_name is None else {"print": [print_name] * len(read)}),
             "doubt": [" ".join(d.code for d in p.doubts) for p in read]})
 
@@ -97,43 +95,18 @@ def list_csv(
          f" {made_by()}", *comments,
          *(["densities: relative to the bare paper"] if readings.relative_to_paper else [])),
         readings.findings, {
-            **_patch_columns(target, names),
+            **patch_columns(target, names),
             "density": [f"{r.density:.4f}" for r in patches],
             "density_sd": ["" if r.density_sd is None else f"{r.density_sd:.4f}" for r in patches],
             **({"lightness": [f"{v:.3f}" for v in density_to_lightness(readings.density)]}
                if measured else {}),
-            **_aims(target, names), **({"print": sheets} if any(sheets) else {})})
+            **aim_column(target, names), **({"print": sheets} if any(sheets) else {})})
 
 
 def _csv(comments: Sequence[str], findings: Sequence[Finding], columns: Columns) -> str:
-    stream = io.StringIO()
     found = [f"finding: {json.dumps(encode(f), ensure_ascii=False)}" for f in findings]
-    for comment in (*comments, *found):
-        stream.write("# " + visible(" ".join(comment.split())) + "\n")
-    writer = csv.writer(stream, lineterminator="\n")
-    writer.writerow(columns)
-    writer.writerows([*map(visible, row)] for row in zip(*columns.values(), strict=True))
-    return stream.getvalue()
-
-
-def _patch_columns(target: Target, names: Sequence[str]) -> Columns:
-    """Name and level; red, green and blue of the ink, which of clear film on a chart is white."""
-    patches = [target.patches[i] for i in _places(target, names)]
-    inks = [target.colour_of(p) or (255, 255, 255) for p in patches]
-    colours = {name: [str(ink[i]) for ink in inks] for i, name in enumerate(COLOUR_NAMES)}
-    return {"patch": names, "level": [f"{p.level:.6g}" for p in patches],
-            **(colours if target.in_colour else {})}
-
-
-def _aims(target: Target, names: Sequence[str]) -> Columns:
-    aims = [p.aim_lightness for p in target.patches]
-    return {} if all(aim is None for aim in aims) else {"aim_lightness": [
-        "" if (aim := aims[i]) is None else f"{aim:.3f}" for i in _places(target, names)]}
-
-
-def _places(target: Target, names: Sequence[str]) -> list[int]:
-    place = {p.name: i for i, p in enumerate(target.patches)}
-    return [place[name] for name in names]
+    lines = ["# " + visible(" ".join(line.split())) + "\n" for line in (*comments, *found)]
+    return "".join([*lines, csv_text(columns)])
 
 
 def _target_line(target: Target) -> str:

@@ -1,0 +1,1 @@
+"""A print against its curve: verdict, cause, what to do; and the curve refined by it."""

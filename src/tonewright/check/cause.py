@@ -1,0 +1,170 @@
+"""Why a print differs from what its curve promises, by the model ``P(u) = H(x0 - N(u))``."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import partial
+
+import numpy as np
+
+from tonewright import scales
+from tonewright.check.aims import PrintedTones
+from tonewright.check.document import Cause, CauseCode
+from tonewright.check.promise import Promise, Response, nearness
+from tonewright.numeric.alternatives import Alternative, Explained, Scatters, Shifts, explain
+from tonewright.scales import STOP, Array
+
+SURE = 3.0
+"""How many times better than the next a cause must explain the readings to be named."""
+SHARE: dict[CauseCode, float] = {
+    "exposure": 0.4, "fog": 0.15, "weak_black": 0.15, "ink": 0.08, "process": 0.08,
+    "unevenness": 0.08, "unknown": 0.06}
+"""How often each is to blame, before anything is measured (from memory, no source)."""
+MEMBERS = 41
+SPAN = 3.0
+"""Sizes of a cause are tried up to so many of their usual size."""
+LIGHT_STOPS, FOG_LIGHTNESS, BLACK_LIGHTNESS, INK_SHARE, CONTRAST_SHARE = 0.5, 3.0, 4.0, 0.12, 0.12
+"""Usual sizes of what goes wrong, as standard deviations (from memory, no source)."""
+UNEVEN_STOPS, OTHER_LIGHTNESS, OTHER_ALONG = 0.15, 3.0, 20.0
+"""The same of unevenness, and of what no cause here explains: smooth over so many L*."""
+LEAST_ASTRAY = 0.6
+"""Rank correlation of place and tone from which on the two cannot be told apart."""
+
+
+@dataclass(frozen=True, eq=False)
+class Verdict:
+    """Whether a print is good, and what speaks for each cause."""
+
+    probability: float
+    cause: Cause
+    light_stops: tuple[float, float] | None
+    """Were too much light the cause: how much, and its standard deviation; None: no strip."""
+
+
+def judge(tones: PrintedTones, promised: Promise, response: Response, passing: float) -> Verdict:
+    """The verdict on differences from a promise; it passes from a probability ``passing`` on."""
+    ways = _ways(tones, promised, response)
+    found = explain(tones.readings.density - promised.density, promised.covariance,
+                    [*ways.values()])
+    codes = [*ways]
+    light = found.sizes[codes.index("exposure")] if response.has_strip else None
+    return Verdict(found.probability, _cause(codes, found, response, passing), light)
+
+
+def _cause(codes: list[CauseCode], found: Explained, response: Response, passing: float) -> Cause:
+    if found.probability >= passing:
+        return Cause("none", None, None, None, None, None)
+    order = np.argsort(-found.log_factors)
+    best, second = codes[order[0]], codes[order[1]]
+    better = float(np.exp(min(found.log_factors[order[0]] - found.log_factors[order[1]], 700.0)))
+    if best == "unknown" or better < SURE:
+        return Cause("unknown", None if best == "unknown" else best, second, better, None, None)
+    size, sd = found.sizes[order[0]]
+    if best in ("exposure", "unevenness") and not response.has_strip:
+        return Cause(best, None, second, better, None, None)
+    return Cause(best, None, second, better, size, max(sd, 1e-9))
+
+
+def _ways(
+    tones: PrintedTones, promised: Promise, response: Response
+) -> dict[CauseCode, Alternative]:
+    """Every cause with the sizes it may have."""
+    level = tones.readings.level
+    black, white = response.ends
+    density = promised.density
+    rise = response.rise(density)
+    at_black, at_white = (float(scales.lightness_per_density(scales.density_to_lightness(d)))
+                          for d in (black, white))
+    def moved(what: str, usual: float, unit: float = 1.0) -> Shifts:
+        """By amounts of either sign of what `Response.moved` takes."""
+        return _join(*(_either(usual, partial(_moved, form, level, what, unit))
+                       for form in response.forms()))
+
+    ways: dict[CauseCode, Alternative] = {
+        "exposure": moved("light", LIGHT_STOPS, STOP),
+        "fog": _join(_only_more(FOG_LIGHTNESS, lambda s: s / at_white * (1.0 - rise)),
+                     _only_more(FOG_LIGHTNESS, lambda s: s / at_white * np.ones_like(rise))),
+        "weak_black": _only_more(BLACK_LIGHTNESS, lambda s: -s / at_black * rise),
+        "ink": moved("ink", INK_SHARE),
+        "process": moved("contrast", CONTRAST_SHARE),
+        "unknown": _anything(promised, tones),
+    }
+    if (uneven := _uneven(tones, response)) is not None:
+        ways["unevenness"] = uneven
+    return {code: replace(way, weight=way.weight * SHARE[code]) for code, way in ways.items()}
+
+
+def _moved(response: Response, level: Array, what: str, unit: float, size: float) -> Array:
+    return response.moved(level, **{what: size * unit}) - response.density(level)
+
+
+_Shift = Callable[[float], Array]
+
+
+def _either(usual: float, shift: _Shift) -> Shifts:
+    """A cause of either sign, normal about 0."""
+    sizes = np.linspace(-SPAN, SPAN, 2 * MEMBERS - 1) * usual
+    return _shifts(sizes, usual, shift)
+
+
+def _only_more(usual: float, shift: _Shift) -> Shifts:
+    """A cause of one sign."""
+    return _shifts(np.linspace(0.0, SPAN, MEMBERS) * usual, usual, shift)
+
+
+def _shifts(sizes: Array, usual: float, shift: _Shift) -> Shifts:
+    weight = np.exp(-0.5 * (sizes / usual) ** 2)
+    return Shifts(sizes, np.stack([shift(float(s)) for s in sizes]), weight / weight.sum())
+
+
+def _join(*parts: Shifts) -> Shifts:
+    """Several forms of one cause, each as likely."""
+    return Shifts(np.concatenate([p.size for p in parts]),
+                  np.concatenate([p.shifts for p in parts]),
+                  np.concatenate([p.weight for p in parts]) / len(parts))
+
+
+def _sizes(usual: float) -> tuple[Array, Array]:
+    sizes = np.linspace(0.2, SPAN, 8) * usual
+    weight = np.exp(-0.5 * (sizes / usual) ** 2)
+    return sizes, weight / weight.sum()
+
+
+def _anything(promised: Promise, tones: PrintedTones) -> Scatters:
+    """A smooth departure of any form, in L*."""
+    light = scales.density_to_lightness(promised.density)
+    slope = scales.lightness_per_density(light)
+    smooth = np.exp(-0.5 * ((light[:, None] - light[None, :]) / OTHER_ALONG) ** 2)
+    one = smooth / np.outer(slope, slope)
+    sizes, weight = _sizes(OTHER_LIGHTNESS)
+    return Scatters(sizes, sizes[:, None, None] ** 2 * one, weight)
+
+
+def wide_covariance(tones: PrintedTones, promised: Promise, response: Response) -> Array:
+    """Of the differences in density, whatever cause may have moved the print, shape (n, n)."""
+    total = promised.covariance.copy()
+    for way in _ways(tones, promised, response).values():
+        share = way.weight / way.weight.sum()
+        if isinstance(way, Shifts):
+            total += SPAN**2 * np.einsum("k,ki,kj->ij", share, way.shifts, way.shifts)
+        else:
+            total += SPAN**2 * np.tensordot(share, way.covariances, axes=1)
+    return np.asarray(total)
+
+
+def place_tells(tones: PrintedTones) -> bool:
+    """Whether unevenness can be told from tone: places are known, and tones scattered over them."""
+    return tones.place is not None and tones.place_follows_tone <= LEAST_ASTRAY
+
+
+def _uneven(tones: PrintedTones, response: Response) -> Scatters | None:
+    """Light or coating that varies over the sheet; None where that cannot be told."""
+    if not place_tells(tones):
+        return None
+    level = tones.readings.level
+    steep = (response.moved(level, light=0.01) - response.moved(level)) / 0.01
+    same = np.equal.outer(tones.sheet, tones.sheet)
+    one = same * nearness(tones) * np.outer(steep, steep)
+    sizes, weight = _sizes(UNEVEN_STOPS)
+    return Scatters(sizes, (sizes[:, None, None] * STOP) ** 2 * one, weight)

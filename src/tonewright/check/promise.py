@@ -1,0 +1,191 @@
+"""What a curve promises of a print: the density of each patch, and how far a good print may lie
+from it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+
+from tonewright import scales
+from tonewright.check.aims import PrintedTones
+from tonewright.curve.chains import SHEET_DENSITY_SD, USUAL_RANGE
+from tonewright.curve.document import Curve
+from tonewright.curve.fit import USUAL_SHEETS_LIGHTNESS, USUAL_SHEETS_WORTH
+from tonewright.scales import STOP, Array
+
+BAND = 1.96
+ALONG = 0.12
+"""Ink level over which a curve's error keeps its sign: about a tenth of the scale, as smooth fits
+through twenty to fifty levels have it."""
+UNEVEN_SD, UNEVEN_REACH = 0.006, 0.3
+"""Exposure (log10) that an even coating still varies by, and over which part of the sheet."""
+FORMS = (0.6, 1.0, 1.6)
+"""Powers of its level that an ink's density may go by, where no strip tells."""
+MODES = {"exposure": 0.05 * STOP, "contrast": 0.015, "black": 0.015, "white": 0.002}
+"""How the ways in which good sheets differ compare: log10 exposure, a share, densities.  Their
+size all together is that of the sheets."""
+
+
+@dataclass(frozen=True, eq=False)
+class Response:
+    """How the print's densities answer to light, ink and contrast, around what a curve promises.
+
+    With a strip behind the curve by way of its process response; without, the ink's density is
+    taken to go by a power of its level, and amounts of light are not known.
+    """
+
+    curve: Curve
+    form: float = 1.0
+    """Without a strip: the power of its level that the ink's density goes by."""
+
+    def forms(self) -> list[Response]:
+        """The same for each form that the ink may have; one where a strip tells."""
+        return [self] if self.has_strip else [replace(self, form=f) for f in FORMS]
+
+    @cached_property
+    def has_strip(self) -> bool:
+        """Whether amounts of light can be told from the curve."""
+        return self.curve.recipe is not None and self.curve.negative is not None
+
+    @cached_property
+    def ends(self) -> tuple[float, float]:
+        """Density of the black at clear film, and of the white at the heaviest ink."""
+        light = self.curve.response.lightness[[0, -1]]
+        black, white = scales.lightness_to_density(np.maximum(light, 0.1))
+        return float(black), float(white)
+
+    def density(self, level: Array) -> Array:
+        """What the curve promises at ink levels, any shape."""
+        light = np.maximum(self.curve.response.lightness_at(level), 0.1)
+        return scales.lightness_to_density(light)
+
+    def rise(self, density: Array) -> Array:
+        """How far densities lie from white (0) to black (1), any shape."""
+        black, white = self.ends
+        return np.clip((density - white) / max(black - white, 1e-6), 0.0, 1.0)
+
+    def moved(self, level: Array, light: float = 0.0, ink: float = 0.0, contrast: float = 0.0
+              ) -> Array:
+        """Density at ink levels (n,) for so much more light (log10), so much denser ink and so
+        much more contrast (shares; of the middle tone the contrast changes nothing)."""
+        x = self._exposure(level)
+        middle = self._middle
+        there = x * (1.0 + ink) + light
+        there = middle + (there - middle) * (1.0 + contrast)
+        return self.density(level) + self._print(there) - self._print(x)
+
+    @cached_property
+    def _middle(self) -> float:
+        fine = np.linspace(0.0, 1.0, 501)
+        light = self.curve.response.lightness_at(fine)
+        half = 0.5 * (light[0] + light[-1])
+        return float(np.interp(half, light, self._exposure(fine)))
+
+    def _exposure(self, level: Array) -> Array:
+        """log10, from clear film at the curve's time: 0 and less."""
+        negative = self.curve.negative
+        if not self.has_strip or negative is None:
+            return -USUAL_RANGE * np.power(level, self.form)
+        return -np.interp(level, negative.level, negative.density)
+
+    def _print(self, exposure: Array) -> Array:
+        recipe = self.curve.recipe
+        if not self.has_strip or recipe is None:
+            ink = np.clip(-exposure / USUAL_RANGE, 0.0, 1.0)
+            return self.density(ink ** (1.0 / self.form))
+        process = recipe.processes[recipe.process]
+        here = process.shift(recipe.printing_time)
+        return np.interp(exposure + here, process.exposure, process.density)
+
+
+@dataclass(frozen=True, eq=False)
+class Promise:
+    """Of each patch: what is promised, and how it may differ in a good print."""
+
+    density: Array
+    """Shape (n,)."""
+    noise: Array
+    """Variance of the reading and of the spot of coating under it, shape (n,)."""
+    covariance: Array
+    """Of the differences in density, noise and all, shape (n, n)."""
+
+
+def promise(
+    curve: Curve, tones: PrintedTones, response: Response, light: float = 0.0
+) -> Promise:
+    """What the curve promises of these tones, and how far a good print of them may lie off.
+
+    ``light``: how much more than at the curve's time the print was given, log10.
+    """
+    level = tones.readings.level
+    density = response.moved(level, light)
+    slope = scales.lightness_per_density(scales.density_to_lightness(density))
+    # bare paper has no coating to differ by
+    noise = _noise_sd(curve, tones) ** 2 + (SHEET_DENSITY_SD * response.rise(density)) ** 2
+    table = curve.response
+    band = np.interp(level, table.level, table.lightness_high - table.lightness_low)
+    band_sd = band / (2.0 * BAND) / slope
+    near = np.exp(-0.5 * ((level[:, None] - level[None, :]) / ALONG) ** 2)
+    same = np.equal.outer(tones.sheet, tones.sheet)
+    own, shared = _sheets(curve)
+    forms = response.forms()
+    spread = sum(_spread(form, level, own) for form in forms) / len(forms)
+    steep = (response.moved(level, light + 0.01) - density) / 0.01
+    uneven = UNEVEN_SD**2 * np.outer(steep, steep) * nearness(tones)
+    covariance = (np.diag(noise) + near * np.outer(band_sd, band_sd)
+                  + same * (spread + uneven) + shared * spread)
+    return Promise(density, noise, np.asarray(covariance))
+
+
+def nearness(tones: PrintedTones) -> Array:
+    """How far the unevenness of a sheet is the same at two patches, 0 to 1, shape (n, n)."""
+    place = tones.place
+    if place is None:  # most likely in a row
+        place = tones.image[:, None] / 100.0
+    apart = np.sum((place[:, None, :] - place[None, :, :]) ** 2, axis=2)
+    return np.asarray(np.exp(-0.5 * apart / UNEVEN_REACH**2))
+
+
+def _noise_sd(curve: Curve, tones: PrintedTones) -> Array:
+    """Of each reading, in density: its own where it says, else the curve's."""
+    usual = curve.summary.noise_density_sd
+    return np.array([p.density_sd or usual for p in tones.readings.patches])
+
+
+def _sheets(curve: Curve) -> tuple[float, float]:
+    """Standard deviation from sheet to sheet, L*; and how much of its variance the curve's own
+    sheet adds where its band does not hold that."""
+    known = curve.summary.print_to_print_lightness_sd
+    names = {p.print_name for p in curve.readings.patches} if curve.readings else set()
+    if known is None:  # the band of a curve by way of a strip holds how strip and target differ
+        alone = 0.0 if curve.recipe is not None else 1.0 / max(len(names), 1)
+        return USUAL_SHEETS_LIGHTNESS, alone
+    own = max(len(names) - 1.0, 1.0)
+    total = own * known**2 + USUAL_SHEETS_WORTH * USUAL_SHEETS_LIGHTNESS**2
+    return math.sqrt(total / (own + USUAL_SHEETS_WORTH)), 0.0
+
+
+def _spread(response: Response, level: Array, lightness_sd: float) -> Array:
+    """Covariance of the densities of one sheet about the mean sheet's, shape (n, n)."""
+    modes = _modes(response, level) * (lightness_sd / _size(response))
+    return np.asarray(modes @ modes.T)
+
+
+def _modes(response: Response, level: Array) -> Array:
+    """The ways in which good sheets differ, as shifts of density, shape (n, modes)."""
+    density = response.density(level)
+    rise = response.rise(density)
+    return np.stack([
+        response.moved(level, light=MODES["exposure"]) - density,
+        response.moved(level, contrast=MODES["contrast"]) - density,
+        MODES["black"] * rise, MODES["white"] * (1.0 - rise)], axis=1)
+
+
+def _size(response: Response) -> float:
+    """Mean standard deviation in L* that the modes make over even steps of tone."""
+    level = response.curve.level_at(np.linspace(0.0, 100.0, 41))
+    slope = scales.lightness_per_density(scales.density_to_lightness(response.density(level)))
+    return float(np.mean(slope * np.sqrt(np.sum(_modes(response, level) ** 2, axis=1))))

@@ -1,0 +1,200 @@
+"""Prints checked against their curve, and curves refined by them, from files: everything named is
+opened once."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from datetime import date
+from pathlib import Path
+
+import numpy as np
+
+from tonewright.check.aims import (
+    PrintedTones,
+    aim_of_level,
+    other_scales,
+    printed_tones,
+    with_levels,
+)
+from tonewright.check.document import Check
+from tonewright.check.make import CheckRequest, check_print
+from tonewright.check.refine import RefineRequest, refine_curve
+from tonewright.curve.document import Curve, make_name
+from tonewright.curve.renew import Renewed
+from tonewright.errors import OptionError, ReadingsError
+from tonewright.files.curves import ReadingFiles, SetupFiles
+from tonewright.files.documents import check_text, curve_text, open_curve
+from tonewright.files.safe import check_outputs, one_call, write_together
+from tonewright.files.tables import read_table
+from tonewright.files.targets import read_target
+from tonewright.measured import columns
+from tonewright.measured.columns import Table
+from tonewright.measured.readings import ReadingOptions, Readings, combine, readings_from_table
+from tonewright.record.times import PrintingTime
+from tonewright.scales import Array
+from tonewright.scan.instrument import ListOrder, map_list
+from tonewright.target.document import Target
+
+_PLAIN = (("image_lightness", "density"),)
+"""What the columns of a print's readings without names are."""
+
+
+@dataclass(frozen=True)
+class CheckFiles:
+    """A print's readings and its curve: files, and what is said beside them (see
+    `CheckRequest`)."""
+
+    curve: Path
+    readings: ReadingFiles
+    output: Path | None = None
+    plot: Path | None = None
+    """Where the picture goes that the caller draws of what was found."""
+    target: Path | None = None
+    """The layout of the tone scale or the sheet: what a list without tones is read with."""
+    changes: SetupFiles = field(default_factory=SetupFiles)
+    time: PrintingTime | None = None
+    left_out: tuple[str, ...] = ()
+    force: bool = False
+
+
+@one_call()
+def check_files(
+    wanted: CheckFiles, before_writing: Callable[[Check], bytes | None] = lambda _: None,
+    today: date | None = None,
+) -> Check:
+    """Check a print from files, and write the check if an output is named.
+
+    ``before_writing`` is as in `fit_files`; ``today`` is the last day that a print may be of,
+    None: the computer's date.
+
+    Raises
+    ------
+    FileError, ReadingsError, DocumentError
+        A file cannot be read, holds something else, or the output cannot be written.
+    OptionError
+        As `check_print`; a check that is kept needs the print's date.
+    """
+    named = (wanted.target, wanted.changes.file)
+    inputs = [wanted.curve, *wanted.readings.paths, *(p for p in named if p is not None)]
+    check_outputs(wanted.output, wanted.plot, inputs, wanted.force)
+    opened, changes = open_curve(wanted.curve), wanted.changes.read()
+    if wanted.output is not None and changes.date is None:
+        raise OptionError("the date of the print is not known",
+                          "a check that is kept is compared with others by its date",
+                          "name the day, as 2026-03-31", code="print_date")
+    target = None if wanted.target is None else read_target(wanted.target)
+    check = check_print(CheckRequest(
+        opened.document, opened.sha256, check_name(wanted.output or wanted.readings.paths[0]),
+        read_tones(opened.document, wanted.readings, target), changes, wanted.time,
+        wanted.left_out, today or date.today()))
+    write_together([(wanted.output, check_text(check).encode("utf-8")),
+                    (wanted.plot, before_writing(check))], force=wanted.force)
+    return check
+
+
+def check_name(path: Path) -> str:
+    """A check's name from a file: ``march.check.json`` and ``march.csv`` are called march."""
+    name = path.name
+    for ending in (".json", ".check", ".csv", ".txt"):
+        name = name.removesuffix(ending)
+    return name
+
+
+def read_tones(
+    curve: Curve, files: ReadingFiles, target: Target | None = None
+) -> PrintedTones:
+    """The readings of one or several prints made through a curve, each with its aim.
+
+    A list without tones takes them from the ``target``, if its patches are named.
+
+    Raises `FileError` as `read_table`; `ReadingsError` for readings marked as wet, and as
+    `readings_from_table`, `combine` and `map_list`; `OptionError` as `printed_tones`.
+    """
+    if not files.paths:
+        raise OptionError("no readings were named", "a print is checked by its readings",
+                          "name a file of readings", code="no_print_readings")
+    options = replace(files.options, scale=files.options.scale or curve.scale)
+    parts = [_read(path, curve, options, target) for path in files.paths]
+    if len(parts) > 1 and not any(p.print_name for r, _ in parts for p in r.patches):
+        parts = [(replace(r, patches=tuple(
+            replace(p, print_name=path.stem) for p in r.patches)), aim)
+            for path, (r, aim) in zip(files.paths, parts, strict=True)]
+    return printed_tones(curve, combine([r for r, _ in parts]),
+                         np.concatenate([aim for _, aim in parts]))
+
+
+def _read(
+    path: Path, curve: Curve, options: ReadingOptions, target: Target | None
+) -> tuple[Readings, Array]:
+    """Readings and aims of one file."""
+    table = read_table(path, options.level_field, _PLAIN)
+    if columns.says_wet(table):
+        raise ReadingsError(f"{table.source.name}: readings are marked as wet or not yet dry",
+                            "prints dry down by up to a third of a stop, and a curve is for dry"
+                            " ones", "let the print dry, and measure it again")
+    if target is not None and not columns.is_usable(table.columns, options.level_field):
+        return _by_target(table, curve, options, target)
+    try:
+        table, aim = with_levels(table, curve, options.scale)
+    except ReadingsError as error:
+        if error.code == "weighting_missing":
+            raise other_scales(table.source.name, curve) from error
+        raise
+    return readings_from_table(table, options), aim
+
+
+def _by_target(
+    table: Table, curve: Curve, options: ReadingOptions, target: Target
+) -> tuple[Readings, Array]:
+    readings = map_list(table, target, ListOrder("name"), options)
+    patches = [target.patch(p.patch) for p in readings.patches]
+    aims = [None if p is None else p.aim_lightness for p in patches]
+    promised = aim_of_level(curve, readings.level)
+    return readings, np.array([p if a is None else a
+                               for a, p in zip(aims, promised.tolist(), strict=True)])
+
+
+@dataclass(frozen=True)
+class RefineFiles:
+    """More readings for a curve: files, and what is said beside them (see `RefineRequest`)."""
+
+    old: Path
+    output: Path
+    readings: ReadingFiles
+    plot: Path | None = None
+    """As in `CheckFiles`."""
+    target: Path | None = None
+    changes: SetupFiles = field(default_factory=SetupFiles)
+    time: PrintingTime | None = None
+    left_out: tuple[str, ...] = ()
+    force: bool = False
+
+
+@one_call()
+def refine_files(
+    new: RefineFiles, before_writing: Callable[[Renewed], bytes | None] = lambda _: None
+) -> Renewed:
+    """Refine a curve from files and write the new one.
+
+    ``before_writing`` is as in `fit_files`.
+
+    Raises
+    ------
+    FileError, ReadingsError, DocumentError
+        As `check_files`.
+    OptionError, FitError
+        As `refine_curve`.
+    """
+    named = (new.target, new.changes.file)
+    inputs = [new.old, *new.readings.paths, *(p for p in named if p is not None)]
+    check_outputs(new.output, new.plot, inputs, new.force)
+    old = open_curve(new.old)
+    target = None if new.target is None else read_target(new.target)
+    refined = refine_curve(RefineRequest(
+        old.document, old.sha256, make_name(new.output.name),
+        read_tones(old.document, new.readings, target), new.changes.read(), new.time,
+        new.left_out))
+    write_together([(new.output, curve_text(refined.curve).encode("utf-8")),
+                    (new.plot, before_writing(refined))], force=new.force)
+    return refined

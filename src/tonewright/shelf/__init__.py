@@ -1,0 +1,1 @@
+"""Documents kept over time: what is on the shelf, what is due, what has drifted."""

@@ -1,0 +1,186 @@
+"""The report on a print: tones, verdict, cause, and what to do."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+
+from tonewright.check.document import CauseCode, Check, CheckedTone
+from tonewright.check.refine import CURVE_OFF
+from tonewright.errors import counted
+from tonewright.record.codec import encode
+from tonewright.show.cautions import cautions_text
+from tonewright.show.findings import sentence
+from tonewright.show.words import headed, labelled
+
+MOST_ROWS = 21
+"""Tones that are listed one by one; more are put together by tens of L*."""
+CAUSES: dict[CauseCode, str] = {
+    "exposure": "the amount of light", "fog": "fog or poor clearing", "weak_black": "a weak black",
+    "ink": "the negative's density", "process": "the contrast of the process",
+    "unevenness": "unevenness across the sheet", "unknown": "something else", "none": "chance"}
+
+
+def check_json(check: Check) -> dict[str, Any]:
+    """What a check found, under the names the command line promises."""
+    cause, time = check.cause, check.next_time
+    return {
+        "passes": check.passes, "probability": check.probability,
+        "difference_lightness_rms": check.difference_lightness_rms,
+        "difference_lightness_mean": check.difference_lightness_mean,
+        "worst_image_lightness": check.worst_image_lightness,
+        "worst_difference_lightness": check.worst_difference_lightness,
+        "black_lightness": check.black_lightness, "white_lightness": check.white_lightness,
+        "cause": cause.code, "likelier_cause": cause.likelier, "next_cause": cause.next,
+        "times_better": cause.times_better, "cause_size": cause.size,
+        "cause_size_sd": cause.size_sd, "exposure_off_stops": check.exposure_off_stops,
+        "exposure_off_stops_sd": check.exposure_off_stops_sd,
+        "next_time_s": None if time is None else time.value,
+        "time_unit": None if time is None else time.unit,
+        "curve": check.curve.name, "date": check.date,
+        "tones": [encode(tone) for tone in check.tones],
+        "findings": [encode(f) for f in check.findings],
+        "warnings": [sentence(f) for f in check.findings if f.kind == "warning"],
+        "what_to_do": what_to_do(check),
+    }
+
+
+def check_text(check: Check, output: str | None = None) -> str:
+    """The report; ``output`` is where the check was written."""
+    lines = [f"Check {check.name}: {_verdict(check)}", *_read_lines(check), *_table(check),
+             *_found_lines(check)]
+    lines += [labelled(f.kind, sentence(f)) for f in check.findings]
+    lines += [""] + ([f"{'Written:':<10}{output}"] if output else [])
+    lines.append(headed("Next:", what_to_do(check)))
+    return "\n".join([*lines, *([] if check.passes else ["", cautions_text()])])
+
+
+def _verdict(check: Check) -> str:
+    return "this print is " + ("" if check.passes else "not ") + "what the curve promises"
+
+
+def _read_lines(check: Check) -> Iterator[str]:
+    prints = len({t.print_name for t in check.tones})
+    of = "one print" if prints == 1 else counted(prints, "print")
+    yield labelled("read", f"{counted(len(check.tones), 'patch')} of {of}"
+                   + (f", made on {check.date}" if check.date else ""))
+    time = f"; printed for {check.printing_time}" if check.printing_time else ""
+    yield labelled("curve", f"{check.curve.name} ({check.curve.short_id}){time}")
+
+
+def _table(check: Check) -> Iterator[str]:
+    """One row a tone, the darkest first."""
+    yield f"  {'picture':>9}{'aim':>8}{'print':>8}{'off':>8}   may be off by"
+    for tones in _rows(check.tones):
+        image, aim, light, off = (float(np.mean(column)) for column in zip(*(
+            (t.image_lightness, t.aim_lightness, t.lightness, t.difference_lightness)
+            for t in tones), strict=True))
+        half = 1.96 * float(np.mean([t.difference_lightness_sd for t in tones]))
+        far = "  <" if abs(off) > half else ""
+        yield f"  {image:9.0f}{aim:8.1f}{light:8.1f}{off:+8.1f}   ±{half:.1f}{far}"
+
+
+def _rows(tones: tuple[CheckedTone, ...]) -> list[list[CheckedTone]]:
+    """Patches of one tone together; of many tones, by tens."""
+    step = 0.1 if len({round(t.image_lightness, 1) for t in tones}) <= MOST_ROWS else 10.0
+    groups: dict[int, list[CheckedTone]] = {}
+    for tone in tones:
+        groups.setdefault(round(tone.image_lightness / step), []).append(tone)
+    return [groups[key] for key in sorted(groups)]
+
+
+def _found_lines(check: Check) -> Iterator[str]:
+    off = check.worst_difference_lightness
+    yield labelled("off by", f"{check.difference_lightness_rms:.1f} L* (RMS); worst at picture L*"
+                   f" {check.worst_image_lightness:.0f}: {abs(off):.1f} L* too"
+                   f" {'light' if off > 0.0 else 'dark'}")
+    yield labelled("verdict", f"{_verdict(check)}: {_how_often(check.probability)}")
+    if not check.passes:
+        yield labelled("cause", cause_text(check))
+
+
+def _how_often(probability: float) -> str:
+    if probability < 0.001:
+        return "fewer than 1 in 1000 good prints differ as much"
+    if probability < 0.01:
+        return f"{1000.0 * probability:.0f} good prints in 1000 differ as much"
+    return f"{100.0 * probability:.0f} good prints in 100 differ as much"
+
+
+def cause_text(check: Check) -> str:
+    """What explains the differences, how large it is, and how much better than the next."""
+    cause = check.cause
+    if cause.code == "none":
+        return "nothing needs to be explained"
+    assert cause.next is not None and cause.times_better is not None
+    if cause.likelier is not None:
+        return (f"cannot tell: {CAUSES[cause.likelier]} explains it best, {CAUSES[cause.next]}"
+                f" nearly as well ({cause.times_better:.1f} times less likely)")
+    if cause.code == "unknown":
+        return "none of those known here: light, fog, black, ink, contrast, unevenness"
+    better = ("more than 1000" if cause.times_better > 1000.0 else f"{cause.times_better:.3g}")
+    return (f"{_named(check)}. That explains the readings {better} times better than"
+            f" {CAUSES[cause.next]}")
+
+
+def _named(check: Check) -> str:
+    code, size = check.cause.code, check.cause.size
+    digits = 2 if code == "exposure" else 1
+    sure = "" if check.cause.size_sd is None else f" (±{1.96 * check.cause.size_sd:.{digits}f})"
+    if code == "exposure":
+        if size is None:
+            return f"too {'much' if check.difference_lightness_mean < 0.0 else 'little'} light"
+        return (f"too {'much' if size > 0.0 else 'little'} light, by {abs(size):.2f} stops{sure}")
+    if code == "unevenness":
+        return ("light or coating varies across the sheet"
+                + ("" if size is None else f", by ±{size:.2f} stops"))
+    assert size is not None
+    return {
+        "fog": f"fog or poor clearing: paper white is {size:.1f} L* down{sure}",
+        "weak_black": f"a weak black, {size:.1f} L* too light{sure}",
+        "ink": f"the negative holds back {_share(size)} light than before"
+               f" ({abs(size):.0%} of its density)",
+        "process": f"the process has {_share(size)} contrast ({abs(size):.0%})",
+    }[code]
+
+
+def _share(size: float) -> str:
+    return "more" if size > 0.0 else "less"
+
+
+_DO: dict[CauseCode, str] = {
+    "none": "go on printing. Keep this check, and make another one every few prints.",
+    "fog": "clear longer and in a fresh bath, coat and dry in weaker light, and try fresh"
+           " sensitiser. A coated strip that gets no light shows whether it helped.",
+    "weak_black": "coat more heavily or twice, let the coating dry evenly, and try fresh sensitiser"
+                  " and developer. Then print this check again.",
+    "ink": "check nozzles, printer settings, ink and film. If one of them has changed for good,"
+           " print the target again and make a new curve (tonewright fit).",
+    "process": "print one strip: the process has changed (tonewright strip, then tonewright"
+               " renew --process).",
+    "unevenness": "check lamp, contact and coating across the sheet, and print this check again"
+                  " before you change the curve.",
+}
+
+
+def what_to_do(check: Check) -> str:
+    """The next step, in the bench's terms."""
+    cause = check.cause
+    if cause.code == "exposure":
+        if check.next_time is None:
+            longer = "shorter" if check.difference_lightness_mean < 0.0 else "longer"
+            return (f"print {longer}. How much {longer}, one strip tells (tonewright strip); a"
+                    " curve made with it also tells the time (tonewright fit --process).")
+        return f"print for {check.next_time} instead of {check.printing_time}."
+    if cause.likelier is not None:
+        return ("print this check again. If it comes out the same, print one strip (tonewright"
+                " strip): it shows whether light or process has changed.")
+    if cause.code == "unknown":
+        again = "print this check once more; if it comes out the same, "
+        if check.difference_lightness_rms <= CURVE_OFF:
+            return f"{again}refine the curve (tonewright refine)."
+        return (f"see that paper, chemistry and curve belong together. {again.capitalize()}print"
+                " a strip (tonewright strip, then tonewright renew).")
+    return _DO[cause.code]

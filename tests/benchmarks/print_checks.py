@@ -1,0 +1,160 @@
+"""How often good prints pass, how often the cause of a bad one is named, how well times are told.
+
+Run ``python tests/benchmarks/print_checks.py [processes]``.  Every process, ink, sheet and noise
+is drawn by the virtual darkroom with its own seed; strip, target and check are different sheets.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections import Counter
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+sys.path.append(str(Path(__file__).parents[1]))
+from rooms import random_darkroom
+from tonewright import scales
+from tonewright.check.aims import printed_tones
+from tonewright.check.cause import judge
+from tonewright.check.promise import Response, promise
+from tonewright.curve.aim import Aim
+from tonewright.curve.derive import make_derived_curve
+from tonewright.curve.document import Settings
+from tonewright.curve.make import make_curve
+from tonewright.curve.prints import DerivedSettings, make_recipe
+from tonewright.record.setup import Setup
+from tonewright.record.times import PrintingTime
+from tonewright.strip.fit import make_process
+from tonewright.strip.readings import Strip, StripPatch
+from tonewright.strip.tablet import nominal_tablet
+from tonewright.virtual import darkroom
+
+TABLET = nominal_tablet("31")
+SHEETS = {"speed_sd": 0.01, "contrast_sd": 0.01, "black_density_sd": 0.01,
+          "uneven_exposure_sd": 0.005}
+"""Together about the 0.8 L* that even sheets differ by."""
+KINDS = {"plain 21 x 1": (False, 21, 1), "plain 31 x 2": (False, 31, 2),
+         "strip + 21 x 1": (True, 21, 1), "strip + 31 x 2": (True, 31, 2)}
+
+
+def strip_process(room, seconds, seed, flaws):
+    read = darkroom.measure_strip(room, TABLET.density, seconds, flaws=flaws, seed=seed)
+    time = PrintingTime(float(seconds))
+    patches = tuple(StripPatch(int(s), float(d), None, half, time, None)
+                    for half in ("film", "bare")
+                    for s, d in zip(read.step, getattr(read, f"density_{half}"), strict=True))
+    return make_process(Strip(patches, "visual-density", ()), TABLET, Setup(), "p")
+
+
+def made_curve(room, kind, seed, noise):
+    """A curve for the base printing time of a room."""
+    by_strip, levels, repeats = KINDS[kind]
+    flaws = darkroom.Flaws(noise_density_sd=noise, **SHEETS)
+    readings = darkroom.measure_target(room, np.linspace(0, 1, levels), repeats, flaws=flaws,
+                                       seed=seed + 77).readings
+    if not by_strip:
+        return make_curve(readings, Settings(Aim()), Setup(), "c")
+    process = strip_process(room, room.base_time, seed + 999, flaws)
+    time = PrintingTime(room.base_time)
+    recipe = make_recipe(process, readings, DerivedSettings(time, time))
+    return make_derived_curve(recipe, Settings(Aim()), Setup(), "c")
+
+
+def check_of(room, curve, seed, noise, tones):
+    """Of the tone scale beside a picture, or a sheet of more tones and its reference patches."""
+    image = np.linspace(0.0, 100.0, tones)
+    flaws = darkroom.Flaws(noise_density_sd=noise, states_sd=True, **SHEETS)
+    level, aim = curve.level_at(image), curve.print_lightness_at(image)
+    if tones > 11:
+        level = np.append(level, [0.0, 0.0, 1.0, 1.0])
+        aim = np.append(aim, curve.response.lightness_at(level[-4:]))
+    readings = darkroom.measure_target(room, level, flaws=flaws, seed=seed).readings
+    if tones == 11:  # they stand in a row
+        readings = replace(readings, patches=tuple(
+            replace(p, patch=f"A{i + 1}") for i, p in enumerate(readings.patches)))
+    printed, response = printed_tones(curve, readings, aim), Response(curve)
+    return judge(printed, promise(curve, printed, response), response, 0.05)
+
+
+def scatter(room, curve):
+    """Mean over the tones of the standard deviation from sheet to sheet, L*."""
+    level, flaws = curve.level_at(np.linspace(0, 100, 11)), darkroom.Flaws(0.0, **SHEETS)
+    light = [darkroom.measure_target(room, level, flaws=flaws, seed=s).readings.lightness
+             for s in range(40)]
+    return float(np.mean(np.std(light, axis=0)))
+
+
+def middle(room):
+    """log10 exposure of the middle tone, on the process's own axis."""
+    black, white = room.lightness_range()
+    level = float(room.level_for_lightness(0.5 * (black + white)))
+    return float(room.exposure(level)) + room.base_log_exposure
+
+
+def planted(room, fault, size):
+    process = room.process
+    seconds = room.base_time
+    fixed = replace(room, printing_time=seconds)
+    if fault == "exposure":
+        return replace(room, printing_time=seconds * 2.0**size)
+    if fault == "fog":
+        white = scales.density_to_lightness(process.white_density)
+        new = float(scales.lightness_to_density(white - size))
+        process = replace(process, white_density=new)
+    elif fault == "weak_black":
+        black = scales.density_to_lightness(process.black_density)
+        process = replace(process, black_density=float(scales.lightness_to_density(black + size)))
+    elif fault == "ink":
+        return replace(fixed, ink=replace(room.ink, max_density=room.ink.max_density * (1 + size)))
+    elif fault == "process":
+        pivot = middle(room)
+        process = replace(process, log_exposure_range=process.log_exposure_range / (1 + size),
+                          speed_exposure=pivot + (process.speed_exposure - pivot) / (1 + size))
+    # what the sheet gets of light stays; only its answer is another
+    moved = replace(fixed, process=process)
+    moved.__dict__["base_log_exposure"] = room.base_log_exposure
+    return moved
+
+
+FAULTS = [("exposure", 1 / 3), ("exposure", -1 / 3), ("exposure", 0.5), ("exposure", -0.5),
+          ("fog", 2.0), ("fog", 3.0), ("weak_black", 3.0), ("weak_black", 4.0), ("ink", 0.15),
+          ("ink", -0.15), ("process", 0.15), ("process", -0.15)]
+
+
+def main(count, noise, tones, kinds):
+    for kind in kinds:
+        passed, modes, wide = [], Counter(), []
+        said = {fault: Counter() for fault in FAULTS}
+        times = {fault: [] for fault in FAULTS}
+        for seed in range(count):
+            room = random_darkroom(np.random.default_rng(seed))
+            curve = made_curve(room, kind, seed, noise)
+            wide.append(scatter(room, curve))
+            for k in range(4):
+                good = check_of(replace(room, printing_time=room.base_time), curve,
+                                10 * seed + k + 5, noise,
+                                tones)
+                passed.append(good.probability >= 0.05)
+                modes[good.cause.code] += 1
+            for i, (fault, size) in enumerate(FAULTS):
+                found = check_of(planted(room, fault, size), curve, 100 * seed + i, noise,
+                                 tones)
+                said[fault, size][found.cause.code if found.cause.code != "unknown" else
+                                  f"unknown({found.cause.likelier})"] += 1
+                if fault == "exposure" and found.light_stops:
+                    times[fault, size].append(abs(found.light_stops[0] - size))
+        print(f"{kind}, {tones} tones, noise {noise}: good prints pass {np.mean(passed):.3f}"
+              f" {dict(modes)}; sheets differ by {np.mean(wide):.2f} L*")
+        for (fault, size), names in said.items():
+            time = times[fault, size]
+            print(f"  {fault} {size:+.2f}: right {names[fault] / count:.2f}",
+                  dict(names.most_common()),
+                  f"time off {np.median(time):.3f} stop" if time else "", flush=True)
+
+
+if __name__ == "__main__":
+    main(int(sys.argv[1]) if len(sys.argv) > 1 else 100,
+         float(sys.argv[2]) if len(sys.argv) > 2 else 0.01,
+         int(sys.argv[3]) if len(sys.argv) > 3 else 11, sys.argv[4:] or [*KINDS])
