@@ -180,6 +180,18 @@ def test_minutes_and_integrator_units_are_never_mixed():
     assert [type(f) for f in result.findings if isinstance(f, TimeUnitsMixed)] == [TimeUnitsMixed]
 
 
+def test_densities_weighted_differently_are_followed_apart():
+    mixed = [*checks(3), *checks(3, seed=1, scale="luminance")]
+    result = find_drift(dated(mixed), TODAY)
+    times = [s for s in result.series if s.quantity == "printing_time"]
+    assert sorted((s.scale, len(s.points)) for s in times) == [("luminance", 3),
+                                                               ("visual-density", 3)]
+    assert "3 checks, visual density of the curve" in drift_text_of(result)
+    zeros = [*checks(3), *checks(3, seed=1, relative_to_paper=True)]
+    assert len([s for s in find_drift(dated(zeros), TODAY).series
+                if s.quantity == "white_lightness"]) == 2
+
+
 def test_setups_are_told_apart_but_not_by_capitals():
     one, other = checks(3), checks(3, seed=1)
     strips = [shelves.process(shelves.day(i), seed=i) for i in range(4)]

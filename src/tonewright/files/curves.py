@@ -13,7 +13,6 @@ from tonewright.curve.document import Curve, Settings, make_name
 from tonewright.curve.ink import one_ink
 from tonewright.curve.make import FitRequest, fit_curve, rebuild
 from tonewright.curve.renew import Renewed, RenewRequest, renew_curve
-from tonewright.curve.side_by_side import Compared, compare_curves
 from tonewright.errors import OptionError
 from tonewright.files.documents import (
     curve_text,
@@ -30,6 +29,7 @@ from tonewright.measured.readings import ReadingOptions, Readings
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
 from tonewright.scan.instrument import ListOrder, map_list
+from tonewright.shelf.side_by_side import Compared, compare_curves
 from tonewright.target.document import Target
 
 
