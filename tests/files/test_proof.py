@@ -195,6 +195,27 @@ def test_paper_and_tones_have_the_colour_that_was_measured(folder, tmp_path, how
     assert np.abs(pixels[0] - wanted).max() <= 2.5
 
 
+def test_spectra_tell_the_colour_too(tmp_path):
+    """Integrated by colour-science in another way than ASTM E308, at 1 nm."""
+    waves, level = np.arange(360, 781, 10), np.linspace(0.0, 1.0, 11)
+    blue = 0.05 + 0.3 * np.exp(-(((waves - 450) / 60.0) ** 2))
+    spectra = blue + level[:, None] * (0.85 - blue)
+    rows = [",".join(f"{v:.6f}" for v in (u, *row)) for u, row in zip(level, spectra, strict=True)]
+    names = ",".join(f"SPECTRAL_{w}" for w in waves)
+    (tmp_path / "s.csv").write_text("\n".join([f"level,{names}", *rows]) + "\n", encoding="utf-8")
+    read = read_readings([tmp_path / "s.csv"])
+    with colour.utilities.suppress_warnings(colour_usage_warnings=True, python_warnings=True):
+        xyz = np.array([colour.sd_to_XYZ(
+            colour.SpectralDistribution(row, waves).interpolate(colour.SpectralShape(360, 780, 1)),
+            illuminant=colour.SDS_ILLUMINANTS["D50"], method="Integration") for row in spectra])
+    white = colour.XYZ_to_xy(np.array([0.9642, 1.0, 0.8249]))
+    wanted = colour.XYZ_to_Lab(xyz / 100.0, white)
+    found = np.array([(t.lightness, t.a, t.b) for t in read.tints])
+    assert np.abs(found - wanted).max() < 0.2
+    assert found[0, 2] < -20.0
+    assert found[:, 0] == pytest.approx(read.lightness, abs=0.01)
+
+
 def test_a_curve_without_colours_is_kept_as_it_was(folder):
     """Documents from before there were colours, and without them, have no such entry."""
     assert '"tints"' not in (folder / "c.curve.json").read_text(encoding="utf-8")

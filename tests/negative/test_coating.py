@@ -9,7 +9,7 @@ from tonewright.negative.coating import Coating
 
 
 def test_the_amount_goes_with_the_coated_area():
-    """200 x 250 mm and 10 mm more all round are 220 x 270 = 59 400 mm², of 60 000 that 3 ml coat."""
+    """200 x 250 mm and 10 mm all round are 220 x 270 = 59 400 mm²; 3 ml coat 60 000 mm²."""
     coating = Coating(10.0, 3.0, (200.0, 300.0))
     assert coating.coated_mm((200.0, 250.0)) == (220.0, 270.0)
     assert coating.ml_of((200.0, 250.0)) == pytest.approx(3.0 * 59_400 / 60_000)

@@ -1,4 +1,4 @@
-"""Pages for the darkroom: what stands on them, that nothing from a file runs, and one sheet each."""
+"""Pages for the darkroom: what they say, that nothing from a file runs, and one sheet each."""
 
 from __future__ import annotations
 
