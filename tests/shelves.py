@@ -11,7 +11,9 @@ from typing import Any
 import numpy as np
 
 from tonewright.check.document import Cause, Check, Checked, CheckedTone
-from tonewright.curve.document import Curve
+from tonewright.curve.aim import Aim
+from tonewright.curve.document import Curve, Settings
+from tonewright.curve.make import make_curve
 from tonewright.files.documents import read_curve, write_check, write_curve, write_process
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime, TimeUnit
@@ -20,7 +22,7 @@ from tonewright.strip.fit import make_process
 from tonewright.strip.process import Process
 from tonewright.strip.readings import Strip, StripPatch
 from tonewright.strip.tablet import nominal_tablet
-from tonewright.virtual.darkroom import Darkroom, Flaws, measure_strip
+from tonewright.virtual.darkroom import Darkroom, Flaws, measure_strip, measure_target
 
 TODAY = date(2026, 11, 1)
 FIRST = date(2026, 1, 4)
@@ -74,6 +76,17 @@ def curve(name: str, when: date | None, **more: Any) -> Curve:
     setup = replace(SETUP, date=None if when is None else when.isoformat(),
                     printing_time="8 min")
     return replace(read_curve(CURVE), name=name, setup=setup, **more)
+
+
+@cache
+def fitted(name: str, seed: int, slower: float = 0.0, noise: float = 0.01) -> Curve:
+    """A curve fitted to a target of the virtual darkroom; slower paper prints it lighter."""
+    room = Darkroom()
+    room = replace(room, printing_time=room.base_time * 2.0**-slower)
+    found = measure_target(room, np.linspace(0.0, 1.0, 21), seed=seed,
+                           flaws=Flaws(noise_density_sd=noise)).readings
+    return make_curve(found, Settings(Aim()), replace(SETUP, printing_time="20 min",
+                                                      date="2026-03-01"), name)
 
 
 def checks_over_time(

@@ -27,7 +27,8 @@ ORDER = (
 )  # fmt: skip
 # A library that belongs to one room alone.
 HOMES = {
-    "click": "cli", "matplotlib": "show", "colour": "scales", "threadpoolctl": "numeric",
+    "click": "cli", "matplotlib": "show", "jinja2": "show", "markupsafe": "show",
+    "colour": "scales", "threadpoolctl": "numeric",
     "tifffile": "files", "PIL": "files", "imagecodecs": "files",
     "tempfile": "files", "shutil": "files", "tomllib": "files",
 }  # fmt: skip

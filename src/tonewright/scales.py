@@ -178,7 +178,12 @@ def luminance_of_spectrum(wavelengths: ArrayLike, reflectance: ArrayLike) -> Arr
         Wavelengths that are not increasing, leave out part of 400 to 700 nm or lie more than
         20 nm apart.
     """
-    return 100.0 * _visual_reflectance(wavelengths, reflectance, "D50")
+    return np.asarray(xyz_of_spectrum(wavelengths, reflectance)[..., 1])
+
+
+def xyz_of_spectrum(wavelengths: ArrayLike, reflectance: ArrayLike) -> Array:
+    """X, Y, Z (0 to 100), shape (..., 3); all else as `luminance_of_spectrum`."""
+    return 100.0 * _weighted_reflectance(wavelengths, reflectance, "D50")
 
 
 def visual_density_of_spectrum(wavelengths: ArrayLike, reflectance: ArrayLike) -> Array:
@@ -186,11 +191,14 @@ def visual_density_of_spectrum(wavelengths: ArrayLike, reflectance: ArrayLike) -
 
     Shapes, units, method and errors as in `luminance_of_spectrum`; the mean must be above 0.
     """
-    return np.asarray(-np.log10(_visual_reflectance(wavelengths, reflectance, "A")))
+    return np.asarray(-np.log10(_weighted_reflectance(wavelengths, reflectance, "A")[..., 1]))
 
 
-def _visual_reflectance(wavelengths: ArrayLike, reflectance: ArrayLike, illuminant: str) -> Array:
-    """Mean reflectance (0 to 1) weighted by illuminant times ybar, shape (...)."""
+def _weighted_reflectance(
+    wavelengths: ArrayLike, reflectance: ArrayLike, illuminant: str
+) -> Array:
+    """Reflectance weighted by illuminant times xbar, ybar and zbar, shape (..., 3): ybar gives a
+    mean, 0 to 1."""
     waves, values = _floats(wavelengths), _floats(reflectance)
     _check_wavelengths(waves)
     import colour  # a second of import, needed for spectra alone
@@ -209,7 +217,7 @@ def _visual_reflectance(wavelengths: ArrayLike, reflectance: ArrayLike, illumina
     rows = values.reshape(-1, waves.size)
     # a weighted sum: of many spectra the weights are found once, a wavelength at a time
     weigh = len(rows) > waves.size
-    luminance = []
+    found = []
     with warnings.catch_warnings():
         # It says that it aligns the illuminant to the observer: what E308 asks for.
         warnings.simplefilter("ignore", colour.utilities.ColourRuntimeWarning)
@@ -217,9 +225,9 @@ def _visual_reflectance(wavelengths: ArrayLike, reflectance: ArrayLike, illumina
             spectrum = colour.SpectralDistribution(row, waves)
             if not even:
                 spectrum = spectrum.interpolate(fine)
-            luminance.append(colour.sd_to_XYZ(spectrum, observer, light, method="ASTM E308")[1])
-    mean = _floats(luminance) / 100.0
-    return np.reshape(rows @ mean if weigh else mean, values.shape[:-1])
+            found.append(colour.sd_to_XYZ(spectrum, observer, light, method="ASTM E308"))
+    mean = _floats(found) / 100.0
+    return np.reshape(rows @ mean if weigh else mean, (*values.shape[:-1], 3))
 
 
 def _check_wavelengths(waves: Array) -> None:

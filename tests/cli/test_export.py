@@ -179,12 +179,20 @@ def test_wrong_options_are_refused(run, options, said):
 def test_text_goes_to_the_screen_without_an_output(run):
     assert run("a.curve.json", "--as", "aim").stdout.startswith("CGATS.17\n")
     text = run("a.curve.json", "--as", "table", "--depth", "8", "--decimal", "comma").stdout
-    assert text.splitlines()[0] == "picture_value;image_lightness;ink_percent;code_8;code_16"
+    head = "picture_value (gamma:2.2);image_lightness;ink_percent;code_8;code_16"
+    assert text.splitlines()[0] == head
     said = json.loads(run("a.curve.json", "--as", "points", "--json").stdout)
-    assert said["proof"] is None and len(said["table"]["picture"]) == 14
+    assert said["proof"] is None and len(said["table"]["picture (gamma:2.2)"]) == 14
 
 
 def test_points_are_drawn(run):
     done = run("a.curve.json", "--as", "points", "-o", "p.csv", "--plot", "p.png")
     assert done.exit_code == 0, done.output
     assert Path("p.png").read_bytes().startswith(b"\x89PNG")
+
+
+def test_a_curve_in_the_dialect_of_a_spreadsheet(run):
+    call = ("a.curve.json", "--as", "curve-csv", "--rows", "3")
+    plain = run(*call).stdout
+    assert run(*call, "--decimal", "comma").stdout == plain.replace(",", ";").replace(".", ",")
+    assert run(*call, "--separator", "tab").stdout == plain.replace(",", "\t")

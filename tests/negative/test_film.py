@@ -118,3 +118,30 @@ def test_the_rule_is_100_mm_and_cut_marks_meet_the_corners(film, mirrored):
 def test_marks_of_neighbours_end_before_the_other_negative():
     bed = Bed(A4, 10.0, mirrored=False)
     assert GAP > 5.0 and bed.gap == 60
+
+
+def test_every_rule_says_what_it_is_for():
+    """On targets, sheets and films the same words, beside 100 mm."""
+    from tonewright.negative.draw import Sheet, Subject, ToneScale
+    from tonewright.negative.sheet import SheetSettings
+    from tonewright.target.draw import draw
+    from tonewright.target.layout import LayoutSettings, even_levels, make_target
+    from tonewright.target.pen import MEASURE_IT
+
+    assert MEASURE_IT == "100 mm: measure it. The driver must not scale."
+    drawn: list[str] = []
+
+    def heard(text, height):
+        drawn.append(text)
+        return letters(text, height)
+
+    next(draw(make_target(even_levels(), LayoutSettings("t", ppi=100.0)), heard))
+    scale = ToneScale(np.linspace(0, 1, 11), None, np.linspace(0, 100, 11))
+    for width, height in ((500, 900), (900, 300)):  # upright, and lying
+        subject = Subject(width, height, 200.0, (), (), scale)
+        sheet = Sheet(subject, SheetSettings(marks=True), heard)
+        assert sheet.has_rule
+    for film in (A4, Film("4x5", 101.6, 127.0)):
+        bed = Bed(film, 8.0, mirrored=True)
+        FilmSheet(bed, lay_out([(300, 300)], bed)[0], ["k"], heard)
+    assert drawn.count(MEASURE_IT) == 5

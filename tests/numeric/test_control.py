@@ -85,6 +85,19 @@ def test_a_step_is_called_dated_and_sized():
     assert back.out is None
 
 
+def test_a_slope_is_dated_where_it_began():
+    values = np.random.default_rng(8).normal(0.0, 0.04, 26)
+    values[14:] += 0.04 * np.arange(1, 13)
+    found = chart(values, np.full(26, 0.04), OUTSIDE)
+    assert found.growing
+    assert found.since in range(12, 18)
+    assert found.out is not None
+    assert found.out > found.since
+    assert found.shift is not None
+    assert found.shift.value == pytest.approx(0.48, abs=0.06)
+    assert 0.01 < found.shift.sd < 0.04
+
+
 def test_one_stray_is_no_drift():
     values = np.random.default_rng(1).normal(0.0, 0.05, 20)
     values[16] += 0.3

@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import FrozenInstanceError, dataclass, fields
+from dataclasses import FrozenInstanceError, fields, replace
 
 import pytest
 
 from tonewright.record.findings import Finding, all_codes, finding_class
 
 
-@dataclass(frozen=True)
 class PaperNeverMeasured(Finding):
     """A finding without values."""
 
 
-@dataclass(frozen=True)
 class StepsReversed(Finding, kind="note", bears_on_print=True):
     """A finding with values."""
 
@@ -40,6 +38,19 @@ def test_a_finding_is_a_frozen_value():
     assert found == StepsReversed((3, 4), 2.1) != StepsReversed((3, 4), 2.2)
     with pytest.raises(FrozenInstanceError):
         found.still_gaining_lightness = 0.0  # type: ignore[misc]
+    with pytest.raises(FrozenInstanceError):
+        del found.steps
+    assert len({found, StepsReversed((3, 4), 2.1), PaperNeverMeasured()}) == 2
+    assert replace(found, steps=(5,)) == StepsReversed((5,), still_gaining_lightness=2.1)
+    assert eval(repr(found)) == found
+
+
+@pytest.mark.parametrize(("values", "named"), [
+    (((3, 4),), {}), ((), {}), (((3, 4), 2.1, 5), {}), (((3, 4), 2.1), {"steps": (3, 4)}),
+    (((3, 4),), {"still_gaining_lightness": 2.1, "step": 3})])
+def test_a_finding_has_its_own_values_and_no_others(values, named):
+    with pytest.raises(TypeError, match="StepsReversed"):
+        StepsReversed(*values, **named)
 
 
 def test_the_list_knows_every_class_by_its_code():

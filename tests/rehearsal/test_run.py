@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import subprocess
+import sys
 
 import pytest
 from click.testing import CliRunner
@@ -62,6 +64,15 @@ def test_the_ageing_lamp_is_seen_before_the_year_is_out(job):
     checks = sorted((folder / "9-year").glob("*.check.json"))
     assert [open_check(c).document.date for c in checks] == [
         f"2025-{month:02d}-15" for month in range(2, 13)]
+
+
+def test_every_document_is_on_the_shelf(job):
+    folder, told = job
+    shelf = [sys.executable, "-m", "tonewright", "shelf", str(folder), "--json"]
+    found = json.loads(subprocess.run(shelf, capture_output=True, check=True).stdout)
+    assert found["left_out"] == []
+    documents = [n for n in told["files"] if n.endswith(".json")]
+    assert found["documents"] == len(documents)
 
 
 def test_nothing_is_replaced_unasked(job, monkeypatch):

@@ -39,6 +39,7 @@ COMMANDS = {
     "renew": "a curve for a new paper, chemistry or time; a time needs no print",
     "drift": "what moved over time: strips and checks on control charts",
     "shelf": "every document in a folder, by setup, and what is due",
+    "compare": "two or more curves side by side",
     "report": "a curve on one page, to pin up",
     "export": "a curve for other programs",
     "rehearse": "the whole job in a virtual darkroom, no lab needed",

@@ -209,6 +209,11 @@ def response_rows(curve: Curve, rows: int) -> dict[str, Array]:
     }
 
 
+def _whole(column: str) -> bool:
+    """Whether a column holds whole numbers; in brackets it may say of what."""
+    return column.partition(" ")[0] in WHOLE
+
+
 def csv_text(
     columns: dict[str, Array], notes: list[str], dialect: Dialect | None = None, places: int = 6
 ) -> str:
@@ -216,7 +221,7 @@ def csv_text(
     dialect = dialect or Dialect()
     between, sign = dialect.between, DECIMALS[dialect.decimal]
     lines = [f"# {note}" for note in notes] + [between.join(columns)]
-    formats = ["{:.0f}" if name in WHOLE else f"{{:.{places}f}}" for name in columns]
+    formats = ["{:.0f}" if _whole(name) else f"{{:.{places}f}}" for name in columns]
     lines += [between.join(f.format(v).replace(".", sign)
                            for f, v in zip(formats, row, strict=True))
               for row in zip(*columns.values(), strict=True)]
@@ -225,7 +230,7 @@ def csv_text(
 
 def rounded(columns: dict[str, Array]) -> dict[str, list[float]]:
     """The same numbers as lists, rounded as `csv_text` does; codes are whole numbers."""
-    return {name: [round(v) for v in column.tolist()] if name in WHOLE
+    return {name: [round(v) for v in column.tolist()] if _whole(name)
             else np.round(column, 6).tolist() for name, column in columns.items()}
 
 

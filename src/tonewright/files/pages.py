@@ -20,7 +20,7 @@ from tonewright.files.safe import check_outputs, one_call
 from tonewright.files.shelf import SORTS
 from tonewright.negative.coating import Coating
 from tonewright.record.setup import other_light
-from tonewright.record.times import PrintingTime, ladder, ratio
+from tonewright.record.times import PrintingTime, ladder, parse_time, ratio
 from tonewright.strip.process import FORM as PROCESS
 from tonewright.strip.process import Process
 
@@ -217,10 +217,18 @@ def _sheet(
                           "name the negative as it was written, not the picture")
     own = origin.sha256 == curve.sha256 or (
         origin.sha256 is None and origin.curve == curve.document.name)
-    said = str(time) if own and time is not None else origin.time
+    said = str(time) if own and time is not None else _as_said(origin.time)
     return SheetToPrint(
         path.name, size, size and wanted.coating.coated_mm(size),
         size and wanted.coating.ml_of(size), said, None if own else origin.curve)
+
+
+def _as_said(text: str | None) -> str | None:
+    """A time as it is read aloud; what is no time, as it was noted."""
+    try:
+        return text and str(parse_time(text))
+    except OptionError:
+        return text
 
 
 def _size_mm(image: SourceImage) -> tuple[float, float] | None:

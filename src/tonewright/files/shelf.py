@@ -139,6 +139,7 @@ def list_files(paths: Iterable[Path]) -> tuple[list[Path], list[LeftOut]]:
     for path in paths:
         if not path.is_dir():
             found[path] = None
+            continue
         for where, folders, names in os.walk(path, onerror=unreadable):
             folders[:] = sorted(f for f in folders if not f.startswith("."))
             found |= {Path(where, n): None for n in sorted(names)
@@ -161,7 +162,9 @@ def open_all(
 
 
 def _within(path: Path, folder: Path | None) -> str:
-    return str(path) if folder is None else path.relative_to(folder).as_posix()
+    if folder is None or folder == Path():
+        return path.as_posix()
+    return path.as_posix()[len(folder.as_posix()):].lstrip("/")
 
 
 def _curve(file: str, read: Opened[Any], today: date) -> Shelved:

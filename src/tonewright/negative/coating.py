@@ -33,7 +33,7 @@ class Coating:
             raise OptionError(f"the amount of sensitiser is {self.ml:g} ml",
                               f"it is above 0, and {MOST_ML:g} ml at most",
                               "give what you take for one sheet", code="sensitiser_for_size")
-        if self.ml_for_mm is not None and min(self.ml_for_mm) < 1.0:
+        if self.ml_for_mm is not None and not all(side >= 1.0 for side in self.ml_for_mm):
             raise OptionError("the size that is coated has no area", "it is at least 1 mm wide",
                               "write it as 130x180mm or 8x10", code="sensitiser_for_size")
         if not 0.0 <= self.margin_mm <= WIDEST_MM:

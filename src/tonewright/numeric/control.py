@@ -92,20 +92,24 @@ class Chart:
     """The value at which the moving average left its limits for good; None: it has not."""
     since: int | None
     """The first value that most likely belongs to what is new."""
+    growing: bool = False
+    """It has moved away steadily since; False: at once."""
 
     @property
     def shift(self) -> Level | None:
-        """From the centre to where it stands now, the newest values weighed most; None within
-        the limits."""
+        """From the centre to where it stands now; None within the limits."""
         if self.since is None:
             return None
-        new = self.values[self.since:]
-        weights = (1.0 - WEIGHT) ** np.arange(new.size)[::-1]
-        weights /= weights.sum()
-        # half the limits' width holds the scatter and how sure the centre is
+        new = self.values[self.since:] - self.centre[-1]
+        if self.growing:  # the straight line, at its end
+            line = np.arange(1.0, new.size + 1.0)
+            weights = line * (new.size / (line @ line))
+        else:  # the newest values weigh most
+            weights = (1.0 - WEIGHT) ** np.arange(new.size)[::-1]
+            weights /= weights.sum()
+        # a sixth of the width of the limits holds the scatter and how sure the centre is
         sd = float(self.high[-1] - self.low[-1]) / 2.0 / WIDTH
-        moved = float(weights @ new - self.centre[-1])
-        return Level(moved, sd * math.sqrt(float(weights @ weights)))
+        return Level(float(weights @ new), sd * math.sqrt(float(weights @ weights)))
 
     @property
     def strays(self) -> tuple[int, ...]:
@@ -116,7 +120,8 @@ class Chart:
 
 
 def chart(
-    values: ArrayLike, known_sd: ArrayLike | None = None, outside: float = RARELY
+    values: ArrayLike, known_sd: ArrayLike | None = None, outside: float = RARELY,
+    least_sd: float = 0.0,
 ) -> Chart:
     """Watch a series, shape (n,), value by value, each judged by those before it alone.
 
@@ -126,24 +131,28 @@ def chart(
     counts as `TRUST` degrees of freedom more.  The limits are those of Student's t where the
     handbook has a known standard deviation, and wider by what the centre is unsure: few values do
     not raise an alarm.
-    ``outside`` is the share of good moving averages beyond either limit.
+    ``outside`` is the share of good moving averages beyond either limit, ``least_sd`` the scatter
+    that rounding leaves of values that are alike.
     """
     x = np.asarray(values, dtype=np.float64)
     known = None if known_sd is None else np.asarray(known_sd, dtype=np.float64)
-    rows = [_judge(x[:i], None if known is None else known[:i], outside)
+    rows = [_judge(x[:i], None if known is None else known[:i], outside, least_sd)
             for i in range(1, x.size + 1)]
     centre, low, high, average, least, most = np.array(rows).reshape(-1, 6).T
     with np.errstate(invalid="ignore"):
-        beyond = (average < least) | (average > most)
+        # equal values differ from their own mean by rounding
+        beyond = ((average < least) | (average > most)) & ~np.isclose(average, centre, 1e-9, 1e-12)
     out = None
     if x.size and beyond[-1]:
         inside = np.flatnonzero(~beyond)
         out = int(inside[-1]) + 1 if inside.size else 0
-    since = None if out is None else change(x, float(centre[-1]), out)
-    return Chart(x, centre, low, high, average, least, most, out, since)
+    since, growing = (None, False) if out is None else change(x - centre[-1], out)
+    return Chart(x, centre, low, high, average, least, most, out, since, growing)
 
 
-def _judge(x: Array, known: Array | None, outside: float) -> tuple[float, ...]:
+def _judge(
+    x: Array, known: Array | None, outside: float, least_sd: float
+) -> tuple[float, ...]:
     """Centre, limits of the last value, the moving average and its limits."""
     learnt = min(LEARNT, max(FEWEST, x.size - RECENT))
     if x.size <= learnt:
@@ -154,7 +163,8 @@ def _judge(x: Array, known: Array | None, outside: float) -> tuple[float, ...]:
         measured = float(np.mean(known[:-1] ** 2))
         variance = (freedom * variance + TRUST * measured) / (freedom + TRUST)
         freedom += TRUST
-    sd, centre, after = math.sqrt(variance), float(np.mean(x[:learnt])), x.size - learnt
+    sd = max(math.sqrt(variance), least_sd)
+    centre, after = float(np.mean(x[:learnt])), x.size - learnt
     # the average leaves the centre, and what that is unsure by, behind as values come in
     left = (1.0 - (1.0 - WEIGHT) ** after) / math.sqrt(learnt)
     single = limits(centre, sd * math.sqrt(1.0 + 1.0 / learnt), float(-stdtrit(freedom, RARELY)))
@@ -164,11 +174,19 @@ def _judge(x: Array, known: Array | None, outside: float) -> tuple[float, ...]:
     return centre, single.low, single.high, average, mean.low, mean.high
 
 
-def change(values: Array, centre: float, out: int) -> int:
-    """The value from which on a series that was called out at ``out`` has left its ``centre``.
+def change(beyond: Array, out: int) -> tuple[int, bool]:
+    """When a series that was called out at the value ``out`` most likely left its centre, and
+    whether it has been moving since (True) or moved at once.
 
-    The start that makes a shift of the mean likeliest (Samuel, Pignatiello & Calvin 1998).
+    ``beyond`` is the values less the centre, shape (n,).  The likeliest start is that of the step,
+    or of the straight line, that leaves the least squares (Samuel, Pignatiello & Calvin 1998;
+    Perry, Pignatiello & Simpson 2006).
     """
-    gains = [(values.size - first) * float(np.mean(values[first:]) - centre) ** 2
-             for first in range(out + 1)]
-    return int(np.argmax(gains))
+    gains = []
+    for first in range(out + 1):
+        new = beyond[first:]
+        line = np.arange(1.0, new.size + 1.0)
+        gains.append((float(new.sum()) ** 2 / new.size, -first, False))
+        gains.append((float(new @ line) ** 2 / float(line @ line), -first, True))
+    _, first, growing = max(gains)
+    return -first, growing

@@ -12,6 +12,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -148,6 +149,15 @@ class RiseData:
     top: tuple[float, float]
     """What its upper level is expected to be, and the standard deviation of that."""
 
+    @cached_property
+    def rough(self) -> tuple[float, float, float]:
+        """Lower level, height and middle as the points themselves show them."""
+        low, high = np.quantile(self.y, [0.02, 0.98])
+        height = max(float(high - low), 1e-3)
+        order = np.argsort(self.x)
+        risen = np.maximum.accumulate((self.y[order] - low) / height)
+        return float(low), height, float(np.interp(0.5, risen, self.x[order]))
+
 
 @dataclass(frozen=True, eq=False)
 class Rises:
@@ -270,11 +280,7 @@ def _fit(
     data: RiseData, family: Family, departure: float, plain: Array | None, waves: Array
 ) -> _Member | None:
     """Most likely parameters and the evidence, by Laplace's approximation."""
-    low, high = np.quantile(data.y, [0.02, 0.98])
-    height = max(float(high - low), 1e-3)
-    order = np.argsort(data.x)
-    half_way = np.interp(0.5, np.maximum.accumulate((data.y[order] - low) / height),
-                         data.x[order])
+    low, height, half_way = data.rough
     expected = np.array([low, height, half_way, np.log(family.width), *family.shape_mean])
     loose = np.array([0.3 * height, max(height, data.top[1]), 3.0, 0.7, *family.shape_sd])
     covariance = np.diag(data.sd**2)

@@ -13,6 +13,7 @@ import numpy as np
 
 from tonewright.check.document import Check
 from tonewright.errors import OptionError
+from tonewright.measured.columns import Weighting
 from tonewright.numeric.control import FEWEST, RARELY, Chart, chart
 from tonewright.numeric.inverse import first_place
 from tonewright.record.dates import parse_date
@@ -42,6 +43,9 @@ WAITING = 0.012
 """Share of good moving averages of a time beyond either limit: waiting for more would cost prints,
 and one false alarm in a hundred costs one strip.  All else keeps the handbook's three standard
 deviations."""
+LEAST_STOPS, LEAST_LIGHTNESS, LEAST_RANGE = 0.01, 0.1, 0.01
+"""Standard deviations that no series stays below: the last digit of an instrument and of what is
+written down.  Readings that happen to be alike shall not make the next one a drift."""
 DAYS_A_MONTH = 365.25 / 12.0
 
 
@@ -81,6 +85,8 @@ class Series:
     """None: strips."""
     time_unit: TimeUnit | None
     """Of the prints' times; None: they do not say them, and light is followed in stops."""
+    scale: Weighting
+    """Of the densities behind it."""
     points: tuple[Point, ...]
     chart: Chart
     per_month: float | None
@@ -95,7 +101,7 @@ class Series:
     @property
     def group(self) -> tuple[object, ...]:
         """Of what strips or checks it is."""
-        return self.curve, alike(self.setup, COATED), self.time_unit
+        return self.curve, alike(self.setup, COATED), self.time_unit, self.scale
 
     @property
     def since_said(self) -> str:
@@ -132,7 +138,8 @@ class Drift:
 def find_drift(
     documents: Iterable[Dated], today: date, since: date | None = None
 ) -> Drift:
-    """Follow strips by what they were coated with and the unit of their times, checks by curve.
+    """Follow strips by what they were coated with, checks by curve; times in minutes and in
+    integrator units, and densities weighted differently, are followed apart.
 
     ``today`` is the last day that can be; prints before ``since`` do not count.
 
@@ -153,7 +160,7 @@ def find_drift(
             series += _series_of(prints)
     if not series:
         raise _nothing(sum(map(len, groups.values())), left_out)
-    findings = [kind(tuple(files)) for kind, files in left_out.items()]  # type: ignore[call-arg]
+    findings = [kind(tuple(files)) for kind, files in left_out.items()]
     strips = Counter(group[1:-1] for group in groups if group[0] == "strip")
     findings += [TimeUnitsMixed(group[0][1].document.setup.paper or "")
                  for key, group in groups.items()
@@ -203,9 +210,9 @@ def _nothing(prints: int, left_out: dict[type[Finding], list[str]]) -> OptionErr
 def _group(one: Dated) -> tuple[object, ...]:
     document = one.document
     if isinstance(document, Check):
-        return "check", document.curve.sha256, document.printing_time and \
-            document.printing_time.unit
-    return "strip", *alike(document.setup, COATED), document.unit
+        return ("check", document.curve.sha256, document.scale, document.relative_to_paper,
+                document.printing_time and document.printing_time.unit)
+    return "strip", *alike(document.setup, COATED), document.strip.scale, document.unit
 
 
 def _series_of(prints: Sequence[tuple[date, Dated]]) -> Iterator[Series]:
@@ -224,9 +231,12 @@ def _series_of(prints: Sequence[tuple[date, Dated]]) -> Iterator[Series]:
         for quantity, value, sd in told:
             if value is not None:
                 columns.setdefault(quantity, []).append(Point(day, value, sd, one.file))
+    scale = first.scale if isinstance(first, Check) else first.strip.scale
     for quantity, points in columns.items():
         if len(points) > 1:
-            yield _one_series(quantity, points, first.setup.without_occasion(), curve, unit)
+            drawn, (slope, sd) = _chart(quantity, points), _slope(points)
+            yield Series(quantity, first.setup.without_occasion(), curve, unit, scale,
+                         tuple(points), drawn, slope, sd)
 
 
 _Told = tuple[Quantity, float | None, float | None]
@@ -258,15 +268,13 @@ def _of_check(check: Check) -> tuple[_Told, ...]:
             ("difference_lightness_mean", check.difference_lightness_mean, None))
 
 
-def _one_series(
-    quantity: Quantity, points: list[Point], setup: Setup, curve: Relative | None,
-    unit: TimeUnit | None,
-) -> Series:
+def _chart(quantity: Quantity, points: list[Point]) -> Chart:
     sds = [p.sd for p in points]
     known = None if None in sds else np.array(sds, dtype=np.float64)
-    drawn = chart([p.value for p in points], known, WAITING if quantity in TIMES else RARELY)
-    slope, sd = _slope(points)
-    return Series(quantity, setup, curve, unit, tuple(points), drawn, slope, sd)
+    time = quantity in TIMES
+    least = LEAST_STOPS if time else \
+        LEAST_RANGE if quantity == "log_exposure_range" else LEAST_LIGHTNESS
+    return chart([p.value for p in points], known, WAITING if time else RARELY, least)
 
 
 def _slope(points: list[Point]) -> tuple[float | None, float | None]:
@@ -298,7 +306,8 @@ def _found(series: list[Series]) -> Iterator[Finding]:
         elif one.group not in spoken:
             spoken.add(one.group)
             yield TimeDrifted(one.of, one.since_said, round(one.chart.shift.value, 3),
-                              round(one.chart.shift.sd, 3), _print_for(one, series))
+                              round(one.chart.shift.sd, 3), one.chart.growing,
+                              _print_for(one, series))
     yield from few.values()
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Literal
 
 from tonewright.record.findings import Finding
@@ -13,7 +12,6 @@ Quantity = Literal["printing_time", "middle_tone_time", "black_lightness", "whit
 """What is followed: printing times in stops, lightness in L*, the range in density."""
 
 
-@dataclass(frozen=True)
 class TimeDrifted(Finding):
     """Paper, chemistry or lamp have become slower or faster, by more than prints scatter."""
 
@@ -24,11 +22,12 @@ class TimeDrifted(Finding):
     slower_stops: float
     """Below 0: faster."""
     slower_stops_sd: float
+    still_moving: bool
+    """It has moved steadily since, not at once."""
     print_for: PrintingTime | None
     """What the time would be now; None where it is not known."""
 
 
-@dataclass(frozen=True)
 class Drifted(Finding):
     """Black, white, range or mean difference have moved, by more than prints scatter."""
 
@@ -40,7 +39,6 @@ class Drifted(Finding):
     change_sd: float
 
 
-@dataclass(frozen=True)
 class PrintStrays(Finding, kind="note"):
     """A single print lies outside what prints scatter; those after it do not."""
 
@@ -51,7 +49,6 @@ class PrintStrays(Finding, kind="note"):
     """From the centre, in the quantity's unit."""
 
 
-@dataclass(frozen=True)
 class FewForLimits(Finding, kind="note"):
     """So few prints that nothing can be said of a drift yet."""
 
@@ -60,35 +57,30 @@ class FewForLimits(Finding, kind="note"):
     needed: int
 
 
-@dataclass(frozen=True)
 class DatesMissing(Finding):
     """Prints without a day, or with one that cannot be read; they are left out."""
 
     files: tuple[str, ...]
 
 
-@dataclass(frozen=True)
 class DatesToCome(Finding):
     """Prints of a day still to come; they are left out."""
 
     files: tuple[str, ...]
 
 
-@dataclass(frozen=True)
 class TimeUnitsMixed(Finding, kind="note"):
     """Some strips are timed in minutes, others in integrator units; each are followed apart."""
 
     of: str
 
 
-@dataclass(frozen=True)
 class StripsContradicted(Finding, kind="note"):
     """Strips whose readings contradict each other; they are left out."""
 
     files: tuple[str, ...]
 
 
-@dataclass(frozen=True)
 class CountedOnce(Finding, kind="note"):
     """Copies of documents that are there already; each counts once."""
 

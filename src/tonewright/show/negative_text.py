@@ -10,6 +10,7 @@ from tonewright.errors import TonewrightError
 from tonewright.files.negative.batch import Batch, Failure
 from tonewright.files.negative.make import NegativeReport
 from tonewright.negative.findings import BlackTonesLost, WhiteTonesLost
+from tonewright.record.codec import encode
 from tonewright.show import curve_findings as curve_findings
 from tonewright.show import negative_findings as negative_findings
 from tonewright.show import raster_findings as raster_findings
@@ -64,7 +65,7 @@ def negative_json(report: NegativeReport) -> dict[str, Any]:
         "level_white": report.level_white,
         "mirrored": report.mirrored,
         "warnings": [sentence(finding) for finding in findings],
-        "findings": [{"code": finding.code, **asdict(finding)} for finding in findings],
+        "findings": [encode(finding) for finding in findings],
         "picture_mm": None if report.picture_mm is None else list(report.picture_mm),
         "resampled_from": None if report.resampled_from is None else list(report.resampled_from),
         "depth": report.depth,

@@ -109,7 +109,7 @@ def plot_points(made: Export) -> bytes:
     lightness = encoding_lightness(str(made.encoding), 256)
     axes.plot(np.arange(256), made.curve.code_at(lightness) / 257.0, color=INK, lw=1.8,
               label="the curve")
-    picture, negative = made.columns["picture"], made.columns["negative"]
+    picture, negative, *_ = made.columns.values()
     axes.plot(picture, negative, "o", color=DOUBT, ms=5, label="points to type in")
     for x, y in zip(picture.tolist(), negative.tolist(), strict=True):
         left = x > 128.0

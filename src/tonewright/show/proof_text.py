@@ -74,8 +74,7 @@ def _lines(report: ProofReport) -> Iterator[str]:
 
 def _colour(proof: Proof) -> str:
     if not proof.tints:
-        return ("neutral: the curve's readings say nothing of colour (Lab values of the patches"
-                " would)")
+        return "neutral: the curve's readings hold no colour (Lab or XYZ values)"
     words = f"paper and tones as measured on {proof.tints} patches"
     if loses_chroma(proof):
         words += f"; up to C* {proof.chroma_lost:.0f} more than a screen shows"

@@ -95,8 +95,10 @@ def rehearsal_text(outcome: Outcome) -> str:
         ("2  A target (2-target.tif, `tonewright target`) was printed beside it, on the same sheet"
          " at the same guessed time, and the dry print scanned. `tonewright read` found it in the"
          " scan, stains, dust, crooked sheet and all: 2-target-overlay.png shows what was read"
-         " where. A gray scale of known densities, scanned as well, told what the scanner makes"
-         f" of a density. {_readings(outcome.curve)}."),
+         " where. A gray scale of known densities lay beside it in the same scan and told what the"
+         " scanner makes of a density; the scan of a plain white sheet took the lamp's unevenness"
+         " out (`read --densities 2-gray-scale.csv --flat 2-plain-sheet-scan.tif`)."
+         f" {_readings(outcome.curve)}."),
         ("3  `tonewright fit --process` worked out the curve for the base printing time, without"
          f" another print. Open {CURVE_PICTURE}: the dark band is how sure the curve is. It found"
          f" a black of L* {curve.black_lightness:.0f}, a white of L* {curve.white_lightness:.0f},"

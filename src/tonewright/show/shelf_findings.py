@@ -52,37 +52,38 @@ _MEANS: dict[findings.Quantity, tuple[str, str]] = {
 }
 
 
-def _named(of: str) -> str:
-    return f"{of}: " if of else ""
+def _named(of: str, text: str) -> str:
+    return f"{of}: {text}" if of else text[:1].upper() + text[1:]
 
 
 @sentence.register
 def _(found: findings.TimeDrifted) -> str:
     instead = "" if found.print_for is None else f", or print {found.print_for}"
-    return (f"{_named(found.of)}since {month_words(found.since)}"
-            f" {change_words('printing_time', found.slower_stops)}"
-            f" (±{2.0 * found.slower_stops_sd:.2f} stop); renew{instead}.")
+    return _named(found.of, f"since {month_words(found.since)}"
+                  f" {change_words('printing_time', found.slower_stops)}"
+                  f" (±{2.0 * found.slower_stops_sd:.2f} stop)"
+                  f"{', and still moving' if found.still_moving else ''}; renew{instead}.")
 
 
 @sentence.register
 def _(found: findings.Drifted) -> str:
     what = QUANTITY[found.quantity]
-    return (f"{_named(found.of)}since {month_words(found.since)} the {what} is"
-            f" {change_words(found.quantity, found.change)}:"
-            f" {_MEANS[found.quantity][found.change < 0]}.")
+    return _named(found.of, f"since {month_words(found.since)} the {what} is"
+                  f" {change_words(found.quantity, found.change)}:"
+                  f" {_MEANS[found.quantity][found.change < 0]}.")
 
 
 @sentence.register
 def _(found: findings.PrintStrays) -> str:
-    return (f"{_named(found.of)}{Path(found.file).name} stands apart ({QUANTITY[found.quantity]}"
+    return (f"{Path(found.file).name} stands apart ({QUANTITY[found.quantity]}"
             f" {change_words(found.quantity, found.change)}). One print is no drift: print it"
             " again if it matters.")
 
 
 @sentence.register
 def _(found: findings.FewForLimits) -> str:
-    return (f"{_named(found.of)}{found.prints} prints are too few to tell drift from scatter:"
-            f" {found.needed} at least, better ten.")
+    return _named(found.of, f"{found.prints} prints are too few to tell drift from scatter:"
+                  f" {found.needed} at least, better ten.")
 
 
 def _files(names: tuple[str, ...]) -> str:

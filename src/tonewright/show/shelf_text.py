@@ -60,12 +60,12 @@ def shelf_text(shelf: Shelf, folder: str) -> str:
     lines = [f"{folder}: {counted(len(places), 'document')},"
              f" {len(due) or 'none'} due for a check or a new strip"]
     for board in shelf.boards:
-        lines += ["", _filled(setup_words(board.setup), "", "  ")]
+        lines += ["", filled(setup_words(board.setup))]
         for place in board.places:
             lines += _place_lines(place)
     lines += ["", *left_out_lines(shelf.left_out)] if shelf.left_out else []
     if not shelf.whole:
-        lines += ["", _filled(f"With {len(places)} documents only the head of each was read: damage"
+        lines += ["", filled(f"With {len(places)} documents only the head of each was read: damage"
                               " to its tables shows when it is used.", "", "")]
     return "\n".join([*lines, "", headed("Next:", _next(due))])
 
@@ -79,7 +79,11 @@ def setup_words(setup: Setup | None) -> str:
     return "; ".join(said) or "A setup of which nothing is noted"
 
 
-def _filled(text: str, first: str, rest: str) -> str:
+def filled(text: str, first: str = "", rest: str = "  ") -> str:
+    """A line, wrapped where it is too long."""
+    line = first + text
+    if len(line) <= WIDTH:  # most are, and there may be thousands
+        return line
     return textwrap.fill(text, WIDTH, initial_indent=first, subsequent_indent=rest,
                          break_on_hyphens=False)
 
@@ -96,8 +100,8 @@ def _place_lines(place: Place) -> list[str]:
             and f"the date {one.date_said} is not one such as 2026-03-31, or still to come",
             place.because and _BECAUSE.get(place.because)]
     head = f"  {one.date or ''!s:<10} {_KIND[one.kind]:<8}"
-    return [_filled(", ".join(f for f in facts if f), head, " " * 21),
-            _filled("; ".join(m for m in more if m), " " * 21, " " * 21)]
+    return [filled(", ".join(f for f in facts if f), head, " " * 21),
+            filled("; ".join(m for m in more if m), " " * 21, " " * 21)]
 
 
 def _error(one: Shelved) -> str | None:

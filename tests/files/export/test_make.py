@@ -77,8 +77,8 @@ def test_a_table_of_every_value(tmp_path, curve, depth, encoding, separator, dec
     names = head.split(sign)
     cells = np.array([[float(c.replace(",", ".")) for c in row.split(sign)] for row in rows])
     found = dict(zip(names, cells.T, strict=True))
-    assert names[0] == "picture_value" and names[-1] == "code_16"
-    np.testing.assert_array_equal(found["picture_value"], np.arange(1 << depth))
+    assert names[0] == f"picture_value ({encoding})" and names[-1] == "code_16"
+    np.testing.assert_array_equal(found[names[0]], np.arange(1 << depth))
     codes = wanted(curve, encoding, 1 << depth)
     assert np.abs(found["code_16"] - codes).max() <= 1
     np.testing.assert_allclose(found["ink_percent"], 100 * (1 - codes / 65535), atol=0.003)
@@ -208,7 +208,7 @@ def test_there_and_back_through_the_output_profile(tmp_path, curve):
 def test_points_are_the_curve_s_and_near_it_where_they_are_joined(tmp_path, curve, count):
     made, output = hand_over(tmp_path, "points", points=count, encoding="srgb")
     head, *rows = output.read_text(encoding="utf-8").splitlines()
-    assert head == "picture,negative,picture_percent,negative_percent"
+    assert head == "picture (srgb),negative,picture_percent,negative_percent"
     table = np.array([[float(c) for c in row.split(",")] for row in rows])
     assert len(table) == count and np.all(np.diff(table[:, 0]) > 0)
     assert table[0, 0] == 0 and table[-1, 0] == 255
@@ -275,7 +275,7 @@ def test_the_same_curve_gives_the_same_bytes(tmp_path, form):
 
 
 @pytest.mark.parametrize("form", [
-    "table", "points", "lut", "icc-link", "readings", "aim",
+    "table", "points", "lut", "icc-link", "readings", "aim", "curve-csv", "response-csv",
     *(f"icc-output {n}" for n in range(4))])
 def test_a_file_that_reads_otherwise_is_never_put_in_place(tmp_path, monkeypatch, form):
     """A few numbers changed after it was made."""
@@ -292,11 +292,13 @@ def test_a_file_that_reads_otherwise_is_never_put_in_place(tmp_path, monkeypatch
             pieces = content.split(b"mft2")
             return spoil(content, sum(len(p) + 4 for p in pieces[: 1 + int(form[-1])]))
         lines = content.splitlines()
-        at = {"readings": -9, "aim": -9, "points": 5, "table": 900, "lut": 900}[form]
+        at = {"readings": -9, "aim": -9, "points": 5, "table": 900, "lut": 900,
+              "curve-csv": 50, "response-csv": 50}[form]
         cells = lines[at].replace(",", " ").split(" ")
-        place = {"readings": 3, "aim": 2, "points": 1, "table": -1, "lut": 3}[form]
+        place = {"readings": 3, "aim": 2, "points": 1, "table": -1, "lut": 3,
+                 "curve-csv": 2, "response-csv": 1}[form]
         cells[place] = str(float(cells[place]) * 0.97) if form in ("readings", "aim") else "12"
-        sign = "," if form in ("points", "table") else " "
+        sign = " " if form in ("readings", "aim", "lut") else ","
         lines[at] = sign.join(cells)
         return "\n".join([*lines, ""])
 
@@ -324,3 +326,17 @@ def test_the_proof_is_of_the_file_and_not_of_the_numbers(tmp_path, curve):
     with pytest.raises(FileError, match="an XML reader reads other tones"):
         proof.prove_clf(output, curve, codes)
     assert json.loads(EXAMPLE.read_text(encoding="utf-8"))["format"] == "tonewright-curve"
+
+
+def test_names_with_control_characters_are_written_out(tmp_path, plain):
+    """Where they may stand at all: XML has no room for most of them."""
+    odd = replace(plain, name="a\x1b[31m\n]]> \u202e\"<b>")
+    write_curve(tmp_path / "o.curve.json", odd)
+    for form in ("lut", "icc-link", "icc-output", "readings", "aim"):
+        _, output = hand_over(tmp_path, form, file=tmp_path / "o.curve.json")
+        data = output.read_bytes()
+        assert b"\x1b" not in data or form.startswith("icc")
+        if form.startswith("icc"):
+            profile = ImageCms.ImageCmsProfile(io.BytesIO(data)).profile
+            assert "\x1b" not in profile.profile_description
+            assert r"\x1b[31m\n" in profile.profile_description

@@ -20,7 +20,7 @@ from tonewright.curve.export import (
     response_rows,
     value_rows,
 )
-from tonewright.errors import OptionError
+from tonewright.errors import OptionError, visible
 from tonewright.files.documents import read_curve
 from tonewright.files.export import text
 from tonewright.files.safe import check_outputs, whole_file
@@ -106,7 +106,7 @@ class Export:
     encoding: str | None
     """Of the pictures that it holds for; None: of any."""
     proof: Proof | None
-    """None where nothing was written, and of a plain curve or response."""
+    """None where nothing was written."""
 
 
 def export_curve(
@@ -170,7 +170,7 @@ class _Maker:
         self._curve, self._request = curve, request
         self._dialect, self._depth = request.dialect or Dialect(), request.depth or 16
         rows = USUAL_ROWS if request.rows is None else request.rows
-        self.encoding = request.encoding or ASSUMED_ENCODING
+        self.encoding = (request.encoding or ASSUMED_ENCODING).strip().lower()
         self.columns: dict[str, Array] = {}
         self._content: dict[str, Callable[[], str | bytes]] = {
             "curve-csv": lambda: self._table(curve_rows(curve, rows)),
@@ -191,6 +191,9 @@ class _Maker:
         return code_table(self._lightness(depth), self._curve)
 
     def _table(self, columns: dict[str, Array], places: int = 6) -> str:
+        if FORMS[self._request.form].of_codes:  # its first column says what pictures it holds for
+            first, *others = columns.items()
+            columns = {f"{first[0]} ({self.encoding})": first[1], **dict(others)}
         self.columns = columns
         return csv_text(columns, [], self._dialect, places)
 
@@ -210,20 +213,23 @@ class _Maker:
 
         levels = np.linspace(0.0, 1.0, ENTRIES)
         tables = print_tables(self._curve, connection_lightness(), levels)
-        return output_profile(tables, f"Print: {self._curve.name}")
+        return output_profile(tables, f"Print: {visible(self._curve.name)}")
 
     def _link(self) -> bytes:
         from tonewright.files.raster.icc_write import LINK_ENTRIES, device_link
 
         codes = self._codes()[:: FULL_CODE // (LINK_ENTRIES - 1)]
-        return device_link(codes, f"Negative: {self._curve.name}", f"Picture: {self.encoding}")
+        name = f"Negative: {visible(self._curve.name)}"
+        return device_link(codes, name, f"Picture: {self.encoding}")
 
-    def proof(self, path: Path) -> Proof | None:
+    def proof(self, path: Path) -> Proof:
         """What another reader finds in the file."""
         from tonewright.files.export import proof as by  # not needed for a text on the screen
 
         curve = self._curve
         proofs: dict[str, Callable[[], Proof]] = {
+            **dict.fromkeys(("curve-csv", "response-csv"), lambda: by.prove_columns(
+                path, self.columns, self._dialect)),
             "table": lambda: by.prove_table(path, curve, self._codes(self._depth), self._dialect),
             "points": lambda: by.prove_points(path, curve, self._codes(8), self._dialect),
             "lut": lambda: by.prove_clf(path, curve, self._codes()),
@@ -231,5 +237,4 @@ class _Maker:
             "icc-link": lambda: by.prove_link(path, curve, self._codes()),
             "readings": lambda: by.prove_readings(path, curve),
             "aim": lambda: by.prove_aim(path, curve)}
-        found = proofs.get(self._request.form)
-        return None if found is None else found()
+        return proofs[self._request.form]()
