@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
 
-from tonewright.curve.compare import Difference, differences
+from tonewright.curve.compare import Difference, differences, print_shift
 from tonewright.curve.document import Curve, Settings, make_name
 from tonewright.curve.ink import one_ink
 from tonewright.curve.make import FitRequest, fit_curve, rebuild
@@ -119,6 +119,8 @@ class Rebuilt:
     """Whether its document comes out the same, byte for byte."""
     differences: tuple[Difference, ...]
     """Where it differs by more than rounding; none: it is the same."""
+    print_shift_lightness: float
+    """L* by which the prints that the two predict differ, at most."""
 
 
 @one_call()
@@ -217,7 +219,8 @@ def rebuild_file(
     made = curve_text(new).encode("utf-8")
     same = hashlib.sha256(made).hexdigest() == old.sha256
     _write(new, output, before_writing(new), plot, force)
-    return Rebuilt(old.document, new, same, () if same else differences(old.document, new))
+    return Rebuilt(old.document, new, same, () if same else differences(old.document, new),
+                   print_shift(old.document, new))
 
 
 def read_side_by_side(

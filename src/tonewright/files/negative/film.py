@@ -271,7 +271,8 @@ class _Rows:
     """The rows of a negative, taken in order."""
 
     def __init__(self, source: Coded) -> None:
-        self._bands, self._held = source.bands, np.empty((0, source.width), np.uint16)
+        self._bands, self._left = source.bands, source.height
+        self._held: Band = np.empty((0, source.width), np.uint16)
 
     def take(self, count: int) -> Band:
         """The next rows, shape (count, width)."""
@@ -283,6 +284,10 @@ class _Rows:
             found.append(band[:missing])
             self._held = band[missing:]
             missing -= len(found[-1])
+        self._left -= count
+        if not self._left:  # its threads and what they hold go before the next negative begins
+            self._bands.close()
+            self._held = self._held.copy()
         return np.concatenate(found)
 
 
