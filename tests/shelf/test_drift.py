@@ -252,8 +252,10 @@ def drift_text_of(result):
 
 
 def test_a_series_is_of_two_prints_at_least():
-    with pytest.raises(OptionError, match="one print, no two alike"):
+    with pytest.raises(OptionError, match="only one strip or check"):
         find_drift(dated(checks(1)), TODAY)
+    with pytest.raises(OptionError, match="2 prints were found, no two of one paper"):
+        find_drift(dated([shelves.check(shelves.day(0)), shelves.process(shelves.day(1))]), TODAY)
     with pytest.raises(OptionError, match="no strip and no check"):
         find_drift([], TODAY)
     with pytest.raises(OptionError, match="0 of 2 prints have a date"):
@@ -300,7 +302,7 @@ def test_bad_input(tmp_path, monkeypatch):
     Path("spoilt.check.json").write_text('{"format": "tonewright-check"', encoding="utf-8")
     for arguments, said in (
         ((), "no strip, check or folder is named"), (("empty",), "no document in empty"),
-        (("nowhere",), "nowhere"), (("one",), "one print, no two alike"),
+        (("nowhere",), "nowhere"), (("one",), "nly one strip or check"),
         (("curves",), "no strip and no check"), (("curves/c.curve.json",), "correction curve"),
         (("dates",), "0 of 2 prints have a date"), (("spoilt.check.json",), "whole JSON"),
         (("one", "--since", "March"), "2026-03-31"),

@@ -39,7 +39,7 @@ from tonewright.strip.process import Process
 TIMES: tuple[Quantity, ...] = ("middle_tone_time", "printing_time")
 """Followed in stops (log2), the surer one first: a strip tells the time of a middle tone to a
 fortieth of a stop, where its black begins to a fifth."""
-WAITING = 0.012
+WAITING = 0.01
 """Share of good moving averages of a time beyond either limit: waiting for more would cost prints,
 and one false alarm in a hundred costs one strip.  All else keeps the handbook's three standard
 deviations."""
@@ -201,8 +201,8 @@ def _nothing(prints: int, left_out: dict[type[Finding], list[str]]) -> OptionErr
             " none, or one still to come", "a drift is followed by date, as 2026-03-31",
             "make the documents again with their dates", code="drift_dates")
     return OptionError(
-        f"there {'is one print' if prints == 1 else f'are {prints} prints'}, no two alike"
-        if prints else "there is no strip and no check",
+        f"{prints} prints were found, no two of one paper or one curve" if prints > 1
+        else "only one strip or check was found" if prints else "there is no strip and no check",
         "a drift shows between two strips of one paper, or two checks of one curve, at least",
         "name a folder with NAME.process.json or NAME.check.json of several days")
 
