@@ -141,14 +141,3 @@ def test_nowhere_to_say_anything(tmp_path, arguments):
         assert done.returncode == 2 and "Traceback" not in done.stderr
         assert len(done.stderr.splitlines()) == 1
         assert subprocess.run(command, stdout=full, stderr=full, cwd=tmp_path).returncode == 2
-
-
-def test_ctrl_c_is_one_line_and_the_usual_status(tmp_path, monkeypatch):
-    def interrupted(*_):
-        raise KeyboardInterrupt
-
-    monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr("tonewright.files.curves.fit_files", interrupted)
-    done = run("fit", "a.csv", "-o", "x.curve.json")
-    assert done.exit_code == 130
-    assert done.stderr == "tonewright fit: stopped; files are whole or not there\n"

@@ -24,8 +24,6 @@ from tonewright.errors import FileError, TonewrightError
 gc.set_threshold(50_000)
 atexit.register(gc.freeze)
 
-INTERRUPTED = 130
-"""Exit status of a command that Ctrl-C ended, as shells have it."""
 COMMANDS = {
     "strip": "printing time, range and process response from a tablet strip",
     "target": "a target to print as a negative, and its layout",
@@ -103,20 +101,17 @@ class _LazyGroup(click.Group):
             _refuse(ctx, error)
         except OSError as error:
             _stop(ctx, error)
-        except KeyboardInterrupt:
-            echo(f"tonewright {ctx.invoked_subcommand}: stopped; files are whole or not there",
-                 err=True)
-            ctx.exit(INTERRUPTED)
 
 
 def _stop(ctx: click.Context, error: OSError) -> NoReturn:
     """A file or a folder that fails where nobody expected it, or no room for the report."""
-    if error.errno == errno.ENOSPC:
+    nowhere = {errno.ENOSPC: ("the disk is full", "make room and look which are there"),
+               errno.EBADF: ("standard output is closed", "open it, or name a file")}
+    if error.errno in nowhere:
         sys.stdout = None  # or it would be tried again at the end
-        _refuse(ctx, FileError(
-            "there is no room for what it says (the disk is full)",
-            "files that were named are written whole or not at all",
-            "make room and look which are there"))
+        why, way_out = nowhere[error.errno]
+        _refuse(ctx, FileError(f"the report could not be written ({why})",
+                               "files that were named are written whole or not at all", way_out))
     _refuse(ctx, FileError(
         f"{error.filename or 'a file'} cannot be used ({error.strerror or type(error).__name__})",
         "files and folders can be found and opened",
