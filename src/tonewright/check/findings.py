@@ -2,20 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from tonewright.record.findings import Finding
 from tonewright.record.times import PrintingTime
 
 
-@dataclass(frozen=True)
 class TonesSetAside(Finding):
     """Tones of a print that fit neither the curve nor the other tones; they do not count."""
 
     patches: tuple[str, ...]
 
 
-@dataclass(frozen=True)
 class PrintsDiffer(Finding):
     """Several prints differ more from each other than even sheets do."""
 
@@ -23,7 +19,6 @@ class PrintsDiffer(Finding):
     """Standard deviation of the prints' means, L*."""
 
 
-@dataclass(frozen=True)
 class SheetsAssumed(Finding, kind="note"):
     """How much sheets differ is not known from the curve: what is usual was taken."""
 
@@ -31,12 +26,10 @@ class SheetsAssumed(Finding, kind="note"):
     """Standard deviation from sheet to sheet, L*."""
 
 
-@dataclass(frozen=True)
 class NoStripBehind(Finding, kind="note"):
     """The curve was made without a strip: amounts of light cannot be told."""
 
 
-@dataclass(frozen=True)
 class PrintedForAnotherTime(Finding, kind="note"):
     """The print was made for another time than the curve is for."""
 
@@ -44,7 +37,6 @@ class PrintedForAnotherTime(Finding, kind="note"):
     curve_time: PrintingTime
 
 
-@dataclass(frozen=True)
 class UnevennessUntold(Finding, kind="note"):
     """Unevenness of the sheet cannot be told: the tones lie in order, or their places are not
     known."""

@@ -26,7 +26,6 @@ class Doubt:
     """The same in standard deviations of a reading."""
 
 
-@dataclass(frozen=True)
 class ToneReversal(Finding, bears_on_print=True):
     """The print gets darker although the ink gets heavier; the patches beyond do not count."""
 
@@ -41,7 +40,6 @@ class ToneReversal(Finding, bears_on_print=True):
     """Ink levels that the curve uses; None where other prints tell of those beyond."""
 
 
-@dataclass(frozen=True)
 class BlackStillDarkening(Finding, bears_on_print=True):
     """Towards clear film the print is still getting darker: no maximum black."""
 
@@ -49,7 +47,6 @@ class BlackStillDarkening(Finding, bears_on_print=True):
     """Over the first tenth of the ink."""
 
 
-@dataclass(frozen=True)
 class WhiteStillLightening(Finding, bears_on_print=True):
     """At the heaviest ink the print is still getting lighter: no paper white."""
 
@@ -57,7 +54,6 @@ class WhiteStillLightening(Finding, bears_on_print=True):
     """Over the last tenth of the ink."""
 
 
-@dataclass(frozen=True)
 class WhiteDarkerThanPaper(Finding, bears_on_print=True):
     """The lightest tone levels off, but darker than any usual paper."""
 
@@ -66,28 +62,24 @@ class WhiteDarkerThanPaper(Finding, bears_on_print=True):
     """Of usual bare papers, at least."""
 
 
-@dataclass(frozen=True)
 class PaleBlack(Finding, bears_on_print=True):
     """The black levels off, but paler than that of any process in order."""
 
     black_lightness: float
 
 
-@dataclass(frozen=True)
 class ClearFilmNotMeasured(Finding, bears_on_print=True):
     """No patch of clear film; the black is taken at the lowest level."""
 
     lowest_level: float
 
 
-@dataclass(frozen=True)
 class HeaviestInkNotMeasured(Finding, bears_on_print=True):
     """No patch of the heaviest ink; the curve stops at the highest level."""
 
     highest_level: float
 
 
-@dataclass(frozen=True)
 class WideGap(Finding, bears_on_print=True):
     """Two neighbouring ink levels are far apart."""
 
@@ -95,19 +87,16 @@ class WideGap(Finding, bears_on_print=True):
     level_to: float
 
 
-@dataclass(frozen=True)
 class FewLevels(Finding):
     """Few different ink levels were measured."""
 
     levels: int
 
 
-@dataclass(frozen=True)
 class DoubtfulPatchesCount(Finding, bears_on_print=True):
     """Doubtful patches count fully: each level was measured once."""
 
 
-@dataclass(frozen=True)
 class AimBeyondPrint(Finding, bears_on_print=True):
     """The aim asks for tones that the print does not have."""
 
@@ -115,7 +104,6 @@ class AimBeyondPrint(Finding, bears_on_print=True):
     beyond_lightness: float
 
 
-@dataclass(frozen=True)
 class TonesTogether(Finding, kind="note"):
     """The aim prints the picture's darkest or lightest tones alike."""
 
@@ -124,21 +112,18 @@ class TonesTogether(Finding, kind="note"):
     """Up to here, or from here on, they fall together."""
 
 
-@dataclass(frozen=True)
 class PatchesSetAside(Finding):
     """Of a few patches, those that fit neither the strip nor the others, and do not count."""
 
     patches: tuple[str, ...]
 
 
-@dataclass(frozen=True)
 class PrintsDisagree(Finding, bears_on_print=True):
     """Strips and targets disagree more than the noise of reading explains."""
 
     times_noise: float
 
 
-@dataclass(frozen=True)
 class MaximumBlackNotReached(Finding, bears_on_print=True):
     """At the curve's printing time clear film does not print the paper's maximum black."""
 
@@ -146,14 +131,12 @@ class MaximumBlackNotReached(Finding, bears_on_print=True):
     printing_time: PrintingTime
 
 
-@dataclass(frozen=True)
 class PaperWhiteNotReached(Finding, bears_on_print=True):
     """The heaviest ink prints plainly darker than paper white."""
 
     below_white_lightness: float
 
 
-@dataclass(frozen=True)
 class InkToSpare(Finding):
     """Less than the heaviest ink prints paper white."""
 
@@ -164,14 +147,12 @@ class InkToSpare(Finding):
     """Up to where prints show the ink, where that is less than ``level``."""
 
 
-@dataclass(frozen=True)
 class InkExtrapolated(Finding, bears_on_print=True):
     """No print shows how dense the ink is above this level."""
 
     above_level: float
 
 
-@dataclass(frozen=True)
 class TargetFarFromTime(Finding, bears_on_print=True):
     """A target was printed for a time far from the curve's."""
 
@@ -181,7 +162,6 @@ class TargetFarFromTime(Finding, bears_on_print=True):
     printing_time: PrintingTime
 
 
-@dataclass(frozen=True)
 class LightDiffers(Finding, bears_on_print=True):
     """Lamp, film, printer or ink differ from those of a print that the curve rests on."""
 
@@ -191,7 +171,6 @@ class LightDiffers(Finding, bears_on_print=True):
     now: str
 
 
-@dataclass(frozen=True)
 class TooUnsure(Finding, bears_on_print=True):
     """The band is so wide that a tone would be seen to be off."""
 
@@ -199,7 +178,6 @@ class TooUnsure(Finding, bears_on_print=True):
     level: float
 
 
-@dataclass(frozen=True)
 class SheetsBorrowed(Finding, kind="note"):
     """Two sheets hardly tell how much sheets differ: what is usual counts too."""
 
@@ -207,7 +185,6 @@ class SheetsBorrowed(Finding, kind="note"):
     """Usual standard deviation from sheet to sheet, L*."""
 
 
-@dataclass(frozen=True)
 class TwoWeightings(Finding):
     """Old and new densities weight the spectrum differently: luminance, visual density."""
 
@@ -215,12 +192,10 @@ class TwoWeightings(Finding):
     new: str
 
 
-@dataclass(frozen=True)
 class StripGivenUp(Finding, kind="note"):
     """A whole new target takes the place of strip and ink."""
 
 
-@dataclass(frozen=True)
 class NothingMoved(Finding, kind="note"):
     """The renewed curve is the old one."""
 
@@ -228,7 +203,6 @@ class NothingMoved(Finding, kind="note"):
     """Its name."""
 
 
-@dataclass(frozen=True)
 class TakenAsBefore(Finding, kind="note"):
     """Entries of the setup that the new strip does not say and that are carried over."""
 

@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from tonewright.record.findings import Finding
 from tonewright.record.times import PrintingTime
 
 
-@dataclass(frozen=True)
 class ColoursNotMeasured(Finding, kind="note"):
     """Colours of the chart without a reading."""
 
@@ -16,7 +13,6 @@ class ColoursNotMeasured(Finding, kind="note"):
     """Each as `Setup.ink_colour` has it."""
 
 
-@dataclass(frozen=True)
 class ClearFilmOff(Finding):
     """Clear film printed otherwise than the strip predicts: another time, paper or chemistry."""
 
@@ -26,7 +22,6 @@ class ClearFilmOff(Finding):
     time: PrintingTime
 
 
-@dataclass(frozen=True)
 class InkPatchesDiffer(Finding):
     """Patches of one ink that differ too much: one is stained, or they are in a wrong order."""
 
@@ -34,7 +29,6 @@ class InkPatchesDiffer(Finding):
     difference_density: float
 
 
-@dataclass(frozen=True)
 class InksPaperWhite(Finding):
     """Colours that print paper white at full ink: only the least density is known."""
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Literal
 
 from tonewright.record.findings import Finding
@@ -10,14 +9,12 @@ from tonewright.record.findings import Finding
 CountKeyword = Literal["NUMBER_OF_SETS", "NUMBER_OF_FIELDS"]
 
 
-@dataclass(frozen=True)
 class EndDataMissing(Finding, kind="note"):
     """CGATS text without END_DATA, though every row is there."""
 
     file: str
 
 
-@dataclass(frozen=True)
 class StatedCountWrong(Finding, kind="note"):
     """CGATS text states another number of rows or fields than it holds."""
 
@@ -27,7 +24,6 @@ class StatedCountWrong(Finding, kind="note"):
     found: int
 
 
-@dataclass(frozen=True)
 class HeaderAssumed(Finding, kind="note"):
     """A table without names of columns, which were taken as the command knows them."""
 
@@ -35,14 +31,12 @@ class HeaderAssumed(Finding, kind="note"):
     columns: tuple[str, ...]
 
 
-@dataclass(frozen=True)
 class CodePageAssumed(Finding, kind="note"):
     """Text that is not UTF-8, read in the code page of Western European Windows (1252)."""
 
     file: str
 
 
-@dataclass(frozen=True)
 class CellsBlank(Finding, kind="note"):
     """Rows in which nothing was measured; they are skipped."""
 
@@ -50,7 +44,6 @@ class CellsBlank(Finding, kind="note"):
     lines: tuple[int, ...]
 
 
-@dataclass(frozen=True)
 class ValuesLeftAside(Finding, kind="note"):
     """A file holds more than one value of each patch."""
 
@@ -62,7 +55,6 @@ class ValuesLeftAside(Finding, kind="note"):
     """What those left aside would give; None: the same."""
 
 
-@dataclass(frozen=True)
 class OtherViewing(Finding, kind="note"):
     """Colour values computed for another light or observer than D50 and 2 degrees."""
 
@@ -72,7 +64,6 @@ class OtherViewing(Finding, kind="note"):
     """True: for the 10-degree observer."""
 
 
-@dataclass(frozen=True)
 class LighterThanPaper(Finding, kind="note"):
     """Absolute densities that start lower than papers do: perhaps the zero is the paper."""
 
@@ -80,14 +71,12 @@ class LighterThanPaper(Finding, kind="note"):
     lightest_density: float
 
 
-@dataclass(frozen=True)
 class SheetsNotNamed(Finding, kind="note"):
     """Several files that do not say which sheet they were measured on."""
 
     files: int
 
 
-@dataclass(frozen=True)
 class PatchesNotInList(Finding, kind="note"):
     """Patches of the target that an instrument's list leaves out."""
 
@@ -95,7 +84,6 @@ class PatchesNotInList(Finding, kind="note"):
     patches: tuple[str, ...]
 
 
-@dataclass(frozen=True)
 class PatchesDoubted(Finding):
     """Patches of which the scan they were read from gave reason to doubt."""
 
@@ -106,21 +94,18 @@ class PatchesDoubted(Finding):
 # Of scans: they stand in scanner responses, and in the process of a scanned strip
 
 
-@dataclass(frozen=True)
 class ScanIsJpeg(Finding):
     """A scan saved as JPEG, which blurs tones."""
 
     file: str
 
 
-@dataclass(frozen=True)
 class ScanHasFewTones(Finding):
     """A scan of 8 bits: 256 tones."""
 
     file: str
 
 
-@dataclass(frozen=True)
 class ScanResolutionUneven(Finding):
     """A scan whose file states another resolution across than down."""
 
@@ -129,21 +114,18 @@ class ScanResolutionUneven(Finding):
     down_ppi: float
 
 
-@dataclass(frozen=True)
 class ScanProfileUnusable(Finding):
     """A scan whose ICC profile is broken, or not for this kind of picture."""
 
     file: str
 
 
-@dataclass(frozen=True)
 class ScanWeighedAsSrgb(Finding):
     """A colour scan without a usable profile: its luminance is that of sRGB values."""
 
     file: str
 
 
-@dataclass(frozen=True)
 class RowEndMerges(Finding):
     """A row of steps that goes over into its surroundings at one end as from step to step."""
 
@@ -152,14 +134,12 @@ class RowEndMerges(Finding):
     steps: int
 
 
-@dataclass(frozen=True)
 class DensitiesByProfile(Finding):
     """Densities rest on the scan's embedded profile alone."""
 
     file: str
 
 
-@dataclass(frozen=True)
 class DensitiesByResponse(Finding, kind="note"):
     """Densities come from a scan, by a scanner response."""
 
@@ -168,7 +148,6 @@ class DensitiesByResponse(Finding, kind="note"):
     """Its name; may be empty."""
 
 
-@dataclass(frozen=True)
 class StepsOutsideResponse(Finding):
     """Steps outside the densities that the scanner response covers."""
 
@@ -179,7 +158,6 @@ class StepsOutsideResponse(Finding):
     darkest_density: float
 
 
-@dataclass(frozen=True)
 class StepsOutOfLine(Finding):
     """Steps that break the fall of density from step to step: stains or scratches."""
 
@@ -188,7 +166,6 @@ class StepsOutOfLine(Finding):
     steps: tuple[int, ...]
 
 
-@dataclass(frozen=True)
 class ScanTakenOtherwise(Finding):
     """A scan whose settings or device differ from those of the gray scale's scan."""
 
@@ -199,7 +176,6 @@ class ScanTakenOtherwise(Finding):
     now: str
 
 
-@dataclass(frozen=True)
 class LampTakenOut(Finding, kind="note"):
     """The lamp's unevenness was taken out by the scan of a plain white sheet."""
 
@@ -208,7 +184,6 @@ class LampTakenOut(Finding, kind="note"):
     """How much it made across the print or strip."""
 
 
-@dataclass(frozen=True)
 class GrayScaleInOtherLight(Finding):
     """A plain sheet evens out the print's light, but not that of the gray scale behind the
     response: all densities may be off by one amount."""

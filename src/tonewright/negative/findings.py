@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from tonewright.record.findings import Finding
 
 
-@dataclass(frozen=True)
 class ProfileSetAside(Finding):
     """The embedded profile was not used, because the encoding was said."""
 
 
-@dataclass(frozen=True)
 class EncodingAssumed(Finding):
     """Neither the image nor the user said what its values mean."""
 
@@ -20,7 +16,6 @@ class EncodingAssumed(Finding):
     """As `tones.encoding_lightness` has it."""
 
 
-@dataclass(frozen=True)
 class Enlarged(Finding):
     """The picture was resampled to clearly more pixels than it has."""
 
@@ -28,14 +23,12 @@ class Enlarged(Finding):
     """Pixels across, new to old."""
 
 
-@dataclass(frozen=True)
 class FewPixels(Finding):
     """So few pixels to the inch that edges may look stepped."""
 
     pixels_per_inch: float
 
 
-@dataclass(frozen=True)
 class ColourDropped(Finding):
     """The image has colour, of which the negative holds only the lightness."""
 
@@ -43,7 +36,6 @@ class ColourDropped(Finding):
     """Of its pixels, 0 to 1."""
 
 
-@dataclass(frozen=True)
 class VisibleSteps(Finding):
     """From one value of the image to the next the print takes a step that the eye sees."""
 
@@ -57,7 +49,6 @@ class VisibleSteps(Finding):
     """L* of the image where it is."""
 
 
-@dataclass(frozen=True)
 class CaptionCut(Finding):
     """The caption was longer than its line."""
 
@@ -65,14 +56,12 @@ class CaptionCut(Finding):
     """What was shortened or left out, in full."""
 
 
-@dataclass(frozen=True)
 class LettersNotDrawn(Finding):
     """A name on the sheet has letters that the font does not have."""
 
     letters: str
 
 
-@dataclass(frozen=True)
 class BlackTonesLost(Finding):
     """Part of the picture asks for the curve's least ink and prints without any tone."""
 
@@ -82,7 +71,6 @@ class BlackTonesLost(Finding):
     """L* of the image below which all print alike; None: only black itself does."""
 
 
-@dataclass(frozen=True)
 class WhiteTonesLost(Finding):
     """Part of the picture asks for the curve's most ink and prints without any tone."""
 

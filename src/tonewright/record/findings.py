@@ -3,7 +3,6 @@
 A finding holds numbers, and the names of places such as a patch or a step; never a sentence.
 The part of the library that makes a finding declares it::
 
-    @dataclass(frozen=True)
     class BlackNotReached(Finding, kind="warning", bears_on_print=True):
         \"\"\"The darkest patch is not yet the paper's maximum black.\"\"\"
 
@@ -16,20 +15,24 @@ Each field's unit and scale stand in its name and its docstring.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
-from typing import ClassVar, Literal
+from dataclasses import MISSING, Field, FrozenInstanceError, dataclass
+from typing import Any, ClassVar, Literal, NoReturn, dataclass_transform
 
 Kind = Literal["warning", "note"]
 _classes: dict[str, type[Finding]] = {}
 _RESERVED = {"code", "kind", "bears_on_print"}
 
 
-@dataclass(frozen=True)
+@dataclass_transform(frozen_default=True)
 class Finding:
-    """Base of all findings; each is a frozen dataclass of its own.
+    """Base of all findings; each is a frozen dataclass of its own, by its declaration alone.
 
-    Declaring two of one name, or a field with the name of a fact below, raises `TypeError`.
+    What dataclasses generate for each class stands here once for all: there are over a hundred,
+    and to generate it takes a tenth of a short command.  Declaring two of one name, or a field
+    with the name of a fact below, raises `TypeError`.
     """
+
+    __dataclass_fields__: ClassVar[dict[str, Field[Any]]]
 
     code: ClassVar[str] = ""
     """The class's name in snake case: ``black_not_reached``."""
@@ -46,7 +49,40 @@ class Finding:
         if taken := _RESERVED & set(vars(cls).get("__annotations__", {})):
             raise TypeError(f"the finding {code} has a field named {', '.join(sorted(taken))}")
         cls.code, cls.kind, cls.bears_on_print = code, kind, bears_on_print
-        _classes[code] = cls
+        _classes[code] = dataclass(init=False, repr=False, eq=False)(cls)
+
+    def __init__(self, *values: Any, **named: Any) -> None:
+        """Take the fields in their order or by name; `TypeError` if they are not these."""
+        fields = self.__dataclass_fields__
+        given = dict(zip(fields, values, strict=False)) | named
+        if len(given) < len(values) + len(named) or not given.keys() <= fields.keys():
+            raise TypeError(f"{self.code} takes {', '.join(fields)}")
+        for name, one in fields.items():
+            if name not in given:
+                if one.default is MISSING:
+                    raise TypeError(f"{self.code} needs {name}")
+                given[name] = one.default
+        self.__dict__.update((name, given[name]) for name in fields)
+
+    def __setattr__(self, name: str, value: object) -> NoReturn:
+        """Raise `FrozenInstanceError`."""
+        raise FrozenInstanceError(f"{self.code}.{name} is not changed")
+
+    def __delattr__(self, name: str) -> NoReturn:
+        """Raise `FrozenInstanceError`."""
+        raise FrozenInstanceError(f"{self.code}.{name} is not changed")
+
+    def __eq__(self, other: object) -> bool:
+        """Whether it is the same kind of finding with the same values."""
+        return vars(self) == vars(other) if type(other) is type(self) else NotImplemented
+
+    def __hash__(self) -> int:
+        """The same for equal findings."""
+        return hash((type(self), *vars(self).values()))
+
+    def __repr__(self) -> str:
+        """As it would be written."""
+        return f"{type(self).__name__}({', '.join(f'{n}={v!r}' for n, v in vars(self).items())})"
 
 
 def finding_class(code: str) -> type[Finding]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Literal
 
 from tonewright.record.findings import Finding
@@ -10,7 +9,6 @@ from tonewright.record.findings import Finding
 # Of a scanner response
 
 
-@dataclass(frozen=True)
 class DensitiesByKnownPatches(Finding):
     """Densities rest on a few known patches, and between them on an assumed tone curve."""
 
@@ -18,7 +16,6 @@ class DensitiesByKnownPatches(Finding):
     """The tone curve is that of the scan's profile; False: the usual one of scanners."""
 
 
-@dataclass(frozen=True)
 class GrayScaleClipped(Finding):
     """Steps of the gray scale that are clipped, and so left out."""
 
@@ -26,7 +23,6 @@ class GrayScaleClipped(Finding):
     black_steps: int
 
 
-@dataclass(frozen=True)
 class GrayScaleShort(Finding):
     """The gray scale has few steps."""
 
@@ -34,7 +30,6 @@ class GrayScaleShort(Finding):
     enough: int
 
 
-@dataclass(frozen=True)
 class ResponseEndsEarly(Finding):
     """The response ends before the blacks of usual papers."""
 
@@ -44,36 +39,30 @@ class ResponseEndsEarly(Finding):
 # Of a print in a scan
 
 
-@dataclass(frozen=True)
 class ScanInverted(Finding):
     """What should be light is dark: the scan is inverted, or the film itself was scanned."""
 
 
-@dataclass(frozen=True)
 class ScanMirrored(Finding):
     """The scan shows the print swapped left to right."""
 
 
-@dataclass(frozen=True)
 class MarkLost(Finding):
     """One of the four marks was not found; the border dots stand in for it."""
 
     spots: int
 
 
-@dataclass(frozen=True)
 class CornersUnchecked(Finding):
     """Too little of the border was found to check the corners given by hand."""
 
 
-@dataclass(frozen=True)
 class DensitiesShifted(Finding):
     """All densities were moved to agree with the known patches."""
 
     shift_density: float
 
 
-@dataclass(frozen=True)
 class PatchesNotRead(Finding):
     """Patches left out because the scan is clipped there."""
 
@@ -83,7 +72,6 @@ class PatchesNotRead(Finding):
 # Doubts about one patch; their codes stand in the column ``doubt`` of the readings
 
 
-@dataclass(frozen=True)
 class PatchClipped(Finding):
     """So much of the patch is clipped that its density is not known."""
 
@@ -92,7 +80,6 @@ class PatchClipped(Finding):
     clipped_share: float
 
 
-@dataclass(frozen=True)
 class PatchOutsideResponse(Finding):
     """The patch lies outside the densities that the scanner response covers."""
 
@@ -101,7 +88,6 @@ class PatchOutsideResponse(Finding):
     darkest_density: float
 
 
-@dataclass(frozen=True)
 class PatchSpoilt(Finding):
     """A scratch or stain covers part of the patch; the rest was read."""
 
@@ -109,7 +95,6 @@ class PatchSpoilt(Finding):
     spoilt_share: float
 
 
-@dataclass(frozen=True)
 class PatchUnlike(Finding):
     """The patch differs from what similar patches and its place on the sheet suggest."""
 

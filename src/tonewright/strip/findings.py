@@ -33,14 +33,12 @@ class OddStep(StepPlace):
     """Above 0: darker than expected."""
 
 
-@dataclass(frozen=True)
 class ReadingsWet(Finding):
     """Some readings are marked as wet or not yet dry."""
 
     file: str
 
 
-@dataclass(frozen=True)
 class TimeNotUsed(Finding, kind="note"):
     """A time was given for a strip whose own readings name others."""
 
@@ -48,21 +46,18 @@ class TimeNotUsed(Finding, kind="note"):
     named: tuple[PrintingTime, ...]
 
 
-@dataclass(frozen=True)
 class PaperDensityAdded(Finding, kind="note"):
     """Readings counted from the bare paper, whose density was added."""
 
     paper_density: float
 
 
-@dataclass(frozen=True)
 class StepsSetAside(Finding):
     """Steps that disagree with their neighbours; they do not count."""
 
     steps: tuple[OddStep, ...]
 
 
-@dataclass(frozen=True)
 class StripsDisagree(Finding, bears_on_print=True):
     """Strips or halves that do not lie on one curve."""
 
@@ -73,7 +68,6 @@ class StripsDisagree(Finding, bears_on_print=True):
     """Scatter of each part about its own curve."""
 
 
-@dataclass(frozen=True)
 class LighterAgain(Finding, bears_on_print=True):
     """The print gets lighter again towards step 1, though that step gave more light."""
 
@@ -81,47 +75,40 @@ class LighterAgain(Finding, bears_on_print=True):
     """Where each such half is darkest."""
 
 
-@dataclass(frozen=True)
 class ReadingsScatter(Finding):
     """Readings scatter more than an instrument and an even coating do."""
 
     density_sd: float
 
 
-@dataclass(frozen=True)
 class FilmTooDense(Finding, bears_on_print=True):
     """The film seems to take more than clear film does: one half may be misread."""
 
     film_density: float
 
 
-@dataclass(frozen=True)
 class ZeroedOnPaper(Finding):
     """The lightest steps are lighter than paper is: readings may count from the bare paper."""
 
 
-@dataclass(frozen=True)
 class StripTooShort(Finding, bears_on_print=True):
     """The clearest step is not yet the paper's maximum black: the times are extrapolated."""
 
     next_time: PrintingTime
 
 
-@dataclass(frozen=True)
 class TimeUnsure(Finding, bears_on_print=True):
     """The base printing time is known only roughly."""
 
     halfwidth_stops: float
 
 
-@dataclass(frozen=True)
 class FilmUnsure(Finding):
     """The film's density is known only roughly."""
 
     film_density_sd: float
 
 
-@dataclass(frozen=True)
 class RangeUnusual(Finding, bears_on_print=True):
     """Another log exposure range than processes have: the tablet may be another one."""
 
@@ -131,14 +118,12 @@ class RangeUnusual(Finding, bears_on_print=True):
     tablet: str
 
 
-@dataclass(frozen=True)
 class StripWhiteNotReached(Finding):
     """Even the densest step prints darker than the paper: white is extrapolated."""
 
     above_white_density: float
 
 
-@dataclass(frozen=True)
 class CornerFound(Finding, kind="note"):
     """The paper reaches black, or leaves white, at a corner."""
 
@@ -150,12 +135,10 @@ class CornerFound(Finding, kind="note"):
     time: PrintingTime
 
 
-@dataclass(frozen=True)
 class EyeCountsDiffer(Finding):
     """Strips judged by eye contradict each other, by no more than a miscount explains."""
 
 
-@dataclass(frozen=True)
 class EyeStripFarTooLong(Finding, bears_on_print=True):
     """So many steps merge that a strip tells only that it is far too long, fogged or not
     cleared."""

@@ -2,41 +2,33 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from tonewright.record.findings import Finding
 
 
-@dataclass(frozen=True)
 class FewTones(Finding):
     """Its values have 8 bits, or came from 8 bits."""
 
     colour: bool
 
 
-@dataclass(frozen=True)
 class LossyImage(Finding):
     """It is a JPEG: 8 bits, and not what was photographed to the last pixel."""
 
 
-@dataclass(frozen=True)
 class TransparencyFlattened(Finding):
     """Its transparency was laid on white, as asked."""
 
 
-@dataclass(frozen=True)
 class ExtraChannelIgnored(Finding):
     """It has a channel that is no transparency, such as a saved mask; left out, as asked."""
 
 
-@dataclass(frozen=True)
 class OrientationIgnored(Finding):
     """Its orientation is none of the eight of TIFF and EXIF."""
 
     orientation: int
 
 
-@dataclass(frozen=True)
 class ResolutionUnknown(Finding):
     """How large it prints is not known."""
 
@@ -44,14 +36,12 @@ class ResolutionUnknown(Finding):
     """Whether it has a resolution, but in no unit of length."""
 
 
-@dataclass(frozen=True)
 class PixelsNotSquare(Finding):
     """Its resolution differs across and down."""
 
     across_by_down: float
 
 
-@dataclass(frozen=True)
 class PrimariesNotSrgb(Finding):
     """A PNG without a profile states primaries (cHRM) that are not those of sRGB, as which its
     colours are weighed."""
