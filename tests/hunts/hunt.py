@@ -36,7 +36,6 @@ CASES = {
              "negative BAD --curve good.curve.json -o out.tif --width 30mm --ppi 720",
              "negative BAD --curve good.curve.json -o out.tif --depth 8 --page 1 --flatten",
              "proof BAD --curve good.curve.json -o out.png --mark",
-             "worksheet good.curve.json BAD -o out.html",
              "read BAD --target good.target.json -o out.csv"],
     "csv": ["target --levels-file BAD -o out.tif --ppi 72", "fit BAD -o out.curve.json",
             "strip BAD --tablet 21 --time 10min -o out.process.json",
