@@ -38,7 +38,6 @@ CASES = {
              "negative BAD gray.tif --curve good.curve.json -o out.tif --film 8x10 --ppi 72"
              " --width 60mm",
              "proof BAD --curve good.curve.json -o out.png --mark",
-             "worksheet good.curve.json BAD -o out.html",
              "read BAD --target good.target.json -o out.csv"],
     "csv": ["target --levels-file BAD -o out.tif --ppi 72", "fit BAD -o out.curve.json",
             "strip BAD --tablet 21 --time 10min -o out.process.json",
