@@ -24,6 +24,7 @@ def page(template: str, **facts: Any) -> str:
 def _templates() -> Environment:
     made = Environment(loader=PackageLoader("tonewright.show.pages"), autoescape=True,
                        undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True,
+                       keep_trailing_newline=True,
                        finalize=_finalized)
     made.filters["cut"] = cut
     return made
