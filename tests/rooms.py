@@ -249,9 +249,9 @@ class Glass:
 
 
 def random_glass(target: Target, negative: NDArray[np.uint16], seed: int, *,
-                 shading: float | None = None) -> Glass:
-    """A target's print with a gray scale at one of its sides, either way round, both a little
-    crooked; the lamp falls off by up to 15 percent."""
+                 shading: float | None = None, side: int | None = None) -> Glass:
+    """A target's print with a gray scale at one of its sides (0 left, 1 right, 2 top, 3 bottom),
+    either way round, both a little crooked; the lamp falls off by up to 15 percent."""
     rng = np.random.default_rng(seed)
     room = Darkroom(DEMO_INK, (KALLITYPE, CYANOTYPE)[seed % 2])
     scanner = replace(random_scanner(rng, 200.0), lamp=seed, shading=float(
@@ -266,7 +266,8 @@ def random_glass(target: Target, negative: NDArray[np.uint16], seed: int, *,
     card = gray_scale(density, step_mm=(rng.uniform(5, 9), rng.uniform(8, 16)),
                       border_density=float(rng.choice([0.05, 0.08, 0.4, 1.9])),
                       border_mm=float(rng.uniform(2, 5)))
-    side = int(rng.integers(4))
+    drawn = int(rng.integers(4))
+    side = drawn if side is None else side
     lying = [Lying(float(rng.uniform(-3, 3)), int(rng.integers(4)), border_mm=0.0),
              Lying(float(rng.uniform(-4, 4)), int(side < 2) + 2 * int(rng.integers(2)),
                    border_mm=0.0)]

@@ -7,6 +7,3 @@ modules named after what they do: ``tonewright.measured.readings``, ``tonewright
 """
 
 __version__ = "0.2.0"
-INTERRUPTED = 130
-"""Exit status of a command that Ctrl-C ended, as shells have it."""
-STOPPED = "stopped; files are whole or not there"

@@ -1,21 +1,52 @@
-"""The command ``tonewright``; also ``python -m tonewright``, where scripts are not on the path."""
+"""The ``tonewright`` command, also as ``python -m tonewright``."""
 
 from __future__ import annotations
 
+import contextlib
+import os
+import signal
 import sys
+import threading
+from typing import NoReturn
 
-from tonewright import INTERRUPTED, STOPPED
+from tonewright.files.streams import fill_in_streams
+
+INTERRUPTED = 130
+"""Exit status of a command that Ctrl-C ended, as shells have it."""
 
 
 def run() -> None:
-    """Run the command line; Ctrl-C ends it in one line even while it is still loading."""
-    try:
-        from tonewright.cli import main
+    """Run what was typed; Ctrl-C ends it at once, whatever it is at."""
+    fill_in_streams()  # first: a pipe would get the number of a closed one
+    _watch_for_interrupt()
+    from tonewright.cli import main  # from here on, loading may be interrupted too
 
-        main(prog_name="tonewright")
-    except KeyboardInterrupt:
-        sys.stderr.write(f"tonewright: {STOPPED}\n")
-        sys.exit(INTERRUPTED)
+    main(prog_name="tonewright")
+
+
+def _watch_for_interrupt() -> None:
+    """Let a thread of its own end the process: an exception would wait for whatever is running,
+    and imports may swallow it or turn it into another."""
+    if signal.getsignal(signal.SIGINT) is not signal.default_int_handler:
+        return  # a shell has it ignored, for what runs in the background
+    if sys.platform == "win32":
+        signal.signal(signal.SIGINT, lambda *_: _end())
+        return
+    read, write = os.pipe()
+    os.set_blocking(write, False)
+    signal.set_wakeup_fd(write)
+    signal.signal(signal.SIGINT, lambda *_: None)
+    threading.Thread(target=lambda: os.read(read, 1) and _end(), daemon=True).start()
+
+
+def _end() -> NoReturn:
+    abandon = getattr(sys.modules.get("tonewright.files.safe"), "abandon", None)
+    if abandon is not None:  # else nothing was written yet
+        abandon()
+    said = "tonewright: stopped; files are whole or not there\n"
+    with contextlib.suppress(OSError):
+        os.write(2, ("\r\x1b[K" * os.isatty(2) + said).encode("ascii"))
+    os._exit(INTERRUPTED)
 
 
 if __name__ == "__main__":

@@ -16,7 +16,7 @@ import commands
 import shelves
 from reports import check_report
 from tonewright.cli import main
-from tonewright.curve.side_by_side import TONES, compare_curves
+from tonewright.shelf.side_by_side import TONES, compare_curves
 from tonewright.show.side_by_side import side_by_side_text
 
 

@@ -189,3 +189,10 @@ def test_points_are_drawn(run):
     done = run("a.curve.json", "--as", "points", "-o", "p.csv", "--plot", "p.png")
     assert done.exit_code == 0, done.output
     assert Path("p.png").read_bytes().startswith(b"\x89PNG")
+
+
+def test_a_curve_in_the_dialect_of_a_spreadsheet(run):
+    call = ("a.curve.json", "--as", "curve-csv", "--rows", "3")
+    plain = run(*call).stdout
+    assert run(*call, "--decimal", "comma").stdout == plain.replace(",", ";").replace(".", ",")
+    assert run(*call, "--separator", "tab").stdout == plain.replace(",", "\t")

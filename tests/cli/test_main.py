@@ -141,30 +141,3 @@ def test_nowhere_to_say_anything(tmp_path, arguments):
         assert done.returncode == 2 and "Traceback" not in done.stderr
         assert len(done.stderr.splitlines()) == 1
         assert subprocess.run(command, stdout=full, stderr=full, cwd=tmp_path).returncode == 2
-
-
-def test_ctrl_c_is_one_line_and_the_usual_status(tmp_path, monkeypatch):
-    def interrupted(*_):
-        raise KeyboardInterrupt
-
-    monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr("tonewright.files.curves.fit_files", interrupted)
-    done = run("fit", "a.csv", "-o", "x.curve.json")
-    assert done.exit_code == 130
-    assert done.stderr == "tonewright fit: stopped; files are whole or not there\n"
-
-
-def test_ctrl_c_while_it_is_loading():
-    loading = """
-import sys
-class Interrupted:
-    def find_spec(self, name, *_):
-        if name == "tonewright.cli":
-            raise KeyboardInterrupt
-sys.meta_path.insert(0, Interrupted())
-from tonewright.__main__ import run
-run()
-"""
-    done = subprocess.run([sys.executable, "-c", loading], capture_output=True, text=True)
-    assert done.returncode == 130
-    assert done.stderr == "tonewright: stopped; files are whole or not there\n"

@@ -24,6 +24,7 @@ from tonewright.files.curves import (
 )
 from tonewright.files.documents import read_curve
 from tonewright.record.setup import Setup
+from tonewright.show.curve_text import rebuild_text
 from tonewright.virtual.darkroom import CYANOTYPE, Darkroom, measure_target
 
 
@@ -145,6 +146,18 @@ def test_a_rebuild_tells_rounding_from_a_difference(here):
         assert (rebuilt.differences == ()) is same
     assert {d.part for d in rebuilt.differences} >= {"correction.level"}
     assert max(d.amount for d in rebuilt.differences) == pytest.approx(2e-3, abs=2e-4)
+    assert "predicts changes by up to" in rebuild_text(rebuilt, "b.curve.json", None)
+    assert 0.05 < rebuilt.print_shift_lightness < 2.0
+    for off, same in ((1e-6, True), (0.3, False)):
+        other = json.loads(json.dumps(made))
+        for column in ("lightness", "lightness_high", "reading_high"):
+            other["response"][column] = [min(v + off, 100.0) for v in other["response"][column]]
+        Path("b.curve.json").write_text(json.dumps(other), encoding="utf-8")
+        rebuilt = rebuild_file(Path("b.curve.json"))
+        assert (rebuilt.differences == ()) is same
+        assert ("comes out the same" in rebuild_text(rebuilt, "b.curve.json", None)) is same
+    assert max(d.amount for d in rebuilt.differences) == pytest.approx(0.3, abs=0.01)
+    assert "predicts changes by up to 0.3 L*" in rebuild_text(rebuilt, "b.curve.json", None)
     made["setup"]["paper"] = None
     Path("b.curve.json").write_text(json.dumps(made), encoding="utf-8")
     assert rebuild_file(Path("b.curve.json")).differences == ()  # the setup is taken as it stands

@@ -12,7 +12,14 @@ from pathlib import Path
 import pytest
 
 from tonewright.errors import FileError
-from tonewright.files.safe import make_folder, refuse_existing, whole_file, write_text
+from tonewright.files import safe
+from tonewright.files.safe import (
+    make_folder,
+    refuse_existing,
+    whole_file,
+    write_bytes,
+    write_text,
+)
 
 
 def names(folder):
@@ -257,3 +264,69 @@ def test_a_link_to_a_device_is_never_replaced(tmp_path):
         done = subprocess.run([sys.executable, "-c", code], stdout=out, stderr=subprocess.PIPE)
     assert done.returncode == 2, done.stderr
     assert Path("/dev/stdout").is_symlink()
+
+
+def test_a_link_is_never_replaced(tmp_path):
+    (tmp_path / "real").write_text("a", encoding="utf-8")
+    (tmp_path / "link").symlink_to("real")
+    with pytest.raises(FileError, match="is a link"):
+        write_text(tmp_path / "link", "b", force=True)
+    assert (tmp_path / "link").is_symlink()
+    assert (tmp_path / "real").read_text(encoding="utf-8") == "a"
+
+
+def pair(folder, text):
+    """A document and its picture, one within the other."""
+    with whole_file(folder / "a.json", force=True) as document:
+        document.write_text(text, encoding="utf-8")
+        with whole_file(folder / "a.png", force=True) as picture:
+            picture.write_text(text, encoding="utf-8")
+
+
+def contents(folder):
+    return {path.name: path.read_text(encoding="utf-8") for path in folder.iterdir()}
+
+
+@pytest.mark.parametrize(("moves", "left"), [
+    (0, {"a.json": "old"}), (1, {"a.json": "new"}), (2, {"a.json": "new", "a.png": "new"})])
+def test_a_pair_is_of_one_run_whenever_that_ends(tmp_path, monkeypatch, moves, left):
+    pair(tmp_path, "old")
+    assert contents(tmp_path) == {"a.json": "old", "a.png": "old"}
+    own, done = Path.replace, []
+
+    def replace(self, target):
+        if len(done) == moves:
+            raise OSError("ended here")
+        done.append(target)
+        return own(self, target)
+
+    monkeypatch.setattr(Path, "replace", replace)
+    if moves == 2:
+        pair(tmp_path, "new")
+    else:
+        with pytest.raises(FileError):
+            pair(tmp_path, "new")
+    assert contents(tmp_path) == left
+
+
+def test_of_a_pair_that_fails_neither_is_there(tmp_path):
+    (tmp_path / "b").write_text("old", encoding="utf-8")
+    with pytest.raises(FileError, match="is there already"), whole_file(tmp_path / "a") as first:
+        first.write_text("new", encoding="utf-8")
+        write_text(tmp_path / "c", "new")
+        write_text(tmp_path / "b", "new")
+    assert contents(tmp_path) == {"b": "old"}
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="folders are not synced there")
+def test_a_document_is_on_the_disk_when_it_has_its_name(tmp_path, monkeypatch):
+    """As POSIX asks of who renames: the file is synced before it, the folder after it."""
+    seen = []
+    own = os.fsync
+    monkeypatch.setattr(os, "fsync", lambda file: (
+        seen.append((os.fstat(file).st_ino, (tmp_path / "a").exists())), own(file)))
+    write_text(tmp_path / "a", "words")
+    assert seen == [((tmp_path / "a").stat().st_ino, False), (tmp_path.stat().st_ino, True)]
+    seen.clear()
+    write_bytes(tmp_path / "large", bytes(safe._SYNCED + 1))
+    assert seen == []

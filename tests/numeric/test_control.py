@@ -23,7 +23,7 @@ from tonewright.numeric.control import (
 HANDBOOK = json.loads((Path(__file__).parents[1] / "reference" / "nist_control_charts.json")
                       .read_text(encoding="utf-8"))
 DRIFT = 1.0 / 6.0
-OUTSIDE = 0.012
+OUTSIDE = 0.01
 
 
 def test_the_handbook_s_individuals():

@@ -44,7 +44,6 @@ TIME_RULE = Rule(lambda v: is_number(v) and 0 < v <= 1e7,
 LEVELS = Rule(LEVEL.fits, "it is a list of levels, 0 to 1", each=True)
 
 
-@dataclass(frozen=True)
 class EdgesUneven(Finding):
     """A finding of the tests."""
 
@@ -52,7 +51,6 @@ class EdgesUneven(Finding):
     off_by_density: float
 
 
-@dataclass(frozen=True)
 class TonesMissing(Finding, kind="note"):
     """Another."""
 
@@ -60,7 +58,6 @@ class TonesMissing(Finding, kind="note"):
     step: int | None
 
 
-@dataclass(frozen=True)
 class Neverhere(Finding):
     """One that the document of the tests does not hold."""
 

@@ -27,8 +27,8 @@ def scan_of(render: Render, name: str = "scan.tif") -> Scan:
     return Scan(render.pixels, 16, render.ppi, None, name=name)
 
 
-def glass_of(seed: int, shading: float | None = None) -> Glass:
-    return random_glass(TARGET, NEGATIVE, seed, shading=shading)
+def glass_of(seed: int, shading: float | None = None, side: int | None = None) -> Glass:
+    return random_glass(TARGET, NEGATIVE, seed, shading=shading, side=side)
 
 
 def settings(glass: Glass, *, flat: bool = True, **more) -> ReadSettings:
@@ -57,10 +57,10 @@ def glass() -> Glass:
     return glass_of(1, 0.15)
 
 
-@pytest.mark.parametrize("seed", range(10, 16))
-def test_found_at_any_side_and_right_without_any_known_patch(seed):
+@pytest.mark.parametrize(("seed", "side"), [(11, 0), (12, 1), (13, 2), (14, 3)])
+def test_found_at_any_side_and_right_without_any_known_patch(seed, side):
     """Goal 0.008 in density with a plain sheet, the lamp up to 15 percent darker in a corner."""
-    glass = glass_of(seed)
+    glass = glass_of(seed, 0.15, side)
     reading = read_target_scan(scan_of(glass.print_), TARGET, settings(glass))
     assert rms(off(reading, glass.print_.sheet)) < 0.003
     assert (reading.basis.way, reading.basis.lamp) == ("gray_scale_beside", "plain_sheet")
@@ -70,9 +70,10 @@ def test_found_at_any_side_and_right_without_any_known_patch(seed):
         step.origin_px) / step.ppi * 25.4
     true = glass.scale.corners(0.0, 0.0, float(size[0]), float(size[1]))
     assert reading.gray_scale is not None
-    away = min(np.abs(np.roll(reading.gray_scale.corners, turn, axis=0) - true).max()
+    along = (true[1] - true[0]) / glass.density.size
+    away = min(np.abs((np.roll(reading.gray_scale.corners, turn, axis=0) - true) @ along).max()
                for turn in (0, 2))
-    assert away / (glass.scale.ppi / 25.4) < 3.0
+    assert away < 0.3 * float(along @ along)  # of a step, along the row
 
 
 def test_what_it_says_it_is_worth_holds(glass):
@@ -166,8 +167,8 @@ def test_no_gray_scale_at_all(glass):
     assert error.code == "gray_scale_beside"
 
 
-@pytest.mark.parametrize("seed", range(20, 26))
-def test_a_scale_cut_or_covered_is_refused_or_read_right(seed):
+@pytest.mark.parametrize("seed", range(20, 23))
+def test_a_scale_half_covered_is_refused(seed):
     """Half of it under another sheet: never one step's density for another's."""
     glass = glass_of(seed, 0.0)
     half = glass.density.size // 2

@@ -180,6 +180,18 @@ def test_minutes_and_integrator_units_are_never_mixed():
     assert [type(f) for f in result.findings if isinstance(f, TimeUnitsMixed)] == [TimeUnitsMixed]
 
 
+def test_densities_weighted_differently_are_followed_apart():
+    mixed = [*checks(3), *checks(3, seed=1, scale="luminance")]
+    result = find_drift(dated(mixed), TODAY)
+    times = [s for s in result.series if s.quantity == "printing_time"]
+    assert sorted((s.scale, len(s.points)) for s in times) == [("luminance", 3),
+                                                               ("visual-density", 3)]
+    assert "3 checks, visual density of the curve" in drift_text_of(result)
+    zeros = [*checks(3), *checks(3, seed=1, relative_to_paper=True)]
+    assert len([s for s in find_drift(dated(zeros), TODAY).series
+                if s.quantity == "white_lightness"]) == 2
+
+
 def test_setups_are_told_apart_but_not_by_capitals():
     one, other = checks(3), checks(3, seed=1)
     strips = [shelves.process(shelves.day(i), seed=i) for i in range(4)]
@@ -240,8 +252,10 @@ def drift_text_of(result):
 
 
 def test_a_series_is_of_two_prints_at_least():
-    with pytest.raises(OptionError, match="one print, no two alike"):
+    with pytest.raises(OptionError, match="only one strip or check"):
         find_drift(dated(checks(1)), TODAY)
+    with pytest.raises(OptionError, match="2 prints were found, no two of one paper"):
+        find_drift(dated([shelves.check(shelves.day(0)), shelves.process(shelves.day(1))]), TODAY)
     with pytest.raises(OptionError, match="no strip and no check"):
         find_drift([], TODAY)
     with pytest.raises(OptionError, match="0 of 2 prints have a date"):
@@ -288,7 +302,7 @@ def test_bad_input(tmp_path, monkeypatch):
     Path("spoilt.check.json").write_text('{"format": "tonewright-check"', encoding="utf-8")
     for arguments, said in (
         ((), "no strip, check or folder is named"), (("empty",), "no document in empty"),
-        (("nowhere",), "nowhere"), (("one",), "one print, no two alike"),
+        (("nowhere",), "nowhere"), (("one",), "nly one strip or check"),
         (("curves",), "no strip and no check"), (("curves/c.curve.json",), "correction curve"),
         (("dates",), "0 of 2 prints have a date"), (("spoilt.check.json",), "whole JSON"),
         (("one", "--since", "March"), "2026-03-31"),

@@ -26,6 +26,8 @@ SPAN = 3.0
 """Sizes of a cause are tried up to so many of their usual size."""
 LIGHT_STOPS, FOG_LIGHTNESS, BLACK_LIGHTNESS, INK_SHARE, CONTRAST_SHARE = 0.5, 3.0, 4.0, 0.12, 0.12
 """Usual sizes of what goes wrong, as standard deviations (from memory, no source)."""
+INEXACT = 0.12
+"""Part of a print's differences (RMS) that a cause may leave over: no model of one is exact."""
 UNEVEN_STOPS, OTHER_LIGHTNESS, OTHER_ALONG = 0.15, 3.0, 20.0
 """The same of unevenness, and of what no cause here explains: smooth over so many L*."""
 LEAST_ASTRAY = 0.6
@@ -45,9 +47,11 @@ class Verdict:
 def judge(tones: PrintedTones, promised: Promise, response: Response, passing: float) -> Verdict:
     """The verdict on differences from a promise; it passes from a probability ``passing`` on."""
     ways = _ways(tones, promised, response)
-    found = explain(tones.readings.density - promised.density, promised.covariance,
-                    [*ways.values()])
-    codes = [*ways]
+    off, codes = tones.readings.density - promised.density, [*ways]
+    found = explain(off, promised.covariance, [*ways.values()])
+    if found.probability < passing:
+        inexact = promised.covariance + _inexact(promised, off)
+        found = replace(explain(off, inexact, [*ways.values()]), probability=found.probability)
     light = found.sizes[codes.index("exposure")] if response.has_strip else None
     return Verdict(found.probability, _cause(codes, found, response, passing), light)
 
@@ -88,7 +92,7 @@ def _ways(
         "weak_black": _only_more(BLACK_LIGHTNESS, lambda s: -s / at_black * rise),
         "ink": moved("ink", INK_SHARE),
         "process": moved("contrast", CONTRAST_SHARE),
-        "unknown": _anything(promised, tones),
+        "unknown": _anything(promised),
     }
     if (uneven := _uneven(tones, response)) is not None:
         ways["unevenness"] = uneven
@@ -131,12 +135,23 @@ def _sizes(usual: float) -> tuple[Array, Array]:
     return sizes, weight / weight.sum()
 
 
-def _anything(promised: Promise, tones: PrintedTones) -> Scatters:
-    """A smooth departure of any form, in L*."""
+def _smooth(promised: Promise) -> Array:
+    """Covariance, in density, of a smooth departure of any form by 1 L*, shape (n, n)."""
     light = scales.density_to_lightness(promised.density)
     slope = scales.lightness_per_density(light)
-    smooth = np.exp(-0.5 * ((light[:, None] - light[None, :]) / OTHER_ALONG) ** 2)
-    one = smooth / np.outer(slope, slope)
+    near = np.exp(-0.5 * ((light[:, None] - light[None, :]) / OTHER_ALONG) ** 2)
+    return np.asarray(near / np.outer(slope, slope))
+
+
+def _inexact(promised: Promise, off: Array) -> Array:
+    """By how much any cause may move a print otherwise than the curve's model of it says."""
+    slope = scales.lightness_per_density(scales.density_to_lightness(promised.density))
+    rms = float(np.sqrt(np.mean((off * slope) ** 2)))
+    return np.asarray((INEXACT * rms) ** 2 * _smooth(promised))
+
+
+def _anything(promised: Promise) -> Scatters:
+    one = _smooth(promised)
     sizes, weight = _sizes(OTHER_LIGHTNESS)
     return Scatters(sizes, sizes[:, None, None] ** 2 * one, weight)
 

@@ -22,6 +22,9 @@ ALONG = 0.12
 through twenty to fifty levels have it."""
 UNEVEN_SD, UNEVEN_REACH = 0.006, 0.3
 """Exposure (log10) that an even coating still varies by, and over which part of the sheet."""
+SESSION_SD = 0.005
+"""Density by which all readings of one day differ from another day's: zero of the instrument, lamp
+of the scanner (from memory, no source)."""
 FORMS = (0.6, 1.0, 1.6)
 """Powers of its level that an ink's density may go by, where no strip tells."""
 MODES = {"exposure": 0.05 * STOP, "contrast": 0.015, "black": 0.015, "white": 0.002}
@@ -136,7 +139,7 @@ def promise(
     steep = (response.moved(level, light + 0.01) - density) / 0.01
     uneven = UNEVEN_SD**2 * np.outer(steep, steep) * nearness(tones)
     covariance = (np.diag(noise) + near * np.outer(band_sd, band_sd)
-                  + same * (spread + uneven) + shared * spread)
+                  + same * (spread + uneven) + shared * spread + SESSION_SD**2)
     return Promise(density, noise, np.asarray(covariance))
 
 

@@ -14,7 +14,7 @@ from typing import Any, NoReturn
 
 import click
 
-from tonewright import INTERRUPTED, STOPPED, __version__
+from tonewright import __version__
 from tonewright.cli.echo import echo
 from tonewright.cli.typed import message
 from tonewright.errors import FileError, TonewrightError
@@ -88,8 +88,6 @@ class _LazyGroup(click.Group):
             _refuse(ctx, error)
         except OSError as error:
             _stop(ctx, error)
-        except KeyboardInterrupt:
-            _interrupted(ctx)
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]
@@ -110,24 +108,17 @@ class _LazyGroup(click.Group):
             _refuse(ctx, error)
         except OSError as error:
             _stop(ctx, error)
-        except KeyboardInterrupt:
-            _interrupted(ctx)
-
-
-def _interrupted(ctx: click.Context) -> NoReturn:
-    name = ctx.invoked_subcommand
-    echo(f"tonewright {name}: {STOPPED}" if name else f"tonewright: {STOPPED}", err=True)
-    ctx.exit(INTERRUPTED)
 
 
 def _stop(ctx: click.Context, error: OSError) -> NoReturn:
     """A file or a folder that fails where nobody expected it, or no room for the report."""
-    if error.errno == errno.ENOSPC:
+    nowhere = {errno.ENOSPC: ("the disk is full", "make room and look which are there"),
+               errno.EBADF: ("standard output is closed", "open it, or name a file")}
+    if error.errno in nowhere:
         sys.stdout = None  # or it would be tried again at the end
-        _refuse(ctx, FileError(
-            "there is no room for what it says (the disk is full)",
-            "files that were named are written whole or not at all",
-            "make room and look which are there"))
+        why, way_out = nowhere[error.errno]
+        _refuse(ctx, FileError(f"the report could not be written ({why})",
+                               "files that were named are written whole or not at all", way_out))
     _refuse(ctx, FileError(
         f"{error.filename or 'a file'} cannot be used ({error.strerror or type(error).__name__})",
         "files and folders can be found and opened",

@@ -79,6 +79,6 @@ def command(
     if as_json:
         print_json(export_json(made))
     elif output is None and made.text is not None:
-        echo(made.text, nl=False)
+        click.echo(made.text, nl=False)  # its tabs are meant, and names in it are written out
     else:
         echo(export_text(made))

@@ -87,6 +87,13 @@ class WideGap(Finding, bears_on_print=True):
     level_to: float
 
 
+class AbruptEnd(Finding, kind="note"):
+    """The print leaves black, or reaches white, at a corner."""
+
+    end: End
+    level: float
+
+
 class FewLevels(Finding):
     """Few different ink levels were measured."""
 

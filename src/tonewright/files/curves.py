@@ -8,12 +8,11 @@ from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
 
-from tonewright.curve.compare import Difference, differences
+from tonewright.curve.compare import Difference, differences, print_shift
 from tonewright.curve.document import Curve, Settings, make_name
 from tonewright.curve.ink import one_ink
 from tonewright.curve.make import FitRequest, fit_curve, rebuild
 from tonewright.curve.renew import Renewed, RenewRequest, renew_curve
-from tonewright.curve.side_by_side import Compared, compare_curves
 from tonewright.errors import OptionError
 from tonewright.files.documents import (
     curve_text,
@@ -30,6 +29,7 @@ from tonewright.measured.readings import ReadingOptions, Readings
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
 from tonewright.scan.instrument import ListOrder, map_list
+from tonewright.shelf.side_by_side import Compared, compare_curves
 from tonewright.target.document import Target
 
 
@@ -119,6 +119,8 @@ class Rebuilt:
     """Whether its document comes out the same, byte for byte."""
     differences: tuple[Difference, ...]
     """Where it differs by more than rounding; none: it is the same."""
+    print_shift_lightness: float
+    """L* by which the prints that the two predict differ, at most."""
 
 
 @one_call()
@@ -217,7 +219,8 @@ def rebuild_file(
     made = curve_text(new).encode("utf-8")
     same = hashlib.sha256(made).hexdigest() == old.sha256
     _write(new, output, before_writing(new), plot, force)
-    return Rebuilt(old.document, new, same, () if same else differences(old.document, new))
+    return Rebuilt(old.document, new, same, () if same else differences(old.document, new),
+                   print_shift(old.document, new))
 
 
 def read_side_by_side(

@@ -13,7 +13,7 @@ from tonewright.curve.document import Curve
 from tonewright.curve.renew import PAPER
 from tonewright.errors import OptionError
 from tonewright.files.documents import Opened, open_curve, open_one_of
-from tonewright.files.negative.again import origin_of
+from tonewright.files.negative.again import laid_on_film, origin_of
 from tonewright.files.raster.open import open_image
 from tonewright.files.raster.source import OpenOptions, SourceImage
 from tonewright.files.safe import check_outputs, one_call
@@ -201,16 +201,22 @@ def gather_worksheet(wanted: WorksheetFiles) -> Worksheet:
         recipe = opened.document.recipe
         reciprocity = recipe.processes[recipe.process].summary.reciprocity
     time = wanted.time or own
-    sheets = tuple(_sheet(path, opened, time, wanted) for path in wanted.negatives)
+    sheets = tuple(sheet for path in wanted.negatives
+                   for sheet in _sheets(path, opened, time, wanted))
     steps = () if time is None else ladder(time, reciprocity)
     return Worksheet(opened.document, opened.sha256, time, steps, sheets, wanted.coating)
 
 
-def _sheet(
+def _sheets(
     path: Path, curve: Opened[Curve], time: PrintingTime | None, wanted: WorksheetFiles
-) -> SheetToPrint:
+) -> list[SheetToPrint]:
+    """The sheet to coat for a negative, or for each of those on a film."""
     with open_image(path, OpenOptions()) as image:
-        origin, size = origin_of(image), _size_mm(image)
+        origin = origin_of(image)
+        negatives: list[tuple[str, tuple[float, float] | None]] = [
+            (f"{path.name}: {name}", size) for name, size in laid_on_film(image)]
+        if not negatives:
+            negatives = [(path.name, _size_mm(image))]
     if origin is None:
         raise OptionError(f"{path} does not say that it is a negative",
                           "a worksheet is for negatives made with tonewright negative",
@@ -218,9 +224,9 @@ def _sheet(
     own = origin.sha256 == curve.sha256 or (
         origin.sha256 is None and origin.curve == curve.document.name)
     said = str(time) if own and time is not None else _as_said(origin.time)
-    return SheetToPrint(
-        path.name, size, size and wanted.coating.coated_mm(size),
-        size and wanted.coating.ml_of(size), said, None if own else origin.curve)
+    return [SheetToPrint(
+        name, size, size and wanted.coating.coated_mm(size), size and wanted.coating.ml_of(size),
+        said, None if own else origin.curve) for name, size in negatives]
 
 
 def _as_said(text: str | None) -> str | None:

@@ -9,13 +9,16 @@ import contextlib
 import errno
 import os
 import sys
+import threading
 import time
 import zlib
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from contextvars import ContextVar
+from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
+from typing import NamedTuple
 
 from tonewright.errors import FileError, OptionError
 
@@ -25,6 +28,8 @@ if sys.platform != "win32":
 # A temporary file nobody has written to for this long belongs to a run that was killed, where
 # nothing surer can be known.
 _LEFTOVER_AGE = 3600.0
+_SYNCED = 16 << 20
+"""Bytes of the largest file that is sent to the disk before it is put in place."""
 
 
 _read: ContextVar[dict[tuple[int, int], str] | None] = ContextVar("_read", default=None)
@@ -77,6 +82,29 @@ def alone_in(folder: Path) -> Iterator[None]:
         yield
 
 
+class Finished(NamedTuple):
+    """A file that is written and not yet in its place."""
+
+    temp: Path
+    target: Path
+    force: bool
+
+
+@dataclass
+class _Group:
+    """Files that are put in place together."""
+
+    finished: list[Finished] = field(default_factory=list)
+    stack: ExitStack = field(default_factory=ExitStack)
+    """Removes what was not put in place."""
+
+
+_group: ContextVar[_Group | None] = ContextVar("_group", default=None)
+_unfinished: set[Path] = set()
+"""Temporary files, and folders that were made and may still be empty."""
+_placing = threading.Lock()
+
+
 @contextmanager
 def whole_file(path: str | os.PathLike[str], *, force: bool = False) -> Iterator[Path]:
     """Yield a temporary path beside ``path``; what is written there becomes ``path`` at the end.
@@ -84,6 +112,9 @@ def whole_file(path: str | os.PathLike[str], *, force: bool = False) -> Iterator
     The temporary file exists and is empty when the body starts; the body opens it, writes and
     closes it.  It keeps the suffix of ``path``.  If the body raises, whatever the reason, the
     temporary file is removed and ``path`` is as it was.
+
+    Of files that are nested none is put in place before the outermost is whole: they are there
+    together or not at all.
 
     Parameters
     ----------
@@ -100,14 +131,99 @@ def whole_file(path: str | os.PathLike[str], *, force: bool = False) -> Iterator
     """
     target = Path(path)
     refuse_existing(target, force)
-    try:
-        _remove_leftovers(target)
-        with _temporary(target) as temp:
+    with _in_group() as group:
+        place = len(group.finished)
+        try:
+            _remove_leftovers(target)
+            temp = group.stack.enter_context(_temporary(target))
             yield temp
-            refuse_existing(target, force)  # it may have appeared meanwhile
-            temp.replace(target)
+        except OSError as error:
+            raise writing_error(target, error) from error
+        group.finished.insert(place, Finished(temp, target, force))
+
+
+@contextmanager
+def _in_group() -> Iterator[_Group]:
+    """The group that this is part of; a new one is put in place at the end."""
+    group = _group.get()
+    if group is not None:
+        yield group
+        return
+    group = _Group()
+    before = _group.set(group)
+    try:
+        with group.stack:
+            yield group
+            _placer(group.finished)
+    finally:
+        _group.reset(before)
+
+
+def put_in_place(files: Sequence[Finished]) -> None:
+    """Give finished files their names, in one go.
+
+    The first never stands beside an older one of the others: those go before it comes.  Documents,
+    tables and pictures of curves are on the disk when this returns; larger files are left to the
+    system, which may take as long to write them as they took to make.
+
+    Raises `FileError` or `OptionError` as `refuse_existing`, before any is put in place.
+    """
+    for file in files:
+        refuse_existing(file.target, file.force)  # it may have appeared meanwhile
+    target = files[0].target
+    try:
+        synced = [file for file in files if _sync_small(file.temp)]
+        with _placing:
+            for file in files[1:]:
+                file.target.unlink(missing_ok=True)
+            for file in files:
+                target = file.target
+                file.temp.replace(target)
+                _unfinished.discard(file.temp)
+        for folder in {file.target.parent for file in synced}:
+            _sync_folder(folder)
     except OSError as error:
         raise writing_error(target, error) from error
+
+
+_placer: Callable[[Sequence[Finished]], None] = put_in_place
+
+
+def place_by(placer: Callable[[Sequence[Finished]], None]) -> None:
+    """Have finished files put in place otherwise: by the process that this one works for."""
+    global _placer
+    _placer = placer
+
+
+def abandon() -> None:
+    """Remove what is unfinished, and put nothing in place any more: the process ends now.
+
+    Whatever is just being put in place is waited for.
+    """
+    _placing.acquire(timeout=1.0)
+    for path in sorted(_unfinished, key=lambda path: -len(path.parts)):
+        with contextlib.suppress(OSError):
+            path.rmdir() if path.is_dir() else path.unlink()
+
+
+def _sync_small(temp: Path) -> bool:
+    """Send a file to the disk if it is small."""
+    with temp.open("rb+", buffering=0) as stream:
+        if stream.seek(0, os.SEEK_END) > _SYNCED:
+            return False
+        os.fsync(stream.fileno())
+    return True
+
+
+def _sync_folder(folder: Path) -> None:
+    """Send the names in a folder to the disk, where that is asked of a folder."""
+    if sys.platform != "win32":
+        with contextlib.suppress(OSError):  # some network disks do not know it
+            place = os.open(folder, os.O_RDONLY)
+            try:
+                os.fsync(place)
+            finally:
+                os.close(place)
 
 
 def refuse_existing(path: str | os.PathLike[str], force: bool) -> None:
@@ -128,13 +244,12 @@ def refuse_existing(path: str | os.PathLike[str], force: bool) -> None:
                 "the output is a file",
                 f"name a file in it, for example {target / 'NAME'}",
             )
-        # a link there stands for a device, even if the output is sent to a file now
-        device = target.is_symlink() and target.absolute().parts[1:2] in (("dev",), ("proc",))
-        if device or (target.exists() and not target.is_file()):
+        link = target.is_symlink()  # in /dev it may stand for a file now, and is a device
+        if link or (target.exists() and not target.is_file()):
             raise FileError(
-                f"the output {target} is not an ordinary file",
+                f"the output {target} is {'a link' if link else 'not an ordinary file'}",
                 "output goes to a file on disk",
-                "give another output name",
+                "name the file that it points to" if link else "give another output name",
             )
         if os.path.lexists(target) and not force:
             raise FileError(
@@ -187,6 +302,7 @@ def make_folder(path: str | os.PathLike[str]) -> bool:
         if target.is_dir():
             return False
         target.mkdir()
+        _unfinished.add(target)
     except FileExistsError:
         raise FileError(
             f"the output {target} is a file",
@@ -283,11 +399,13 @@ def _temporary(target: Path) -> Iterator[Path]:
         if temp.exists():
             break
         os.close(file)  # another run came between and took it for a leftover
+    _unfinished.add(temp)
     try:
         yield temp
     finally:
         with contextlib.suppress(OSError):
             temp.unlink(missing_ok=True)
+        _unfinished.discard(temp)
         if sys.platform != "win32":
             os.close(file)
 

@@ -20,8 +20,9 @@ from tonewright.measured.findings import CodePageAssumed, HeaderAssumed
 from tonewright.measured.readings import ReadingOptions, Readings, combine, readings_from_table
 from tonewright.record.findings import Finding
 
-MOST_BYTES = 20_000_000
-"""Measurements of a thousand patches with spectra take about 300 KB."""
+MOST_BYTES = 7_000_000
+"""Measurements of a thousand patches with spectra take about 300 KB; in memory a file of many short
+cells becomes fifteen times as large."""
 MOST_LINES, MOST_LINE, MOST_COLUMNS = 100_000, 1_000_000, 2000
 """Lines of a file, characters of a line, and columns: full spectra take some 500."""
 MOST_CELL_LINES = 20
@@ -61,7 +62,7 @@ def read_table(
     ----------
     path:
         CSV (comma, semicolon or tab; decimal point or comma; ``#`` lines are notes) or CGATS.17
-        / ISO 28178 text; UTF-8, UTF-16 with its mark, or code page 1252; at most 20 MB.
+        / ISO 28178 text; UTF-8, UTF-16 with its mark, or code page 1252; at most 7 MB.
     level_field:
         Column that holds the ink, if it has a name of its own; it only helps to choose between
         several tables in one file.

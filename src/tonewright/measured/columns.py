@@ -25,6 +25,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
+from functools import lru_cache
 from typing import Any, Literal
 
 import numpy as np
@@ -162,6 +163,7 @@ class Measured:
     findings: tuple[Finding, ...] = ()
 
 
+@lru_cache(4096)  # asked for every cell
 def key(name: str) -> str:
     """A column name as it is compared: no capitals, no outer spaces, inner spaces as ``_``."""
     return re.sub(r"\s+", "_", name.strip()).casefold()

@@ -1,1 +1,1 @@
-"""Documents kept over time: what is on the shelf, what is due, what has drifted."""
+"""Documents kept over time: what is due, what has drifted, curves side by side."""

@@ -13,6 +13,7 @@ import numpy as np
 
 from tonewright.check.document import Check
 from tonewright.errors import OptionError
+from tonewright.measured.columns import Weighting
 from tonewright.numeric.control import FEWEST, RARELY, Chart, chart
 from tonewright.numeric.inverse import first_place
 from tonewright.record.dates import parse_date
@@ -38,7 +39,7 @@ from tonewright.strip.process import Process
 TIMES: tuple[Quantity, ...] = ("middle_tone_time", "printing_time")
 """Followed in stops (log2), the surer one first: a strip tells the time of a middle tone to a
 fortieth of a stop, where its black begins to a fifth."""
-WAITING = 0.012
+WAITING = 0.01
 """Share of good moving averages of a time beyond either limit: waiting for more would cost prints,
 and one false alarm in a hundred costs one strip.  All else keeps the handbook's three standard
 deviations."""
@@ -84,6 +85,8 @@ class Series:
     """None: strips."""
     time_unit: TimeUnit | None
     """Of the prints' times; None: they do not say them, and light is followed in stops."""
+    scale: Weighting
+    """Of the densities behind it."""
     points: tuple[Point, ...]
     chart: Chart
     per_month: float | None
@@ -98,7 +101,7 @@ class Series:
     @property
     def group(self) -> tuple[object, ...]:
         """Of what strips or checks it is."""
-        return self.curve, alike(self.setup, COATED), self.time_unit
+        return self.curve, alike(self.setup, COATED), self.time_unit, self.scale
 
     @property
     def since_said(self) -> str:
@@ -135,7 +138,8 @@ class Drift:
 def find_drift(
     documents: Iterable[Dated], today: date, since: date | None = None
 ) -> Drift:
-    """Follow strips by what they were coated with and the unit of their times, checks by curve.
+    """Follow strips by what they were coated with, checks by curve; times in minutes and in
+    integrator units, and densities weighted differently, are followed apart.
 
     ``today`` is the last day that can be; prints before ``since`` do not count.
 
@@ -197,8 +201,8 @@ def _nothing(prints: int, left_out: dict[type[Finding], list[str]]) -> OptionErr
             " none, or one still to come", "a drift is followed by date, as 2026-03-31",
             "make the documents again with their dates", code="drift_dates")
     return OptionError(
-        f"there {'is one print' if prints == 1 else f'are {prints} prints'}, no two alike"
-        if prints else "there is no strip and no check",
+        f"{prints} prints were found, no two of one paper or one curve" if prints > 1
+        else "only one strip or check was found" if prints else "there is no strip and no check",
         "a drift shows between two strips of one paper, or two checks of one curve, at least",
         "name a folder with NAME.process.json or NAME.check.json of several days")
 
@@ -206,9 +210,9 @@ def _nothing(prints: int, left_out: dict[type[Finding], list[str]]) -> OptionErr
 def _group(one: Dated) -> tuple[object, ...]:
     document = one.document
     if isinstance(document, Check):
-        return "check", document.curve.sha256, document.printing_time and \
-            document.printing_time.unit
-    return "strip", *alike(document.setup, COATED), document.unit
+        return ("check", document.curve.sha256, document.scale, document.relative_to_paper,
+                document.printing_time and document.printing_time.unit)
+    return "strip", *alike(document.setup, COATED), document.strip.scale, document.unit
 
 
 def _series_of(prints: Sequence[tuple[date, Dated]]) -> Iterator[Series]:
@@ -227,9 +231,12 @@ def _series_of(prints: Sequence[tuple[date, Dated]]) -> Iterator[Series]:
         for quantity, value, sd in told:
             if value is not None:
                 columns.setdefault(quantity, []).append(Point(day, value, sd, one.file))
+    scale = first.scale if isinstance(first, Check) else first.strip.scale
     for quantity, points in columns.items():
         if len(points) > 1:
-            yield _one_series(quantity, points, first.setup.without_occasion(), curve, unit)
+            drawn, (slope, sd) = _chart(quantity, points), _slope(points)
+            yield Series(quantity, first.setup.without_occasion(), curve, unit, scale,
+                         tuple(points), drawn, slope, sd)
 
 
 _Told = tuple[Quantity, float | None, float | None]
@@ -261,18 +268,13 @@ def _of_check(check: Check) -> tuple[_Told, ...]:
             ("difference_lightness_mean", check.difference_lightness_mean, None))
 
 
-def _one_series(
-    quantity: Quantity, points: list[Point], setup: Setup, curve: Relative | None,
-    unit: TimeUnit | None,
-) -> Series:
+def _chart(quantity: Quantity, points: list[Point]) -> Chart:
     sds = [p.sd for p in points]
     known = None if None in sds else np.array(sds, dtype=np.float64)
     time = quantity in TIMES
     least = LEAST_STOPS if time else \
         LEAST_RANGE if quantity == "log_exposure_range" else LEAST_LIGHTNESS
-    drawn = chart([p.value for p in points], known, WAITING if time else RARELY, least)
-    slope, sd = _slope(points)
-    return Series(quantity, setup, curve, unit, tuple(points), drawn, slope, sd)
+    return chart([p.value for p in points], known, WAITING if time else RARELY, least)
 
 
 def _slope(points: list[Point]) -> tuple[float | None, float | None]:

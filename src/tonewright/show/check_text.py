@@ -13,7 +13,7 @@ from tonewright.errors import counted
 from tonewright.record.codec import encode
 from tonewright.show.cautions import cautions_text
 from tonewright.show.findings import sentence
-from tonewright.show.words import headed, labelled
+from tonewright.show.words import headed, labelled, percent
 
 MOST_ROWS = 21
 """Tones that are listed one by one; more are put together by tens of L*."""
@@ -51,7 +51,8 @@ def check_text(check: Check, output: str | None = None) -> str:
     """The report; ``output`` is where the check was written."""
     lines = [f"Check {check.name}: {_verdict(check)}", *_read_lines(check), *_table(check),
              *_found_lines(check)]
-    lines += [labelled(f.kind, sentence(f)) for f in check.findings]
+    lines += [labelled(f.kind, sentence(f)) for kind in ("warning", "note")
+              for f in check.findings if f.kind == kind]
     lines += [""] + ([f"{'Written:':<10}{output}"] if output else [])
     lines.append(headed("Next:", what_to_do(check)))
     return "\n".join([*lines, *([] if check.passes else ["", cautions_text()])])
@@ -96,7 +97,8 @@ def _found_lines(check: Check) -> Iterator[str]:
     yield labelled("off by", f"{check.difference_lightness_rms:.1f} L* (RMS); worst at picture L*"
                    f" {check.worst_image_lightness:.0f}: {abs(off):.1f} L* too"
                    f" {'light' if off > 0.0 else 'dark'}")
-    yield labelled("verdict", f"{_verdict(check)}: {_how_often(check.probability)}")
+    yield labelled("verdict", f"{'passes' if check.passes else 'does not pass'}:"
+                   f" {_how_often(check.probability)}")
     if not check.passes:
         yield labelled("cause", cause_text(check))
 
@@ -120,7 +122,7 @@ def cause_text(check: Check) -> str:
                 f" nearly as well ({cause.times_better:.1f} times less likely)")
     if cause.code == "unknown":
         return "none of those known here: light, fog, black, ink, contrast, unevenness"
-    better = ("more than 1000" if cause.times_better > 1000.0 else f"{cause.times_better:.3g}")
+    better = ("more than 1000" if cause.times_better > 1000.0 else f"{cause.times_better:.0f}")
     return (f"{_named(check)}. That explains the readings {better} times better than"
             f" {CAUSES[cause.next]}")
 
@@ -137,17 +139,13 @@ def _named(check: Check) -> str:
         return ("light or coating varies across the sheet"
                 + ("" if size is None else f", by ±{size:.2f} stops"))
     assert size is not None
+    more = "more" if size > 0.0 else "less"
     return {
         "fog": f"fog or poor clearing: paper white is {size:.1f} L* down{sure}",
         "weak_black": f"a weak black, {size:.1f} L* too light{sure}",
-        "ink": f"the negative holds back {_share(size)} light than before"
-               f" ({abs(size):.0%} of its density)",
-        "process": f"the process has {_share(size)} contrast ({abs(size):.0%})",
+        "ink": f"the negative is {percent(abs(size))} {more} dense than before",
+        "process": f"the process has {percent(abs(size))} {more} contrast than before",
     }[code]
-
-
-def _share(size: float) -> str:
-    return "more" if size > 0.0 else "less"
 
 
 _DO: dict[CauseCode, str] = {

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from tonewright.curve.findings import (
+    AbruptEnd,
     AddedToCurve,
     AimBeyondPrint,
     BlackStillDarkening,
@@ -121,6 +122,12 @@ def _(found: AimBeyondPrint) -> str:
     way = "darker" if found.end == "black" else "lighter"
     return (f"The aim asks for tones up to {found.beyond_lightness:.1f} L* {way} than this print's"
             f" {found.end}; they all print as {found.end}.")
+
+
+@sentence.register
+def _(found: AbruptEnd) -> str:
+    does = "leaves black" if found.end == "black" else "reaches white"
+    return f"The print {does} abruptly, at {percent(found.level)} ink."
 
 
 @sentence.register

@@ -209,7 +209,10 @@ def _negative_lines(curve: Curve) -> Iterator[str]:
     needs = ("what density range it needs is not known" if need is None
              else f"it needs a density range of {need:.2f}")
     half = (negative.density_high[-1] - negative.density_low[-1]) / 2.0
-    yield labelled("negative", f"{needs}; the ink gives {found:.2f} ± {half:.2f}."
+    # past the ink that still prints a tone nothing tells how dense it is
+    gives = (f"{found:.2f} ± {half:.2f}" if half < found / 4.0
+             else f"at least {negative.density_low[-1]:.2f}")
+    yield labelled("negative", f"{needs}; the ink gives {gives}."
                    f" {_range_advice(curve, need)}".strip())
 
 
@@ -305,8 +308,9 @@ def _plan(curve: Curve, plan: tuple[float, ...], file: str) -> str:
 def rebuild_json(made: Rebuilt, path: str, output: str | None) -> dict[str, Any]:
     """How a curve made again compares, under the names the command line promises."""
     return {"rebuilt": path, "same_bytes": made.same_bytes, "same": not made.differences,
-            "differences": [asdict(d) for d in made.differences], "made_by": made.old.made_by,
-            "output": output}
+            "differences": [asdict(d) for d in made.differences],
+            "print_shift_lightness": round(made.print_shift_lightness, 3),
+            "made_by": made.old.made_by, "output": output}
 
 
 def rebuild_text(made: Rebuilt, path: str, output: str | None) -> str:
@@ -319,8 +323,12 @@ def rebuild_text(made: Rebuilt, path: str, output: str | None) -> str:
                 f" {made.old.made_by}, perhaps on another computer.")
     said = "; ".join(_difference(d) for d in made.differences[:MOST_DIFFERENCES])
     more = len(made.differences) - MOST_DIFFERENCES
-    return (f"{again} DIFFERENT: {said}{f' and {more} more' if more > 0 else ''}. It was made by"
-            f" {made.old.made_by}, or it was edited."
+    shift = made.print_shift_lightness
+    prints = (f"The print it predicts changes by up to {shift:.1f} L*." if shift >= 0.05 else
+              "The print it predicts looks the same.")
+    return (f"{again} DIFFERENT. {prints} Entries that differ: {said}"
+            f"{f' and {more} more' if more > 0 else ''}. It was made by {made.old.made_by}, or it"
+            " was edited."
             + ("" if output else " Add -o NEW.curve.json to keep it as it is now."))
 
 

@@ -48,7 +48,7 @@ def _series_json(one: Series) -> dict[str, Any]:
     return {
         "quantity": one.quantity, "of": "strips" if one.curve is None else "checks",
         "curve": None if one.curve is None else asdict(one.curve), "setup": asdict(one.setup),
-        "unit": (one.time_unit or "stops") if time else _UNITS[one.quantity],
+        "scale": one.scale, "unit": (one.time_unit or "stops") if time else _UNITS[one.quantity],
         "date": [p.day.isoformat() for p in one.points], "file": [p.file for p in one.points],
         "values": [_plain(one, p.value) for p in one.points],
         "ewma": [_plain(one, v) for v in drawn.average],
@@ -76,10 +76,11 @@ def drift_text(found: FoundDrift, picture: str | None) -> str:
     days = [p.day for s in drift.series for p in s.points]
     prints = {(s.group, p.file) for s in drift.series for p in s.points}
     lines = [f"Drift: {counted(len(prints), 'print')}, {min(days)} to {max(days)}"]
+    several = len({s.scale for s in drift.series}) > 1
     before: Any = None
     for one in drift.series:
         if one.group != before:
-            lines += ["", filled(_heading(one))]
+            lines += ["", filled(_heading(one, several))]
             before = one.group
         lines.append(labelled(LABEL[one.quantity], "; ".join(_facts(one))))
     if drift.findings or found.left_out:
@@ -92,11 +93,13 @@ def drift_text(found: FoundDrift, picture: str | None) -> str:
                       *(["", cautions_text()] if moved else [])])
 
 
-def _heading(one: Series) -> str:
+def _heading(one: Series, several_scales: bool) -> str:
+    scale = f", {one.scale.replace('-', ' ')}" if several_scales else ""
     count = len(one.points)
     if one.curve is None:
-        return f"{counted(count, 'strip')}: {setup_words(one.setup)}"
-    return f"{counted(count, 'check')} of the curve {one.curve.name} ({one.curve.sha256[:8]})"
+        return f"{counted(count, 'strip')}{scale}: {setup_words(one.setup)}"
+    return (f"{counted(count, 'check')}{scale} of the curve {one.curve.name}"
+            f" ({one.curve.sha256[:8]})")
 
 
 def _facts(one: Series) -> Iterator[str]:

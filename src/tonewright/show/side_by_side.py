@@ -7,9 +7,10 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
+from tonewright.check.make import curve_time
 from tonewright.curve.document import Curve
-from tonewright.curve.side_by_side import TONES, Compared, time_of
 from tonewright.errors import runs
+from tonewright.shelf.side_by_side import TONES, Compared
 from tonewright.show.shelf_findings import stops_words
 from tonewright.show.shelf_text import setup_words
 from tonewright.show.words import headed, labelled, percent
@@ -99,22 +100,22 @@ def _table(names: Sequence[str], curves: Sequence[Curve], part: slice) -> list[s
 
 def _verdict(first_name: str, first: Curve, other: Curve, one: Compared) -> Iterator[str]:
     tone, change = TONES[one.worst], float(one.difference_lightness[one.worst])
-    amount = (f"{abs(change):.1f} L* {'lighter' if change > 0 else 'darker'} (picture L*"
-              f" {tone:.0f}; the bands explain {one.bands_lightness[one.worst]:.1f})")
+    amount = (f"printed as {first_name} is, it would be up to {abs(change):.1f} L*"
+              f" {'lighter' if change > 0 else 'darker'} (at picture L* {tone:.0f}; the bands"
+              f" explain {one.bands_lightness[one.worst]:.1f})")
     if one.differs:
         tones = runs([int(t) for t in TONES[one.apart]])
-        yield (f"differs from {first_name} by more than both bands at picture L* {tones}: its ink"
-               f" would print up to {amount} on {first_name}'s paper")
+        yield f"differs from {first_name} by more than both bands at picture L* {tones}: {amount}"
     elif abs(change) < _SAME:
         yield f"prints the same as {first_name}"
     else:
-        yield (f"cannot be told from {first_name}: the bands touch nearly everywhere. Its ink would"
-               f" print up to {amount} on {first_name}'s paper")
+        yield (f"cannot be told from {first_name}: the bands touch nearly everywhere;"
+               f" {amount}")
     if one.slower_stops is not None and abs(one.slower_stops) >= 0.005:
         longer = "longer" if one.slower_stops > 0 else "shorter"
         yield (f"is printed for {other.setup.printing_time}, {stops_words(one.slower_stops)}"
                f" {longer} than {first_name}")
-    elif one.slower_stops is None and None not in (time_of(first), time_of(other)):
+    elif one.slower_stops is None and None not in (curve_time(first), curve_time(other)):
         yield "times in minutes and in integrator units are not compared"
     if one.other_ink:
         said = ", ".join(f"{entry} ({mine}, {theirs})" for entry, mine, theirs in one.other_ink)

@@ -9,7 +9,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from tonewright.curve.document import Curve
-from tonewright.curve.side_by_side import TONES, Compared
+from tonewright.shelf.side_by_side import TONES, Compared
 from tonewright.show.plots import INK, LEGEND, POINT, png
 from tonewright.show.side_by_side import legend_words
 
@@ -48,7 +48,7 @@ def plot_side_by_side(curves: Sequence[Curve], compared: Sequence[Compared]) -> 
                for one in compared)
     apart.set_ylim(-1.15 * most - 0.1, 1.5 * most + 0.1)
     _finish(apart, "lighter (+) or darker (−), L*",
-            "Their ink on the first one's paper (dots: beyond both bands)")
+            "Printed as the first is (dots: more than both bands)")
     figure.suptitle("Curves side by side", fontsize=12)
     return png(figure)
 

@@ -275,7 +275,7 @@ def test_the_same_curve_gives_the_same_bytes(tmp_path, form):
 
 
 @pytest.mark.parametrize("form", [
-    "table", "points", "lut", "icc-link", "readings", "aim",
+    "table", "points", "lut", "icc-link", "readings", "aim", "curve-csv", "response-csv",
     *(f"icc-output {n}" for n in range(4))])
 def test_a_file_that_reads_otherwise_is_never_put_in_place(tmp_path, monkeypatch, form):
     """A few numbers changed after it was made."""
@@ -292,11 +292,13 @@ def test_a_file_that_reads_otherwise_is_never_put_in_place(tmp_path, monkeypatch
             pieces = content.split(b"mft2")
             return spoil(content, sum(len(p) + 4 for p in pieces[: 1 + int(form[-1])]))
         lines = content.splitlines()
-        at = {"readings": -9, "aim": -9, "points": 5, "table": 900, "lut": 900}[form]
+        at = {"readings": -9, "aim": -9, "points": 5, "table": 900, "lut": 900,
+              "curve-csv": 50, "response-csv": 50}[form]
         cells = lines[at].replace(",", " ").split(" ")
-        place = {"readings": 3, "aim": 2, "points": 1, "table": -1, "lut": 3}[form]
+        place = {"readings": 3, "aim": 2, "points": 1, "table": -1, "lut": 3,
+                 "curve-csv": 2, "response-csv": 1}[form]
         cells[place] = str(float(cells[place]) * 0.97) if form in ("readings", "aim") else "12"
-        sign = "," if form in ("points", "table") else " "
+        sign = " " if form in ("readings", "aim", "lut") else ","
         lines[at] = sign.join(cells)
         return "\n".join([*lines, ""])
 

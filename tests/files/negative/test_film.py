@@ -257,3 +257,14 @@ def test_a_film_is_a_negative_already(run):
     assert run(*CALL, "--film", "a3").exit_code == 0
     assert "is a negative already" in said_by(
         run, "film.tif", "--curve", "k.curve.json", "-o", "again.tif")
+
+
+def test_a_worksheet_has_a_sheet_for_each_negative_on_a_film(run):
+    """Each is coated by itself, whichever way it lay."""
+    assert run(*CALL, "--film", "a3").exit_code == 0
+    done = CliRunner().invoke(main, ["worksheet", "k.curve.json", "film.tif", "-o", "w.html",
+                                     "--json"])
+    assert done.exit_code == 0, done.output
+    found = {s["negative"]: s["size_mm"] for s in json.loads(done.stdout)["sheets"]}
+    assert found == {f"film.tif: {name}.tif": [round(25.4 * w / 100, 1), round(25.4 * h / 100, 1)]
+                     for name, (h, w) in SIZES.items()}

@@ -209,7 +209,7 @@ def test_the_command_uses_it(tmp_path, curve_file):
 
 @pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="there is no SIGKILL here")
 def test_when_the_command_is_killed_what_is_there_is_whole(tmp_path, curve_file):
-    """The second process finishes what it is at and ends; a rerun just works."""
+    """Whatever the second process was at; a rerun just works."""
     files = many(tmp_path)
     arguments = ["negative", *files, "--curve", str(curve_file), "-o", "out", "--force"]
     seen = set()
@@ -222,15 +222,6 @@ def test_when_the_command_is_killed_what_is_there_is_whole(tmp_path, curve_file)
         run.kill()
         run.wait(timeout=60)
         run.stdout.close()
-        deadline = time.monotonic() + 30
-        before = None
-        while time.monotonic() < deadline:  # until nothing is written any more
-            now = [(p.name, p.stat().st_size) for p in sorted((tmp_path / "out").glob("*"))] if (
-                tmp_path / "out").is_dir() else []  # fmt: skip
-            if now == before:
-                break
-            before = now
-            time.sleep(0.3)
         whole = list((tmp_path / "out").glob("*-negative.tif"))
         seen.add(len(whole))
         for path in whole:

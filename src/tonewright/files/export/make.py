@@ -106,7 +106,7 @@ class Export:
     encoding: str | None
     """Of the pictures that it holds for; None: of any."""
     proof: Proof | None
-    """None where nothing was written, and of a plain curve or response."""
+    """None where nothing was written."""
 
 
 def export_curve(
@@ -222,12 +222,14 @@ class _Maker:
         name = f"Negative: {visible(self._curve.name)}"
         return device_link(codes, name, f"Picture: {self.encoding}")
 
-    def proof(self, path: Path) -> Proof | None:
+    def proof(self, path: Path) -> Proof:
         """What another reader finds in the file."""
         from tonewright.files.export import proof as by  # not needed for a text on the screen
 
         curve = self._curve
         proofs: dict[str, Callable[[], Proof]] = {
+            **dict.fromkeys(("curve-csv", "response-csv"), lambda: by.prove_columns(
+                path, self.columns, self._dialect)),
             "table": lambda: by.prove_table(path, curve, self._codes(self._depth), self._dialect),
             "points": lambda: by.prove_points(path, curve, self._codes(8), self._dialect),
             "lut": lambda: by.prove_clf(path, curve, self._codes()),
@@ -235,5 +237,4 @@ class _Maker:
             "icc-link": lambda: by.prove_link(path, curve, self._codes()),
             "readings": lambda: by.prove_readings(path, curve),
             "aim": lambda: by.prove_aim(path, curve)}
-        found = proofs.get(self._request.form)
-        return None if found is None else found()
+        return proofs[self._request.form]()

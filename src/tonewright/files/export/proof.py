@@ -21,12 +21,13 @@ from tonewright.files.raster.icc_write import device_link
 from tonewright.files.tables import read_table
 from tonewright.measured.columns import numbers
 from tonewright.measured.readings import ReadingOptions, readings_from_table
-from tonewright.scales import FULL_CODE, density_to_lightness, luminance_to_lightness
+from tonewright.scales import FULL_CODE, Array, density_to_lightness, luminance_to_lightness
 
 MOST_CODES, MOST_LIGHTNESS, MOST_SHOWN = 1.0, 0.05, 0.25
 """That an export may be off by: codes of 65535, or L* of the print where its form has fewer bits;
 and L* where a print is shown, which no eye sees.
 """
+_SIX_PLACES = 0.6e-6
 _SHORT_CUTS, _PERCEPTUAL, _RELATIVE = 0, 0, 1
 """littleCMS: no flags, as most programs call it; INTENT_PERCEPTUAL and _RELATIVE_COLORIMETRIC."""
 
@@ -71,6 +72,15 @@ def _against(curve: Curve, reader: str, wanted: NDArray[Any], found: NDArray[Any
     return Proof(reader, int(off.size), float(off.max()), float(light.max()))
 
 
+def prove_columns(path: Path, columns: dict[str, Array], dialect: Dialect) -> Proof:
+    """A curve or a response: every number, to the six places it is written with."""
+    found = _numbers(_rows(path, dialect), dialect)
+    wanted = np.stack(list(columns.values()), axis=1)
+    off = float(np.abs(found - wanted).max()) if found.shape == wanted.shape else np.inf
+    same = off <= _SIX_PLACES  # no measure of tones: the columns differ in what they are
+    return Proof("a reader of plain text", len(found), None, 0.0 if same else None).check(path)
+
+
 def prove_table(path: Path, curve: Curve, codes: NDArray[np.uint16], dialect: Dialect) -> Proof:
     """A table of codes: the last column, as text."""
     rows = _rows(path, dialect)
@@ -83,8 +93,7 @@ def prove_points(path: Path, curve: Curve, codes: NDArray[np.uint16], dialect: D
     """Points: each is the curve's code rounded to 8 bits; how far off the joined curve is, is
     told."""
     rows = _rows(path, dialect)
-    cells = np.array([[float(cell.replace(DECIMALS[dialect.decimal], ".")) for cell in row]
-                         for row in rows[1:]])
+    cells = _numbers(rows, dialect)
     found = {"picture": cells[:, 0], "negative": cells[:, 1]}
     wanted = codes[found["picture"].astype(int)]
     proof = _against(curve, "a reader of plain text", wanted, 257.0 * found["negative"])
@@ -98,6 +107,12 @@ def prove_points(path: Path, curve: Curve, codes: NDArray[np.uint16], dialect: D
 def _rows(path: Path, dialect: Dialect) -> list[list[str]]:
     with path.open(encoding="utf-8", newline="") as stream:
         return list(csv.reader(stream, delimiter=dialect.between))
+
+
+def _numbers(rows: list[list[str]], dialect: Dialect) -> Array:
+    """All but the header."""
+    sign = DECIMALS[dialect.decimal]
+    return np.array([[float(cell.replace(sign, ".")) for cell in row] for row in rows[1:]])
 
 
 def prove_clf(path: Path, curve: Curve, codes: NDArray[np.uint16]) -> Proof:

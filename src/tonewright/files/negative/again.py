@@ -16,6 +16,9 @@ _MADE_HERE = " by tonewright "
 _ORIGIN = re.compile(rf"{NEGATIVE_OF} .*{_MADE_HERE}\S+; curve (?P<curve>.*?)"
                      rf"(?: \(sha256 (?P<sha256>[0-9a-f]{{64}})\))?;"
                      rf"(?: {PRINTING_TIME}(?P<time>[^;]*);)?")
+ON_FILM = " mm of a film"
+_LAID = re.compile(rf"; {NEGATIVE_OF} (?P<name>.*?){_MADE_HERE}\S+; curve .*?"
+                   rf"; (?P<width>[\d.]+) x (?P<height>[\d.]+){ON_FILM}(?!\w)")
 
 
 @dataclass(frozen=True)
@@ -34,6 +37,13 @@ def origin_of(image: SourceImage) -> Origin | None:
     """What a negative says of itself; None for an image that is no negative of ours."""
     found = _ORIGIN.match(image.description)
     return None if found is None else Origin(found["curve"], found["sha256"], found["time"])
+
+
+def laid_on_film(image: SourceImage) -> list[tuple[str, tuple[float, float]]]:
+    """The pictures of the negatives on a film, with each negative's width and height in mm; empty
+    for an image that is one negative, or none."""
+    return [(found["name"], (float(found["width"]), float(found["height"])))
+            for found in _LAID.finditer(image.description)]
 
 
 def scale_document(picture: Path) -> Path:

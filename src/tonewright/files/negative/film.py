@@ -17,7 +17,7 @@ import numpy as np
 from tonewright import __version__
 from tonewright.errors import OptionError, counted
 from tonewright.files.lettering import text_mask
-from tonewright.files.negative.again import NEGATIVE_OF, refuse_again, scale_document
+from tonewright.files.negative.again import NEGATIVE_OF, ON_FILM, refuse_again, scale_document
 from tonewright.files.negative.make import (
     NegativeJob,
     NegativeReport,
@@ -246,7 +246,9 @@ def _write(
             turned=place.turned, folder=name.parent, stack=stack))) for place in sheet.places]
         rows = inked(_film_jobs(sheet, pieces), ink)
         words = "; ".join([f"{NEGATIVE_OF} {counted(len(hows), 'image')} on film by tonewright"
-                           f" {__version__}", *(how.description for how in hows.values())])
+                           f" {__version__}", *(
+                               f"{hows[p.piece].description}; {_said_size(p, bed)}{ON_FILM}"
+                               for p in sheet.places)])
         form = Form(ink.depth, ink.samples, settings.deflate)
         picture = Picture(sheet.width, sheet.height, resolution, words, form)
         write_rows(temp, picture, rows, _AHEAD, progress)
@@ -256,6 +258,13 @@ def _write(
     return FilmReport(
         name, bed.film, sheet.width, sheet.height, resolution, RULE if bed.has_rule else None,
         tuple(_in_mm(place, jobs[place.piece].image.path, bed) for place in sheet.places))
+
+
+def _said_size(place: Place, bed: Bed) -> str:
+    """Of a negative as it is cut out and turned back."""
+    sides = place.width / bed.per_mm, place.height / bed.per_mm
+    width, height = sides[::-1] if place.turned else sides
+    return f"{width:.1f} x {height:.1f}"
 
 
 def _in_mm(place: Place, source: Path, bed: Bed) -> FilmPlace:
@@ -271,7 +280,8 @@ class _Rows:
     """The rows of a negative, taken in order."""
 
     def __init__(self, source: Coded) -> None:
-        self._bands, self._held = source.bands, np.empty((0, source.width), np.uint16)
+        self._bands, self._left = source.bands, source.height
+        self._held: Band = np.empty((0, source.width), np.uint16)
 
     def take(self, count: int) -> Band:
         """The next rows, shape (count, width)."""
@@ -283,6 +293,10 @@ class _Rows:
             found.append(band[:missing])
             self._held = band[missing:]
             missing -= len(found[-1])
+        self._left -= count
+        if not self._left:  # its threads and what they hold go before the next negative begins
+            self._bands.close()
+            self._held = self._held.copy()
         return np.concatenate(found)
 
 

@@ -16,7 +16,7 @@ from __future__ import annotations
 
 import contextlib
 import os
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Generator, Iterator
 from contextlib import ExitStack, closing
 from dataclasses import dataclass, field, replace
 from functools import partial
@@ -171,7 +171,7 @@ class Coded:
 
     width: int
     height: int
-    bands: Iterator[Band]
+    bands: Generator[Band, None, None]
 
 
 def coded(

@@ -4,8 +4,8 @@ Two threads contend for the interpreter lock thousands of times a second, and wo
 machine; two processes do not.  It is started before this process has loaded what it needs itself,
 so that starting costs no time.
 
-The second process exits with its parent, however that ends; the file it is writing then is finished
-or not there at all.
+The second process exits with its parent, however that ends.  It puts no file in place itself: when
+one is finished it asks its parent to, so that after the parent's end none can appear.
 """
 
 from __future__ import annotations
@@ -14,12 +14,15 @@ import contextlib
 import os
 import pickle
 import sys
-from collections.abc import Iterable
+import threading
+from collections.abc import Iterable, Sequence
 from pathlib import Path
+from queue import SimpleQueue
 from typing import TYPE_CHECKING, Any, BinaryIO
 
 from tonewright.errors import TonewrightError
 from tonewright.files.opening import Closing
+from tonewright.files.safe import Finished, abandon, place_by, put_in_place
 
 if TYPE_CHECKING:
     from tonewright.files.negative.make import NegativeReport, NegativeSettings
@@ -91,24 +94,30 @@ class Second(Closing):
 
     def make(self, source: Path, output: Path) -> NegativeReport:
         """What `make.make_negative` gives or raises there; `SecondLost` if there is no answer."""
-        assert self._process.stdin is not None and self._process.stdout is not None
+        assert self._process.stdout is not None
         try:
-            self._process.stdin.write(self._first + pickle.dumps((source, output)))
-            self._process.stdin.flush()
+            self._send(self._first + pickle.dumps((source, output)))
             self._first = b""
             kind, found = pickle.load(self._process.stdout)
+            while kind == "finished":
+                self._send(pickle.dumps(_placed(found)))
+                kind, found = pickle.load(self._process.stdout)
         except (EOFError, OSError, ValueError, pickle.UnpicklingError) as error:
             raise SecondLost from error
         if kind == "report":
             report: NegativeReport = found
             return report
         if kind == "refused":
-            name, parts, code, values = found
-            raise name(*parts, code=code, **values)
+            raise _error(found)
         raise found
 
+    def _send(self, data: bytes) -> None:
+        assert self._process.stdin is not None
+        self._process.stdin.write(data)
+        self._process.stdin.flush()
+
     def close(self) -> None:
-        """End it: at once, or when its present image is finished."""
+        """End it at once."""
         assert self._process.stdin is not None and self._process.stdout is not None
         for stream in (self._process.stdin, self._process.stdout):
             with contextlib.suppress(OSError):  # it has ended already
@@ -116,32 +125,77 @@ class Second(Closing):
         self._process.wait()
 
 
+_Refusal = tuple[type[TonewrightError], tuple[str, str, str], str | None, dict[str, Any]]
+"""An error as it goes from one process to the other."""
+
+
+def _refusal(error: TonewrightError) -> _Refusal:
+    return type(error), (error.given, error.rule, error.way_out), error.code, error.values
+
+
+def _error(refusal: _Refusal) -> TonewrightError:
+    kind, parts, code, values = refusal
+    return kind(*parts, code=code, **values)
+
+
+def _placed(files: Sequence[Finished]) -> _Refusal | None:
+    """Put files in place that the second process has finished; or why that was not done."""
+    try:
+        put_in_place(files)
+    except TonewrightError as error:
+        return _refusal(error)
+    return None
+
+
 def serve() -> None:
     """Be the second process: make what is asked for on stdin until that ends."""
     asked, said = sys.stdin.buffer, os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)  # stray prints must not mix with the answers
-    # nobody asks any more, or the curve is of a class known there alone: the parent makes the rest
-    with contextlib.suppress(EOFError, OSError, pickle.UnpicklingError, ImportError,
-                             AttributeError):  # fmt: skip
-        _answer(asked, said)
+    messages: SimpleQueue[Any] = SimpleQueue()
+    threading.Thread(target=_listen, args=(asked, messages), daemon=True).start()
+    with contextlib.suppress(OSError):  # nobody listens any more
+        _answer(messages, said)
+    _leave()
+
+
+def _listen(asked: BinaryIO, messages: SimpleQueue[Any]) -> None:
+    """Pass on what is asked; end the process as soon as nobody can ask any more, or with a curve
+    of a class that is known there alone: the parent makes the rest."""
+    with contextlib.suppress(Exception):
+        while True:
+            messages.put(pickle.load(asked))
+    _leave()
+
+
+def _leave() -> None:
+    abandon()
     os._exit(0)  # there is nothing to tidy up, and doing so takes a while
 
 
-def _answer(asked: BinaryIO, said: BinaryIO) -> None:
+def _answer(messages: SimpleQueue[Any], said: BinaryIO) -> None:
     from tonewright.files.negative.make import make_negative
     from tonewright.files.raster.bands import one_thread
 
-    curve, settings = pickle.load(asked)
+    def say(kind: str, what: Any) -> None:
+        said.write(pickle.dumps((kind, what)))
+        said.flush()
+
+    def place(files: Sequence[Finished]) -> None:
+        say("finished", files)
+        refusal = messages.get()
+        if refusal is not None:
+            raise _error(refusal)
+
+    place_by(place)
+    curve, settings = messages.get()
     while True:
-        source, output = pickle.load(asked)
-        answer: tuple[str, Any]
+        source, output = messages.get()
         try:
             with one_thread():
-                answer = "report", make_negative(source, curve, output, settings)
+                report = make_negative(source, curve, output, settings)
         except TonewrightError as error:
-            parts = (error.given, error.rule, error.way_out)
-            answer = "refused", (type(error), parts, error.code, error.values)
+            say("refused", _refusal(error))
         except Exception as error:
-            answer = "fault", error
-        said.write(pickle.dumps(answer))
-        said.flush()
+            say("fault", error)
+        else:
+            say("report", report)

@@ -103,10 +103,10 @@ def read_print(
     response = None if request.scanner is None else read_scanner(request.scanner)
     beside = None if request.densities is None else listed_densities(
         read_table(request.densities, "step", STRIPS))
+    flat = read_flat(request.flat, request.channel)  # before the scan: one of them in memory
     scan = file.scan(allow_jpeg=allow_jpeg, channel=request.channel)
     reading = read_target_scan(scan, layout, ReadSettings(
-        response, request.known, request.corners, read_flat(request.flat, request.channel),
-        beside))
+        response, request.known, request.corners, flat, beside))
     if output is not None:
         write_readings(output, reading, (f"scan: {scan.name}", *request.comments), force=force,
                        overlay=None if request.overlay is None else (request.overlay, scan.pixels),

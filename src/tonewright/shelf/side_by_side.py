@@ -9,10 +9,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from tonewright.check.make import curve_time
 from tonewright.curve.document import Curve
 from tonewright.errors import OptionError
 from tonewright.record.setup import INK, other_light
-from tonewright.record.times import PrintingTime, parse_time
+from tonewright.record.times import PrintingTime
 from tonewright.scales import Array
 
 TONES = np.linspace(0.0, 100.0, 101)
@@ -92,7 +93,7 @@ def _compare(first: Curve, other: Curve) -> Compared:
     apart = (((other_low > high + _ROUNDED) | (other_high < low - _ROUNDED))
              & (np.abs(change) > bands))
     return Compared(
-        other_level - level, change, bands, apart, _stops(time_of(first), time_of(other)),
+        other_level - level, change, bands, apart, _stops(curve_time(first), curve_time(other)),
         other_light(first.setup, other.setup, INK))
 
 
@@ -109,16 +110,6 @@ def _levels(curve: Curve) -> tuple[Array, Array, Array]:
     low, level, high = (np.interp(TONES, table.image_lightness, column)
                         for column in (table.level_low, table.level, table.level_high))
     return low, level, high
-
-
-def time_of(curve: Curve) -> PrintingTime | None:
-    """What a curve is to be printed for; None where its setup does not say it as a time."""
-    if curve.recipe is not None:
-        return curve.recipe.printing_time
-    try:
-        return parse_time(curve.setup.printing_time or "")
-    except OptionError:
-        return None
 
 
 def _stops(first: PrintingTime | None, other: PrintingTime | None) -> float | None:
