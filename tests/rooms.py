@@ -15,16 +15,33 @@ from tonewright import scales
 from tonewright.measured.readings import Reading, Readings
 from tonewright.scales import Array
 from tonewright.target.document import Target
-from tonewright.virtual.darkroom import Darkroom, Film, Flaws, Lamp, TargetReadings
+from tonewright.virtual.darkroom import (
+    CYANOTYPE,
+    DEMO_INK,
+    KALLITYPE,
+    Darkroom,
+    Film,
+    Flaws,
+    Lamp,
+    TargetReadings,
+)
 from tonewright.virtual.materials import Ink, InkShape, Process, ProcessShape, rising_root
 from tonewright.virtual.scanroom import (
     CLEAN,
+    MM_PER_INCH,
     Encoding,
     Lying,
+    OnGlass,
     PaperFlaws,
     PrintedSheet,
+    Render,
     Scanner,
     expose,
+    gray_scale,
+    plain_sheet,
+    print_sheet,
+    scan_glass,
+    scan_sheet,
 )
 
 
@@ -217,3 +234,60 @@ def random_spoilt(rng: np.random.Generator, ppi: float = 300.0) -> Spoilt:
         streak_exposure_sd=float(rng.uniform(0.0, 0.01)), stains=4,
         stain_density=float(rng.uniform(0.1, 0.4)), dust=30)
     return Spoilt(scanner, lying, flaws)
+
+
+@dataclass(frozen=True, eq=False)
+class Glass:
+    """A print and a gray scale on one glass, and a plain sheet on the same."""
+
+    print_: Render
+    scale: Render
+    plain: Render
+    density: Array
+    """Of the scale's steps, step 1 first."""
+    room: Darkroom
+
+
+def random_glass(target: Target, negative: NDArray[np.uint16], seed: int, *,
+                 shading: float | None = None, side: int | None = None) -> Glass:
+    """A target's print with a gray scale at one of its sides (0 left, 1 right, 2 top, 3 bottom),
+    either way round, both a little crooked; the lamp falls off by up to 15 percent."""
+    rng = np.random.default_rng(seed)
+    room = Darkroom(DEMO_INK, (KALLITYPE, CYANOTYPE)[seed % 2])
+    scanner = replace(random_scanner(rng, 200.0), lamp=seed, shading=float(
+        rng.uniform(0.0, 0.15)) if shading is None else shading)
+    flaws = PaperFlaws(texture_density_sd=0.015, uneven_exposure_sd=0.01,
+                       streak_exposure_sd=0.005, stains=2, dust=15)
+    sheet = print_sheet(negative, target.ppi, room, flaws, seed=seed)
+    count = int(rng.integers(12, 24))
+    density = np.round(np.linspace(0.05, rng.uniform(1.8, 2.1), count), 2)
+    if rng.random() < 0.3:
+        density = np.round(0.05 + np.cumsum(np.append(0.0, rng.uniform(.06, .16, count - 1))), 2)
+    card = gray_scale(density, step_mm=(rng.uniform(5, 9), rng.uniform(8, 16)),
+                      border_density=float(rng.choice([0.05, 0.08, 0.4, 1.9])),
+                      border_mm=float(rng.uniform(2, 5)))
+    drawn = int(rng.integers(4))
+    side = drawn if side is None else side
+    lying = [Lying(float(rng.uniform(-3, 3)), int(rng.integers(4)), border_mm=0.0),
+             Lying(float(rng.uniform(-4, 4)), int(side < 2) + 2 * int(rng.integers(2)),
+                   border_mm=0.0)]
+    room_mm, scale_mm = (box_mm(s, how) for s, how in zip((sheet, card), lying, strict=True))
+    along = 1 if side < 2 else 0  # the scale's place along the print's edge
+    place = np.full((2, 2), 4.0)
+    place[1, along] = rng.uniform(4.0, max(5.0, room_mm[along] - scale_mm[along]))
+    first, last = (1, 0) if side % 2 == 0 else (0, 1)
+    place[last, 1 - along] += (room_mm, scale_mm)[first][1 - along] + rng.uniform(3.0, 12.0)
+    size = np.max([place[0] + room_mm, place[1] + scale_mm], axis=0) + 5.0
+    on_glass = [OnGlass(s, (float(at[0]), float(at[1])), how)
+                for s, at, how in zip((sheet, card), place, lying, strict=True)]
+    size_mm = (float(size[0]), float(size[1]))
+    both = scan_glass(on_glass, size_mm, scanner, seed=seed)
+    plain, = scan_glass([OnGlass(plain_sheet(size_mm, seed=seed), (0.0, 0.0))], size_mm, scanner,
+                        seed=seed + 1)
+    return Glass(*both, plain, density, room)
+
+
+def box_mm(sheet: PrintedSheet, lying: Lying) -> Array:
+    """Width and height of the box around a sheet as it lies."""
+    render = scan_sheet(sheet, Scanner(ppi=MM_PER_INCH, read_noise=0.0, shot_noise=0.0), lying)
+    return np.array(render.codes.shape[::-1], dtype=np.float64)

@@ -19,6 +19,7 @@ All functions take a number or an array of any shape and give the same shape bac
 from __future__ import annotations
 
 import warnings
+from functools import cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -71,6 +72,55 @@ def density_to_lightness(density: ArrayLike) -> Array:
 def lightness_to_density(lightness: ArrayLike) -> Array:
     """Density of a CIE L* (0 to 100, must be above 0)."""
     return luminance_to_density(lightness_to_luminance(lightness))
+
+
+_D50 = np.array([96.42, 100.0, 82.49])
+"""ICC.1:2022, 7.2.16: the white of profiles and, to its four digits, of ISO 13655."""
+
+
+def xyz_to_lab(xyz: ArrayLike) -> Array:
+    """CIE L*, a*, b* of X, Y, Z (0 to 100, D50), shape (..., 3); CIE 15, ISO/CIE 11664-4."""
+    # f(t) of the standard is what L* is made of: 116 f(Y) - 16
+    x, y, z = np.moveaxis(luminance_to_lightness(100.0 * _floats(xyz) / _D50), -1, 0)
+    return np.stack([y, 500.0 / 116.0 * (x - y), 200.0 / 116.0 * (y - z)], axis=-1)
+
+
+def lab_to_xyz(lab: ArrayLike) -> Array:
+    """X, Y, Z (0 to 100, D50) of CIE L*, a*, b*, shape (..., 3); the inverse of `xyz_to_lab`."""
+    y, a, b = np.moveaxis(_floats(lab), -1, 0)
+    parts = np.stack([y + 116.0 / 500.0 * a, y, y - 116.0 / 200.0 * b], axis=-1)
+    return np.asarray(lightness_to_luminance(parts) * _D50 / 100.0)
+
+
+@cache
+def _xyz_to_srgb() -> Array:
+    """X, Y, Z under D50 to linear red, green, blue of IEC 61966-2-1, shape (3, 3).
+
+    Its primaries and white are chromaticities of ITU-R BT.709; from D50 to that white by the linear
+    Bradford transform (ICC.1:2022, annex E).
+    """
+    x, y = np.array([[0.64, 0.30, 0.15, 0.3127], [0.33, 0.60, 0.06, 0.3290]])
+    *primaries, white = np.stack([x / y, np.ones(4), (1.0 - x - y) / y], axis=1)
+    to_xyz = np.array(primaries).T
+    to_xyz = to_xyz * np.linalg.solve(to_xyz, white)
+    cone = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367],
+                     [0.0389, -0.0685, 1.0296]])
+    gain = (cone @ white) / (cone @ (_D50 / 100.0))
+    adapt = np.linalg.solve(cone, gain[:, None] * cone)
+    return np.asarray(np.linalg.solve(to_xyz, adapt))
+
+
+def lab_to_linear_srgb(lab: ArrayLike) -> Array:
+    """Linear red, green, blue (IEC 61966-2-1; 0 to 1 within sRGB) of CIE L*, a*, b* under D50,
+    shape (..., 3); gray stays gray, and L* 100 is white."""
+    return np.asarray(lab_to_xyz(lab) / 100.0 @ _xyz_to_srgb().T)
+
+
+def encode_srgb(linear: ArrayLike) -> NDArray[np.uint8]:
+    """8-bit values of linear ones (clipped to 0 to 1), any shape; IEC 61966-2-1, 5.2."""
+    part = np.clip(_floats(linear), 0.0, 1.0)
+    curved = np.where(part <= 0.0031308, 12.92 * part, 1.055 * part ** (1.0 / 2.4) - 0.055)
+    return np.asarray(np.floor(255.0 * curved + 0.5).astype(np.uint8))
 
 
 def lightness_per_density(lightness: ArrayLike) -> Array:
@@ -128,7 +178,12 @@ def luminance_of_spectrum(wavelengths: ArrayLike, reflectance: ArrayLike) -> Arr
         Wavelengths that are not increasing, leave out part of 400 to 700 nm or lie more than
         20 nm apart.
     """
-    return 100.0 * _visual_reflectance(wavelengths, reflectance, "D50")
+    return np.asarray(xyz_of_spectrum(wavelengths, reflectance)[..., 1])
+
+
+def xyz_of_spectrum(wavelengths: ArrayLike, reflectance: ArrayLike) -> Array:
+    """X, Y, Z (0 to 100), shape (..., 3); all else as `luminance_of_spectrum`."""
+    return 100.0 * _weighted_reflectance(wavelengths, reflectance, "D50")
 
 
 def visual_density_of_spectrum(wavelengths: ArrayLike, reflectance: ArrayLike) -> Array:
@@ -136,11 +191,14 @@ def visual_density_of_spectrum(wavelengths: ArrayLike, reflectance: ArrayLike) -
 
     Shapes, units, method and errors as in `luminance_of_spectrum`; the mean must be above 0.
     """
-    return np.asarray(-np.log10(_visual_reflectance(wavelengths, reflectance, "A")))
+    return np.asarray(-np.log10(_weighted_reflectance(wavelengths, reflectance, "A")[..., 1]))
 
 
-def _visual_reflectance(wavelengths: ArrayLike, reflectance: ArrayLike, illuminant: str) -> Array:
-    """Mean reflectance (0 to 1) weighted by illuminant times ybar, shape (...)."""
+def _weighted_reflectance(
+    wavelengths: ArrayLike, reflectance: ArrayLike, illuminant: str
+) -> Array:
+    """Reflectance weighted by illuminant times xbar, ybar and zbar, shape (..., 3): ybar gives a
+    mean, 0 to 1."""
     waves, values = _floats(wavelengths), _floats(reflectance)
     _check_wavelengths(waves)
     import colour  # a second of import, needed for spectra alone
@@ -159,7 +217,7 @@ def _visual_reflectance(wavelengths: ArrayLike, reflectance: ArrayLike, illumina
     rows = values.reshape(-1, waves.size)
     # a weighted sum: of many spectra the weights are found once, a wavelength at a time
     weigh = len(rows) > waves.size
-    luminance = []
+    found = []
     with warnings.catch_warnings():
         # It says that it aligns the illuminant to the observer: what E308 asks for.
         warnings.simplefilter("ignore", colour.utilities.ColourRuntimeWarning)
@@ -167,9 +225,9 @@ def _visual_reflectance(wavelengths: ArrayLike, reflectance: ArrayLike, illumina
             spectrum = colour.SpectralDistribution(row, waves)
             if not even:
                 spectrum = spectrum.interpolate(fine)
-            luminance.append(colour.sd_to_XYZ(spectrum, observer, light, method="ASTM E308")[1])
-    mean = _floats(luminance) / 100.0
-    return np.reshape(rows @ mean if weigh else mean, values.shape[:-1])
+            found.append(colour.sd_to_XYZ(spectrum, observer, light, method="ASTM E308"))
+    mean = _floats(found) / 100.0
+    return np.reshape(rows @ mean if weigh else mean, (*values.shape[:-1], 3))
 
 
 def _check_wavelengths(waves: Array) -> None:

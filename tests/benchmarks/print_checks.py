@@ -62,17 +62,20 @@ def made_curve(room, kind, seed, noise):
     return make_derived_curve(recipe, Settings(Aim()), Setup(), "c")
 
 
-def check_of(room, curve, seed, noise, prints=1):
-    """Of the tone scale beside a picture."""
-    image = np.linspace(0.0, 100.0, 11)
+def check_of(room, curve, seed, noise, tones):
+    """Of the tone scale beside a picture, or a sheet of more tones and its reference patches."""
+    image = np.linspace(0.0, 100.0, tones)
     flaws = darkroom.Flaws(noise_density_sd=noise, states_sd=True, **SHEETS)
-    level = curve.level_at(image)
-    readings = darkroom.measure_target(room, level, flaws=flaws, sheets=prints, seed=seed).readings
-    readings = replace(readings, patches=tuple(
-        replace(p, patch=f"A{i % 11 + 1}") for i, p in enumerate(readings.patches)))
-    tones = printed_tones(curve, readings, np.tile(curve.print_lightness_at(image), prints))
-    response = Response(curve)
-    return judge(tones, promise(curve, tones, response), response, 0.05)
+    level, aim = curve.level_at(image), curve.print_lightness_at(image)
+    if tones > 11:
+        level = np.append(level, [0.0, 0.0, 1.0, 1.0])
+        aim = np.append(aim, curve.response.lightness_at(level[-4:]))
+    readings = darkroom.measure_target(room, level, flaws=flaws, seed=seed).readings
+    if tones == 11:  # they stand in a row
+        readings = replace(readings, patches=tuple(
+            replace(p, patch=f"A{i + 1}") for i, p in enumerate(readings.patches)))
+    printed, response = printed_tones(curve, readings, aim), Response(curve)
+    return judge(printed, promise(curve, printed, response), response, 0.05)
 
 
 def scatter(room, curve):
@@ -120,7 +123,7 @@ FAULTS = [("exposure", 1 / 3), ("exposure", -1 / 3), ("exposure", 0.5), ("exposu
           ("ink", -0.15), ("process", 0.15), ("process", -0.15)]
 
 
-def main(count, noise, kinds):
+def main(count, noise, tones, kinds):
     for kind in kinds:
         passed, modes, wide = [], Counter(), []
         said = {fault: Counter() for fault in FAULTS}
@@ -131,16 +134,18 @@ def main(count, noise, kinds):
             wide.append(scatter(room, curve))
             for k in range(4):
                 good = check_of(replace(room, printing_time=room.base_time), curve,
-                                10 * seed + k + 5, noise)
+                                10 * seed + k + 5, noise,
+                                tones)
                 passed.append(good.probability >= 0.05)
                 modes[good.cause.code] += 1
             for i, (fault, size) in enumerate(FAULTS):
-                found = check_of(planted(room, fault, size), curve, 100 * seed + i, noise)
+                found = check_of(planted(room, fault, size), curve, 100 * seed + i, noise,
+                                 tones)
                 said[fault, size][found.cause.code if found.cause.code != "unknown" else
                                   f"unknown({found.cause.likelier})"] += 1
                 if fault == "exposure" and found.light_stops:
                     times[fault, size].append(abs(found.light_stops[0] - size))
-        print(f"{kind}, noise {noise}: good prints pass {np.mean(passed):.3f}"
+        print(f"{kind}, {tones} tones, noise {noise}: good prints pass {np.mean(passed):.3f}"
               f" {dict(modes)}; sheets differ by {np.mean(wide):.2f} L*")
         for (fault, size), names in said.items():
             time = times[fault, size]
@@ -151,4 +156,5 @@ def main(count, noise, kinds):
 
 if __name__ == "__main__":
     main(int(sys.argv[1]) if len(sys.argv) > 1 else 100,
-         float(sys.argv[2]) if len(sys.argv) > 2 else 0.01, sys.argv[3:] or [*KINDS])
+         float(sys.argv[2]) if len(sys.argv) > 2 else 0.01,
+         int(sys.argv[3]) if len(sys.argv) > 3 else 11, sys.argv[4:] or [*KINDS])

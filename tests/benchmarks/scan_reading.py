@@ -12,6 +12,10 @@ stains, dust, texture, brush strokes, 300 ppi.  Printed:
 - curve: RMS distance from the aim in L* of a print through the curve, against the curve from an
   instrument that reads the same sheet with the same noise.
 
+- beside: RMS distance of a print's densities by a gray scale that lies beside it in the same scan,
+  with a plain sheet and without, the lamp up to 15 percent darker in a corner (`random_glass`).
+
+``--beside``: the last alone.
 ``--speed``: seconds and peak memory of the command on a letter-size target at 600 ppi, 16 bit.
 """
 
@@ -28,7 +32,7 @@ import numpy as np
 import tifffile
 
 sys.path.append(str(Path(__file__).parents[1]))
-from rooms import random_spoilt
+from rooms import random_glass, random_spoilt
 from tonewright.curve.aim import Aim
 from tonewright.curve.document import Settings
 from tonewright.curve.make import make_curve
@@ -37,6 +41,7 @@ from tonewright.files.lettering import text_mask
 from tonewright.files.targets import write_target
 from tonewright.measured.readings import Reading, Readings
 from tonewright.record.setup import Setup
+from tonewright.scan.flat import flat_of
 from tonewright.scan.image import Scan
 from tonewright.scan.place import locate
 from tonewright.scan.read import ReadSettings, read_target_scan
@@ -175,17 +180,50 @@ def densities(renders: int) -> None:
               f" {both[0] / both[1]:.2f}", flush=True)
 
 
+def beside(renders: int) -> None:
+    target = make_target(even_levels(21), LayoutSettings(repeats=2, seed=3))
+    negative = negative_of(target)
+    errors, refused = [], []
+    for seed in range(renders):
+        glass = random_glass(target, negative, seed)
+        scan, plain = (Scan(r.pixels, 16, r.ppi, None) for r in (glass.print_, glass.plain))
+        try:
+            read = [read_target_scan(scan, target, ReadSettings(beside=glass.density, flat=flat))
+                    for flat in (flat_of(plain), None)]
+        except TonewrightError as error:
+            refused.append(f"{seed}: {error.given}")
+            continue
+        sheet = glass.print_.sheet
+        errors.append([float(np.sqrt(np.mean(distances(target, sheet, one) ** 2))) for one in read])
+    for name, column in zip(("with a plain sheet", "without"), np.array(errors).T, strict=True):
+        print(f"beside, {name}: median {np.median(column):.4f},"
+              f" 90 % {np.percentile(column, 90):.4f}, worst {column.max():.4f}")
+    print(f"beside: {len(refused)} of {renders} refused", *refused, sep="\n   ", flush=True)
+
+
+def true_densities(target, sheet):
+    edge = 0.5 * (1.0 - INNER)
+    return np.array([sheet.density_in(
+        p.x_mm + edge * p.width_mm, p.y_mm + edge * p.height_mm, INNER * p.width_mm,
+        INNER * p.height_mm) for p in target.patches])
+
+
+def distances(target, sheet, read):
+    """Of sound patches up to a density of 1.6, from what the sheet really has there."""
+    value = np.array([np.nan if p.density is None else p.density for p in read.patches])
+    truth = true_densities(target, sheet)
+    sound = np.array([not p.doubts for p in read.patches]) & (truth <= 1.6) & np.isfinite(value)
+    return (value + read.unevenness.shift - truth)[sound]
+
+
 def judge(target, sheet, room, read, rng) -> list[float]:
     level = target.level
     value = np.array([np.nan if p.density is None else p.density for p in read.patches])
     sd = np.array([np.nan if p.density_sd is None else p.density_sd for p in read.patches])
-    edge = 0.5 * (1.0 - INNER)
-    truth = np.array([sheet.density_in(
-        p.x_mm + edge * p.width_mm, p.y_mm + edge * p.height_mm, INNER * p.width_mm,
-        INNER * p.height_mm) for p in target.patches])
+    truth = true_densities(target, sheet)
     ideal = room.print_density(level)
     sound = np.array([not p.doubts for p in read.patches]) & (truth <= 1.6) & np.isfinite(value)
-    off = (value + read.unevenness.shift - truth)[sound]
+    off = distances(target, sheet, read)
     kept = np.isfinite(value)
     scan_curve = fitted(level[kept], value[kept], sd[kept])
     seen = [p.density is not None for p in read.patches]
@@ -229,6 +267,9 @@ if __name__ == "__main__":
     count = int(next((a for a in sys.argv[1:] if a.isdigit()), "100"))
     if "--speed" in sys.argv:
         speed()
+    elif "--beside" in sys.argv:
+        beside(count)
     else:
+        beside(count)
         found(count)
         densities(min(count, 40))

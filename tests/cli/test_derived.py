@@ -153,7 +153,7 @@ def test_renewal_by_strip(here):
     for words in ("Curve x, renewed from old", "paper: old paper → new paper",
                   "Surer: Print a few patches", "old curve for this print: up to",
                   "--levels-for x.curve.json --levels 7",
-                  "tonewright renew x.curve.json --readings FEW.csv -o"):
+                  "tonewright refine x.curve.json FEW.csv -o"):
         assert words in said
     curve = read_curve("x.curve.json")
     assert (curve.setup.paper, curve.setup.ink) == ("new paper", "black")
@@ -176,7 +176,9 @@ def test_a_few_patches_at_once_or_later_give_the_same_curve(here):
 
 
 def test_a_whole_target_replaces_the_derived_curve(here):
-    done = good("renew", "new.curve.json", "--readings", "whole.csv", "-o", "x.curve.json")
+    way = ("renew", "new.curve.json", "--readings", "whole.csv", "-o", "x.curve.json")
+    assert "--replace" in refused(*way)
+    done = good(*way, "--replace")
     assert "cannot be renewed by a strip" in " ".join(done.stdout.split())
     curve = read_curve("x.curve.json")
     assert curve.recipe is None
@@ -396,7 +398,8 @@ def test_another_ink_is_not_pooled_and_spelling_does_not_matter(here):
     (("renew", "old.curve.json", "--printing-time", "90units"), "same unit"),
     (("renew", "old.curve.json", "--printing-time", "9min", "--target-time", "8min"),
      "(--readings READINGS)"),
-    (("renew", "old.curve.json", "--readings", "whole.csv", "--target-time", "8min"),
+    (("renew", "old.curve.json", "--readings", "whole.csv", "--replace", "--target-time",
+      "8min"),
      "(--process PROCESS)"),
 ])
 def test_wrong_files_and_wrong_use(here, arguments, said):

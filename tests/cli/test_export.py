@@ -129,3 +129,70 @@ def test_a_damaged_curve_is_refused(run, document, damage):
     Path("a.curve.json").write_text(text, encoding="utf-8")
     for kind in ("curve-csv", "response-csv"):
         assert refused(run, "a.curve.json", "--as", kind, "-o", "x.csv")
+
+
+FORMS = ("table", "points", "lut", "icc-output", "icc-link", "readings", "aim")
+SUFFIX = {"lut": ".clf", "icc-output": ".icc", "icc-link": ".icc", "readings": ".txt",
+          "aim": ".txt"}
+
+
+@pytest.mark.parametrize("form", FORMS)
+def test_every_form_is_written_read_back_and_told(run, form):
+    name = f"k{SUFFIX.get(form, '.csv')}"
+    done = run("a.curve.json", "--as", form, "-o", name)
+    assert done.exit_code == 0, done.output
+    words = " ".join(done.stdout.split())
+    assert "read back by " in words and f"Written: {name} Next: " in words
+    said = json.loads(run("a.curve.json", "--as", form, "-o", name, "--force", "--json").stdout)
+    assert (said["curve"], said["as"], said["output"]) == ("a", form, name)
+    off, light = said["proof"]["codes_off"], said["proof"]["lightness_off"]
+    assert form == "points" or (off is not None and off <= 1) or light <= 0.05
+    assert said["encoding"] == (None if form in ("readings", "aim") else "gamma:2.2")
+
+
+@pytest.mark.parametrize(("form", "name"), [
+    *((form, "x.icc") for form in ("curve-csv", "response-csv", "table", "points", "lut", "aim")),
+    ("icc-link", "x.csv"), ("icc-output", "x.tif"), ("readings", "x.curve.json"), ("table", "x")])
+def test_a_name_that_does_not_fit_is_refused(run, form, name):
+    said = refused(run, "a.curve.json", "--as", form, "-o", name)
+    assert name in said and "Call it x" in " ".join(said.split())
+
+
+@pytest.mark.parametrize(("options", "said"), [
+    (("icc-link",), "(-o NAME.icc)"), (("icc-output", "--json"), "(-o NAME.icc)"),
+    (("points", "--points", "9"), "(--points 14)"), (("points", "--points", "21"), "10 to 20"),
+    (("table", "--separator", "comma", "--decimal", "comma"), "(--separator semicolon)"),
+    (("table", "--encoding", "srbg"), "the encoding is 'srbg'"),
+    (("table", "--rows", "20"), "it counts for curve-csv and response-csv"),
+    (("lut", "--depth", "8", "-o", "k.clf"), "a depth is asked for, of lut"),
+    (("aim", "--encoding", "srgb"), "an encoding is asked for, of aim"),
+    (("icc-output", "--decimal", "comma", "-o", "k.icc"), "a separator or decimal sign"),
+    (("lut", "--plot", "p.png", "-o", "k.clf"), "points are drawn alone"),
+    (("points", "--plot", "p.tif"), "is written as a PNG"),
+    (("points", "--plot", "p.csv", "-o", "p.csv"), "is written as a PNG"),
+    (("lut", "-o", "none/k.clf"), "no folder"), (("table", "--depth", "12"), "16 or 8")])
+def test_wrong_options_are_refused(run, options, said):
+    words = " ".join(refused(run, "a.curve.json", "--as", *options).split())
+    assert said.casefold() in words.casefold()
+
+
+def test_text_goes_to_the_screen_without_an_output(run):
+    assert run("a.curve.json", "--as", "aim").stdout.startswith("CGATS.17\n")
+    text = run("a.curve.json", "--as", "table", "--depth", "8", "--decimal", "comma").stdout
+    head = "picture_value (gamma:2.2);image_lightness;ink_percent;code_8;code_16"
+    assert text.splitlines()[0] == head
+    said = json.loads(run("a.curve.json", "--as", "points", "--json").stdout)
+    assert said["proof"] is None and len(said["table"]["picture (gamma:2.2)"]) == 14
+
+
+def test_points_are_drawn(run):
+    done = run("a.curve.json", "--as", "points", "-o", "p.csv", "--plot", "p.png")
+    assert done.exit_code == 0, done.output
+    assert Path("p.png").read_bytes().startswith(b"\x89PNG")
+
+
+def test_a_curve_in_the_dialect_of_a_spreadsheet(run):
+    call = ("a.curve.json", "--as", "curve-csv", "--rows", "3")
+    plain = run(*call).stdout
+    assert run(*call, "--decimal", "comma").stdout == plain.replace(",", ";").replace(".", ",")
+    assert run(*call, "--separator", "tab").stdout == plain.replace(",", "\t")

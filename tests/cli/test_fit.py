@@ -394,7 +394,7 @@ def test_a_renewal_keeps_the_ink_or_takes_that_of_a_whole_new_target(run):
     table("new.csv", density=DENSITY + 0.01)
     for readings, ink, said in (("new.csv", "255,120,0", ("--ink-colour", "255,120,0")),
                                 ("d.csv", "0,0,200", ())):
-        done = run("renew", "c.curve.json", "--readings", readings, *said, "-o",
+        done = run("renew", "c.curve.json", "--readings", readings, *said, "--replace", "-o",
                    f"{readings}.curve.json")
         assert done.exit_code == 0, done.output
         assert ink_of(f"{readings}.curve.json") == ink

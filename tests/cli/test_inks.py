@@ -263,7 +263,8 @@ def test_a_tone_scale_and_a_renewal_keep_to_the_ink(tmp_path, monkeypatch):
     good("negative", "picture.tif", "--curve", "ink.curve.json", "--encoding", "lightness", "-o",
          "s.tif", "--tone-scale")
     assert read_target("s.target.json").ink_colour == "0,255,0"
-    renew = ("renew", "ink.curve.json", "--readings", "silent.csv", "-o", "x.curve.json")
+    renew = ("renew", "ink.curve.json", "--readings", "silent.csv", "--replace", "-o",
+             "x.curve.json")
     assert "(--ink-colour 0,255,0)" in refused(*renew)
     good(*renew, "--ink-colour", "0,255,0")
     assert read_curve("x.curve.json").setup.ink_colour == "0,255,0"

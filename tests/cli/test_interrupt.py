@@ -76,7 +76,8 @@ def test_ctrl_c_is_one_line_at_any_moment(folder, line):
         asked = time.monotonic()
         _, said = run.communicate(timeout=30)
         assert time.monotonic() - asked < PATIENCE
-        assert run.returncode in (0, 130)
+        # the signal itself ends an interpreter that is past its last line: 130 to a shell
+        assert run.returncode in (0, 130, -signal.SIGINT)
         if run.returncode == 130:
             stopped += 1
             assert said == STOPPED

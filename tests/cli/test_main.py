@@ -30,8 +30,8 @@ def test_help_names_every_command_and_where_to_start(word):
 
 def test_help_says_one_plain_line_for_each_command_in_the_order_of_the_job():
     lines = run("--help").output.split("Commands:\n")[1].splitlines()
-    job = ["strip", "target", "scanner", "read", "inks", "fit", "negative", "check", "refine",
-           "renew", "drift", "shelf", "compare", "report", "worksheet", "proof", "export",
+    job = ["strip", "target", "scanner", "read", "inks", "fit", "proof", "negative", "worksheet",
+           "check", "refine", "renew", "drift", "shelf", "compare", "report", "export",
            "rehearse"]
     assert [line.split()[0] for line in lines] == list(COMMANDS) == [
         name for name in job if name in COMMANDS]

@@ -38,7 +38,8 @@ def run(tmp_path, monkeypatch):
     return call
 
 
-RENEW = ("renew", "old.curve.json", "--readings", "new.csv", "-o", "new.curve.json")
+RENEW = ("renew", "old.curve.json", "--readings", "new.csv", "--replace", "-o",
+         "new.curve.json")
 
 
 def test_aim_and_setup_carried_over_and_the_ancestor_named(run):
@@ -81,7 +82,8 @@ def test_a_stain_on_the_new_print_can_be_left_out(run):
 def test_a_renewed_curve_rebuilds_and_renews(run):
     assert run(*RENEW).exit_code == 0
     assert "byte for byte" in run("fit", "--rebuild", "new.curve.json").stdout
-    done = run("renew", "new.curve.json", "--readings", "old.csv", "-o", "third.curve.json")
+    done = run("renew", "new.curve.json", "--readings", "old.csv", "--replace", "-o",
+               "third.curve.json")
     assert done.exit_code == 0, done.output
     assert read_curve("third.curve.json").ancestor.name == "new"
 
@@ -98,7 +100,8 @@ def test_another_scale_is_said(run):
     rows = [line.split(",") for line in text[1:]]
     lines = [f"{r[0]},{116 * (10 ** -float(r[1])) ** (1 / 3) - 16:.3f}" for r in rows]
     Path("light.csv").write_text("\n".join(["level,lightness", *lines]), encoding="utf-8")
-    done = run("renew", "old.curve.json", "--readings", "light.csv", "-o", "l.curve.json")
+    done = run("renew", "old.curve.json", "--readings", "light.csv", "--replace", "-o",
+               "l.curve.json")
     assert done.exit_code == 0, done.output
     assert "0.07 in density" in " ".join(done.stdout.split())
 

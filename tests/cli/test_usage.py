@@ -25,9 +25,9 @@ CLICK = ("Usage:", "Try '", "Error:", "Invalid value", "Missing", "No such", "va
      "negative: --seed is '-1'. It is a whole number from 0 to 4294967295."),
     ("rehearse -o x --seed much", "rehearse: --seed is 'much'. It is a whole number from 0 on."),
     ("target", "target: -o or --output is not given. The negative to print, T.tif;"),
-    ("export a", "export: --as is not given. curve-csv: image tone to ink level; response-csv: ink"
-                 " level to print tone; it is curve-csv or response-csv. Add it; see tonewright"
-                 " export --help."),
+    ("export a", "export: --as is not given. What the curve is handed over as; it is curve-csv,"
+                 " response-csv, table, points, lut, icc-output, icc-link, readings or aim. Add it;"
+                 " see tonewright export --help."),
     ("export", "no CURVE was named. It is called as tonewright export CURVE, with options."),
     ("negative", "negative: no IMAGE was named."),
     ("export a b --as curve-csv",

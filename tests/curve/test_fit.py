@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 from scipy.interpolate import make_smoothing_spline
 
+from abrupt import random_abrupt
 from rooms import random_darkroom
 from tonewright import scales
 from tonewright.curve.fit import END_TOLERANCE, FittedPrint, fit_print, patch_names
@@ -341,6 +342,63 @@ def test_a_step_overshoots_neither_black_nor_white(first_white):
     light = scales.density_to_lightness(np.array([1.6, 0.08]))
     assert fitted.black_lightness >= light[0] - 4.001
     assert fitted.white_lightness <= light[1] + 4.001
+
+
+def test_a_steep_step_is_found_with_its_white_and_no_patch_is_doubted():
+    density = np.where(np.arange(31) <= 27, 1.6, 0.08)
+    fitted = fit_print(readings_of(np.linspace(0.0, 1.0, 31), density))
+    black, white = scales.density_to_lightness(np.array([1.6, 0.08]))
+    assert fitted.black_lightness == pytest.approx(black, abs=0.5)
+    assert fitted.white_lightness == pytest.approx(white, abs=0.5)
+    assert fitted.doubtful == ()
+    assert fitted.black.reached
+    assert fitted.white.reached
+    assert fitted.black.corner == pytest.approx(27.5 / 30, abs=0.03)
+    assert fitted.white.corner == pytest.approx(27.5 / 30, abs=0.03)
+
+
+def test_on_abrupt_processes_prints_land_nearer_than_through_joined_means():
+    """The same as tests/benchmarks/abrupt_accuracy.py, over fewer processes."""
+    ratios, inside = [], []
+    for seed in range(12):
+        room = random_abrupt(np.random.default_rng(seed))
+        readings = room.measure(np.linspace(0.0, 1.0, 51), 2, seed + 10_000)
+        table = fit_print(readings).response
+        ratios.append(rms_from_aim(room, table.level, table.lightness)
+                      / rms_from_aim(room, *joined_means(readings)))
+        truth = room.print_lightness(table.level)
+        inside.append(np.mean((truth >= table.lightness_low) & (truth <= table.lightness_high)))
+    assert np.median(ratios) < 0.75
+    assert np.quantile(ratios, 0.9) < 1.2
+    assert np.mean(inside) > 0.90
+
+
+@pytest.mark.parametrize(("levels", "repeats"), [(51, 2), (21, 1), (11, 1)])
+def test_noise_is_no_tone_scale(levels, repeats):
+    """Densities drawn without any regard to the ink."""
+    level = np.repeat(np.linspace(0.0, 1.0, levels), repeats)
+    for seed in range(6):
+        noise = 1.1 * np.random.default_rng(seed).standard_normal(level.size)
+        with pytest.raises(FitError):
+            fit_print(readings_of(level, np.maximum(1.2 + noise, 0.0)))
+
+
+def test_a_pale_but_plain_tone_scale_is_taken():
+    """The least that counts as a print, with a reading's usual noise."""
+    level = np.linspace(0.0, 1.0, 21)
+    for seed in range(6):
+        noise = 0.02 * np.random.default_rng(seed).standard_normal(21)
+        fitted = fit_print(readings_of(level, 0.65 - 0.35 * level + noise))
+        assert fitted.white_lightness - fitted.black_lightness > 10.0
+
+
+def test_no_lightness_above_white_though_readings_pass_it():
+    level = np.linspace(0.0, 1.0, 31)
+    density = np.clip(1.5 - 2.2 * level, -0.03, None)
+    fitted = fit_print(dataclasses.replace(readings_of(level, density), relative_to_paper=True))
+    table = fitted.response
+    assert max(table.lightness.max(), table.lightness_high.max(), table.reading_high.max()) <= 100.0
+    assert fitted.white_lightness == pytest.approx(100.0, abs=0.2)
 
 
 def test_a_name_on_several_sheets_is_told_by_its_sheet():

@@ -13,6 +13,7 @@ from tonewright.curve.findings import NothingMoved, TwoWeightings
 from tonewright.curve.make import make_curve
 from tonewright.curve.renew import RenewRequest, movement, renew_curve
 from tonewright.errors import FitError, OptionError
+from tonewright.measured.findings import AimsStated
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
 from tonewright.virtual.darkroom import CYANOTYPE, Darkroom, measure_target
@@ -35,6 +36,7 @@ def old():
 
 
 def renewed(old, readings, **more):
+    more.setdefault("replace", True)
     return renew_curve(RenewRequest(old, "ab" * 32, "cyanotype", readings=readings, **more))
 
 
@@ -139,9 +141,32 @@ def test_the_ink_colour_must_be_known_where_the_old_curve_has_one(old):
 
 
 def test_a_bad_target_is_refused_as_in_a_fit(old):
-    few = measure_target(NEW_ROOM, np.linspace(0, 1, 4), 1).readings
-    with pytest.raises(FitError, match="levels"):
-        renewed(old, few)
+    black = measure_target(NEW_ROOM, np.linspace(0, 1, 6), 1).readings
+    black = dataclasses.replace(black, patches=tuple(
+        dataclasses.replace(p, density=1.5) for p in black.patches))
+    with pytest.raises(FitError, match="at least 10 L"):
+        renewed(old, black)
+
+
+@pytest.mark.parametrize(("levels", "more", "code"), [
+    (np.linspace(0, 1, 31), {"replace": False}, "replace_needed"),
+    (np.linspace(0, 1, 7), {"replace": False}, "replace_needed"),
+    (np.linspace(0.1, 0.8, 31), {"replace": False}, "refine_instead"),
+    (np.linspace(0.1, 0.8, 31), {"changes": Setup(paper="linen")}, "process_needed"),
+])
+def test_what_readings_cover_tells_what_they_are_and_not_their_number(old, levels, more, code):
+    found = measure_target(NEW_ROOM, levels, 1).readings
+    with pytest.raises(OptionError) as caught:
+        renewed(old, found, **more)
+    assert caught.value.code == code
+
+
+def test_a_print_made_through_a_curve_refines_it(old):
+    through = dataclasses.replace(readings(OLD_ROOM, 2), findings=(AimsStated("print.csv"),))
+    with pytest.raises(OptionError) as caught:
+        renewed(old, through, replace=False)
+    assert caught.value.code == "refine_instead"
+    assert renewed(old, through).curve.readings is through
 
 
 def test_renewing_a_renewed_curve_names_the_last_one(new):

@@ -24,6 +24,7 @@ from tonewright.files.curves import (
 )
 from tonewright.files.documents import read_curve
 from tonewright.record.setup import Setup
+from tonewright.show.curve_text import rebuild_text
 from tonewright.virtual.darkroom import CYANOTYPE, Darkroom, measure_target
 
 
@@ -53,7 +54,7 @@ def test_fit_renew_and_rebuild_in_a_call_each(here):
     assert FORM.encode(read_curve("a.curve.json")) == FORM.encode(made)
     renewed = renew_files(RenewFiles(Path("a.curve.json"), Path("b.curve.json"), None,
                                      ReadingFiles((Path("b.csv"),)),
-                                     SetupFiles(Setup(paper="linen")))).curve
+                                     SetupFiles(Setup(paper="linen")), replace=True)).curve
     assert (renewed.name, renewed.ancestor.name, renewed.setup.paper) == ("b", "a", "linen")
     rebuilt = rebuild_file(Path("b.curve.json"), Path("c.curve.json"))
     assert rebuilt.same_bytes
@@ -78,7 +79,8 @@ def test_every_file_is_opened_once(here, monkeypatch):
     assert read == dict.fromkeys(read, 1)
     opened.clear()
     renew_files(RenewFiles(Path("x.curve.json"), Path("y.curve.json"), None,
-                           ReadingFiles((Path("a.csv"),)), SetupFiles(file=Path("s.toml"))))
+                           ReadingFiles((Path("a.csv"),)), SetupFiles(file=Path("s.toml")),
+                           replace=True))
     read = {name: opened[name] for name in ("a.csv", "s.toml", "x.curve.json")}
     assert read == dict.fromkeys(read, 1)
 
@@ -144,6 +146,18 @@ def test_a_rebuild_tells_rounding_from_a_difference(here):
         assert (rebuilt.differences == ()) is same
     assert {d.part for d in rebuilt.differences} >= {"correction.level"}
     assert max(d.amount for d in rebuilt.differences) == pytest.approx(2e-3, abs=2e-4)
+    assert "predicts changes by up to" in rebuild_text(rebuilt, "b.curve.json", None)
+    assert 0.05 < rebuilt.print_shift_lightness < 2.0
+    for off, same in ((1e-6, True), (0.3, False)):
+        other = json.loads(json.dumps(made))
+        for column in ("lightness", "lightness_high", "reading_high"):
+            other["response"][column] = [min(v + off, 100.0) for v in other["response"][column]]
+        Path("b.curve.json").write_text(json.dumps(other), encoding="utf-8")
+        rebuilt = rebuild_file(Path("b.curve.json"))
+        assert (rebuilt.differences == ()) is same
+        assert ("comes out the same" in rebuild_text(rebuilt, "b.curve.json", None)) is same
+    assert max(d.amount for d in rebuilt.differences) == pytest.approx(0.3, abs=0.01)
+    assert "predicts changes by up to 0.3 L*" in rebuild_text(rebuilt, "b.curve.json", None)
     made["setup"]["paper"] = None
     Path("b.curve.json").write_text(json.dumps(made), encoding="utf-8")
     assert rebuild_file(Path("b.curve.json")).differences == ()  # the setup is taken as it stands

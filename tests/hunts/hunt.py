@@ -21,6 +21,7 @@ from typing import Any
 import tifffile
 from click.testing import CliRunner
 from mutate import good_files, mutated
+from PIL import Image
 
 from tonewright.cli import main
 from tonewright.files.documents import read_curve, read_process
@@ -34,6 +35,9 @@ CASES = {
     "tiff": ["negative BAD --curve good.curve.json -o out.tif",
              "negative BAD --curve good.curve.json -o out.tif --width 30mm --ppi 720",
              "negative BAD --curve good.curve.json -o out.tif --depth 8 --page 1 --flatten",
+             "negative BAD gray.tif --curve good.curve.json -o out.tif --film 8x10 --ppi 72"
+             " --width 60mm",
+             "proof BAD --curve good.curve.json -o out.png --mark",
              "read BAD --target good.target.json -o out.csv"],
     "csv": ["target --levels-file BAD -o out.tif --ppi 72", "fit BAD -o out.curve.json",
             "strip BAD --tablet 21 --time 10min -o out.process.json",
@@ -43,11 +47,16 @@ CASES = {
               "read BAD --target good.target.json -o out.csv"],
     "setup": ["fit readings.csv -o out.curve.json --setup BAD --date x"],
     "sheet": ["negative gray.tif --curve good.curve.json -o out.tif --layout BAD --width 40mm"],
-    "curve": ["export BAD --as curve-csv", "negative gray.tif --curve BAD -o out.tif",
+    "curve": ["export BAD --as curve-csv", "export BAD --as icc-output -o out.icc",
+              "export BAD --as readings -o out.txt", "export BAD --as points -o out.csv",
+              "negative gray.tif --curve BAD -o out.tif",
               "target --levels-for BAD -o out.tif --ppi 72", "fit --rebuild BAD",
-              "target --through BAD -o out.tif --ppi 72"],
+              "target --through BAD -o out.tif --ppi 72",
+              "proof gray.tif --curve BAD -o out.png", "report BAD -o out.html",
+              "worksheet BAD -o out.html --sensitiser 2 --coats 8x10"],
     "process": ["fit readings.csv --process BAD -o out.curve.json",
-                "renew good.curve.json --process BAD -o out.curve.json"],
+                "renew good.curve.json --process BAD -o out.curve.json",
+                "report good.curve.json BAD -o out.html"],
     "target": ["read lab.txt --target BAD -o out.csv", "read gray.tif --target BAD -o out.csv"],
 }
 WARM = ("fit spectra.txt --scale luminance -o x", "strip strip.csv --tablet 21 --time 1min",
@@ -155,6 +164,11 @@ def _whole(path: Path) -> None:
     """Read an output back; raises if it is not whole."""
     if path.suffix == ".tif":
         assert tifffile.imread(path).size
+    elif path.suffix == ".png":
+        with Image.open(path) as image:
+            image.load()
+    elif path.suffix == ".html":
+        assert path.read_text(encoding="utf-8").endswith("</html>\n")
     elif path.name.endswith(".curve.json"):
         curve = read_curve(path)
         assert 0.0 <= curve.correction.level.min() <= curve.correction.level.max() <= 1.0

@@ -17,8 +17,8 @@ from tonewright.numeric.monotone import (
     deleted_deviations,
     fit_smooth,
     judge_smooth,
-    nearest_rising,
 )
+from tonewright.numeric.rising import nearest_rising
 
 pytestmark = pytest.mark.fits_anew
 

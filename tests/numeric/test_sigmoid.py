@@ -81,3 +81,34 @@ def test_level_points_of_very_uneven_noise_give_curves_without_a_warning():
         nodes = np.linspace(-3.0, 1.0, 40)
         curves = sample_rises(x, np.full(31, 0.5), sd, nodes, (1.5, 0.4), 50).curves
         assert np.isfinite(curves).all()
+
+
+@pytest.mark.parametrize("name", ["corners", "hyperbolic"])
+def test_ends_that_turn_at_once_leave_a_straight_line(name):
+    rise = NAMED[name].rise(Z, np.array([-9.0, -9.0, 0.0]))
+    assert rise == pytest.approx(np.clip(Z, 0.0, 1.0), abs=1e-3)
+
+
+def ramp(x, length=1.1):  # level, straight, level; no rounding at all
+    return 0.08 + 1.6 * np.clip((x + 1.6) / length, 0.0, 1.0)
+
+
+def test_the_corners_of_a_ramp_are_found_where_they_are():
+    x, nodes = -np.arange(62) * 0.05, np.linspace(-3.2, 0.5, 150)
+    for seed in range(3):
+        y = ramp(x) + np.random.default_rng(seed).normal(0.0, 0.02, x.size)
+        found = sample_rises(x, y, np.full(x.size, 0.02), nodes, (1.5, 0.4), 400)
+        for at, where in ((found.lower_corner, -1.6), (found.upper_corner, -0.5)):
+            assert np.mean(np.isfinite(at)) > 0.8
+            assert np.nanmedian(at) == pytest.approx(where, abs=0.05)
+        low, high = np.quantile(found.curves, [0.005, 0.995], axis=0)
+        assert np.mean((ramp(nodes) >= low - 1e-3) & (ramp(nodes) <= high + 1e-3)) > 0.9
+
+
+def test_a_gentle_curve_has_none():
+    x, nodes = -np.arange(62) * 0.05, np.linspace(-3.2, 0.5, 50)
+    for seed in range(3):
+        y = truth(x) + np.random.default_rng(seed).normal(0.0, 0.02, x.size)
+        found = sample_rises(x, y, np.full(x.size, 0.02), nodes, (1.5, 0.4), 400)
+        assert np.mean(np.isfinite(found.lower_corner)) < 0.3
+        assert np.mean(np.isfinite(found.upper_corner)) < 0.3

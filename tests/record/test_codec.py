@@ -21,6 +21,7 @@ from tonewright.record.codec import (
     LEVEL,
     NEVER_FALLING,
     RISING,
+    SPARSE,
     UNORDERED,
     Called,
     Form,
@@ -568,3 +569,22 @@ def test_a_declared_table_says_what_is_wrong(change, given, rule):
 def test_what_is_read_stays_as_it_is():
     with pytest.raises(FrozenInstanceError):
         read(Sheet, through_json(SHEET)).name = "other"
+
+
+@dataclass(frozen=True)
+class Grown:
+    """A part that got a field after documents of it were written."""
+
+    name: str
+    colour: float | None = field(default=None, metadata=SPARSE)
+
+
+def test_a_sparse_field_has_an_entry_only_where_it_is_known():
+    assert encode(Grown("a")) == {"name": "a"}
+    assert encode(Grown("a", 0.5)) == {"name": "a", "colour": 0.5}
+    for whole in (Grown("a"), Grown("a", 0.5)):
+        assert decode(Grown, encode(whole), "the part", "") == whole
+    assert decode(Grown, {"name": "a", "colour": None}, "the part", "") == Grown("a")
+    for wrong in ({"colour": 0.5}, {"name": "a", "color": 0.5}, {"name": "a", "colour": "red"}):
+        with pytest.raises(DocumentError):
+            decode(Grown, wrong, "the part", "")

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tonewright.errors import OptionError
-from tonewright.record.times import PrintingTime, parse_time, ratio
+from tonewright.record.times import PrintingTime, ladder, parse_time, ratio
 
 
 @pytest.mark.parametrize(("text", "value", "unit"), [
@@ -54,3 +54,19 @@ def test_a_timer_is_set_within_a_twentieth_of_a_stop_past_the_first_seconds(seco
 @given(st.integers(min_value=1, max_value=100_000))
 def test_spoken_times_are_read_back(seconds):
     assert parse_time(str(PrintingTime(float(seconds)))).value == seconds
+
+
+def test_a_ladder_goes_from_half_to_twice_the_time():
+    """ISO 6: film speeds go in thirds of a stop, 100, 125, 160, 200; times go the same way."""
+    rungs = ladder(PrintingTime(100.0, "unit"))
+    assert [n for n, _ in rungs] == [-3, -2, -1, 0, 1, 2, 3]
+    assert [t.value for _, t in rungs] == pytest.approx([50, 63, 79, 100, 126, 159, 200], abs=0.5)
+
+
+def test_where_light_counts_less_over_time_a_stop_is_more_than_twice_the_time():
+    """Schwarzschild's law with 0.8: one stop is 2 ** (1 / 0.8) = 2.38 times as long."""
+    assert ladder(PrintingTime(1000.0, "unit"), 0.8)[-1][1].value == pytest.approx(2378.4, abs=5.0)
+
+
+def test_the_time_itself_stays_as_it_was_given():
+    assert ladder(PrintingTime(601.3))[3] == (0, PrintingTime(601.3))

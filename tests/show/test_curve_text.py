@@ -96,7 +96,7 @@ def derived():
 
 
 def renewed(derived, **new):
-    return renew_curve(RenewRequest(derived, "00" * 32, "new", **new))
+    return renew_curve(RenewRequest(derived, "00" * 32, "new", replace=True, **new))
 
 
 @pytest.fixture(scope="module")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from reports import check_report
+from tonewright.check import findings as check
 from tonewright.inks import findings as inks
 from tonewright.measured import findings as measured
 from tonewright.record.findings import Finding
@@ -30,7 +31,17 @@ SAID = {
         measured.CellsBlank("a.csv", (5,)),
         measured.CellsBlank("a.csv", (5, 6, 9)),
         measured.PatchesNotInList("a.csv", tuple(f"A{i}" for i in range(1, 16))),
+        measured.AimsStated("a.csv"),
         measured.PatchesDoubted("a.csv", ("A3", "B4")),
+    ]),
+    "findings_check.txt": (check, [
+        check.TonesSetAside(("A3",)),
+        check.TonesSetAside(("A3", "A7 on march")),
+        check.PrintsDiffer(1.93),
+        check.SheetsAssumed(0.8),
+        check.NoStripBehind(),
+        check.PrintedForAnotherTime(TIME, PrintingTime(480.0)),
+        check.UnevennessUntold(),
     ]),
     "findings_inks.txt": (inks, [
         inks.ColoursNotMeasured(("0,128,255", "128,0,0")),

@@ -18,6 +18,7 @@ from tonewright.files.documents import Opened
 from tonewright.files.negative.batch import make_negatives
 from tonewright.files.negative.settings import NegativeSettings
 from tonewright.negative import findings as negative
+from tonewright.negative.film import parse_film
 from tonewright.negative.sheet import SheetSettings
 from tonewright.negative.size import SizeWish
 from tonewright.record.findings import Finding
@@ -75,8 +76,15 @@ def test_the_report_of_one(make):
 
 def test_the_report_of_several(make):
     batch = make(["portrait.tif", "notes.tif", "landscape.tif"], "negatives", mirror=False)
-    failures = failures_text(batch, lambda error: "not an image")
+    failures = failures_text(batch.failures, len(batch.reports), lambda error: "not an image")
     agrees("negatives.txt", f"{negatives_text(batch)}\n\n{failures}")
+
+
+def test_the_report_of_a_film(make):
+    batch = make(["portrait.tif", "landscape.tif"], "film.tif", film=parse_film("a4", "film"),
+                 size=SizeWish(width_mm=Fraction(90), ppi=Fraction(100)),
+                 sheet=SheetSettings(marks=True))
+    agrees("negatives_film.txt", negatives_text(batch))
 
 
 def test_json_carries_findings_and_their_sentences(make):

@@ -15,13 +15,21 @@ from pathlib import Path
 
 import pytest
 
+from reports import check_report
 from tonewright.measured.columns import Source
 from tonewright.record.findings import all_codes, finding_class
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime, parse_time
 from tonewright.show.cautions import cautions_text
 from tonewright.show.findings import sentence
-from tonewright.show.strip_text import eye_json, eye_text, next_words, process_json, process_text
+from tonewright.show.strip_text import (
+    blank_text,
+    eye_json,
+    eye_text,
+    next_words,
+    process_json,
+    process_text,
+)
 from tonewright.show.words import WIDTH
 from tonewright.strip import findings
 from tonewright.strip.exposure import EyeStrip, judge_by_eye
@@ -188,3 +196,8 @@ def test_the_cautions_name_what_hurts_and_what_helps():
     for word in ("UV", "eyes and skin", "gloves", "ventilate", "safety data sheet", "trained",
                  "local rules"):
         assert word in cautions_text()
+
+
+def test_the_report_of_an_empty_table():
+    check_report("strip_blank.txt", blank_text("my strip.csv", nominal_tablet("31"),
+                                               ("film", "bare")))

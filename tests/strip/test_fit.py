@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from rooms import random_darkroom
+from tonewright import scales
 from tonewright.errors import FitError
 from tonewright.record.codec import encode
 from tonewright.record.setup import Setup
@@ -17,7 +18,7 @@ from tonewright.record.times import PrintingTime
 from tonewright.scales import STOP
 from tonewright.show.strip_text import process_text
 from tonewright.strip.exposure import log_exposure_range
-from tonewright.strip.findings import StripTooShort
+from tonewright.strip.findings import CornerFound, StripTooShort
 from tonewright.strip.fit import (
     Places,
     draw_responses,
@@ -299,3 +300,77 @@ def test_a_guess_is_right_where_step_2_is_just_black():
         black = just_black(drawn.nodes, drawn.curves, 1.0)
         ends.append(float(weighted_quantile(black, drawn.weights, 0.5)))
     assert 0.02 < ends[1] - ends[0] < 0.3
+
+
+def abrupt(x, length, black):  # invented: white and black at true corners, black at 0
+    return 0.08 + (black - 0.08) * np.clip(x / length + 1.0, 0.0, 1.0)
+
+
+def abrupt_strip(stops, length, black, seed, halves=("film", "bare")):
+    """A strip so many stops longer than its base printing time, and that time in seconds; the film
+    has a density of 0.06."""
+    black_light = float(scales.density_to_lightness(black))
+    density = float(scales.lightness_to_density(black_light + 1.0))
+    just = length * ((density - 0.08) / (black - 0.08) - 1.0)
+    rng = np.random.default_rng(seed)
+    time, patches = PrintingTime(600.0), []
+    for half in halves:
+        places = just + 0.1 + stops * STOP - TABLET.density + 0.06 * (half == "bare")
+        seen = abrupt(places, length, black) + rng.normal(0.0, 0.02, places.size)
+        patches += [StripPatch(k, float(max(d, 0.0)), None, half, time, None)
+                    for k, d in enumerate(seen, 1)]
+    return Strip(tuple(patches), "visual-density", ()), just + 0.1 + stops * STOP
+
+
+def test_base_time_of_processes_with_true_corners():
+    off, inside = [], []
+    for seed in range(10):
+        rng = np.random.default_rng(seed)
+        stops = float(rng.uniform(-0.3, 2.0))
+        made, _ = abrupt_strip(stops, float(rng.uniform(0.4, 1.6)), float(rng.uniform(1.4, 2.1)),
+                               seed)
+        found = evaluate(made).summary
+        off.append(np.log2(found.base_printing_time / 600.0) + stops)
+        inside.append(found.base_printing_time_low <= 600.0 * 2.0**-stops
+                      <= found.base_printing_time_high)
+    assert np.median(np.abs(off)) < 0.15
+    assert np.quantile(np.abs(off), 0.9) < 0.4
+    assert sum(inside) >= 7  # nine in ten are promised; ten strips cannot say more
+
+
+def test_a_corner_is_named_with_its_step():
+    made, clear = abrupt_strip(1.5, 1.0, 1.7, 3)
+    corners = {f.end: f for f in evaluate(made).findings if isinstance(f, CornerFound)}
+    assert set(corners) == {"white", "black"}
+    for end, at in (("black", 0.0), ("white", -1.0)):
+        assert corners[end].log_exposure == pytest.approx(at - clear, abs=0.05)
+        assert corners[end].step == pytest.approx(1.0 + (clear - at) / 0.1, abs=1.0)
+        assert corners[end].time == PrintingTime(600.0)
+
+
+def test_a_gentle_process_has_no_corner():
+    made = evaluate(strip(Darkroom(), Darkroom().base_time * 1.4, halves=("film", "bare")))
+    assert not any(isinstance(f, CornerFound) for f in made.findings)
+
+
+@pytest.mark.parametrize("clearest", [
+    (0.81, 0.33, 0.13), (0.47, 0.22), (0.61, 0.24), (0.9, 0.62, 0.3, 0.11), (0.35,), ()])
+def test_a_hard_paper_printed_too_short_did_not_reach_black(clearest):
+    """Its few tones are no stains, and what is left of it no black."""
+    rest = 0.08 + np.random.default_rng(1).normal(0.0, 0.012, 31 - len(clearest))
+    made = Strip(tuple(StripPatch(k, float(d), None, "film", PrintingTime(600.0), None)
+                       for k, d in enumerate([*clearest, *rest], 1)), "visual-density", ())
+    found = evaluate(made)
+    assert found.summary.set_aside == ()
+    assert not found.summary.reached_black
+    assert found.summary.next_time > 600.0
+    assert any(isinstance(f, StripTooShort) for f in found.findings)
+
+
+def test_one_dark_slip_on_a_strip_with_tones_is_set_aside_still():
+    room = Darkroom()
+    made = strip(room, room.base_time * 1.2, seed=2)
+    slipped = dataclasses.replace(made, patches=(
+        dataclasses.replace(made.patches[0], density=made.patches[0].density + 0.6),
+        *made.patches[1:]))
+    assert evaluate(slipped).summary.set_aside == (0,)

@@ -56,6 +56,13 @@ def test_shift_is_the_logarithm_of_the_time_and_base_time_is_found(process):
         process.shift(PrintingTime(100.0, "unit"))
 
 
+def test_one_step_less_is_a_step_of_the_tablet_less_light(process):
+    """A tablet of 31 steps has 0.10 from step to step: 10 ** -0.1, or 0.794 times as long."""
+    strict = process.one_step_less(process.base_time)
+    assert strict.value == pytest.approx(process.summary.strict_printing_time, rel=1e-4)
+    assert process.one_step_less(PrintingTime(1000.0)).value == pytest.approx(794.3, abs=0.1)
+
+
 REMOVED = object()
 DAMAGE = [
     (("format",), "tonewright-curve", "this is a correction curve"),

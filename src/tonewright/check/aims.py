@@ -19,12 +19,13 @@ from tonewright.measured.readings import Readings
 from tonewright.numeric.robust import rank_correlation
 from tonewright.scales import Array
 
-AIM, IMAGE = "aim_lightness", "image_lightness"
-"""Columns of a print's readings: what the curve aims at, or the tone in the picture (L*)."""
+AIM, IMAGE = columns.AIM_NAMES
 FEWEST_TONES, LEAST_SPAN = 4, 20.0
 """Different tones, and L* between the lightest and the darkest, that tell causes apart."""
 SAME_LEVEL, SAME_TONE = 0.003, 0.3
 """How nearly the ink that was printed must be the curve's for that aim: ink level, or L*."""
+AT_END = 0.6
+"""L* that the curve's outermost tones may lie off its black and white."""
 FOLLOWS = 0.7
 """Rank correlation of aims and readings below which they belong to different prints."""
 _PLACE = re.compile(r"([A-Z]{1,2})(\d{1,3})", re.ASCII)
@@ -81,11 +82,6 @@ def _row(letters: str) -> int:
     return number
 
 
-def says_aims(table: Table) -> bool:
-    """Whether a table has the tones of a print that was made through a curve."""
-    return any(any(table.cells(name) or []) for name in (AIM, IMAGE))
-
-
 def with_levels(
     table: Table, curve: Curve, scale: Weighting | None = None
 ) -> tuple[Table, Array]:
@@ -108,6 +104,10 @@ def with_levels(
     tone = columns.numbers(table, index, blank_is_unknown=True)
     table.refuse((tone < 0.0) | (tone > 100.0), index, "a tone is a CIE L* from 0 to 100",
                  "correct the row")
+    known = ~np.isnan(tone)
+    if np.count_nonzero(known) >= FEWEST_TONES:
+        density = columns.measured(table, scale).density
+        _refuse_other_sheet(tone[known], density[known], table.source.name)
     aim = tone if name == AIM else curve.print_lightness_at(tone)
     if has_level:
         return table, np.where(np.isnan(tone), aim_of_level(curve, columns.levels(table)), aim)
@@ -144,17 +144,21 @@ def printed_tones(curve: Curve, readings: Readings, aim: Array) -> PrintedTones:
     names = ", ".join(s.name for s in readings.sources) or "the readings"
     refuse_two_zeros(curve.relative_to_paper, readings.relative_to_paper, f"the curve {curve.name}")
     if readings.scale != curve.scale:
-        raise OptionError(
-            f"the readings are weighted as {readings.scale}, the curve {curve.name} as"
-            f" {curve.scale}", "on a coloured print the two differ by up to 0.07 in density and are"
-            " not compared", "measure the print as the curve's target was measured",
-            code="check_scales")
+        raise other_scales(names, curve)
     one_ink({f"the curve {curve.name}": curve.setup.ink_colour, **readings_colour(readings)})
     _refuse_other_curve(curve, readings, aim, names)
     tones = PrintedTones(readings, image_of_aim(curve, aim), aim)
     _refuse_few(tones, names)
-    _refuse_other_sheet(tones, names)
+    _refuse_other_sheet(tones.aim, readings.density, names)
     return tones
+
+
+def other_scales(names: str, curve: Curve) -> OptionError:
+    """The error for readings of another weighting than the curve's."""
+    return OptionError(
+        f"{names} has no readings weighted as {curve.scale}, as the curve {curve.name} is",
+        "on a coloured print luminance and visual density differ by up to 0.07 and are not"
+        " compared", "measure the print as the curve's target was measured", code="check_scales")
 
 
 def _refuse_other_curve(curve: Curve, readings: Readings, aim: Array, names: str) -> None:
@@ -162,12 +166,13 @@ def _refuse_other_curve(curve: Curve, readings: Readings, aim: Array, names: str
     level = readings.level
     off = np.abs(level - level_of_aim(curve, aim))
     tone = np.abs(aim_of_level(curve, level) - aim)
-    wrong = np.flatnonzero((off > SAME_LEVEL) & (tone > SAME_TONE))
+    ends = curve.correction.print_lightness[[0, -1]]
+    beyond = np.abs(np.clip(aim, *ends) - aim) > SAME_TONE
+    wrong = np.flatnonzero((off > SAME_LEVEL) & (tone > SAME_TONE) | beyond & (tone > AT_END))
     if not wrong.size:
         return
     worst = int(wrong[np.argmax(tone[wrong])])
-    order = np.argsort(level, kind="stable")
-    if np.any(np.diff(aim[order]) < -SAME_TONE):
+    if np.max(np.abs(np.sort(level) - np.sort(level_of_aim(curve, aim)))) <= SAME_LEVEL:
         raise ReadingsError(
             f"{names}: the aims are out of order: {readings.patches[worst].patch} has"
             f" {level[worst]:.0%} ink and the aim L* {aim[worst]:.1f}",
@@ -191,8 +196,8 @@ def _refuse_few(tones: PrintedTones, names: str) -> None:
             "measure the whole tone scale beside the picture")
 
 
-def _refuse_other_sheet(tones: PrintedTones, names: str) -> None:
-    follows = rank_correlation(tones.aim, tones.readings.lightness)
+def _refuse_other_sheet(aim: Array, density: Array, names: str) -> None:
+    follows = rank_correlation(aim, -density)
     if follows < FOLLOWS:
         raise ReadingsError(
             f"{names}: the readings {'run against' if follows < -FOLLOWS else 'do not follow'}"

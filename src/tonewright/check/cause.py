@@ -11,7 +11,7 @@ import numpy as np
 from tonewright import scales
 from tonewright.check.aims import PrintedTones
 from tonewright.check.document import Cause, CauseCode
-from tonewright.check.promise import Promise, Response
+from tonewright.check.promise import Promise, Response, nearness
 from tonewright.numeric.alternatives import Alternative, Explained, Scatters, Shifts, explain
 from tonewright.scales import STOP, Array
 
@@ -19,19 +19,17 @@ SURE = 3.0
 """How many times better than the next a cause must explain the readings to be named."""
 SHARE: dict[CauseCode, float] = {
     "exposure": 0.4, "fog": 0.15, "weak_black": 0.15, "ink": 0.08, "process": 0.08,
-    "unevenness": 0.05, "unknown": 0.09}
+    "unevenness": 0.08, "unknown": 0.06}
 """How often each is to blame, before anything is measured (from memory, no source)."""
-FORMS = (0.7, 1.0, 1.4)
-"""Powers of its level that an ink's density may go by, where no strip tells."""
 MEMBERS = 41
 SPAN = 3.0
 """Sizes of a cause are tried up to so many of their usual size."""
 LIGHT_STOPS, FOG_LIGHTNESS, BLACK_LIGHTNESS, INK_SHARE, CONTRAST_SHARE = 0.5, 3.0, 4.0, 0.12, 0.12
 """Usual sizes of what goes wrong, as standard deviations (from memory, no source)."""
+INEXACT = 0.12
+"""Part of a print's differences (RMS) that a cause may leave over: no model of one is exact."""
 UNEVEN_STOPS, OTHER_LIGHTNESS, OTHER_ALONG = 0.15, 3.0, 20.0
 """The same of unevenness, and of what no cause here explains: smooth over so many L*."""
-UNEVEN_REACH = 0.5
-"""Part of the sheet over which unevenness keeps its sign."""
 LEAST_ASTRAY = 0.6
 """Rank correlation of place and tone from which on the two cannot be told apart."""
 
@@ -49,9 +47,11 @@ class Verdict:
 def judge(tones: PrintedTones, promised: Promise, response: Response, passing: float) -> Verdict:
     """The verdict on differences from a promise; it passes from a probability ``passing`` on."""
     ways = _ways(tones, promised, response)
-    found = explain(tones.readings.density - promised.density, promised.covariance,
-                    [*ways.values()])
-    codes = [*ways]
+    off, codes = tones.readings.density - promised.density, [*ways]
+    found = explain(off, promised.covariance, [*ways.values()])
+    if found.probability < passing:
+        inexact = promised.covariance + _inexact(promised, off)
+        found = replace(explain(off, inexact, [*ways.values()]), probability=found.probability)
     light = found.sizes[codes.index("exposure")] if response.has_strip else None
     return Verdict(found.probability, _cause(codes, found, response, passing), light)
 
@@ -77,15 +77,13 @@ def _ways(
     level = tones.readings.level
     black, white = response.ends
     density = promised.density
-    rise = np.clip((density - white) / max(black - white, 1e-6), 0.0, 1.0)
+    rise = response.rise(density)
     at_black, at_white = (float(scales.lightness_per_density(scales.density_to_lightness(d)))
                           for d in (black, white))
-    forms = [response] if response.has_strip else [replace(response, form=f) for f in FORMS]
-
     def moved(what: str, usual: float, unit: float = 1.0) -> Shifts:
         """By amounts of either sign of what `Response.moved` takes."""
         return _join(*(_either(usual, partial(_moved, form, level, what, unit))
-                       for form in forms))
+                       for form in response.forms()))
 
     ways: dict[CauseCode, Alternative] = {
         "exposure": moved("light", LIGHT_STOPS, STOP),
@@ -94,7 +92,7 @@ def _ways(
         "weak_black": _only_more(BLACK_LIGHTNESS, lambda s: -s / at_black * rise),
         "ink": moved("ink", INK_SHARE),
         "process": moved("contrast", CONTRAST_SHARE),
-        "unknown": _anything(promised, tones),
+        "unknown": _anything(promised),
     }
     if (uneven := _uneven(tones, response)) is not None:
         ways["unevenness"] = uneven
@@ -137,12 +135,23 @@ def _sizes(usual: float) -> tuple[Array, Array]:
     return sizes, weight / weight.sum()
 
 
-def _anything(promised: Promise, tones: PrintedTones) -> Scatters:
-    """A smooth departure of any form, in L*."""
+def _smooth(promised: Promise) -> Array:
+    """Covariance, in density, of a smooth departure of any form by 1 L*, shape (n, n)."""
     light = scales.density_to_lightness(promised.density)
     slope = scales.lightness_per_density(light)
-    smooth = np.exp(-0.5 * ((light[:, None] - light[None, :]) / OTHER_ALONG) ** 2)
-    one = smooth / np.outer(slope, slope)
+    near = np.exp(-0.5 * ((light[:, None] - light[None, :]) / OTHER_ALONG) ** 2)
+    return np.asarray(near / np.outer(slope, slope))
+
+
+def _inexact(promised: Promise, off: Array) -> Array:
+    """By how much any cause may move a print otherwise than the curve's model of it says."""
+    slope = scales.lightness_per_density(scales.density_to_lightness(promised.density))
+    rms = float(np.sqrt(np.mean((off * slope) ** 2)))
+    return np.asarray((INEXACT * rms) ** 2 * _smooth(promised))
+
+
+def _anything(promised: Promise) -> Scatters:
+    one = _smooth(promised)
     sizes, weight = _sizes(OTHER_LIGHTNESS)
     return Scatters(sizes, sizes[:, None, None] ** 2 * one, weight)
 
@@ -166,13 +175,11 @@ def place_tells(tones: PrintedTones) -> bool:
 
 def _uneven(tones: PrintedTones, response: Response) -> Scatters | None:
     """Light or coating that varies over the sheet; None where that cannot be told."""
-    place = tones.place
-    if place is None or not place_tells(tones):
+    if not place_tells(tones):
         return None
     level = tones.readings.level
     steep = (response.moved(level, light=0.01) - response.moved(level)) / 0.01
-    apart = np.sum((place[:, None, :] - place[None, :, :]) ** 2, axis=2)
     same = np.equal.outer(tones.sheet, tones.sheet)
-    one = same * np.exp(-0.5 * apart / UNEVEN_REACH**2) * np.outer(steep, steep)
+    one = same * nearness(tones) * np.outer(steep, steep)
     sizes, weight = _sizes(UNEVEN_STOPS)
     return Scatters(sizes, (sizes[:, None, None] * STOP) ** 2 * one, weight)

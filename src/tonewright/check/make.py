@@ -25,8 +25,10 @@ from tonewright.check.promise import Promise, Response, promise
 from tonewright.curve.document import Curve
 from tonewright.curve.few import few_strays
 from tonewright.curve.fit import USUAL_SHEETS_LIGHTNESS, patch_names
+from tonewright.curve.ink import one_ink
 from tonewright.curve.renew import PAPER
 from tonewright.errors import OptionError
+from tonewright.measured.findings import AimsStated
 from tonewright.record.dates import parse_date
 from tonewright.record.findings import Finding
 from tonewright.record.provenance import made_by
@@ -71,7 +73,7 @@ def check_print(asked: CheckRequest) -> Check:
         or a left-out name that no patch has.
     """
     curve = asked.curve
-    _refuse_other_paper(curve.setup, asked.changes)
+    refuse_other_paper(curve.setup, asked.changes)
     day = asked.changes.date
     if day is not None:
         day = parse_date(day, asked.today).isoformat()
@@ -84,7 +86,8 @@ def check_print(asked: CheckRequest) -> Check:
     verdict = judge(tones, promised, response, PASSING)
     findings = [*([TonesSetAside(tuple(names[i] for i in strays))] if strays else []),
                 *_findings(asked, tones, promised)]
-    return _document(asked, tones, promised, verdict, day, (*tones.readings.findings, *findings))
+    said = (f for f in tones.readings.findings if not isinstance(f, AimsStated))
+    return _document(asked, tones, promised, verdict, day, (*said, *findings))
 
 
 def _document(
@@ -160,13 +163,17 @@ def _at(light: Array, aim: Array, end: float) -> float | None:
     return round(float(np.mean(light[there])), 3) if there.any() else None
 
 
-def _refuse_other_paper(setup: Setup, changes: Setup) -> None:
+def refuse_other_paper(setup: Setup, changes: Setup) -> None:
+    """Raise `OptionError` if a print is said to be on another paper than its curve is for, or in
+    another ink colour."""
+    if changes.ink_colour is not None:
+        one_ink({"the curve": setup.ink_colour, "the print": changes.ink_colour})
     for entry in PAPER:
         before, after = getattr(setup, entry), getattr(changes, entry)
         if before and after and before.strip().casefold() != after.strip().casefold():
             raise OptionError(
                 f"the {entry} of the print is {after!r}, that of the curve {before!r}",
-                "a print is checked against a curve for its own paper and chemistry",
+                "a print and its curve are of one paper and chemistry",
                 "renew the curve for it", code="check_other_paper")
 
 

@@ -4,7 +4,7 @@ from it."""
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -20,9 +20,14 @@ BAND = 1.96
 ALONG = 0.12
 """Ink level over which a curve's error keeps its sign: about a tenth of the scale, as smooth fits
 through twenty to fifty levels have it."""
-UNEVEN_SD, UNEVEN_ALONG = 0.006, 0.3
-"""Exposure (log10) that an even coating still varies by, and over how much of a row of tones."""
-MODES = {"exposure": 0.05 * STOP, "contrast": 0.015, "black": 0.015, "white": 0.004}
+UNEVEN_SD, UNEVEN_REACH = 0.006, 0.3
+"""Exposure (log10) that an even coating still varies by, and over which part of the sheet."""
+SESSION_SD = 0.005
+"""Density by which all readings of one day differ from another day's: zero of the instrument, lamp
+of the scanner (from memory, no source)."""
+FORMS = (0.6, 1.0, 1.6)
+"""Powers of its level that an ink's density may go by, where no strip tells."""
+MODES = {"exposure": 0.05 * STOP, "contrast": 0.015, "black": 0.015, "white": 0.002}
 """How the ways in which good sheets differ compare: log10 exposure, a share, densities.  Their
 size all together is that of the sheets."""
 
@@ -38,6 +43,10 @@ class Response:
     curve: Curve
     form: float = 1.0
     """Without a strip: the power of its level that the ink's density goes by."""
+
+    def forms(self) -> list[Response]:
+        """The same for each form that the ink may have; one where a strip tells."""
+        return [self] if self.has_strip else [replace(self, form=f) for f in FORMS]
 
     @cached_property
     def has_strip(self) -> bool:
@@ -55,6 +64,11 @@ class Response:
         """What the curve promises at ink levels, any shape."""
         light = np.maximum(self.curve.response.lightness_at(level), 0.1)
         return scales.lightness_to_density(light)
+
+    def rise(self, density: Array) -> Array:
+        """How far densities lie from white (0) to black (1), any shape."""
+        black, white = self.ends
+        return np.clip((density - white) / max(black - white, 1e-6), 0.0, 1.0)
 
     def moved(self, level: Array, light: float = 0.0, ink: float = 0.0, contrast: float = 0.0
               ) -> Array:
@@ -102,27 +116,40 @@ class Promise:
     """Of the differences in density, noise and all, shape (n, n)."""
 
 
-def promise(curve: Curve, tones: PrintedTones, response: Response) -> Promise:
-    """What the curve promises of these tones, and how far a good print of them may lie off."""
+def promise(
+    curve: Curve, tones: PrintedTones, response: Response, light: float = 0.0
+) -> Promise:
+    """What the curve promises of these tones, and how far a good print of them may lie off.
+
+    ``light``: how much more than at the curve's time the print was given, log10.
+    """
     level = tones.readings.level
-    density = response.density(level)
+    density = response.moved(level, light)
     slope = scales.lightness_per_density(scales.density_to_lightness(density))
-    noise = _noise_sd(curve, tones) ** 2 + SHEET_DENSITY_SD**2
+    # bare paper has no coating to differ by
+    noise = _noise_sd(curve, tones) ** 2 + (SHEET_DENSITY_SD * response.rise(density)) ** 2
     table = curve.response
     band = np.interp(level, table.level, table.lightness_high - table.lightness_low)
     band_sd = band / (2.0 * BAND) / slope
     near = np.exp(-0.5 * ((level[:, None] - level[None, :]) / ALONG) ** 2)
     same = np.equal.outer(tones.sheet, tones.sheet)
     own, shared = _sheets(curve)
-    modes = _modes(response, level) * (own / _size(response))
-    spread = modes @ modes.T
-    steep = (response.moved(level, light=0.01) - density) / 0.01
-    smooth = np.exp(-0.5 * ((tones.image[:, None] - tones.image[None, :])
-                            / (100.0 * UNEVEN_ALONG)) ** 2)
-    uneven = UNEVEN_SD**2 * np.outer(steep, steep) * smooth
+    forms = response.forms()
+    spread = sum(_spread(form, level, own) for form in forms) / len(forms)
+    steep = (response.moved(level, light + 0.01) - density) / 0.01
+    uneven = UNEVEN_SD**2 * np.outer(steep, steep) * nearness(tones)
     covariance = (np.diag(noise) + near * np.outer(band_sd, band_sd)
-                  + same * (spread + uneven) + shared * spread)
+                  + same * (spread + uneven) + shared * spread + SESSION_SD**2)
     return Promise(density, noise, np.asarray(covariance))
+
+
+def nearness(tones: PrintedTones) -> Array:
+    """How far the unevenness of a sheet is the same at two patches, 0 to 1, shape (n, n)."""
+    place = tones.place
+    if place is None:  # most likely in a row
+        place = tones.image[:, None] / 100.0
+    apart = np.sum((place[:, None, :] - place[None, :, :]) ** 2, axis=2)
+    return np.asarray(np.exp(-0.5 * apart / UNEVEN_REACH**2))
 
 
 def _noise_sd(curve: Curve, tones: PrintedTones) -> Array:
@@ -144,11 +171,16 @@ def _sheets(curve: Curve) -> tuple[float, float]:
     return math.sqrt(total / (own + USUAL_SHEETS_WORTH)), 0.0
 
 
+def _spread(response: Response, level: Array, lightness_sd: float) -> Array:
+    """Covariance of the densities of one sheet about the mean sheet's, shape (n, n)."""
+    modes = _modes(response, level) * (lightness_sd / _size(response))
+    return np.asarray(modes @ modes.T)
+
+
 def _modes(response: Response, level: Array) -> Array:
     """The ways in which good sheets differ, as shifts of density, shape (n, modes)."""
     density = response.density(level)
-    black, white = response.ends
-    rise = np.clip((density - white) / max(black - white, 1e-6), 0.0, 1.0)
+    rise = response.rise(density)
     return np.stack([
         response.moved(level, light=MODES["exposure"]) - density,
         response.moved(level, contrast=MODES["contrast"]) - density,

@@ -31,10 +31,17 @@ COMMANDS = {
     "read": "densities of a printed target, from a scan or an instrument",
     "inks": "which colour of ink to make negatives in, from a printed chart",
     "fit": "a correction curve from the readings of a printed target",
+    "proof": "what the print of a picture will look like",
     "negative": "printable negatives from finished images",
+    "worksheet": "a page to take into the darkroom",
     "check": "a print against its curve: verdict, cause, what to do",
+    "refine": "a curve made surer by more prints of its paper",
     "renew": "a curve for a new paper, chemistry or time; a time needs no print",
-    "export": "a curve as a table",
+    "drift": "what moved over time: strips and checks on control charts",
+    "shelf": "every document in a folder, by setup, and what is due",
+    "compare": "two or more curves side by side",
+    "report": "a curve on one page, to pin up",
+    "export": "a curve for other programs",
     "rehearse": "the whole job in a virtual darkroom, no lab needed",
 }
 
@@ -92,9 +99,9 @@ class _LazyGroup(click.Group):
         return super().resolve_command(ctx, args)
 
     def invoke(self, ctx: click.Context) -> Any:
-        from tonewright.files.safe import one_call
-
         try:
+            from tonewright.files.safe import one_call
+
             with one_call():
                 return super().invoke(ctx)
         except (TonewrightError, click.UsageError) as error:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -12,15 +12,18 @@ from tonewright.cli.options import (
     PATH,
     as_json,
     force,
+    json_text,
     leave_out,
     plot,
-    print_json,
     printing_time,
     reading_files,
     reading_options,
     setup_files,
     setup_options_but,
 )
+
+if TYPE_CHECKING:
+    from tonewright.check.document import Check
 
 
 @click.command("check")
@@ -58,21 +61,24 @@ def command(
       tonewright check kallitype.curve.json print.csv --date 2026-03-31 -o march.check.json
     """
     from tonewright.files.checks import CheckFiles, check_files
+    from tonewright.show.check_text import check_json, check_text
+
+    said: list[str] = []
+
+    def before_writing(check: Check) -> bytes | None:
+        name = None if output is None else str(output)
+        said.append(json_text({**check_json(check), "output": name}) if as_json
+                    else check_text(check, name))
+        if plot is None:
+            return None
+        from tonewright.show.check_plot import plot_check
+
+        return plot_check(check)
 
     check = check_files(CheckFiles(
         curve, reading_files(readings, choices), output, plot, choices["target"],
         setup_files({**choices, "printing_time": None}), printing_time(choices["time"]),
-        choices["leave_out"], force))
-    if plot is not None:
-        from tonewright.files.safe import write_bytes
-        from tonewright.show.check_plot import plot_check
-
-        write_bytes(plot, plot_check(check), force=force)
-    from tonewright.show.check_text import check_json, check_text
-
-    if as_json:
-        print_json({**check_json(check), "output": None if output is None else str(output)})
-    else:
-        echo(check_text(check, None if output is None else str(output)))
+        choices["leave_out"], force), before_writing)
+    echo(said[0])
     if not check.passes:
         click.get_current_context().exit(1)

@@ -3,54 +3,82 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import click
 
 from tonewright.cli.echo import echo
-from tonewright.cli.options import PATH, as_json, check_outputs, force, print_json
+from tonewright.cli.options import PATH, as_json, force, plot, print_json
 
-KINDS = ("curve-csv", "response-csv")
+KINDS = ("curve-csv", "response-csv", "table", "points", "lut", "icc-output", "icc-link",
+         "readings", "aim")
 
 
 @click.command("export")
 @click.argument("curve", type=PATH)
 @click.option("--as", "kind", type=click.Choice(KINDS), required=True,
-              help="curve-csv: image tone to ink level; response-csv: ink level to print tone.")
-@click.option("--rows", type=int, default=101, show_default=True, help="Rows of the table.")
-@click.option("-o", "--output", type=PATH, help="File to write; without it the table is printed.")
+              help="What the curve is handed over as.")
+@click.option("--rows", type=int, help="Rows of curve-csv and response-csv.  [default: 101]")
+@click.option("--encoding", metavar="NAME",
+              help="What the picture's values mean: lightness, srgb, linear or gamma:2.2."
+              "  [default: gamma:2.2]")
+@click.option("--depth", type=click.Choice(["16", "8"]),
+              help="Bits of the picture's values, for table.  [default: 16]")
+@click.option("--points", type=int, metavar="N", help="How many points, 10 to 20.  [default: 14]")
+@click.option("--separator", type=click.Choice(["comma", "semicolon", "tab"]),
+              help="What stands between the cells of a table.")
+@click.option("--decimal", type=click.Choice(["point", "comma"]), help="Decimal sign of a table.")
+@click.option("-o", "--output", type=PATH,
+              help="File to write; without it text is printed.")
+@plot
 @force
 @as_json
 def command(
-    curve: Path, kind: str, rows: int, output: Path | None, force: bool, as_json: bool
+    curve: Path, kind: str, output: Path | None, plot: Path | None, force: bool, as_json: bool,
+    **how: Any,
 ) -> None:
-    """A CURVE as a table of comma-separated numbers.
+    """Hand a CURVE over to another program.
 
     \b
     curve-csv     image_lightness, print_lightness, level, level_low, level_high, code
     response-csv  level, lightness, lightness_low, lightness_high, density
+    table         the negative's value for every 8- or 16-bit value of a picture
+    points        10 to 20 rounded points to type into a curve dialogue (--plot draws them)
+    lut           1D look-up table in the Common LUT Format, NAME.clf
+    icc-output    ICC gray output profile, for soft proofs and conversion
+    icc-link      ICC device link from a gray picture to the negative
+    readings      what was measured, as CGATS.17 / ISO 28178 text
+    aim           what the curve aims at, as CGATS.17 / ISO 28178 text
 
     Lightness is CIE L*, 0 to 100; level 0 is clear film, 1 the heaviest ink; code is the 16-bit
     value in the negative, 65535 for clear film. The low and high columns hold the true value 95
-    times in 100. With --json and without -o the object holds the table itself.
+    times in 100. Every file is read back by another reader before it is put in place, and what that
+    found is printed. With --json and without -o the object holds the table itself.
+
+    \b
+    Examples:
+      tonewright export kallitype.curve.json --as table --depth 8 --decimal comma -o k.csv
+      tonewright export kallitype.curve.json --as points -o points.csv --plot points.png
+      tonewright export kallitype.curve.json --as icc-link --encoding srgb -o k.icc
     """
-    from tonewright.curve.export import csv_text, curve_rows, response_rows, rounded
-    from tonewright.files.documents import read_curve
-    from tonewright.files.safe import write_text
+    from tonewright.curve.export import Dialect
+    from tonewright.files.export.make import ExportRequest, export_curve
+    from tonewright.show.export_text import export_json, export_text
 
-    check_outputs(output, None, [curve], force)
-    document = read_curve(curve)
-    columns = (curve_rows if kind == "curve-csv" else response_rows)(document, rows)
-    # a table for another program starts with its header row: no notes
-    text = csv_text(columns, [])
-    if output is not None:
-        write_text(output, text, force=force)
+    separator, decimal = how["separator"], how["decimal"]
+    dialect = Dialect(separator, decimal or "point") if separator or decimal else None
+    request = ExportRequest(kind, how["rows"], how["encoding"],
+                            None if how["depth"] is None else int(how["depth"]), how["points"],
+                            dialect)
+    made = export_curve(curve, request, output, plot, force=force)
+    if plot is not None:
+        from tonewright.files.safe import write_bytes
+        from tonewright.show.plots import plot_points
+
+        write_bytes(plot, plot_points(made), force=force)
     if as_json:
-        print_json({"curve": document.name, "as": kind, "rows": rows, "columns": list(columns),
-                    "output": None if output is None else str(output),
-                    **({"table": rounded(columns)} if output is None else {})})
-    elif output is None:
-        echo(text, nl=False)
+        print_json(export_json(made))
+    elif output is None and made.text is not None:
+        click.echo(made.text, nl=False)  # its tabs are meant, and names in it are written out
     else:
-        from tonewright.show.words import headed
-
-        echo(headed("Written:", f"{output} ({rows} rows: {', '.join(columns)})"))
+        echo(export_text(made))

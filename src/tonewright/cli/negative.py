@@ -37,6 +37,14 @@ def _ppi(_context: click.Context, option: click.Parameter, text: str | None) -> 
     return None if text is None else parse_ppi(text, option.opts[0])
 
 
+def _film(_context: click.Context, option: click.Parameter, text: str | None) -> Any:
+    if text is None:
+        return None
+    from tonewright.negative.film import parse_film
+
+    return parse_film(text, option.opts[0])
+
+
 def _refuse_crop(_context: click.Context, _option: click.Parameter, text: str | None) -> None:
     if text is not None:
         raise OptionError(f"--crop is {text}", "a picture is cropped in the editor, where it is"
@@ -63,6 +71,9 @@ def _refuse_crop(_context: click.Context, _option: click.Parameter, text: str | 
 @click.option("--ppi", metavar="N", callback=_ppi,
               help="Resample to this many pixels per inch. Without it no pixel is changed, and"
               " --width only sets the size in print.")
+@click.option("--film", metavar="SIZE", callback=_film,
+              help="Lay all negatives on one film, or on as many as it takes: a4, 210x297mm, 8x10,"
+              " or the width of a roll, 610mm. -o names the film, a .tif.")
 @click.option("--rotate", type=click.Choice(["90", "180", "270"]), metavar="DEGREES",
               help="Turn clockwise: 90, 180 or 270.")
 @click.option("--crop", metavar="BOX", hidden=True, expose_value=False, callback=_refuse_crop)
@@ -103,23 +114,28 @@ def command(
     An IMAGE is a TIFF or PNG (if necessary a JPEG), preferably 16-bit gray; of a colour image only
     the lightness is used. The negative is corrected by the curve, inverted and mirrored, and saved
     as a TIFF, 16-bit gray by default. With several images -o names a folder, and each negative is
-    called NAME-negative.tif there; an image that cannot be used does not stop the others.
+    called NAME-negative.tif there; an image that cannot be used does not stop the others. With
+    --film the negatives are laid side by side on film, each between marks to cut along, some turned
+    by a quarter to save film.
 
     \b
     Examples:
       tonewright negative portrait.tif --curve kallitype.curve.json -o portrait-negative.tif
       tonewright negative *.tif --curve kallitype.curve.json -o negatives
+      tonewright negative a.tif b.tif c.tif --curve kallitype.curve.json -o film.tif \\
+          --film a4 --width 90mm --ppi 360 --marks --caption
       tonewright negative portrait.tif --curve kallitype.curve.json -o sheet.tif \\
           --width 200mm --ppi 360 --marks --tone-scale --caption --save-layout my-sheet.toml
     """
     from tonewright.files.negative.second import second_for
 
     # before anything is loaded here: both processes load at the same time
-    with second_for(images) or nullcontext() as second, _progress() as show:
+    other = None if choices["film"] else second_for(images)
+    with other or nullcontext() as second, _progress() as show:
         from tonewright.files.negative.batch import make_negatives
 
         batch = make_negatives(images, curve_file, output, _settings(choices), show, second)
-    _say(batch, len(images) == 1, as_json)
+    _say(batch, len(images) == 1 and not batch.films, as_json)
     if batch.failures:
         click.get_current_context().exit(2)
 
@@ -135,6 +151,7 @@ def _settings(choices: dict[str, Any]) -> NegativeSettings:
         encoding=choices["encoding"],
         force=choices["force"],
         anyway=choices["anyway"],
+        film=choices["film"],
         image=OpenOptions(choices["page"], choices["flatten"]),
         size=SizeWish(choices["width"], choices["height"], choices["ppi"],
                       int(choices["rotate"] or 0)),
@@ -159,7 +176,7 @@ def _say(batch: Batch, single: bool, as_json: bool) -> None:
     elif batch.reports:
         echo(negatives_text(batch))
     if batch.failures:
-        echo(failures_text(batch, message), err=True)
+        echo(failures_text(batch.failures, len(batch.reports), message), err=True)
 
 
 @contextmanager

@@ -23,6 +23,9 @@ if TYPE_CHECKING:
 @click.option("-o", "--output", required=True, type=PATH, help="The readings to write, a CSV.")
 @click.option("--scanner", "scanner_file", type=PATH,
               help="Scan: the scanner's response, S.scanner.json, from `tonewright scanner`.")
+@click.option("--densities", "densities_file", type=PATH, metavar="CSV",
+              help="Scan: known densities of a gray scale that lies beside the print in the same"
+              " scan, in the order of its steps, column density; instead of --scanner.")
 @flat
 @click.option("--known", multiple=True, metavar="PATCH=DENSITY",
               help="Scan: density of a patch, or of white or black, that you know; may be given"
@@ -51,7 +54,7 @@ if TYPE_CHECKING:
 @as_json
 def command(
     source: Path, target_file: Path, output: Path, scanner_file: Path | None,
-    flat_file: Path | None,
+    densities_file: Path | None, flat_file: Path | None,
     known: tuple[str, ...], corners: str | None, overlay_file: Path | None,
     channel: Channel | None, allow_jpeg: bool, order: Order | None, snake: bool, reverse: bool,
     print_name: str | None, force: bool, as_json: bool, **choices: Any,
@@ -66,6 +69,8 @@ def command(
     \b
     Examples:
       tonewright read scan.tif --target T.target.json --scanner S.scanner.json -o T.csv
+      tonewright read scan.tif --target T.target.json --densities gray-scale.csv \\
+          --flat plain.tif -o T.csv
       tonewright read scan.tif --target T.target.json --known white=0.07 --known black=1.62 \\
           -o T.csv --overlay T.png
       tonewright read instrument.txt --target T.target.json --order rows --snake -o T.csv
@@ -76,8 +81,9 @@ def command(
     from tonewright.show.scan_text import reading_json, reading_text
 
     result = read_print(source, target_file, output, ReadRequest(
-        scanner_file, _known(known), parse_corners(corners) if corners is not None else None,
-        channel, allow_jpeg, flat_file, overlay_file, ListOrder(order, snake, reverse),
+        scanner_file, densities_file, _known(known),
+        parse_corners(corners) if corners is not None else None, channel, allow_jpeg, flat_file,
+        overlay_file, ListOrder(order, snake, reverse),
         reading_choices(choices), print_name), force=force)
     if as_json:
         print_json(reading_json(result))

@@ -38,6 +38,8 @@ if TYPE_CHECKING:
 @click.option("--target-time", metavar="TIME",
               help="What the new patches were printed for; without it, the time that the new curve"
               " is for.")
+@click.option("--replace", is_flag=True,
+              help="Let a whole new target replace all that the old curve knows.")
 @anyway
 @leave_out
 @plot
@@ -57,8 +59,8 @@ def command(
     negative, if the old one was made with --process; a few measured patches (--readings) make
     it surer;
 
-    the whole target printed and measured again (--readings); fewer than ten patches are
-    added to a curve that was made with --process, on its own paper;
+    the whole target printed and measured on the new paper (--readings, --replace): it replaces
+    all that the old curve knows (more readings of its own paper: tonewright refine);
 
     nothing but another printing time (--printing-time): no print at all.
 
@@ -67,8 +69,8 @@ def command(
     \b
     Examples:
       tonewright renew kallitype.curve.json --process cyanotype.process.json -o cyanotype.curve.json
-      tonewright renew kallitype.curve.json --readings new.csv --paper "smooth cotton" \\
-          -o smooth.curve.json
+      tonewright renew kallitype.curve.json --readings new.csv --replace \\
+          --paper "smooth cotton" -o smooth.curve.json
       tonewright renew kallitype.curve.json --printing-time 12min -o shorter.curve.json
     """
     from tonewright.files.curves import RenewFiles, renew_files
@@ -84,5 +86,5 @@ def command(
     renew_files(RenewFiles(
         old, output, plot, reading_files(readings, choices), setup_files(choices),
         choices["process"], printing_time(choices["target_time"]), choices["leave_out"],
-        choices["anyway"], force), before_writing)
+        choices["anyway"], choices["replace"], force), before_writing)
     echo(said[0])

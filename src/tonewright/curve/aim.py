@@ -79,17 +79,36 @@ class Aim:
         """Where it asks for tones plainly beyond the print's own ends (L*), and which of the
         picture's tones a table prints alike there."""
         image = np.linspace(0.0, 100.0, 1001)
-        wanted = self.print_lightness(image, black, white)
-        alike = (image[wanted <= wanted[0] + ALIKE][-1],
-                 100.0 - image[wanted >= wanted[-1] - ALIKE][0])
+        alike = alike_ends(image, self.print_lightness(image, black, white), white - black)
         ends: tuple[End, End] = ("black", "white")
-        for end, amount, width in zip(ends, self.beyond(black, white), alike, strict=True):
+        for end, amount, limit in zip(ends, self.beyond(black, white), alike, strict=True):
             if amount > SMALLEST_BEYOND:
                 yield AimBeyondPrint(end, round(amount, 4))
-            even = ALIKE * 100.0 / max(white - black, 1.0)
-            if self.points is not None and width > even + WORTH_A_WORD:
-                limit = width if end == "black" else 100.0 - width
-                yield TonesTogether(end, round(float(limit), 1))
+            if self.points is not None and limit is not None:
+                yield TonesTogether(end, round(limit, 1))
+
+
+def alike_ends(
+    image: Array, printed: Array, span: float
+) -> tuple[float | None, float | None]:
+    """Which tones of the picture fall together at the ends of a print.
+
+    Parameters
+    ----------
+    image, printed:
+        Lightness (L*) of picture and print, shape (n,), rising from black to white.
+    span:
+        L* from the print's black to its white.
+
+    Returns
+    -------
+    L* of the picture below which all print as black, and above which all print as white; None
+    where no more tones do so than in an even scale, and a few.
+    """
+    below = float(image[printed <= printed[0] + ALIKE][-1])
+    above = float(image[printed >= printed[-1] - ALIKE][0])
+    few = ALIKE * 100.0 / max(span, 1.0) + WORTH_A_WORD
+    return below if below > few else None, above if 100.0 - above > few else None
 
 
 def _interpolated(points: tuple[tuple[float, float], ...], image: Array) -> Array:

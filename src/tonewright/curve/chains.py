@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from tonewright.curve.few import few_strays
-from tonewright.curve.findings import Doubt
+from tonewright.curve.findings import AddedToCurve, Doubt
 from tonewright.curve.fit import FittedPrint, fit_print, patch_names
 from tonewright.curve.recipe import PrintedTarget, Recipe
 from tonewright.errors import FitError
@@ -171,8 +171,10 @@ def _refuse_beyond(print_: PrintedTarget, process: Process, left_out: tuple[str,
 
 
 def _fit_alone(print_: PrintedTarget, left_out: tuple[str, ...]) -> FittedPrint | None:
-    """The print by itself, for its noise, its doubtful patches and its reversals."""
-    if np.unique(print_.readings.level).size < WHOLE_TARGET:
+    """The print by itself, for its noise, its doubtful patches and its reversals; None for a few
+    patches, and for a print that was added to a curve: it only mends that."""
+    added = any(isinstance(f, AddedToCurve) for f in print_.readings.findings)
+    if added or np.unique(print_.readings.level).size < WHOLE_TARGET:
         return None
     return fit_print(print_.readings, left_out)
 

@@ -7,12 +7,14 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
 from tonewright.curve.document import FORM, Curve
 
-MEANS_NOTHING = 1e-4
+MEANS_NOTHING, SHARE_MEANS_NOTHING = 5e-4, 2e-4
 """Difference in L*, density or ink level, or as a share of larger numbers, that no instrument and
-no eye can tell: a hundredth of an instrument's last digit.  Linear algebra on another processor
-differs by about 1e-6."""
+no eye can tell: 0.02 L* in paper white, half a thousandth of density.  Linear algebra on another
+processor differs by about 1e-6."""
 
 
 @dataclass(frozen=True)
@@ -36,6 +38,13 @@ def differences(old: Curve, new: Curve) -> tuple[Difference, ...]:
     return tuple(Difference(*each) for each in found.items())
 
 
+def print_shift(old: Curve, new: Curve) -> float:
+    """L* by which the prints that the two predict differ at most, over all tones of a picture."""
+    image = new.correction.image_lightness
+    light = [curve.response.lightness_at(curve.level_at(image)) for curve in (old, new)]
+    return float(np.max(np.abs(light[0] - light[1])))
+
+
 def _walk(old: Any, new: Any, path: tuple[str, ...]) -> Iterator[tuple[str, float | None]]:
     if isinstance(old, dict) and isinstance(new, dict):
         for key in {**old, **new}:
@@ -44,7 +53,7 @@ def _walk(old: Any, new: Any, path: tuple[str, ...]) -> Iterator[tuple[str, floa
         for one, other in zip(old, new, strict=True):
             yield from _walk(one, other, path)
     elif _is_number(old) and _is_number(new):
-        if not math.isclose(old, new, rel_tol=MEANS_NOTHING, abs_tol=MEANS_NOTHING):
+        if not math.isclose(old, new, rel_tol=SHARE_MEANS_NOTHING, abs_tol=MEANS_NOTHING):
             yield ".".join(path), abs(old - new)
     elif old != new:
         yield ".".join(path), None

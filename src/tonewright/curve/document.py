@@ -29,7 +29,7 @@ from tonewright.scales import Array
 if TYPE_CHECKING:  # a negative needs none of what a curve was made from
     from tonewright.curve.recipe import Recipe
     from tonewright.measured.columns import Weighting
-    from tonewright.measured.readings import Readings
+    from tonewright.measured.readings import Readings, Tint
 
 _DAMAGED = "take an unedited copy, or make the curve again from its readings"
 FORM = Form("tonewright-curve", 2, "correction curve", _DAMAGED)
@@ -170,6 +170,14 @@ class Curve:
     def relative_to_paper(self) -> bool:
         """Whether lightness counts from the bare paper."""
         return self.readings is not None and self.readings.relative_to_paper
+
+    @property
+    def tints(self) -> tuple[Tint, ...]:
+        """Colours that prints on this paper and chemistry had; empty where no reading says."""
+        recipe = self.recipe
+        read = [self.readings] if recipe is None else [
+            p.readings for p in recipe.prints if p.process == recipe.process]
+        return tuple(t for readings in read if readings for t in readings.tints or ())
 
     def level_at(self, image_lightness: ArrayLike) -> Array:
         """Ink level (0 to 1) for image lightness (L*, 0 to 100), any shape."""

@@ -87,6 +87,13 @@ class WideGap(Finding, bears_on_print=True):
     level_to: float
 
 
+class AbruptEnd(Finding, kind="note"):
+    """The print leaves black, or reaches white, at a corner."""
+
+    end: End
+    level: float
+
+
 class FewLevels(Finding):
     """Few different ink levels were measured."""
 
@@ -209,3 +216,10 @@ class TakenAsBefore(Finding, kind="note"):
     entries: tuple[str, ...]
     process: str
     """Name of the new process."""
+
+
+class AddedToCurve(Finding, kind="note"):
+    """Readings that were added to a curve: they mend what it knew, and do not replace it."""
+
+    curve: str
+    """Its name."""

@@ -34,10 +34,14 @@ SMALLEST_SPAN = 0.1
 """Least range of ink levels that says anything of the rest."""
 SMALLEST_RANGE = 10.0
 """Least difference between black and white, L*, that is a tone scale at all."""
+CLEARLY = 5.0
+"""How many times its own standard deviation the rise from black to white must be."""
 NOISE_FLOOR = 5e-4
 """Smallest density noise believed: densities are printed to 0.01 or 0.001."""
 STATED_SD_WORTH = 8.0
 """How many readings' worth of belief an instrument's own uncertainty gets."""
+NEAR = 3.0
+"""Standard deviations up to which a patch lies on a curve that has corners."""
 SMALLEST_DOUBT = 0.02
 """Density by which a patch must be off at least to be worth a second look."""
 USUAL_SHEETS_LIGHTNESS, USUAL_SHEETS_WORTH = 0.8, 4.0
@@ -45,6 +49,8 @@ USUAL_SHEETS_LIGHTNESS, USUAL_SHEETS_WORTH = 0.8, 4.0
 sheets' worth of belief that gets: two sheets hardly tell it themselves."""
 BEYOND = 4.0
 """L* by which a curve may pass the lightest and the darkest reading: more is no noise."""
+SETTLED = 0.1
+"""L* by which a curve moves between two passes that is no move."""
 END_TOLERANCE = 0.5
 """Half a just-visible step (L*): what counts as still black, or already white."""
 
@@ -65,6 +71,8 @@ class EndReport:
     reached: bool
     still_gaining: float
     """L* that the last tenth of the ink still changes the print by."""
+    corner: float | None
+    """Ink level where the print leaves the end, or reaches it, at a corner; None: it does not."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -159,6 +167,7 @@ def fit_print(readings: Readings, left_out: tuple[str, ...] = ()) -> FittedPrint
     _check(used)
     robust = _fit(used, robust=True)
     final = robust if data.replicated else _fit(used, robust=False)
+    _refuse_noise(final)
     scatter = _between_prints(used, final)
     response = _tabulate(final, scatter)
     level_black, level_white = usable_ends(response)
@@ -168,7 +177,7 @@ def fit_print(readings: Readings, left_out: tuple[str, ...] = ()) -> FittedPrint
         noise_density_sd=final.noise_density_sd,
         print_lightness_sd=None if scatter is None else float(np.mean(scatter.sd)),
         sheets=1 if scatter is None else scatter.sheets,
-        doubtful=_doubts(used, robust), robust=data.replicated, reversals=reversals,
+        doubtful=_doubts(used, robust, final), robust=data.replicated, reversals=reversals,
         unused_patches=unused,
         black=_end(final.curve, first=True, turned=_cut(data, keep, first=True)),
         white=_end(final.curve, first=False, turned=_cut(data, keep, first=False)),
@@ -248,6 +257,22 @@ def _check(data: _Data) -> None:
             " clear film")
 
 
+def _refuse_noise(final: _Pass) -> None:
+    """What is left of a tone scale once the noise is smoothed away must still be one."""
+    curve = final.curve
+    cov, rise = curve.covariance, float(curve.value[-1] - curve.value[0])
+    sd = float(np.sqrt(max(cov[0, 0] + cov[-1, -1] - 2.0 * cov[0, -1], 0.0)))
+    if rise >= max(SMALLEST_RANGE, CLEARLY * sd):
+        return
+    raise FitError(
+        f"the readings scatter by {final.noise_density_sd:.2f} in density, and the curve through"
+        f" them rises by {rise:.0f} ± {2.0 * sd:.0f} L* from black to white",
+        f"a print has at least {SMALLEST_RANGE:.0f} L* between its black and its white, and plainly"
+        " more than chance makes of its noise",
+        "check that densities stand beside the levels they were measured at, and that the right"
+        " sheet was measured")
+
+
 def _spell(levels: Array) -> str:
     return ", ".join(f"{v:g}" for v in levels) or "none"
 
@@ -257,7 +282,7 @@ def _fit(data: _Data, robust: bool, monotone: bool = True) -> _Pass:
     grid = np.linspace(data.level.min(), data.level.max(), NODES)
     usual_sd = float(np.median(data.density_sd))
     settings = SmoothSettings(
-        monotone=monotone, noise_floor=NOISE_FLOOR / usual_sd,
+        monotone=monotone, corners=True, noise_floor=NOISE_FLOOR / usual_sd,
         prior_dof=STATED_SD_WORTH if data.stated else 0.0,
         bounds=_bounds(data.lightness))
     place = data.lightness
@@ -272,21 +297,22 @@ def _fit(data: _Data, robust: bool, monotone: bool = True) -> _Pass:
                            "readings of one print are about equally sure",
                            "check their density_sd, and that no row is there many times"
                            ) from error
+        moved = float(np.max(np.abs(curve.fitted - place)))
         place = curve.fitted
         residual = (data.lightness - curve.fitted) / sd
         spread = robust_spread(residual / np.sqrt(1.0 - curve.leverage))
         spread = max(spread, settings.noise_floor)
         deviations = deleted_residual(residual, curve.leverage, spread)
-        if robust:
-            trust = taper(deviations)
+        before, trust = trust, taper(deviations) if robust else trust
+        if moved < SETTLED and np.allclose(before, trust, atol=0.05):
+            break
     return _Pass(curve, sd * curve.noise, deviations, curve.noise * usual_sd)
 
 
 def _bounds(lightness: Array) -> tuple[float, float]:
-    """What the curve lies between, L*: no print is darker than 0 or lighter than 100, but for
-    readings that are."""
+    """What the curve lies between, L*: no print is darker than 0 or lighter than 100."""
     low, high = float(lightness.min()), float(lightness.max())
-    return max(low - BEYOND, min(low, 0.0)), min(high + BEYOND, max(high, 100.0))
+    return max(low - BEYOND, 0.0), min(high + BEYOND, 100.0)
 
 
 def _find_reversals(curve: SmoothFit) -> tuple[Reversal, ...]:
@@ -382,11 +408,9 @@ def _tabulate(final: _Pass, scatter: _Scatter | None) -> PrintResponse:
     reading_sd = np.hypot(final.noise_density_sd * slope, np.hypot(between, mean_sd))
     reading_low, reading_high = curve.band(extra_sd=reading_sd)
 
-    # nothing prints lighter than the perfect white; counted from the paper, readings may pass it
-    most = np.maximum(100.0, curve.value)
-
     def column(values: Array) -> Array:
-        return np.asarray(np.round(np.clip(values, 0.0, most), 6))
+        # nothing prints lighter than the perfect white, though noise may pass it
+        return np.asarray(np.round(np.clip(values, 0.0, 100.0), 6))
 
     return PrintResponse(
         level=np.round(curve.grid, 9), lightness=column(curve.value), lightness_low=column(low),
@@ -402,7 +426,7 @@ def usable_ends(response: PrintResponse) -> tuple[float, float]:
     return float(response.level[black]), float(response.level[white])
 
 
-def _doubts(data: _Data, robust: _Pass) -> tuple[Doubt, ...]:
+def _doubts(data: _Data, robust: _Pass, final: _Pass) -> tuple[Doubt, ...]:
     """Patches too far from their neighbours, worst first.
 
     With replicates, against the robust curve; without, one after the other, each against the
@@ -415,6 +439,10 @@ def _doubts(data: _Data, robust: _Pass) -> tuple[Doubt, ...]:
     else:
         slope = scales.lightness_per_density(np.maximum(robust.curve.fitted, 1.0))
         found = find_strays(data.level, data.lightness, data.density_sd * slope)
+        if final.curve.corners != (None, None):
+            # past a corner patches are off for a curve without one
+            off = np.abs(data.lightness - final.curve.fitted) / final.sd
+            found = {i: deviation for i, deviation in found.items() if off[i] > NEAR}
     rest = np.ones(data.level.size, dtype=bool)
     rest[list(found)] = False
     expected = robust.curve.fitted
@@ -446,15 +474,20 @@ def _cut(data: _Data, keep: Array, first: bool) -> bool:
 def _end(curve: SmoothFit, first: bool, turned: bool) -> EndReport:
     """Whether the response has levelled off at an end of the ink.
 
-    It has not when the last tenth of the ink moves the print by more than half of what an even
-    scale would move it, and by more than the fit's own uncertainty.  Where the response turned
-    back, the end of what is left is as far as the process goes.
+    It has not when the last tenth of the ink, or what lies beyond a corner, moves the print by
+    more than half of what an even scale would move it, and by more than the fit's own uncertainty.
+    Where the response turned back, the end of what is left is as far as the process goes.
     """
     tenth = (curve.grid.size - 1) // 10
-    inner, outer = (tenth, 0) if first else (-1 - tenth, -1)
+    corner, last = curve.corners[0 if first else 1], curve.grid.size - 1
+    inner, outer = (tenth, 0) if first else (last - tenth, last)
+    if corner is not None:
+        # halfway between the corner and the end, where it is near
+        half = int(np.searchsorted(curve.grid, (corner.place + curve.grid[outer]) / 2.0))
+        inner = min(inner, half) if first else max(inner, half)
     gain = abs(float(curve.value[outer] - curve.value[inner]))
     cov = curve.covariance
     spread = np.sqrt(max(cov[inner, inner] + cov[outer, outer] - 2.0 * cov[inner, outer], 0.0))
     even = float(curve.value[-1] - curve.value[0]) / 10.0
     levelled = not gain > max(0.5 * even, 3.0 * spread)
-    return EndReport(reached=turned or levelled, still_gaining=gain)
+    return EndReport(turned or levelled, gain, None if corner is None else corner.place)

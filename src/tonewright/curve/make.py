@@ -11,9 +11,11 @@ from tonewright.curve.aim import Aim
 from tonewright.curve.derive import make_derived_curve
 from tonewright.curve.document import Ancestor, Curve, Settings, Summary, make_correction
 from tonewright.curve.findings import (
+    AbruptEnd,
     BlackStillDarkening,
     ClearFilmNotMeasured,
     DoubtfulPatchesCount,
+    End,
     FewLevels,
     HeaviestInkNotMeasured,
     PaleBlack,
@@ -25,6 +27,7 @@ from tonewright.curve.findings import (
 from tonewright.curve.fit import (
     FEWEST_LEVELS,
     USUAL_SHEETS_LIGHTNESS,
+    EndReport,
     FittedPrint,
     fit_print,
     reversal_findings,
@@ -185,6 +188,10 @@ def _findings(fitted: FittedPrint, readings: Readings) -> Iterator[Finding]:
         yield WhiteDarkerThanPaper(white, PAPER_WHITE)
     if fitted.black.reached and black > PALE_BLACK:
         yield PaleBlack(black)
+    ends: tuple[tuple[End, EndReport], ...] = (("black", fitted.black), ("white", fitted.white))
+    for end, report in ends:
+        if report.corner is not None:
+            yield AbruptEnd(end, round(report.corner, 3))
     yield from _level_findings(np.unique(readings.level))
     if fitted.doubtful and not fitted.robust:
         yield DoubtfulPatchesCount()

@@ -7,22 +7,25 @@ from dataclasses import asdict, dataclass, field, replace
 
 import numpy as np
 
-from tonewright.curve.chains import WHOLE_TARGET
 from tonewright.curve.derive import make_derived_curve
 from tonewright.curve.document import Ancestor, Curve, refuse_two_zeros
 from tonewright.curve.findings import NothingMoved, StripGivenUp, TakenAsBefore, TwoWeightings
 from tonewright.curve.fit import patch_names
 from tonewright.curve.ink import one_ink, readings_colour, refuse_other_light
-from tonewright.curve.make import make_curve
+from tonewright.curve.make import WIDE_GAP, make_curve
 from tonewright.curve.prints import prints_of, recipe_of
 from tonewright.curve.recipe import PrintedTarget, pooled
 from tonewright.errors import OptionError
+from tonewright.measured.findings import AimsStated
 from tonewright.measured.readings import Readings
 from tonewright.record.findings import Finding
 from tonewright.record.setup import INK, LIGHT, Setup
 from tonewright.record.times import PrintingTime, parse_time
+from tonewright.scales import Array
 from tonewright.strip.process import Process
 
+AT_END = 0.05
+"""Ink level within which a target's readings reach an end of the ink."""
 PAPER = ("paper", "coating", "developer")
 """Entries of the setup that a process response is of."""
 
@@ -50,6 +53,8 @@ class RenewRequest:
     """Names of new patches that shall not count; those left out of the old curve are its own."""
     light_may_differ: bool = False
     """Go on although lamp, film, printer or ink differ from before."""
+    replace: bool = False
+    """Readings that cover all of the ink replace what the old curve knows."""
 
     @property
     def time(self) -> PrintingTime | None:
@@ -135,21 +140,45 @@ def _new_ink(new: RenewRequest) -> str | None:
 
 
 def _adds_patches(new: RenewRequest, readings: Readings) -> bool:
-    """Whether readings make a derived curve surer, rather than replace it.
+    """Whether readings make the old curve surer, by where they come from and what they cover.
 
-    Too few for a target of their own, they are of the paper that the curve is for.
+    Those that cover the ink from end to end replace all that it knows, if that is asked for.
     """
-    if new.old.recipe is None or np.unique(readings.level).size >= WHOLE_TARGET:
-        return False
-    for entry in PAPER:
-        before, after = getattr(new.old.setup, entry), getattr(new.changes, entry)
-        if after is not None and after != before:
-            raise OptionError(
-                f"there are few readings, and the {entry} is new: {after!r}",
-                "a few patches help only beside a strip of the same paper and chemistry",
-                "name the process response of a strip on it, or measure a whole target",
-                code="process_needed")
-    return True
+    other = next((e for e in PAPER if getattr(new.changes, e) is not None
+                  and getattr(new.changes, e) != getattr(new.old.setup, e)), None)
+    whole, old = covers_ink(readings.level), new.old
+    if other is not None and not whole:
+        raise OptionError(
+            f"the readings are a few patches, and the {other} is new:"
+            f" {getattr(new.changes, other)!r}",
+            "a few patches help only beside a strip of the same paper and chemistry",
+            "name the process response of a strip on it, or measure a whole target",
+            code="process_needed")
+    if other is None and not new.replace and (
+            _through_curve(readings) or (not whole and old.recipe is None)):
+        raise OptionError(
+            f"the readings are {'of a print made through a curve' if whole else 'a few patches'},"
+            " and no paper or chemistry is new", "they make a curve surer and do not replace it",
+            f"refine the curve {old.name} with them", code="refine_instead")
+    if whole and not new.replace:
+        strip = "its strip and " if old.recipe is not None else ""
+        raise OptionError(
+            f"the readings cover the ink from end to end: they replace {strip}all readings of the"
+            f" curve {old.name}", "a curve is replaced only if that is asked for",
+            "say so; readings of its own paper and chemistry refine it instead",
+            code="replace_needed")
+    return not whole and old.recipe is not None
+
+
+def covers_ink(level: Array) -> bool:
+    """Whether ink levels (0 to 1) are those of a whole target: from end to end, without a gap."""
+    steps = np.unique(level)
+    return bool(steps[0] <= AT_END and steps[-1] >= 1.0 - AT_END
+                and np.max(np.diff(steps), initial=0.0) <= WIDE_GAP)
+
+
+def _through_curve(readings: Readings) -> bool:
+    return any(isinstance(f, AimsStated) for f in readings.findings)
 
 
 def _from_readings(new: RenewRequest) -> Curve:
@@ -162,8 +191,10 @@ def _from_readings(new: RenewRequest) -> Curve:
                           "name one too, or leave the time out", code="process_needed")
     refuse_two_zeros(old.relative_to_paper, readings.relative_to_paper,
                      f"the old curve {old.name}")
-    # what a derived curve holds for was worked out; what the new target was printed for was not
-    setup = old.setup if old.recipe is None else replace(old.setup, printing_time=None)
+    # what a derived curve holds for was worked out; what a new target was printed for was not, but
+    # for one drawn through the curve
+    kept = old.recipe is None or _through_curve(readings)
+    setup = old.setup if kept else replace(old.setup, printing_time=None)
     return make_curve(readings, replace(old.settings, left_out=new.left_out),
                       setup.with_changes(asdict(new.changes)), new.name, _ancestor(new))
 

@@ -1,21 +1,31 @@
-"""Prints checked against their curve, from files: everything named is opened once."""
+"""Prints checked against their curve, and curves refined by them, from files: everything named is
+opened once."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from datetime import date
 from pathlib import Path
 
 import numpy as np
 
-from tonewright.check.aims import PrintedTones, aim_of_level, printed_tones, with_levels
+from tonewright.check.aims import (
+    PrintedTones,
+    aim_of_level,
+    other_scales,
+    printed_tones,
+    with_levels,
+)
 from tonewright.check.document import Check
 from tonewright.check.make import CheckRequest, check_print
-from tonewright.curve.document import Curve
+from tonewright.check.refine import RefineRequest, refine_curve
+from tonewright.curve.document import Curve, make_name
+from tonewright.curve.renew import Renewed
 from tonewright.errors import OptionError, ReadingsError
 from tonewright.files.curves import ReadingFiles, SetupFiles
-from tonewright.files.documents import open_curve, write_check
-from tonewright.files.safe import check_outputs, one_call
+from tonewright.files.documents import check_text, curve_text, open_curve
+from tonewright.files.safe import check_outputs, one_call, write_together
 from tonewright.files.tables import read_table
 from tonewright.files.targets import read_target
 from tonewright.measured import columns
@@ -39,7 +49,7 @@ class CheckFiles:
     readings: ReadingFiles
     output: Path | None = None
     plot: Path | None = None
-    """A picture that the caller will draw: refused here, before any work, if it may not be."""
+    """Where the picture goes that the caller draws of what was found."""
     target: Path | None = None
     """The layout of the tone scale or the sheet: what a list without tones is read with."""
     changes: SetupFiles = field(default_factory=SetupFiles)
@@ -49,10 +59,14 @@ class CheckFiles:
 
 
 @one_call()
-def check_files(wanted: CheckFiles, today: date | None = None) -> Check:
+def check_files(
+    wanted: CheckFiles, before_writing: Callable[[Check], bytes | None] = lambda _: None,
+    today: date | None = None,
+) -> Check:
     """Check a print from files, and write the check if an output is named.
 
-    ``today`` is the last day that a print may be of; None: the computer's date.
+    ``before_writing`` is as in `fit_files`; ``today`` is the last day that a print may be of,
+    None: the computer's date.
 
     Raises
     ------
@@ -74,8 +88,8 @@ def check_files(wanted: CheckFiles, today: date | None = None) -> Check:
         opened.document, opened.sha256, check_name(wanted.output or wanted.readings.paths[0]),
         read_tones(opened.document, wanted.readings, target), changes, wanted.time,
         wanted.left_out, today or date.today()))
-    if wanted.output is not None:
-        write_check(wanted.output, check, force=wanted.force)
+    write_together([(wanted.output, check_text(check).encode("utf-8")),
+                    (wanted.plot, before_writing(check))], force=wanted.force)
     return check
 
 
@@ -121,7 +135,12 @@ def _read(
                             " ones", "let the print dry, and measure it again")
     if target is not None and not columns.is_usable(table.columns, options.level_field):
         return _by_target(table, curve, options, target)
-    table, aim = with_levels(table, curve, options.scale)
+    try:
+        table, aim = with_levels(table, curve, options.scale)
+    except ReadingsError as error:
+        if error.code == "weighting_missing":
+            raise other_scales(table.source.name, curve) from error
+        raise
     return readings_from_table(table, options), aim
 
 
@@ -134,3 +153,48 @@ def _by_target(
     promised = aim_of_level(curve, readings.level)
     return readings, np.array([p if a is None else a
                                for a, p in zip(aims, promised.tolist(), strict=True)])
+
+
+@dataclass(frozen=True)
+class RefineFiles:
+    """More readings for a curve: files, and what is said beside them (see `RefineRequest`)."""
+
+    old: Path
+    output: Path
+    readings: ReadingFiles
+    plot: Path | None = None
+    """As in `CheckFiles`."""
+    target: Path | None = None
+    changes: SetupFiles = field(default_factory=SetupFiles)
+    time: PrintingTime | None = None
+    left_out: tuple[str, ...] = ()
+    force: bool = False
+
+
+@one_call()
+def refine_files(
+    new: RefineFiles, before_writing: Callable[[Renewed], bytes | None] = lambda _: None
+) -> Renewed:
+    """Refine a curve from files and write the new one.
+
+    ``before_writing`` is as in `fit_files`.
+
+    Raises
+    ------
+    FileError, ReadingsError, DocumentError
+        As `check_files`.
+    OptionError, FitError
+        As `refine_curve`.
+    """
+    named = (new.target, new.changes.file)
+    inputs = [new.old, *new.readings.paths, *(p for p in named if p is not None)]
+    check_outputs(new.output, new.plot, inputs, new.force)
+    old = open_curve(new.old)
+    target = None if new.target is None else read_target(new.target)
+    refined = refine_curve(RefineRequest(
+        old.document, old.sha256, make_name(new.output.name),
+        read_tones(old.document, new.readings, target), new.changes.read(), new.time,
+        new.left_out))
+    write_together([(new.output, curve_text(refined.curve).encode("utf-8")),
+                    (new.plot, before_writing(refined))], force=new.force)
+    return refined

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable
-from contextlib import ExitStack
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
 
-from tonewright.curve.compare import Difference, differences
+from tonewright.curve.compare import Difference, differences, print_shift
 from tonewright.curve.document import Curve, Settings, make_name
 from tonewright.curve.ink import one_ink
 from tonewright.curve.make import FitRequest, fit_curve, rebuild
@@ -23,13 +22,14 @@ from tonewright.files.documents import (
     read_process,
     read_setup,
 )
-from tonewright.files.safe import check_outputs, one_call, whole_file
+from tonewright.files.safe import check_outputs, one_call, write_together
 from tonewright.files.tables import read_readings
 from tonewright.files.targets import read_target
 from tonewright.measured.readings import ReadingOptions, Readings
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
 from tonewright.scan.instrument import ListOrder, map_list
+from tonewright.shelf.side_by_side import Compared, compare_curves
 from tonewright.target.document import Target
 
 
@@ -105,6 +105,7 @@ class RenewFiles:
     readings_time: PrintingTime | None = None
     left_out: tuple[str, ...] = ()
     light_may_differ: bool = False
+    replace: bool = False
     force: bool = False
 
 
@@ -118,6 +119,8 @@ class Rebuilt:
     """Whether its document comes out the same, byte for byte."""
     differences: tuple[Difference, ...]
     """Where it differs by more than rounding; none: it is the same."""
+    print_shift_lightness: float
+    """L* by which the prints that the two predict differ, at most."""
 
 
 @one_call()
@@ -168,12 +171,7 @@ def _name_giver(wanted: FitFiles) -> Path:
 def _write(
     curve: Curve, output: Path | None, picture: bytes | None, plot: Path | None, force: bool
 ) -> None:
-    """Curve and picture, both whole before either is put in its place."""
-    made = [(output, curve_text(curve).encode("utf-8")), (plot, picture)]
-    with ExitStack() as stack:
-        for path, data in made:
-            if path is not None and data is not None:
-                stack.enter_context(whole_file(path, force=force)).write_bytes(data)
+    write_together([(output, curve_text(curve).encode("utf-8")), (plot, picture)], force=force)
 
 
 @one_call()
@@ -200,7 +198,7 @@ def renew_files(
         process=None if new.process is None else read_process(new.process),
         readings=new.readings.read(), changes=new.changes.read(),
         readings_time=new.readings_time, left_out=new.left_out,
-        light_may_differ=new.light_may_differ))
+        light_may_differ=new.light_may_differ, replace=new.replace))
     _write(renewed.curve, new.output, before_writing(renewed), new.plot, new.force)
     return renewed
 
@@ -221,4 +219,22 @@ def rebuild_file(
     made = curve_text(new).encode("utf-8")
     same = hashlib.sha256(made).hexdigest() == old.sha256
     _write(new, output, before_writing(new), plot, force)
-    return Rebuilt(old.document, new, same, () if same else differences(old.document, new))
+    return Rebuilt(old.document, new, same, () if same else differences(old.document, new),
+                   print_shift(old.document, new))
+
+
+def read_side_by_side(
+    paths: Sequence[Path], plot: Path | None = None, *, force: bool = False
+) -> tuple[list[Curve], tuple[Compared, ...]]:
+    """Curves from their files, and each after the first compared with it.
+
+    ``plot`` is where a picture is to go, which is checked before anything is read.
+
+    Raises
+    ------
+    FileError, DocumentError, OptionError
+        A file cannot be read or is no curve; as `compare_curves`.
+    """
+    check_outputs(None, plot, paths, force)
+    curves = [read_curve(path) for path in paths]
+    return curves, compare_curves(curves)

@@ -7,10 +7,10 @@ import json
 import os
 import re
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass
-from functools import partial
+from dataclasses import dataclass, fields
+from functools import cached_property, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
@@ -21,6 +21,7 @@ from tonewright.errors import DocumentError
 from tonewright.files.opening import parse_toml, read_bytes, shown
 from tonewright.files.safe import write_text
 from tonewright.record.codec import Form
+from tonewright.record.provenance import not_ours
 from tonewright.record.setup import Setup, setup_from_dict
 
 if TYPE_CHECKING:
@@ -48,6 +49,21 @@ class Opened(Generic[_T]):
     """Of the file, without its folder."""
 
 
+@dataclass(frozen=True)
+class Sort:
+    """One sort of document, and how it is read."""
+
+    form: Form
+    decode: Callable[[Any], Any]
+    head: type
+    """Some of its entries: a dataclass whose fields are called and made as the whole one's."""
+
+    @cached_property
+    def names(self) -> tuple[bytes, ...]:
+        """Entries of the head."""
+        return tuple(f.name.encode() for f in fields(self.head))
+
+
 def open_document(
     path: str | os.PathLike[str], what: str, decode: Callable[[Any], _T]
 ) -> Opened[_T]:
@@ -62,6 +78,61 @@ def open_document(
     data = _parsed(raw, name, what)
     with _naming(path):
         return Opened(decode(data), hashlib.sha256(raw).hexdigest(), name)
+
+
+def open_one_of(
+    path: str | os.PathLike[str], sorts: Mapping[str, Sort], whole: Collection[str] = ()
+) -> tuple[str, Opened[Any]]:
+    """Read a document of one of several sorts, once: its format, and what was read.
+
+    Unless its format is one of those to be read ``whole`` it is only what its `Sort.head` holds;
+    the rest is then not looked at, if the document is laid out as it was written.
+
+    Raises as `open_document`.
+    """
+    name, raw = Path(path).name, read_bytes(path, LARGEST, "documents are files")
+    data = _heads(raw, sorts, whole) or _parsed(raw, name, "document")
+    with _naming(path):
+        form = data.get("format") if isinstance(data, dict) else None
+        if not isinstance(form, str) or form not in sorts:
+            raise not_ours(data, [sort.form.what for sort in sorts.values()])
+        sort = sorts[form]
+        made = sort.decode(data) if form in whole else sort.form.decode_head(sort.head, data)
+        return form, Opened(made, hashlib.sha256(raw).hexdigest(), name)
+
+
+def _heads(
+    raw: bytes, sorts: Mapping[str, Sort], whole: Collection[str]
+) -> dict[str, Any] | None:
+    """The entries of a head alone; None for a document to be read ``whole``, and where the text
+    is not laid out as `to_text` does it.
+
+    There every entry of the document itself stands on a line of its own, two spaces in.
+    """
+    found = _WRITTEN.match(raw)
+    if not found or not raw.endswith(b"\n}\n") or b"\0" in raw:
+        return None
+    sort = sorts.get(found[1].decode("ascii"))
+    if sort is None or sort.form.name in whole:
+        return None
+    entries, wanted, at = [raw[1:found.end()]], {b"version", *sort.names}, found.end()
+    while wanted and at != -1:
+        end = raw.find(_LINE, at + 1)
+        entry = raw[at:end if end != -1 else -3]
+        name = entry[len(_LINE):].partition(b'"')[0]
+        if name in wanted:
+            entries.append(entry)
+            wanted.remove(name)
+        at = end
+    try:
+        data: dict[str, Any] = _parsed(b"{" + b"".join(entries).rstrip(b",") + b"}", "", "")
+        return data
+    except DocumentError:  # said of the whole of it
+        return None
+
+
+_LINE = b'\n  "'
+_WRITTEN = re.compile(rb'\{\n  "format": "([a-z-]+)",')
 
 
 def write_document(
@@ -119,9 +190,14 @@ def open_check(path: str | os.PathLike[str]) -> Opened[Check]:
 
 def write_check(path: str | os.PathLike[str], check: Check, *, force: bool = False) -> None:
     """Write the check of a print; see `write_document`."""
+    write_text(path, check_text(check), force=force)
+
+
+def check_text(check: Check) -> str:
+    """The bytes of a check's document, as text."""
     from tonewright.check.document import FORM
 
-    write_document(path, FORM, check, force=force)
+    return to_text(FORM.encode(check))
 
 
 def read_tablet(text: str) -> Tablet:

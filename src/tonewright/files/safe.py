@@ -333,6 +333,17 @@ def write_bytes(path: str | os.PathLike[str], data: bytes, *, force: bool = Fals
         temp.write_bytes(data)
 
 
+def write_together(
+    made: Sequence[tuple[Path | None, bytes | None]], *, force: bool = False
+) -> None:
+    """Write several files, all whole before any is put in its place; without a path or without
+    content, none.  Raises `FileError` as `whole_file`."""
+    with ExitStack() as stack:
+        for path, data in made:
+            if path is not None and data is not None:
+                stack.enter_context(whole_file(path, force=force)).write_bytes(data)
+
+
 def writing_error(path: str | os.PathLike[str], error: OSError | ValueError) -> FileError:
     """The `FileError` that explains why ``path`` could not be written."""
     code = getattr(error, "errno", None)

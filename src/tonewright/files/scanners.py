@@ -96,6 +96,7 @@ def learn_scanner(
     check_outputs(output, None, (scan, densities, *filter(None, [request.flat])), force)
     table = read_table(densities, "step", STRIPS)
     known = listed_densities(table)
+    flat = read_flat(request.flat, request.channel)  # before the scan: one of them in memory
     picture = read_scan(scan, allow_jpeg=request.allow_jpeg or force, channel=request.channel,
                         fingerprint=True)
     row = read_step_row(picture, known.size, request.corners,
@@ -104,8 +105,7 @@ def learn_scanner(
     if name is None:
         name = "" if output is None else output.name.removesuffix(".json").removesuffix(".scanner")
     response = replace(
-        response_of_row(row, known, picture, name,
-                        read_flat(request.flat, request.channel)), date=request.date,
+        response_of_row(row, known, picture, name, flat), date=request.date,
         sources=(Source(picture.name, "scan", picture.sha256 or ""), table.source))
     if output is not None:
         write_scanner(output, response, force=force)

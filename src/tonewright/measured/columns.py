@@ -51,6 +51,8 @@ PATCH_NAMES = ("patch", "sample_id", "sample_name")
 TEXT_NAMES = (*PATCH_NAMES, "print", "doubt")
 """Columns whose cells are words, kept letter for letter."""
 LEVEL_NAMES = ("level", "ink_percent")
+AIM_NAMES = ("aim_lightness", "image_lightness")
+"""Of a print made through a curve: what each patch should be, or the tone in the picture (L*)."""
 COLOUR_NAMES = ("red", "green", "blue")
 """Of an ink: what the negative holds at level 1, whole numbers from 0 to 255."""
 
@@ -351,6 +353,12 @@ def _no_level(table: Table, what: str) -> ReadingsError:
             f"the file {table.source.name} has a column step, as a strip has, and no ink levels",
             "a target's readings say how much ink each patch had",
             "evaluate a strip as a strip", code="strip_as_target", file=table.source.name)
+    if any(find(table, name) is not None for name in AIM_NAMES):
+        return ReadingsError(
+            f"the file {table.source.name} has the tones of a print, and no ink levels",
+            "a target's readings say how much ink each patch had",
+            "check the print against its curve, or refine the curve with it",
+            code="print_as_target", file=table.source.name)
     return ReadingsError(
         f"the file {table.source.name} has the columns {listed(table.columns)}; {what}",
         "the ink of a patch is a column called level (0 clear film to 1 heaviest ink) or"
@@ -485,6 +493,29 @@ def measured(table: Table, scale: Weighting | None = None) -> Measured:
     return Measured(density, chosen, kind, table.columns[index], value, findings)
 
 
+def tints(table: Table) -> Array | None:
+    """CIE L*, a*, b* (D50) of each row, shape (n, 3), from Lab or XYZ columns or spectra; None
+    where there are none, or where they hold what no print has.
+
+    Expects the table that `measured` took, whose cells are numbers.
+    """
+    for names, convert in ((("lab_l", "lab_a", "lab_b"), np.asarray),
+                           (("xyz_x", "xyz_y", "xyz_z"), scales.xyz_to_lab)):
+        there = [i for name in names if (i := find(table, name)) is not None]
+        if len(there) == 3:
+            lab = convert(np.stack([numbers(table, i) for i in there], axis=1))
+            break
+    else:
+        if not (waves := _waves(table)):
+            return None
+        try:
+            lab = scales.xyz_to_lab(scales.xyz_of_spectrum(*_spectra(table, waves)))
+        except ReadingsError:  # beside a column that was read instead, they may be anything
+            return None
+    good = (np.abs(lab[:, 1:]) <= 150.0).all() and (np.abs(lab[:, 0] - 50.0) <= 55.0).all()
+    return lab if good else None
+
+
 def _value_columns(
     table: Table, scale: Weighting | None
 ) -> tuple[Weighting, Kind, dict[Kind, int], list[tuple[float, int]]]:
@@ -492,10 +523,15 @@ def _value_columns(
     check_columns(table)
     there: dict[Kind, int] = {kind: index for kind, names in _VALUE_NAMES.items()
                               if (index := find(table, *names)) is not None}
-    waves = sorted((float(m[1] or m[2]), i) for i, column in enumerate(table.columns)
-                   if (m := _WAVELENGTH.fullmatch(key(column))))
+    waves = _waves(table)
     chosen, kind = _choose(table, [*there, *(["spectrum"] if waves else [])], scale)  # type: ignore[list-item]
     return chosen, kind, there, waves
+
+
+def _waves(table: Table) -> list[tuple[float, int]]:
+    """Wavelength (nm) and column of each value of a spectrum, by rising wavelength."""
+    return sorted((float(m[1] or m[2]), i) for i, column in enumerate(table.columns)
+                  if (m := _WAVELENGTH.fullmatch(key(column))))
 
 
 _KINDS: dict[Weighting, tuple[Kind, ...]] = {
@@ -562,8 +598,26 @@ def _check_hundred(table: Table, index: int, value: Array) -> None:
 def _of_spectra(
     table: Table, waves: Sequence[tuple[float, int]], scale: Weighting
 ) -> tuple[Array, Array]:
-    """Densities and luminance factors (0 to 100) of spectra: (wavelength in nm, column) of each
-    value, by rising wavelength."""
+    """Densities and luminance factors (0 to 100) of spectra, as `_waves` finds them."""
+    wavelengths, fraction = _spectra(table, waves)
+    with np.errstate(divide="ignore", invalid="ignore"):  # a mean of 0 is refused below
+        if scale == "luminance":
+            luminance = scales.luminance_of_spectrum(wavelengths, fraction)
+            density = scales.luminance_to_density(luminance)
+        else:
+            density = scales.visual_density_of_spectrum(wavelengths, fraction)
+            luminance = scales.density_to_luminance(density)
+    black = np.flatnonzero(~np.isfinite(density))
+    if black.size:
+        raise ReadingsError(
+            f"{table.where(int(black[0]))}: the spectrum reflects nothing or less than nothing",
+            "the mean reflectance of a patch is above 0", "measure the patch again, or remove the"
+            " row")
+    return density, luminance
+
+
+def _spectra(table: Table, waves: Sequence[tuple[float, int]]) -> tuple[Array, Array]:
+    """Wavelengths (nm), shape (m,), and reflectance (0 to 1), shape (n, m)."""
     reflectance = np.stack([numbers(table, index) for _, index in waves], axis=1)
     wild = (reflectance > MOST_HUNDRED) | (reflectance < -5.0)
     if wild.any():
@@ -579,18 +633,4 @@ def _of_spectra(
             "reflectance counts from 0 to 1 or from 0 to 100, and this could be neither",
             "check the spectra; multiply them by 100 if they count from 0 to 1")
     fraction = reflectance if highest <= 1.5 else reflectance / 100.0
-    wavelengths = np.array([wave for wave, _ in waves])
-    with np.errstate(divide="ignore", invalid="ignore"):  # a mean of 0 is refused below
-        if scale == "luminance":
-            luminance = scales.luminance_of_spectrum(wavelengths, fraction)
-            density = scales.luminance_to_density(luminance)
-        else:
-            density = scales.visual_density_of_spectrum(wavelengths, fraction)
-            luminance = scales.density_to_luminance(density)
-    black = np.flatnonzero(~np.isfinite(density))
-    if black.size:
-        raise ReadingsError(
-            f"{table.where(int(black[0]))}: the spectrum reflects nothing or less than nothing",
-            "the mean reflectance of a patch is above 0", "measure the patch again, or remove the"
-            " row")
-    return density, luminance
+    return np.array([wave for wave, _ in waves]), fraction

@@ -191,3 +191,9 @@ class GrayScaleInOtherLight(Finding):
     file: str
     span_density: float
     """By how much at most."""
+
+
+class AimsStated(Finding, kind="note"):
+    """A file that gives each patch its aim: the print was made through a curve."""
+
+    file: str

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Annotated, NoReturn
 
 import numpy as np
@@ -13,8 +13,13 @@ from tonewright import scales
 from tonewright.errors import OptionError, ReadingsError, visible
 from tonewright.measured import columns
 from tonewright.measured.columns import Measured, Source, Table, Weighting
-from tonewright.measured.findings import LighterThanPaper, PatchesDoubted, SheetsNotNamed
-from tonewright.record.codec import COLUMNS, LEVEL, between
+from tonewright.measured.findings import (
+    AimsStated,
+    LighterThanPaper,
+    PatchesDoubted,
+    SheetsNotNamed,
+)
+from tonewright.record.codec import COLUMNS, LEVEL, SPARSE, between
 from tonewright.record.findings import Finding
 from tonewright.scales import Array
 
@@ -91,6 +96,15 @@ class Reading:
 
 
 @dataclass(frozen=True)
+class Tint:
+    """The colour that a patch had: CIE L*, a*, b* under D50."""
+
+    lightness: Annotated[float, between(-5.0, 110.0)]
+    a: Annotated[float, between(-150.0, 150.0)]
+    b: Annotated[float, between(-150.0, 150.0)]
+
+
+@dataclass(frozen=True)
 class Readings:
     """Measured patches of one weighting."""
 
@@ -104,6 +118,8 @@ class Readings:
     """What a reader of the readings should know: columns left aside, things put right."""
     ink_colour: str | None = None
     """What the files say they were printed in, as `Setup.ink_colour` has it; None: nothing."""
+    tints: Annotated[tuple[Tint, ...], COLUMNS] | None = field(default=None, metadata=SPARSE)
+    """What colours the patches had, where a file says so; not for each patch."""
 
     def __post_init__(self) -> None:
         """Hold the rule: `ReadingsError` for no patch at all."""
@@ -160,9 +176,14 @@ def readings_from_table(table: Table, options: ReadingOptions | None = None) -> 
         for u, d, sd, sheet, name, line, doubt in zip(
             level.tolist(), density.tolist(), density_sds(table), sheets, names,
             table.line_numbers, doubts, strict=True))
+    if any(any(table.cells(name) or []) for name in columns.AIM_NAMES):
+        findings += (AimsStated(table.source.name),)
     if doubted := tuple(p.patch for p in patches if p.doubt):
         findings += (PatchesDoubted(table.source.name, doubted),)
-    return Readings(patches, value.scale, relative, (table.source,), findings, colour)
+    tints = None
+    if not options.relative_to_paper and (lab := columns.tints(table)) is not None:
+        tints = tuple(Tint(*row) for row in np.round(lab, 3).tolist())
+    return Readings(patches, value.scale, relative, (table.source,), findings, colour, tints)
 
 
 def combine(parts: Sequence[Readings]) -> Readings:
@@ -206,8 +227,9 @@ def combine(parts: Sequence[Readings]) -> Readings:
                             "leave files out, or average repeated readings")
     if len(parts) > 1 and not any(p.print_name for p in patches):
         findings += (SheetsNotNamed(len(parts)),)
+    tints = tuple(t for part in parts for t in part.tints or ())
     return Readings(patches, first.scale, first.relative_to_paper, sources, findings,
-                    next(iter(colours), None))
+                    next(iter(colours), None), tints or None)
 
 
 def _origin(readings: Readings) -> str:

@@ -28,7 +28,7 @@ from tonewright.negative.sheet import SheetSettings
 from tonewright.negative.tones import LevelCurve, print_aims
 from tonewright.scales import Array
 from tonewright.target.document import MARK_NAMES, Mark, Patch, Target, legible
-from tonewright.target.pen import LINE, RULE, Codes, Letters, Line, Pen
+from tonewright.target.pen import LINE, MEASURE_IT, RULE, Codes, Letters, Line, Pen
 
 STEPS = 11
 """Of the tone scale: image lightness 0, 10, … 100."""
@@ -190,15 +190,15 @@ class Sheet:
         upright = bottom - top >= RULE + 3 * GAP
         if not upright and (self._settings.tone_scale or right - left < RULE + 3 * GAP):
             return False
-        middle, beside = RULE / 3, near + LINE + tick + 0.3
+        beside = near + LINE + tick + 0.3 + tall / 2
         if upright:
             start = (top + bottom - RULE) / 2
             self._pen.rule(near, start, tick, upright=True)
-            line = Line(f"{RULE:.0f} mm", beside, start + middle, tall)
+            line = Line(MEASURE_IT, beside, start + RULE / 4, tall, centred=True, upright=True)
         else:
             start = (left + right - RULE) / 2
             self._pen.rule(start, near, tick)
-            line = Line(f"{RULE:.0f} mm", start + middle, beside + tall / 2, tall, centred=True)
+            line = Line(MEASURE_IT, start + RULE / 4, beside, tall, centred=True)
         self._pen.text(line)
         return True
 

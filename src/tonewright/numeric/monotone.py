@@ -3,18 +3,23 @@
 A penalised cubic B-spline (Eilers and Marx 1996, "Flexible smoothing with B-splines and
 penalties", Statistical Science 11:89).  The amount of smoothing is chosen by restricted maximum
 likelihood (Wood 2011, JRSS-B 73:3); the band is the Bayesian one of Wahba 1983 and Nychka 1988,
-averaged over the amounts of smoothing that the data leave possible.  Coefficients that do not
-decrease make a curve that does not decrease.
+averaged over the amounts of smoothing, and where asked for over the corners (`corners`), that the
+data leave possible.  The curve is the non-decreasing one nearest to that average.
 """
 
 from __future__ import annotations
 
 import contextlib
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property, lru_cache
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
 
+from tonewright.numeric.corners import Judge, Ramps, Smooth, make_ramps, with_corners
+from tonewright.numeric.rising import rising_curve
 from tonewright.numeric.splines import cubic_design
 from tonewright.numeric.student import student_quantile
 from tonewright.numeric.threads import one_blas_thread
@@ -22,10 +27,16 @@ from tonewright.scales import Array
 
 INTERVALS = 24
 DEGREE = 3
+SHARP, PLAINLY = 0.05, 0.9
+"""Corners that are rounded over less of the whole, and surer than this, are told of."""
 CHOSEN_FROM_DATA = 1.05
 """How much wider a band must be because the pilot is drawn from the same points: without it the
 95 % band holds the truth 93 to 95 times in 100 (measured in simulations)."""
+CORNER_FROM_DATA = 0.1
+"""How much wider still where there surely is a corner: no real one is quite a ramp."""
 _LOG_SMOOTHING = np.linspace(-5.0, 9.0, 57)
+_WITH_CORNERS = slice(16, None, 4)
+"""The amounts that are tried with corners too: a curve with a corner is smooth elsewhere."""
 LEAST_SHARE = 1e-3
 """Less likely amounts of smoothing are left out of the average."""
 _UNEVENNESS = (0.5, 1.0)
@@ -59,6 +70,16 @@ class SmoothSettings:
     noise_floor: float = 1e-6
     prior_dof: float = 0.0
     bounds: tuple[float, float] | None = None
+    corners: bool = False
+    """Whether the curve may bend sharply near either end; see `corners`."""
+
+
+@dataclass(frozen=True)
+class Corner:
+    """Where a curve bends sharply."""
+
+    place: float
+    probability: float
 
 
 @dataclass(frozen=True)
@@ -76,8 +97,9 @@ class SmoothFit:
     value: Array
     free: Array
     sd: Array
-    covariance: Array
-    """Of ``free``, shape (grid, grid)."""
+    design: Array
+    spread: Array
+    """``free`` is ``design`` (grid, p) times coefficients of this covariance (p, p)."""
     fitted: Array
     leverage: Array
     noise: float
@@ -86,6 +108,13 @@ class SmoothFit:
     score: float
     """-2 log restricted likelihood of the best amount of smoothing, for comparing fits of the
     same number of points."""
+    corners: tuple[Corner | None, Corner | None] = (None, None)
+    """Near the lower and the upper end, where it is likely enough."""
+
+    @cached_property
+    def covariance(self) -> Array:
+        """Of ``free``, shape (grid, grid)."""
+        return np.asarray(self.design @ self.spread @ self.design.T)
 
     def band(self, coverage: float = 0.95, extra_sd: ArrayLike = 0.0) -> tuple[Array, Array]:
         """Lower and upper edge, both non-decreasing, holding the curve with that probability.
@@ -103,21 +132,24 @@ class SmoothFit:
 
 @dataclass(frozen=True)
 class _Basis:
-    """The spline basis and the penalty, on 0 to 1."""
+    """The spline basis and the penalty, on 0 to 1, and the corners that may be added."""
 
     data: Array
     grid: Array
     difference: Array
+    ramps: Ramps | None = None
 
 
 @dataclass(frozen=True)
 class _Candidate:
-    """One amount of smoothing: its score, coefficients and covariance."""
+    """One amount of smoothing, with or without corners: score, coefficients and precision."""
 
     score: float
     coefficients: Array
     precision: Array
     noise_squared: float
+    columns: tuple[int, ...] = ()
+    """Which ramps come after the spline."""
 
 
 @one_blas_thread
@@ -146,6 +178,9 @@ def fit_smooth(
     if usable.sum() <= settings.order or not np.all(np.isfinite(values + places)):
         raise ValueError("too few points, or a point that is not a number")
     basis = _make_basis(places, nodes, settings.order)
+    if settings.corners:
+        basis = replace(basis, ramps=_ramps(*(
+            ((a - nodes[0]) / (nodes[-1] - nodes[0])).tobytes() for a in (places, nodes))))
     weight = np.where(usable, 1.0 / spread**2, 0.0)
     candidates = _candidates(basis, values, weight, settings)
     return _assemble(basis, nodes, candidates, weight, settings)
@@ -288,15 +323,22 @@ def _make_basis(x: Array, grid: Array, order: int) -> _Basis:
     return _Basis(design(x), design(grid), difference)
 
 
+@lru_cache(maxsize=4)
+def _ramps(data: bytes, grid: bytes) -> Ramps:
+    """Ramps at the same places are wanted again and again."""
+    return make_ramps(np.frombuffer(data), np.frombuffer(grid))
+
+
 def _candidates(
     basis: _Basis, y: Array, weight: Array, settings: SmoothSettings
 ) -> list[_Candidate]:
-    """Every amount of smoothing worth weighing, even along the curve and following a pilot."""
+    """Every amount of smoothing worth weighing: even along the curve, with corners, and following a
+    pilot."""
     if settings.smoothing is not None:
         return _scan(basis, y, weight, settings, np.array([np.log10(settings.smoothing)]))
     even = _scan(basis, y, weight, settings, _LOG_SMOOTHING)
     pilot = min(even, key=lambda c: c.score)
-    everything = list(even)
+    everything = even + _with_corners(basis, y, weight, settings, even)
     for uneven in _uneven(basis, pilot.coefficients):
         everything += _scan(uneven, y, weight, settings, _LOG_SMOOTHING)
     return everything
@@ -333,18 +375,40 @@ def _scan(
     gram = basis.data.T @ (weight[:, None] * basis.data)
     moment = basis.data.T @ (weight * y)
     scale = float(np.trace(gram)) / size
-    free_dof = np.count_nonzero(weight) - settings.order + settings.prior_dof
+    judge = _judge(weight, settings)
     amounts = np.array([scale * 10.0**log_amount for log_amount in log_amounts])
     precision = gram + amounts[:, None, None] * penalty
     precision, root = _rooted(precision, scale, amounts)
     columns = np.linalg.solve(precision, moment[:, None])
     misfit = np.sum(weight * (y - (basis.data @ columns)[:, :, 0]) ** 2, axis=1)
     misfit += amounts * np.sum((basis.difference @ columns)[:, :, 0] ** 2, axis=1)
-    noise2 = np.maximum((misfit + settings.prior_dof) / free_dof, settings.noise_floor**2)
-    score = free_dof * np.log(noise2) + 2.0 * np.sum(np.log(root), axis=1)
+    noise2 = judge.noise_squared(misfit)
+    score = judge.free_dof * np.log(noise2) + 2.0 * np.sum(np.log(root), axis=1)
     score -= rank * np.log(amounts) + log_det_penalty
     return [_Candidate(*each) for each in zip(
         score.tolist(), columns[:, :, 0], precision, noise2.tolist(), strict=True)]
+
+
+def _judge(weight: Array, settings: SmoothSettings) -> Judge:
+    return Judge(np.count_nonzero(weight) - settings.order + settings.prior_dof,
+                 settings.prior_dof, settings.noise_floor)
+
+
+def _with_corners(
+    basis: _Basis, y: Array, weight: Array, settings: SmoothSettings, even: list[_Candidate]
+) -> list[_Candidate]:
+    """Candidates with corners, from those without."""
+    if basis.ramps is None:
+        return []
+    some, judge = even[_WITH_CORNERS], _judge(weight, settings)
+    scale = float(np.sum(weight[:, None] * basis.data**2)) / basis.data.shape[1]
+    smooth = Smooth(
+        basis.data, y, weight, basis.difference.T @ basis.difference,
+        scale * 10.0**_LOG_SMOOTHING[_WITH_CORNERS],
+        np.array([c.noise_squared for c in some]) * judge.free_dof - judge.prior_dof,
+        np.array([c.score for c in some]))
+    return [_Candidate(c.score, c.coefficients, c.precision, c.noise_squared, c.columns)
+            for c in with_corners(basis.ramps, smooth, judge)]
 
 
 def _rooted(precision: Array, scale: float, amounts: Array) -> tuple[Array, Array]:
@@ -362,81 +426,95 @@ def _rooted(precision: Array, scale: float, amounts: Array) -> tuple[Array, Arra
     raise ValueError("the points' weights are too unlike for one curve")
 
 
+@dataclass(frozen=True)
+class _Average:
+    """Candidates averaged by their likelihood: all their columns at the data and on the grid, mean
+    and covariance of the coefficients."""
+
+    data: Array
+    grid: Array
+    mean: Array
+    spread: Array
+    noise_squared: float
+    effective_dof: float
+
+
 def _assemble(
     basis: _Basis, grid: Array, candidates: list[_Candidate], weight: Array,
     settings: SmoothSettings,
 ) -> SmoothFit:
-    """Average over the candidates by their likelihood; the curve is the rising one nearest to
-    that mean, in the metric of its own covariance."""
+    """Average over the candidates; the curve is the rising one nearest to the average."""
     best = min(candidates, key=lambda c: c.score)
     likelihood = np.exp(-0.5 * np.array([c.score - best.score for c in candidates]))
-    likelihood /= likelihood.sum()
-    kept = [(c, p) for c, p in zip(candidates, likelihood, strict=True) if p > LEAST_SHARE]
-    total = sum(p for _, p in kept)
-    mean = sum(p * c.coefficients for c, p in kept) / total
-    spread = np.zeros((mean.size, mean.size))
-    edf = noise2 = 0.0
-    data_gram = basis.data.T @ (weight[:, None] * basis.data)
-    for c, p in kept:
-        inverse = np.linalg.inv(c.precision)
-        shift = c.coefficients - mean
-        spread += p / total * (c.noise_squared * inverse + np.outer(shift, shift))
-        edf += p / total * float(np.sum(inverse * data_gram))
-        noise2 += p / total * c.noise_squared
-    if settings.smoothing is None:
-        spread *= CHOSEN_FROM_DATA**2
-    inverse = np.linalg.inv(best.precision)
-    leverage = weight * np.einsum("ij,jk,ik->i", basis.data, inverse, basis.data)
-    shape = nearest_rising(mean, _precision(spread), settings.bounds) if settings.monotone else mean
-    covariance = basis.grid @ spread @ basis.grid.T
-    value = basis.grid @ shape
+    # there are so many corners that even the likeliest has a small share
+    likely = likelihood > LEAST_SHARE * (likelihood.sum() if basis.ramps is None
+                                         else likelihood.max())
+    kept = [c for c, p in zip(candidates, likely, strict=True) if p]
+    share = likelihood[likely] / likelihood[likely].sum()
+    mixed = _average(basis, kept, share, weight)
+    cornered = float(sum(p for c, p in zip(kept, share, strict=True) if c.columns))
+    spread = mixed.spread * (1.0 if settings.smoothing is not None
+                             else (CHOSEN_FROM_DATA + CORNER_FROM_DATA * cornered) ** 2)
+    shape = (rising_curve(mixed.mean, spread, mixed.grid, settings.bounds) if settings.monotone
+             else mixed.mean)
+    value = mixed.grid @ shape
+    own = np.hstack([basis.data, *_columns(basis.ramps, "data", best.columns)])
+    leverage = weight * np.einsum("ij,ji->i", own, np.linalg.solve(best.precision, own.T))
     return SmoothFit(
         grid=grid, value=np.maximum.accumulate(value) if settings.monotone else value,
-        free=basis.grid @ mean, sd=np.sqrt(np.maximum(np.diag(covariance), 0.0)),
-        covariance=covariance, fitted=basis.data @ shape, leverage=np.clip(leverage, 0.0, 0.999),
-        noise=float(np.sqrt(noise2)), effective_dof=edf,
-        residual_dof=np.count_nonzero(weight) - edf + settings.prior_dof, score=best.score,
+        free=mixed.grid @ mixed.mean, sd=np.sqrt(np.maximum(
+            np.einsum("ij,ij->i", mixed.grid @ spread, mixed.grid), 0.0)),
+        design=mixed.grid, spread=spread, fitted=mixed.data @ shape,
+        leverage=np.clip(leverage, 0.0, 0.999), noise=float(np.sqrt(mixed.noise_squared)),
+        effective_dof=mixed.effective_dof, score=best.score,
+        residual_dof=np.count_nonzero(weight) - mixed.effective_dof + settings.prior_dof,
+        corners=_likely_corners(basis.ramps, grid, kept, share),
     )
 
 
-def _precision(covariance: Array) -> Array:
-    """The inverse of a covariance, with enough on its diagonal to have one."""
-    ridge = 1e-10 * float(np.trace(covariance)) / covariance.shape[0]
-    inverse = np.linalg.inv(covariance + ridge * np.eye(covariance.shape[0]))
-    return np.asarray((inverse + inverse.T) / 2.0)
+def _columns(
+    ramps: Ramps | None, where: Literal["data", "grid"], chosen: Sequence[int]
+) -> list[Array]:
+    return [] if ramps is None or not chosen else [getattr(ramps, where)[:, list(chosen)]]
 
 
-def nearest_rising(
-    values: ArrayLike, precision: ArrayLike, bounds: tuple[float, float] | None = None
-) -> Array:
-    """The non-decreasing sequence nearest to ``values`` in the metric of ``precision``.
+def _average(basis: _Basis, kept: list[_Candidate], share: Array, weight: Array) -> _Average:
+    used = sorted({k for c in kept for k in c.columns})
+    splines = basis.data.shape[1]
+    data = np.hstack([basis.data, *_columns(basis.ramps, "data", used)])
+    wide = np.hstack([basis.grid, *_columns(basis.ramps, "grid", used)])
+    place = {k: splines + i for i, k in enumerate(used)}
+    at = [[*range(splines), *(place[k] for k in c.columns)] for c in kept]
+    every = np.zeros((len(kept), data.shape[1]))
+    for row, c, where in zip(every, kept, at, strict=True):
+        row[where] = c.coefficients
+    mean = share @ every
+    spread = (every - mean).T @ (share[:, None] * (every - mean))
+    gram = data.T @ (weight[:, None] * data)
+    edf = 0.0
+    for size in {len(where) for where in at}:
+        some = [i for i, where in enumerate(at) if len(where) == size]
+        inverses = np.linalg.inv(np.stack([kept[i].precision for i in some]))
+        for i, inverse in zip(some, inverses, strict=True):
+            cells = np.ix_(at[i], at[i])
+            spread[cells] += share[i] * kept[i].noise_squared * inverse
+            edf += float(share[i] * np.sum(inverse * gram[cells]))
+    noise2 = float(share @ [c.noise_squared for c in kept])
+    return _Average(data, wide, mean, spread, noise2, edf)
 
-    A bounded least squares: a free start plus non-negative steps, the start written as a
-    difference of two non-negative numbers so that every unknown has the same bound.  With the
-    identity as metric this is isotonic regression (Barlow et al. 1972).
 
-    Parameters
-    ----------
-    values, precision:
-        Shapes (p,) and (p, p), the second positive definite.
-    bounds:
-        What every value lies between; None: no bounds.
-    """
-    from scipy.optimize import nnls  # costs half a second to load, and a strip needs none
-
-    root = np.linalg.cholesky(np.asarray(precision, dtype=np.float64)).T
-    steps = root @ np.tril(np.ones_like(root))
-    answer, _ = nnls(np.hstack([steps, -steps[:, :1]]), root @ np.asarray(values),
-                     maxiter=100 * root.shape[0])
-    start = answer[0] - answer[-1]
-    rising = np.asarray(start + np.concatenate([[0.0], np.cumsum(answer[1:-1])]))
-    if bounds is None or (rising[0] >= bounds[0] and rising[-1] <= bounds[1]):
-        return rising
-    # from the lower bound up: the steps and what is left to the upper bound make their distance
-    low, high = bounds
-    goal = root @ (np.asarray(values) - low)
-    weight = 1e3 * float(np.abs(steps).max())
-    rows = np.block([[steps, np.zeros((root.shape[0], 1))],
-                     [np.full((1, root.shape[0] + 1), weight)]])
-    answer, _ = nnls(rows, np.append(goal, weight * (high - low)), maxiter=100 * root.shape[0])
-    return np.asarray(np.clip(low + np.cumsum(answer[:-1]), low, high))
+def _likely_corners(
+    ramps: Ramps | None, grid: Array, kept: list[_Candidate], share: Array
+) -> tuple[Corner | None, Corner | None]:
+    """The corner near either end, where one is likely enough."""
+    if ramps is None:
+        return None, None
+    ends: list[Corner | None] = []
+    for upper in (False, True):
+        found = [(ramps.place[k], p) for c, p in zip(kept, share, strict=True) for k in c.columns
+                 if (k >= ramps.half) is upper and ramps.width[k] <= SHARP]
+        likely = float(sum(p for _, p in found))
+        place = float(sum(at * p for at, p in found)) / max(likely, 1e-12)
+        ends.append(Corner(float(grid[0] + place * (grid[-1] - grid[0])), round(likely, 3))
+                    if likely > PLAINLY else None)
+    return ends[0], ends[1]

@@ -12,6 +12,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -98,6 +99,18 @@ def _cornered(z: Array, shape: Array) -> Array:
     return np.asarray(rise + np.tanh(shape[2]) * rise * (1.0 - rise))
 
 
+def _hyperbola(z: Array) -> Array:
+    return np.asarray(0.5 * (z + np.hypot(z, 1.0)))
+
+
+def _hyperbolic(z: Array, shape: Array) -> Array:
+    """The same, but each end lingers along a hyperbola."""
+    toe, shoulder = np.exp(shape[0]), np.exp(shape[1])
+    left = shoulder * _hyperbola((1.0 - toe * _hyperbola(z / toe)) / shoulder)
+    rise = 1.0 - left / (shoulder * _hyperbola(1.0 / shoulder))
+    return np.asarray(rise + np.tanh(shape[2]) * rise * (1.0 - rise))
+
+
 def _algebraic(z: Array, shape: Array) -> Array:
     """z / (1 + abs(z)**m)**(1/m): its ends are reached as a power, more slowly than all others."""
     m = np.exp(shape[0])
@@ -115,11 +128,13 @@ FAMILIES = (
     Family("two layers", _two_layers, (1.2, 0.6, 0.5), (0.8, 0.5, 0.4), width=0.2,
            share=0.3),
     Family("algebraic", _algebraic, (0.9,), (0.4,), width=0.5, share=0.1),
-    Family("corners", _cornered, (-3.8, -3.8, 0.0), (0.7, 0.7, 0.4), width=1.0, share=0.3,
+    Family("corners", _cornered, (-4.4, -4.4, 0.0), (0.8, 0.8, 0.4), width=1.0, share=0.3,
            ends=True),
-    Family("corner above", _cornered, (-1.6, -3.8, 0.0), (0.5, 0.7, 0.4), width=1.0, share=0.3,
+    Family("corner above", _cornered, (-1.6, -4.4, 0.0), (0.5, 0.8, 0.4), width=1.0, share=0.3,
            ends=True),
-    Family("corner below", _cornered, (-3.8, -1.6, 0.0), (0.7, 0.5, 0.4), width=1.0, share=0.3,
+    Family("corner below", _cornered, (-4.4, -1.6, 0.0), (0.8, 0.5, 0.4), width=1.0, share=0.3,
+           ends=True),
+    Family("hyperbolic", _hyperbolic, (-2.0, -2.0, 0.0), (0.6, 0.6, 0.4), width=1.0, share=0.1,
            ends=True),
 )
 
@@ -133,6 +148,15 @@ class RiseData:
     sd: Array
     top: tuple[float, float]
     """What its upper level is expected to be, and the standard deviation of that."""
+
+    @cached_property
+    def rough(self) -> tuple[float, float, float]:
+        """Lower level, height and middle as the points themselves show them."""
+        low, high = np.quantile(self.y, [0.02, 0.98])
+        height = max(float(high - low), 1e-3)
+        order = np.argsort(self.x)
+        risen = np.maximum.accumulate((self.y[order] - low) / height)
+        return float(low), height, float(np.interp(0.5, risen, self.x[order]))
 
 
 @dataclass(frozen=True, eq=False)
@@ -256,11 +280,7 @@ def _fit(
     data: RiseData, family: Family, departure: float, plain: Array | None, waves: Array
 ) -> _Member | None:
     """Most likely parameters and the evidence, by Laplace's approximation."""
-    low, high = np.quantile(data.y, [0.02, 0.98])
-    height = max(float(high - low), 1e-3)
-    order = np.argsort(data.x)
-    half_way = np.interp(0.5, np.maximum.accumulate((data.y[order] - low) / height),
-                         data.x[order])
+    low, height, half_way = data.rough
     expected = np.array([low, height, half_way, np.log(family.width), *family.shape_mean])
     loose = np.array([0.3 * height, max(height, data.top[1]), 3.0, 0.7, *family.shape_sd])
     covariance = np.diag(data.sd**2)

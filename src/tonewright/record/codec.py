@@ -88,6 +88,11 @@ def later(kind: Callable[[], Any]) -> dict[str, Any]:
     return {"kind": kind}
 
 
+SPARSE: dict[str, Any] = {"sparse": True}
+"""Metadata of a field, by default None, that has no entry at all where it is None: documents from
+before there was such a field hold it as well."""
+
+
 @dataclass(frozen=True)
 class Form:
     """The head of one sort of document: ``tonewright-curve``, a version, "correction curve"."""
@@ -107,6 +112,11 @@ class Form:
         check_header(data, self.name, self.version, self.what)
         parts = {k: v for k, v in data.items() if k not in ("format", "version")}
         return decode(kind, parts, f"the {self.what}", self.way_out, skip=skip)
+
+    def decode_head(self, kind: type[_T], data: Any) -> _T:
+        """Some of a document's entries: those that ``kind`` has.  Raises as `decode`."""
+        names = {"format", "version", *(f.name for f in fields(kind))}  # type: ignore[arg-type]
+        return self.decode(kind, {k: v for k, v in data.items() if k in names})
 
 
 def encode(value: Any) -> Any:
@@ -129,6 +139,8 @@ def encode(value: Any) -> Any:
     entries: dict[str, Any] = {"code": value.code} if isinstance(value, Finding) else {}
     for f in fields(value):
         part = getattr(value, f.name)
+        if part is None and "sparse" in f.metadata:
+            continue
         # only a tuple can be columns: the types of all else need not be known
         kind = _some(_kind_of(type(value), f.name)) if isinstance(part, tuple) else None
         columns = COLUMNS in _marks(kind)
@@ -155,7 +167,8 @@ class _At:
     """`` of print 2 of the recipe``: which of several alike."""
 
     def part(self, name: str) -> _At:
-        return replace(self, what=f"the {name.replace('_', ' ')}{self.within}")
+        return _At(f"the {name.replace('_', ' ')}{self.within}", self.way_out, self.longest,
+                   self.within)
 
     def entry(self, name: str, number: int) -> _At:
         what = f"{name} {number} of {self.what}"
@@ -194,16 +207,30 @@ def decode(
 
 def _part(kind: Any, data: Any, at: _At, skip: Collection[str] = ()) -> Any:
     """A dataclass from a table of its fields."""
+    names, ordered, sparse = _fields(kind, frozenset(skip))
+    if not isinstance(data, dict) or [*data] != names:  # as it was written
+        check_names(data, ["code", *names] if _is_finding(kind) else names, at.what, at.way_out,
+                    sparse)
+    values = {name: _value(_entry(kind, name), data[name], name, at) for name in names
+              if name not in skip and (name in data or name not in sparse)}
+    if ordered:
+        _check_table({n: (o, values[n]) for n in ordered if n in values
+                      for o in _entry(kind, n).orders}, at)
+    if skip:
+        values |= {f.name: None for f in fields(kind) if f.name in skip
+                   and f.default is MISSING and f.default_factory is MISSING}
+    return _make(kind, values, lambda: at)
+
+
+@cache
+def _fields(kind: Any, skip: frozenset[str]) -> tuple[list[str], list[str], set[str]]:
+    """The names of all fields, of those to be read that are columns with an order, and of those
+    that a document need not have."""
     names = [f.name for f in fields(kind)]
-    if unknown := set(skip).difference(names):
+    if unknown := skip.difference(names):
         raise TypeError(f"{kind.__name__} has no field {', '.join(sorted(unknown))}")
-    check_names(data, ["code", *names] if _is_finding(kind) else names, at.what, at.way_out)
-    read = [name for name in names if name not in skip]
-    values = {name: _value(_entry(kind, name), data[name], name, at) for name in read}
-    _check_table({n: (o, values[n]) for n in read for o in _entry(kind, n).orders}, at)
-    skipped = {f.name: None for f in fields(kind)
-               if f.name in skip and f.default is MISSING and f.default_factory is MISSING}
-    return _make(kind, values | skipped, lambda: at)
+    sparse = {f.name for f in fields(kind) if "sparse" in f.metadata}
+    return names, [n for n in names if n not in skip and _entry(kind, n).orders], sparse
 
 
 def _check_table(columns: dict[str, tuple[Order, Any]], at: _At) -> None:

@@ -15,8 +15,8 @@ Each field's unit and scale stand in its name and its docstring.
 from __future__ import annotations
 
 import re
-from dataclasses import MISSING, Field, FrozenInstanceError, dataclass
-from typing import Any, ClassVar, Literal, NoReturn, dataclass_transform
+from dataclasses import MISSING, FrozenInstanceError, dataclass, fields
+from typing import Any, ClassVar, Literal, Never, dataclass_transform
 
 Kind = Literal["warning", "note"]
 _classes: dict[str, type[Finding]] = {}
@@ -25,14 +25,12 @@ _RESERVED = {"code", "kind", "bears_on_print"}
 
 @dataclass_transform(frozen_default=True)
 class Finding:
-    """Base of all findings; each is a frozen dataclass of its own, by its declaration alone.
+    """Base of all findings; each is a frozen dataclass of its own.
 
-    What dataclasses generate for each class stands here once for all: there are over a hundred,
-    and to generate it takes a tenth of a short command.  Declaring two of one name, or a field
-    with the name of a fact below, raises `TypeError`.
+    Its methods serve them all: writing six anew for each of a hundred classes, as the decorator
+    does, would take a tenth of the time that a small negative needs.  Declaring two of one name, or
+    a field with the name of a fact below, raises `TypeError`.
     """
-
-    __dataclass_fields__: ClassVar[dict[str, Field[Any]]]
 
     code: ClassVar[str] = ""
     """The class's name in snake case: ``black_not_reached``."""
@@ -49,40 +47,38 @@ class Finding:
         if taken := _RESERVED & set(vars(cls).get("__annotations__", {})):
             raise TypeError(f"the finding {code} has a field named {', '.join(sorted(taken))}")
         cls.code, cls.kind, cls.bears_on_print = code, kind, bears_on_print
-        _classes[code] = dataclass(init=False, repr=False, eq=False)(cls)
+        dataclass(init=False, repr=False, eq=False)(cls)
+        _classes[code] = cls
 
     def __init__(self, *values: Any, **named: Any) -> None:
         """Take the fields in their order or by name; `TypeError` if they are not these."""
-        fields = self.__dataclass_fields__
-        given = dict(zip(fields, values, strict=False)) | named
-        if len(given) < len(values) + len(named) or not given.keys() <= fields.keys():
-            raise TypeError(f"{self.code} takes {', '.join(fields)}")
-        for name, one in fields.items():
-            if name not in given:
-                if one.default is MISSING:
-                    raise TypeError(f"{self.code} needs {name}")
-                given[name] = one.default
-        self.__dict__.update((name, given[name]) for name in fields)
-
-    def __setattr__(self, name: str, value: object) -> NoReturn:
-        """Raise `FrozenInstanceError`."""
-        raise FrozenInstanceError(f"{self.code}.{name} is not changed")
-
-    def __delattr__(self, name: str) -> NoReturn:
-        """Raise `FrozenInstanceError`."""
-        raise FrozenInstanceError(f"{self.code}.{name} is not changed")
-
-    def __eq__(self, other: object) -> bool:
-        """Whether it is the same kind of finding with the same values."""
-        return vars(self) == vars(other) if type(other) is type(self) else NotImplemented
-
-    def __hash__(self) -> int:
-        """The same for equal findings."""
-        return hash((type(self), *vars(self).values()))
+        own: Any = self
+        known = fields(own)
+        given = dict(zip((f.name for f in known), values, strict=False)) | named
+        if len(given) != len(values) + len(named) or not given.keys() <= {f.name for f in known}:
+            raise TypeError(f"{type(self).__name__} has the fields"
+                            f" {', '.join(f.name for f in known) or 'none'}, each given once")
+        for f in known:
+            value = given.get(f.name, f.default)
+            if value is MISSING:
+                raise TypeError(f"{type(self).__name__} needs {f.name}")
+            object.__setattr__(self, f.name, value)
 
     def __repr__(self) -> str:
-        """As it would be written."""
-        return f"{type(self).__name__}({', '.join(f'{n}={v!r}' for n, v in vars(self).items())})"
+        values = ", ".join(f"{name}={value!r}" for name, value in vars(self).items())
+        return f"{type(self).__name__}({values})"
+
+    def __eq__(self, other: object) -> bool:
+        return type(other) is type(self) and vars(other) == vars(self)
+
+    def __hash__(self) -> int:
+        return hash((type(self), *vars(self).values()))
+
+    def __setattr__(self, name: str, value: Any) -> Never:
+        raise FrozenInstanceError(f"a finding does not change: {name}")
+
+    def __delattr__(self, name: str) -> Never:
+        raise FrozenInstanceError(f"a finding does not change: {name}")
 
 
 def finding_class(code: str) -> type[Finding]:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from tonewright import __version__
 from tonewright.errors import DocumentError
-from tonewright.record.schema import is_whole, spoken
+from tonewright.record.schema import is_whole, listed, spoken
 
 
 def made_by() -> str:
@@ -24,6 +25,21 @@ _KINDS = {
 """What each format is called, and where one comes from."""
 
 
+def _called(data: Any) -> str:
+    """What a document says that it is."""
+    found = data.get("format") if isinstance(data, dict) else None
+    if not found:
+        return "this document does not say what it is"
+    kind = _KINDS.get(found) if isinstance(found, str) else None
+    return f"this is {kind[0]}" if kind else \
+        "its format is " + spoken(found).removeprefix("the text ")
+
+
+def not_ours(data: Any, wanted: Sequence[str]) -> DocumentError:
+    """The error of a document that is of none of the sorts asked for."""
+    return DocumentError(_called(data), f"a {listed(wanted)} is needed", "name that file")
+
+
 def check_header(data: Any, fmt: str, version: int, what: str) -> None:
     """Hold the format and version of a document.
 
@@ -32,16 +48,10 @@ def check_header(data: Any, fmt: str, version: int, what: str) -> None:
     DocumentError
         With the value found and what to do.
     """
-    found = data.get("format") if isinstance(data, dict) else None
-    if found != fmt:
-        given = "this document does not say what it is"
-        if found:
-            kind = _KINDS.get(found) if isinstance(found, str) else None
-            given = f"this is {kind[0]}" if kind else \
-                "its format is " + spoken(found).removeprefix("the text ")
+    if not isinstance(data, dict) or data.get("format") != fmt:
         origin = _KINDS[fmt][1] if fmt in _KINDS else f'its format is "{fmt}"'
-        raise DocumentError(given, f"a {what} is needed ({origin})", "name that file")
-    said = data.get("version")
+        raise DocumentError(_called(data), f"a {what} is needed ({origin})", "name that file")
+    said: Any = data.get("version")
     if not is_whole(said) or said != version:
         raise DocumentError(
             f"this {what} has version {said}" if is_whole(said) and abs(said) < 10**6

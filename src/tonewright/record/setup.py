@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass, fields, replace
 from typing import Any
 
@@ -38,6 +39,10 @@ class Setup:
         mine, theirs = asdict(self), asdict(other)
         return {k: (mine[k], theirs[k]) for k in mine if k != "notes" and mine[k] != theirs[k]}
 
+    def without_occasion(self) -> Setup:
+        """What it was made with, without time, date and notes."""
+        return replace(self, **dict.fromkeys(OCCASION))
+
 
 LIGHT = ("lamp", "film")
 """Entries that the ink's printing density hangs on."""
@@ -55,6 +60,18 @@ def other_light(
 
 
 SETUP_NAMES = tuple(f.name for f in fields(Setup))
+
+OCCASION = ("printing_time", "date", "notes")
+"""Entries that say when and for how long, not on what."""
+MADE_WITH = tuple(name for name in SETUP_NAMES if name not in OCCASION)
+COATED = ("paper", "coating", "developer", *LIGHT)
+"""What a process response hangs on."""
+
+
+def alike(setup: Setup, entries: Sequence[str] = MADE_WITH) -> tuple[str, ...]:
+    """The same for setups that are one in these entries; capitals and spaces do not count."""
+    said = (getattr(setup, entry) for entry in entries)
+    return tuple(" ".join(value.split()).casefold() if value else "" for value in said)
 
 
 def ink_colour_text(colour: Colour) -> str:

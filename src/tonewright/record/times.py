@@ -96,6 +96,22 @@ def parse_time(text: str) -> PrintingTime:
     return PrintingTime(total, unit)
 
 
+THIRDS = 3
+"""Of a stop: as far as a ladder goes either way."""
+
+
+def ladder(
+    time: PrintingTime, reciprocity: float = 1.0
+) -> tuple[tuple[int, PrintingTime], ...]:
+    """Times from a stop less to a stop more, each with its count of thirds, as a timer is set.
+
+    With a Schwarzschild exponent of ``reciprocity`` light grows as time to that power, so a stop is
+    more or less than twice the time.
+    """
+    return tuple((n, time.times(2.0 ** (n / 3.0 / reciprocity)).on_timer() if n else time)
+                 for n in range(-THIRDS, THIRDS + 1))
+
+
 def ratio(longer: PrintingTime, shorter: PrintingTime) -> float:
     """How many times as long one time is as another.
 

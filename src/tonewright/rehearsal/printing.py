@@ -7,12 +7,9 @@ as the reading of a real print is.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from pathlib import Path
 
 from tonewright.files.raster.pictures import read_codes, write_picture
-from tonewright.files.raster.scans import read_scan
 from tonewright.files.scan.read import ReadRequest, read_print
-from tonewright.files.scanners import write_scanner
 from tonewright.files.strips import read_strip
 from tonewright.files.tables import read_readings
 from tonewright.files.targets import write_target
@@ -20,8 +17,6 @@ from tonewright.measured.readings import Readings
 from tonewright.record.times import PrintingTime
 from tonewright.rehearsal.folder import INVENTED, File, Folder
 from tonewright.scales import Array
-from tonewright.scan.response import response_from_gray_scale
-from tonewright.scan.steps import read_step_row
 from tonewright.strip.readings import Strip
 from tonewright.strip.tablet import nominal_tablet
 from tonewright.target.layout import LayoutSettings, even_levels, make_target
@@ -31,11 +26,13 @@ TABLET = nominal_tablet("31")
 MEASURED = darkroom.Flaws(noise_density_sd=0.02, uneven_exposure_sd=0.005)
 LOOKED_AT = darkroom.Flaws(noise_density_sd=0.0, texture_density_sd=0.01, uneven_exposure_sd=0.005)
 GRAY_SCALE = tuple(round(0.08 + 0.14 * k, 2) for k in range(15))
-"""Densities on the scanner's glass."""
-DESK_SCANNER = scanroom.Scanner(shading=0.08)
+"""Densities of the strip that lies beside the print on the scanner's glass."""
+DESK_SCANNER = scanroom.Scanner(shading=0.08, lamp=1)
 SHEET = scanroom.PaperFlaws(texture_density_sd=0.02, uneven_exposure_sd=0.01,
                             streak_exposure_sd=0.005, stains=2, dust=25)
 CROOKED = scanroom.Lying(rotation_degrees=2.5)
+BESIDE_MM = 25.0
+"""Of glass for the gray scale, above the print."""
 
 
 @dataclass(frozen=True)
@@ -74,13 +71,14 @@ class PrintRoom:
         target = make_target(even_levels(levels), LayoutSettings(
             name=name, seed=seed, repeats=repeats))
         write_target(folder / File.TARGET, target, force=folder.force)
-        self._learn_scanner()
         sheet = scanroom.print_sheet(read_codes(folder / File.TARGET), target.ppi, self.materials,
                                      SHEET, seed=seed)
-        self._scan(sheet, File.SCAN, CROOKED, seed + 1)
+        self._scan(sheet)
+        folder.keep(File.GRAY_SCALE, ["density", *(f"{d:.2f}" for d in GRAY_SCALE)])
         read_print(folder / File.SCAN, folder / File.TARGET_LAYOUT, folder / File.READINGS,
-                   ReadRequest(folder / File.SCANNER, overlay=folder / File.OVERLAY,
-                               comments=(INVENTED,)), force=folder.force)
+                   ReadRequest(densities=folder / File.GRAY_SCALE, flat=folder / File.PLAIN_SCAN,
+                               overlay=folder / File.OVERLAY, comments=(INVENTED,)),
+                   force=folder.force)
         return read_readings([folder / File.READINGS])
 
     def picture(self, negative: File) -> Array:
@@ -88,18 +86,15 @@ class PrintRoom:
         return darkroom.print_image(read_codes(self.folder / negative), self.materials,
                                     flaws=LOOKED_AT, seed=self.seed)
 
-    def _learn_scanner(self) -> None:
-        """A gray scale of known densities tells what the scanner makes of a density."""
-        scan = self._scan(scanroom.gray_scale(GRAY_SCALE), File.SCALE_SCAN, scanroom.Lying(),
-                          self.seed + 2)
-        row = read_step_row(read_scan(scan), len(GRAY_SCALE), dark_first=False)
-        response = response_from_gray_scale(GRAY_SCALE, row.code[0], row.code_sd[0],
-                                            name="desk scanner (invented)")
-        write_scanner(self.folder / File.SCANNER, response, force=self.folder.force)
-
-    def _scan(
-        self, sheet: scanroom.PrintedSheet, file: File, lying: scanroom.Lying, seed: int
-    ) -> Path:
-        render = scanroom.scan_sheet(sheet, DESK_SCANNER, lying, seed=seed)
-        write_picture(self.folder / file, render.codes, render.ppi, force=self.folder.force)
-        return self.folder / file
+    def _scan(self, sheet: scanroom.PrintedSheet) -> None:
+        """The print beside a gray scale, and a plain white sheet, each over the whole glass."""
+        per_mm = sheet.ppi / scanroom.MM_PER_INCH
+        size = (sheet.density.shape[1] / per_mm + 20.0,
+                sheet.density.shape[0] / per_mm + BESIDE_MM + 20.0)
+        for file, things in ((File.SCAN, [
+            scanroom.OnGlass(sheet, (5.0, BESIDE_MM + 5.0), CROOKED),
+            scanroom.OnGlass(scanroom.gray_scale(GRAY_SCALE), (8.0, 3.0)),
+        ]), (File.PLAIN_SCAN, [
+            scanroom.OnGlass(scanroom.plain_sheet(size, seed=self.seed), (0.0, 0.0))])):
+            render = scanroom.scan_glass(things, size, DESK_SCANNER, seed=self.seed + 1)[0]
+            write_picture(self.folder / file, render.codes, render.ppi, force=self.folder.force)

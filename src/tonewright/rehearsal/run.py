@@ -23,7 +23,8 @@ from tonewright.files.raster.icc import lightness_profile
 from tonewright.files.raster.pictures import write_picture
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
-from tonewright.rehearsal.folder import INVENTED, File, Folder
+from tonewright.rehearsal.after import Followed, follow
+from tonewright.rehearsal.folder import CHECKED, INVENTED, MONTHS, YEAR, File, Folder
 from tonewright.rehearsal.printing import TABLET, PrintRoom
 from tonewright.scales import Array
 from tonewright.show.plots import ToneError, plot_curve, plot_errors, plot_prints, plot_process
@@ -42,7 +43,7 @@ SIZE = (1200, 900)
 _KALLITYPE = Setup(
     paper="cotton, 300 g (invented)", coating="kallitype, one coat", developer="sodium acetate",
     lamp="UV tubes, 10 cm", film="clear inkjet film", printer="desk printer, best quality",
-    ink="black only", date="2026-01-10", notes=INVENTED)
+    ink="black only", date="2025-01-11", notes=INVENTED)
 _CYANOTYPE = Setup(coating="cyanotype, one coat", developer="water", date="2026-02-07")
 
 
@@ -86,11 +87,14 @@ def rehearse(
     tell("scanning the target and reading the scan")
     curve = _curve(old, process)
     tell("making the picture, its negative, and the prints")
-    _print_picture(old.at(_time_of(curve)), curve)
+    timed = old.at(_time_of(curve))
+    _print_picture(timed, curve)
+    tell("checking a print that went wrong, and a year of prints")
+    followed = follow(timed, curve)
     tell("changing to cyanotype: a strip, and the curve renewed without a new negative")
     roads = _renew(new, curve)
     _print_renewed(new.at(_time_of(roads[Road.STRIP])), roads[Road.STRIP])
-    outcome = _judge(old, new, process, roads)
+    outcome = _judge(old, new, process, roads, followed)
     folder.keep(File.GUIDE, rehearsal_text(outcome))
     return outcome
 
@@ -157,7 +161,7 @@ def _renew(room: PrintRoom, old: Curve) -> dict[Road, Curve]:
         Road.STRIP: by_strip,
         Road.PATCHES: renewed(File.FEW_CURVE, replace(asked, readings=few)),
         Road.FRESH: renewed(File.FRESH_CURVE, replace(
-            asked, process=None, readings=whole,
+            asked, process=None, readings=whole, replace=True,
             changes=replace(_CYANOTYPE, printing_time=process.spoken(base)))),
     }
 
@@ -170,7 +174,9 @@ def _print_renewed(room: PrintRoom, curve: Curve) -> None:
     ]))
 
 
-def _judge(old: PrintRoom, new: PrintRoom, process: Process, roads: dict[Road, Curve]) -> Outcome:
+def _judge(
+    old: PrintRoom, new: PrintRoom, process: Process, roads: dict[Road, Curve], followed: Followed
+) -> Outcome:
     """Distances from the aim, known exactly because the virtual darkroom knows its truth."""
     folder, curve, renewed = old.folder, roads[Road.OLD], roads[Road.STRIP]
     straight = _error(old, curve, _Straight().level_at(TONES), curve)
@@ -188,9 +194,12 @@ def _judge(old: PrintRoom, new: PrintRoom, process: Process, roads: dict[Road, C
     return Outcome(
         folder=str(folder.path), process=process, true_base_time=old.materials.base_time,
         curve=curve, renewed=renewed, without_curve=_distance(straight),
-        through_curve=_distance(through),
+        through_curve=_distance(through), pale=followed.pale, good=followed.good,
+        refined=_distance(_error(old, curve, followed.refined.level_at(TONES), followed.refined)),
+        drift=followed.drift,
         roads={road: _distance(error) for road, error in errors.items()},
-        moved=movement(curve, renewed), files=tuple(file.value for file in File))
+        moved=movement(curve, renewed), files=(*(file.value for file in File),
+               *(f"{YEAR}/{month}.{CHECKED}" for month in MONTHS)))
 
 
 def _error(room: PrintRoom, printed_for: Curve, level: Array, aim_of: Curve) -> Array:

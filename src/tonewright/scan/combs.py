@@ -161,8 +161,11 @@ def best_comb(edges: Edges, count: int, rising: bool) -> Comb | None:
     if ups.size < FEWEST_SEEN:
         return None
     start, pitch = _proposals(ups, edges.sign[edges.sign > 0.0], count, edges.size)
+    fits = np.ones(start.size, dtype=np.bool_)
     for reach in (4, 12, 40):  # fitted to the edges around the proposed place
-        start, pitch, _ = _fitted(start, pitch, ups, (-reach, reach), 0.15, 0.1)
+        better = _fitted(start, pitch, ups, (-reach, reach), 0.15, 0.1)
+        fits &= better[2]
+        start, pitch = np.where(fits, better[0], start), np.where(fits, better[1], pitch)
     start = start % pitch - pitch
     size = ((edges.size - start) / pitch).astype(int) + 2
     start, pitch, size = (a[size > count] for a in (start, pitch, size))
@@ -172,9 +175,9 @@ def best_comb(edges: Edges, count: int, rising: bool) -> Comb | None:
     totals = evidence.totals(count)
     totals[np.arange(totals.shape[1]) >= (size - count)[:, None]] = -np.inf
     seen = evidence.up > 0.4
-    run = np.lib.stride_tricks.sliding_window_view(seen, FEWEST_SEEN, axis=1)
-    # without a run of edges every other place is empty: half a pitch
-    totals[~np.any(np.all(run, axis=2), axis=1)] = -np.inf
+    run = np.all([seen[:, k : seen.shape[1] - FEWEST_SEEN + 1 + k] for k in range(FEWEST_SEEN)],
+                 axis=0)
+    totals[~run.any(axis=1)] = -np.inf  # every other place is empty: half a pitch
     best, first = divmod(int(np.argmax(totals)), totals.shape[1])
     if not np.isfinite(totals[best, first]):
         return None

@@ -33,7 +33,7 @@ from tonewright.scan.rectify import apply, shrink, shrink_matrix
 
 Plane = NDArray[np.float64]
 
-_LONGEST = 1600
+LONGEST = 1600
 """Pixels of the longer side in which the row is looked for."""
 _BANDS = 60
 _LEAST_TOTAL = 4.5
@@ -66,7 +66,7 @@ def find_row(pixels: NDArray[np.float32], count: int, name: str = "the scan") ->
     Raises `ReadingsError` if there is none, if its ends cannot be told, or if the edges show
     another number of steps.
     """
-    factor = max(1, -(-max(pixels.shape) // _LONGEST))
+    factor = max(1, -(-max(pixels.shape) // LONGEST))
     small = shrink(pixels, factor).astype(np.float64)
     # roughly even steps for even steps of density, whatever the encoding
     tone = np.log10(np.clip(small, 0.0, 1.0) + 0.03)
@@ -78,7 +78,7 @@ def find_row(pixels: NDArray[np.float32], count: int, name: str = "the scan") ->
     refusal = ReadingsError(
         f"no row of {count} equal steps was found in {name}",
         "a row shows as evenly spaced edges that all step the same way", _WAY_OUT,
-        code="row_corners")
+        code="row_corners", seen=0)
     told = -1
     for comb, row, straight, matrix in _likeliest(found, count):
         extent = _extent(straight, row, comb, count)
@@ -264,12 +264,12 @@ def _unclear(seen: int, count: int, several: bool, name: str) -> ReadingsError:
         return ReadingsError(
             f"the row in {name} shows {seen} evenly spaced edges",
             f"a row of {count} steps has {count - 1} between them, and its two ends",
-            _CHECK_COUNT, code="row_corners")
+            _CHECK_COUNT, code="row_corners", seen=seen)
     why = "they fit in more than one way" if several else "neither end is clear"
     return ReadingsError(
         f"in {name}, {max(seen, 0)} of the {count - 1} edges between steps lie in line, and {why}",
         "where steps merge with each other or their surroundings, the first cannot be told",
-        _WAY_OUT, code="row_corners")
+        _WAY_OUT, code="row_corners", seen=max(seen, 0))
 
 
 def _whole(straight: Plane, extent: tuple[int, int], comb: Comb, count: int) -> _Whole:
@@ -354,7 +354,8 @@ def _check_more(whole: _Whole, fitting: set[int], count: int, name: str) -> None
     if steps:
         raise ReadingsError(
             f"the row in {name} goes on past {count} steps: it shows at least {steps}",
-            f"a row of {count} steps is looked for", _CHECK_COUNT, code="row_corners")
+            f"a row of {count} steps is looked for", _CHECK_COUNT, code="row_corners",
+            seen=steps - 1)
 
 
 def _outline(straight: Plane, extent: tuple[int, int], comb: Comb, count: int) -> Array:

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from tonewright.errors import ImageError, OptionError
+from tonewright.measured.findings import GrayScaleInOtherLight
 from tonewright.numeric.robust import (
     expected_at,
     median_among_neighbours,
@@ -17,6 +18,8 @@ from tonewright.numeric.robust import (
 )
 from tonewright.record.findings import Finding
 from tonewright.scales import Array
+from tonewright.scan.basis import DensityBasis, density_basis
+from tonewright.scan.beside import read_beside
 from tonewright.scan.findings import (
     DensitiesShifted,
     Doubt,
@@ -30,9 +33,14 @@ from tonewright.scan.findings import (
 from tonewright.scan.flat import Flat, in_even_light, light_at
 from tonewright.scan.image import CLIPPED, SCAN_PLAINLY, Scan
 from tonewright.scan.place import Located, locate
-from tonewright.scan.response import response_from_known_patches, response_from_profile
+from tonewright.scan.response import (
+    learn_in_light,
+    response_from_known_patches,
+    response_from_profile,
+)
 from tonewright.scan.sample import BLOCKS, MOST_CLIPPED, Sample, midmean, sample_patch
 from tonewright.scan.scanner import ScannerResponse
+from tonewright.scan.steps import StepRow
 from tonewright.scan.uneven import Unevenness, find_unevenness
 from tonewright.target.document import Patch, Target
 
@@ -59,6 +67,9 @@ class ReadSettings:
     """Centres of the marks by hand, see `locate`."""
     flat: Flat | None = None
     """Of a plain white sheet: the lamp's unevenness."""
+    beside: Array | None = None
+    """Known densities of a gray scale that lies beside the print in this scan, in the order of its
+    steps, shape (n,), instead of a response; see `read_beside`."""
 
 
 @dataclass(frozen=True)
@@ -91,8 +102,11 @@ class ScanReading:
     """In the order of the target."""
     response: ScannerResponse
     unevenness: Unevenness
+    basis: DensityBasis
     findings: tuple[Finding, ...]
     """What was found of the whole; for single patches see their doubts."""
+    gray_scale: StepRow | None = None
+    """The gray scale beside the print; None without one."""
 
     @property
     def doubtful(self) -> tuple[PatchReading, ...]:
@@ -119,6 +133,10 @@ def read_target_scan(
         Corners or known patches that cannot be; nothing that says what the codes mean.
     """
     settings = settings or ReadSettings()
+    if settings.response is not None and settings.beside is not None:
+        raise OptionError("a scanner response is given, and a gray scale beside the print as well",
+                          "one of them says what the scan's values mean", "leave one out",
+                          code="response_twice")
     located = locate(scan.pixels, target, settings.corners)
     if not target.dots:
         located = _right_way_up(scan.pixels, target, located)
@@ -132,16 +150,26 @@ def read_target_scan(
     else:
         _check_order(target, codes, by_hand=located.by_hand)
     places = located.placement.to_scan(target.patch_centres)
-    response, found = _response(scan, target, sure, settings)
+    row: StepRow | None = None
+    more: tuple[Finding, ...] = ()
+    if settings.beside is not None:
+        row, learned = read_beside(scan, target, located, settings.beside, settings.flat)
+        settings = replace(settings, response=learned)
+        more = tuple(f for f in learned.findings if f not in scan.findings)
+    response, found = _response(scan, target, sure, places, settings)
     light, lit = light_at(scan, places, response, settings.flat)
+    if settings.known:  # they set the light of the gray scale right
+        lit = tuple(f for f in lit if not isinstance(f, GrayScaleInOtherLight))
     uneven, patches = _densities(scan, target, sure, response, light)
     unread = tuple(p.patch.name for p in patches if p.density is None)
     if len(unread) > len(patches) // 3:
         raise ImageError(f"{len(unread)} of {len(patches)} patches are clipped in the scan",
                          CLIPPED, SCAN_PLAINLY)
-    return ScanReading(target, located, patches, response, uneven, (
-        *scan.findings, *located.findings, *found, *lit,
-        *([PatchesNotRead(unread)] if unread else [])))
+    basis = density_basis(response, settings.flat, codes, beside=row is not None,
+                          known=bool(settings.known))
+    return ScanReading(target, located, patches, response, uneven, basis, (
+        *scan.findings, *located.findings, *more, *found, *lit,
+        *([PatchesNotRead(unread)] if unread else [])), row)
 
 
 def _right_way_up(pixels: NDArray[np.float32], target: Target, located: Located) -> Located:
@@ -223,44 +251,60 @@ def _check_chart(target: Target, codes: Array) -> None:
 
 
 def _response(
-    scan: Scan, target: Target, samples: Sequence[Sample], settings: ReadSettings
+    scan: Scan, target: Target, samples: Sequence[Sample], places: Array, settings: ReadSettings
 ) -> tuple[ScannerResponse, tuple[Finding, ...]]:
-    """The response to use, and what is to be said of it."""
-    taken = () if settings.response is None else settings.response.check_taken(scan)
-    if settings.response is None:
-        response = response_from_profile(scan) if not settings.known else \
-            response_from_known_patches(*_known_codes(target, samples, settings.known), scan=scan)
-        return response, response.findings
-    if not settings.known:
-        return settings.response, taken
-    shift = _shift(settings.response, target, samples, settings.known)
-    return settings.response.shifted(shift), (*taken, DensitiesShifted(shift))
+    """The response to use, and what is to be said of it; ``places`` of the patches in the scan,
+    shape (n, 2)."""
+    given, flat = settings.response, settings.flat
+    known = _known_patches(target, samples, places, settings.known)
+    if given is not None:
+        taken = given.check_taken(scan)
+        if not settings.known:
+            return given, taken
+        shift = _shift(given, known, light_at(scan, known.places, given, flat)[0])
+        return given.shifted(shift), (*taken, DensitiesShifted(shift))
+
+    def learn(density: Array) -> ScannerResponse:
+        return response_from_known_patches(density, known.code, known.code_sd, scan=scan)
+
+    response = response_from_profile(scan) if not settings.known else \
+        learn_in_light(learn, known.density, scan, flat, known.places)
+    return response, response.findings
 
 
-def _known_codes(
-    target: Target, samples: Sequence[Sample], known: Mapping[str, float]
-) -> tuple[list[float], list[float], list[float]]:
-    """Density, code and its standard deviation of each known patch."""
-    code, code_sd = [], []
+@dataclass(frozen=True, eq=False)
+class _KnownPatches:
+    """Arrays of shape (n,), one entry for each name that was given."""
+
+    density: Array
+    code: Array
+    code_sd: Array
+    places: Array
+    """In the scan, shape (n, 2); of several patches of one name, their middle."""
+
+
+def _known_patches(
+    target: Target, samples: Sequence[Sample], places: Array, known: Mapping[str, float]
+) -> _KnownPatches:
+    code, code_sd, where = [], [], []
     for name in known:
-        codes = np.array([samples[i].code for i in _members(target, name)])
+        members = _members(target, name)
+        codes = np.array([samples[i].code for i in members])
         code.append(float(np.median(codes)))
         scatter = robust_spread(codes - np.median(codes)) if codes.size > 2 else 0.0
         code_sd.append(max(scatter / np.sqrt(codes.size), 0.002 * code[-1]))
-    return list(known.values()), code, code_sd
+        where.append(places[list(members)].mean(axis=0))
+    return _KnownPatches(np.array(list(known.values())), np.array(code), np.array(code_sd),
+                         np.array(where))
 
 
-def _shift(
-    response: ScannerResponse, target: Target, samples: Sequence[Sample],
-    known: Mapping[str, float],
-) -> float:
+def _shift(response: ScannerResponse, known: _KnownPatches, light: Array | None) -> float:
     """The density by which known patches set the light of this scan right.
 
     A lamp that is darker where the print lay than where the gray scale lay adds one density to
     all.
     """
-    density, code, _ = _known_codes(target, samples, known)
-    off = np.array(density) - response.density_of(code)[0]
+    off = known.density - in_even_light(response.density_of(known.code)[0], light, response.flare)
     shift = float(np.median(off))
     if abs(shift) > 0.2 or float(np.ptp(off)) > 0.15:
         raise OptionError(

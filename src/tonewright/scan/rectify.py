@@ -249,5 +249,9 @@ def upright(
     width, height = (max(round(side * per_mm), 1) for side in size_mm)
     x = (np.arange(width) + 0.5) / per_mm
     y = (np.arange(height) + 0.5) / per_mm
-    grid = np.stack(np.broadcast_arrays(x[None, :], y[:, None]), axis=-1)
-    return sample_at(pixels, placement.to_scan(grid)).astype(np.float32)
+    out = np.empty((height, width), dtype=np.float32)
+    for top in range(0, height, 128):  # a grid of the whole sheet takes 200 MB
+        rows = y[top : top + 128, None]
+        grid = np.stack(np.broadcast_arrays(x[None, :], rows), axis=-1)
+        out[top : top + 128] = sample_at(pixels, placement.to_scan(grid))
+    return out

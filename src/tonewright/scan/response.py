@@ -182,7 +182,7 @@ def response_from_gray_scale(
     steps = _steps(density, code, code_sd)
     findings = _check_clipping(steps)
     used = [s for s in steps if s.used]
-    _check_direction(used)
+    _check_direction(used, 16 if scan is None else scan.bits)
     model = _fit_physical(used, None if scan is None else scan.lightness, "gray_scale")
     known, codes, code_sds = _columns(used)
     from_model = model.density(codes)
@@ -211,17 +211,29 @@ def response_of_row(
     With ``flat``, for the light in the middle of the glass: each step is taken for what it would
     be there.
     """
-    response = response_from_gray_scale(density, row.code[0], row.code_sd[0], scan=scan, name=name)
-    if flat is not None:
-        flat.check_fits(scan)
-        for _ in range(2):  # the light is read off the response, and the response off the light
-            light = flat.light(scan, row.centres(), response)
-            seen = in_even_light(np.asarray(density, dtype=np.float64), 1.0 / light,
-                                 response.flare)
-            response = response_from_gray_scale(seen, row.code[0], row.code_sd[0], scan=scan,
-                                                name=name)
-    return replace(response, taken=scan.taken, flat=None if flat is None else flat.sha256,
+    def learn(seen: Array) -> ScannerResponse:
+        return response_from_gray_scale(seen, row.code[0], row.code_sd[0], scan=scan, name=name)
+
+    response = learn_in_light(learn, np.asarray(density, dtype=np.float64), scan, flat,
+                              row.centres())
+    return replace(response, taken=scan.taken,
                    findings=(*scan.findings, *row.findings, *response.findings))
+
+
+def learn_in_light(
+    learn: Callable[[Array], ScannerResponse], density: Array, scan: Scan, flat: Flat | None,
+    places: Array,
+) -> ScannerResponse:
+    """A response for the light in the middle of the glass, learnt from known densities, shape (n,),
+    at places (column, row) of the scan, shape (n, 2); without a flat, in the light as it is."""
+    response = learn(density)
+    if flat is None:
+        return response
+    flat.check_fits(scan)
+    for _ in range(2):  # the light is read off the response, and the response off the light
+        light = flat.light(scan, places, response)
+        response = learn(in_even_light(density, 1.0 / light, response.flare))
+    return replace(response, flat=flat.sha256)
 
 
 def response_from_known_patches(
@@ -295,6 +307,21 @@ def check_known(density: Array) -> None:
                             "densities of a gray scale lie from 0 to 6", "correct the list")
 
 
+def check_listed(density: Array) -> None:
+    """Raise `ReadingsError` for densities, shape (n,), of no row of steps that can be found."""
+    check_known(density)
+    _check_many(density.size)
+    rise = np.diff(density)
+    wrong = np.flatnonzero(rise * np.sign(density[-1] - density[0]) <= 0.0)
+    if wrong.size:
+        step = int(wrong[0]) + 1
+        raise ReadingsError(
+            f"the list goes from {density[0]:g} to {density[-1]:g}, but from step {step} to"
+            f" {step + 1} by {rise[step - 1]:+.3g}",
+            "the densities of a gray scale rise from step to step, or fall",
+            "list them in the order of the steps, each once")
+
+
 def _columns(steps: Sequence[KnownStep]) -> tuple[Array, Array, Array]:
     """Density, code and its deviation of some steps, each of shape (n,)."""
     density, code, code_sd = np.array([(s.density, s.code, s.code_sd) for s in steps]).reshape(
@@ -306,15 +333,20 @@ def _check_clipping(steps: Sequence[KnownStep]) -> tuple[Finding, ...]:
     """What is to be said of clipped steps; `ReadingsError` if they are too many."""
     white = sum(s.code >= CLIPPED_WHITE for s in steps)
     black = sum(s.code <= CLIPPED_BLACK for s in steps)
-    if not white + black and len(steps) < LEAST_STEPS:
-        raise ReadingsError(f"the gray scale has {counted(len(steps), 'step')}",
-                            f"at least {LEAST_STEPS} are needed, {ENOUGH_STEPS} or more are better",
-                            "scan a gray scale with more steps")
+    if not white + black:
+        _check_many(len(steps))
     if len(steps) - white - black < LEAST_STEPS or white > 2 or black > max(2, len(steps) // 3):
         raise ReadingsError(
             f"of {len(steps)} steps, {white} are clipped to white and {black} to black",
             "a clipped step says nothing of the scanner", SCAN_PLAINLY)
     return (GrayScaleClipped(white, black),) if white + black else ()
+
+
+def _check_many(steps: int) -> None:
+    if steps < LEAST_STEPS:
+        raise ReadingsError(f"the gray scale has {counted(steps, 'step')}",
+                            f"at least {LEAST_STEPS} are needed, {ENOUGH_STEPS} or more are better",
+                            "scan a gray scale with more steps")
 
 
 _OTHER_LIST = (
@@ -323,8 +355,8 @@ _OTHER_LIST = (
 )
 
 
-def _check_direction(steps: Sequence[KnownStep]) -> None:
-    """Codes must fall as the density rises, but for noise."""
+def _check_direction(steps: Sequence[KnownStep], bits: int) -> None:
+    """Codes must fall as the density rises, but for noise, rounding and the lamp's slope."""
     density, code, slack = (a[np.argsort([s.density for s in steps], kind="stable")]
                             for a in _columns(steps))
     if rank_correlation(-code, density) < -0.8:
@@ -333,7 +365,8 @@ def _check_direction(steps: Sequence[KnownStep]) -> None:
             "a denser step is darker",
             "turn the list round, or give the corners from the other end of the gray scale (is the"
             " scan a negative? Scan it as a positive)", code="row_corners")
-    rises = np.flatnonzero(np.diff(code) > 0.004 + 4.0 * np.hypot(slack[1:], slack[:-1]))
+    rises = np.flatnonzero(np.diff(code) > 0.0045 * code[1:] + 1.0 / ((1 << bits) - 1)
+                           + 3.0 * np.hypot(slack[1:], slack[:-1]))
     if rises.size:
         a, b = density[rises[0]], density[rises[0] + 1]
         raise ReadingsError(f"the step of density {b:g} is lighter in the scan than that of {a:g}",

@@ -12,7 +12,7 @@ from tonewright.errors import OptionError, ReadingsError, counted
 from tonewright.numeric.robust import rank_correlation, robust_spread
 from tonewright.record.findings import Finding
 from tonewright.scales import Array
-from tonewright.scan.find_steps import find_row
+from tonewright.scan.find_steps import FoundRow, find_row
 from tonewright.scan.image import Scan
 from tonewright.scan.rectify import apply, four_points, through_four, turns
 from tonewright.scan.scanner import CLIPPED_BLACK, CLIPPED_WHITE
@@ -105,21 +105,26 @@ def read_step_row(
         raise OptionError(f"a row of {counted(count, 'step')}", "a row has 3 to 200 steps",
                           "check the number of steps")
     if corners is None:
-        found = find_row(scan.pixels, count, scan.name)
-        row = replace(_sample(scan, found.corners, count, halves), automatic=True,
-                      findings=found.findings)
-    else:
-        row = _sample(scan, _checked_corners(corners, scan), count, halves)
+        return sample_row(scan, find_row(scan.pixels, count, scan.name), count, halves, dark_first)
+    row = _sample(scan, _checked_corners(corners, scan), count, halves)
     if dark_first is None or row.dark_first == dark_first:
         return row
-    if row.automatic:
-        return row.turned()
     end, other = ("dark", "light") if dark_first else ("light", "dark")
     turned = ",".join(f"{v:g}" for v in np.roll(row.corners, 2, axis=0).ravel())
     raise ReadingsError(
         f"with these corners, the row in {scan.name} begins at its {other} end",
         f"step 1 is at the {end} end", "read it from the other end", code="row_turned",
         corners=turned)
+
+
+def sample_row(
+    scan: Scan, found: FoundRow, count: int, halves: Literal[1, 2] = 1,
+    dark_first: bool | None = None,
+) -> StepRow:
+    """Sample every step of a row that was found; arguments and errors as `read_step_row`."""
+    row = replace(_sample(scan, found.corners, count, halves), automatic=True,
+                  findings=found.findings)
+    return row if dark_first is None or row.dark_first == dark_first else row.turned()
 
 
 def _checked_corners(corners: ArrayLike, scan: Scan) -> Array:

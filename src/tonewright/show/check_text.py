@@ -8,11 +8,12 @@ from typing import Any
 import numpy as np
 
 from tonewright.check.document import CauseCode, Check, CheckedTone
+from tonewright.check.refine import CURVE_OFF
 from tonewright.errors import counted
 from tonewright.record.codec import encode
 from tonewright.show.cautions import cautions_text
 from tonewright.show.findings import sentence
-from tonewright.show.words import headed, labelled
+from tonewright.show.words import headed, labelled, percent
 
 MOST_ROWS = 21
 """Tones that are listed one by one; more are put together by tens of L*."""
@@ -50,7 +51,8 @@ def check_text(check: Check, output: str | None = None) -> str:
     """The report; ``output`` is where the check was written."""
     lines = [f"Check {check.name}: {_verdict(check)}", *_read_lines(check), *_table(check),
              *_found_lines(check)]
-    lines += [labelled(f.kind, sentence(f)) for f in check.findings]
+    lines += [labelled(f.kind, sentence(f)) for kind in ("warning", "note")
+              for f in check.findings if f.kind == kind]
     lines += [""] + ([f"{'Written:':<10}{output}"] if output else [])
     lines.append(headed("Next:", what_to_do(check)))
     return "\n".join([*lines, *([] if check.passes else ["", cautions_text()])])
@@ -95,7 +97,8 @@ def _found_lines(check: Check) -> Iterator[str]:
     yield labelled("off by", f"{check.difference_lightness_rms:.1f} L* (RMS); worst at picture L*"
                    f" {check.worst_image_lightness:.0f}: {abs(off):.1f} L* too"
                    f" {'light' if off > 0.0 else 'dark'}")
-    yield labelled("verdict", f"{_verdict(check)}: {_how_often(check.probability)}")
+    yield labelled("verdict", f"{'passes' if check.passes else 'does not pass'}:"
+                   f" {_how_often(check.probability)}")
     if not check.passes:
         yield labelled("cause", cause_text(check))
 
@@ -119,14 +122,15 @@ def cause_text(check: Check) -> str:
                 f" nearly as well ({cause.times_better:.1f} times less likely)")
     if cause.code == "unknown":
         return "none of those known here: light, fog, black, ink, contrast, unevenness"
-    better = ("more than 1000" if cause.times_better > 1000.0 else f"{cause.times_better:.3g}")
+    better = ("more than 1000" if cause.times_better > 1000.0 else f"{cause.times_better:.0f}")
     return (f"{_named(check)}. That explains the readings {better} times better than"
             f" {CAUSES[cause.next]}")
 
 
 def _named(check: Check) -> str:
     code, size = check.cause.code, check.cause.size
-    sure = "" if check.cause.size_sd is None else f" (±{1.96 * check.cause.size_sd:.2g})"
+    digits = 2 if code == "exposure" else 1
+    sure = "" if check.cause.size_sd is None else f" (±{1.96 * check.cause.size_sd:.{digits}f})"
     if code == "exposure":
         if size is None:
             return f"too {'much' if check.difference_lightness_mean < 0.0 else 'little'} light"
@@ -135,17 +139,13 @@ def _named(check: Check) -> str:
         return ("light or coating varies across the sheet"
                 + ("" if size is None else f", by ±{size:.2f} stops"))
     assert size is not None
+    more = "more" if size > 0.0 else "less"
     return {
         "fog": f"fog or poor clearing: paper white is {size:.1f} L* down{sure}",
         "weak_black": f"a weak black, {size:.1f} L* too light{sure}",
-        "ink": f"the negative holds back {_share(size)} light than before"
-               f" ({abs(size):.0%} of its density)",
-        "process": f"the process has {_share(size)} contrast ({abs(size):.0%})",
+        "ink": f"the negative is {percent(abs(size))} {more} dense than before",
+        "process": f"the process has {percent(abs(size))} {more} contrast than before",
     }[code]
-
-
-def _share(size: float) -> str:
-    return "more" if size > 0.0 else "less"
 
 
 _DO: dict[CauseCode, str] = {
@@ -176,6 +176,9 @@ def what_to_do(check: Check) -> str:
         return ("print this check again. If it comes out the same, print one strip (tonewright"
                 " strip): it shows whether light or process has changed.")
     if cause.code == "unknown":
-        return ("print this check once more; if it comes out the same, refine the curve"
-                " (tonewright refine).")
+        again = "print this check once more; if it comes out the same, "
+        if check.difference_lightness_rms <= CURVE_OFF:
+            return f"{again}refine the curve (tonewright refine)."
+        return (f"see that paper, chemistry and curve belong together. {again.capitalize()}print"
+                " a strip (tonewright strip, then tonewright renew).")
     return _DO[cause.code]

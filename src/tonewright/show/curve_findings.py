@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from tonewright.curve.findings import (
+    AbruptEnd,
+    AddedToCurve,
     AimBeyondPrint,
     BlackStillDarkening,
     ClearFilmNotMeasured,
@@ -31,7 +33,7 @@ from tonewright.curve.findings import (
     WideGap,
 )
 from tonewright.errors import counted
-from tonewright.show.sentence import sentence
+from tonewright.show.sentence import says, sentence
 from tonewright.show.words import percent
 
 _LONGER = "A longer printing time would print a deeper black."
@@ -120,6 +122,12 @@ def _(found: AimBeyondPrint) -> str:
     way = "darker" if found.end == "black" else "lighter"
     return (f"The aim asks for tones up to {found.beyond_lightness:.1f} L* {way} than this print's"
             f" {found.end}; they all print as {found.end}.")
+
+
+@sentence.register
+def _(found: AbruptEnd) -> str:
+    does = "leaves black" if found.end == "black" else "reaches white"
+    return f"The print {does} abruptly, at {percent(found.level)} ink."
 
 
 @sentence.register
@@ -224,3 +232,7 @@ def _(found: SheetsBorrowed) -> str:
     return ("Two sheets hardly tell how much the next one may differ, so what is usual"
             f" (±{found.usual_lightness:.1f} L*) counts too. Print and measure a third sheet to"
             " know.")
+
+
+says(AddedToCurve, "A print was added to the curve {curve}; tones of it that fit neither the curve"
+     " nor the others do not count.")

@@ -47,8 +47,8 @@ def fit_json(curve: Curve) -> dict[str, Any]:
         "print_to_print_lightness_sd": found.print_to_print_lightness_sd,
         "least_sure_level": found.least_sure_level,
         "scale": curve.scale,
-        "findings": [encode(f) for f in _findings(curve)],
-        "warnings": [*map(sentence, _findings(curve))],
+        "findings": [encode(f) for f in found_in(curve)],
+        "warnings": [*map(sentence, found_in(curve))],
         "next": encode(next_step(curve)),
         **_derived_json(curve),
     }
@@ -81,7 +81,7 @@ def renew_json(renewed: Renewed) -> dict[str, Any]:
     }
 
 
-def _findings(curve: Curve) -> list[Finding]:
+def found_in(curve: Curve) -> list[Finding]:
     """Those of the curve, and of every file of readings that it was made from."""
     prints = () if curve.recipe is None else curve.recipe.prints
     readings = [r for r in (curve.readings, *(p.readings for p in prints)) if r is not None]
@@ -104,6 +104,19 @@ def renew_text(renewed: Renewed, file: str) -> str:
         *_changed_lines(setup_changes(old.setup, curve.setup)), *_found_lines(curve),
         *_moved_lines(renewed.movement), *_doubtful_lines(curve, renewed.findings), "",
         *_end_lines(curve, file, renewed=True)])
+
+
+def refine_text(refined: Renewed, file: str) -> str:
+    """The report on a curve refined by more readings."""
+    curve, old, moved = refined.curve, refined.old, refined.movement
+    return "\n".join([
+        f"Curve {curve.name}, refined from {old.name}", *_read_lines(curve), *_found_lines(curve),
+        labelled("moved", f"by {moved.rms_shift_lightness:.1f} L* (RMS), at most"
+                 f" {abs(moved.largest_shift_lightness):.1f} at picture L*"
+                 f" {moved.shift_at_image_lightness:.0f}"),
+        labelled("surer", f"±{old.summary.band_halfwidth_mean:.1f} L* before, now"
+                 f" ±{curve.summary.band_halfwidth_mean:.1f} (95 times in 100, on average)"),
+        *_doubtful_lines(curve, refined.findings), "", *_end_lines(curve, file, renewed=False)])
 
 
 def _read_lines(curve: Curve) -> Iterator[str]:
@@ -196,7 +209,10 @@ def _negative_lines(curve: Curve) -> Iterator[str]:
     needs = ("what density range it needs is not known" if need is None
              else f"it needs a density range of {need:.2f}")
     half = (negative.density_high[-1] - negative.density_low[-1]) / 2.0
-    yield labelled("negative", f"{needs}; the ink gives {found:.2f} ± {half:.2f}."
+    # past the ink that still prints a tone nothing tells how dense it is
+    gives = (f"{found:.2f} ± {half:.2f}" if half < found / 4.0
+             else f"at least {negative.density_low[-1]:.2f}")
+    yield labelled("negative", f"{needs}; the ink gives {gives}."
                    f" {_range_advice(curve, need)}".strip())
 
 
@@ -238,7 +254,7 @@ def _moved_lines(moved: Movement) -> Iterator[str]:
 def _doubtful_lines(curve: Curve, more: Sequence[Finding]) -> Iterator[str]:
     yield labelled("doubtful", "; ".join(map(_doubtful, curve.summary.doubtful)) or "no patch")
     # the line on the negative tells of ink to spare
-    for found in (f for f in (*_findings(curve), *more) if not isinstance(f, InkToSpare)):
+    for found in (f for f in (*found_in(curve), *more) if not isinstance(f, InkToSpare)):
         yield labelled(found.kind, sentence(found))
 
 
@@ -260,12 +276,12 @@ def _end_lines(curve: Curve, kept: str | None, *, renewed: bool) -> Iterator[str
         if plan:
             yield headed("Surer:", _plan(curve, plan, file))
     else:
-        yield headed("Next:", _next(step) + (_plan(curve, plan, file) if plan else ""))
+        yield headed("Next:", next_step_words(step) + (_plan(curve, plan, file) if plan else ""))
     if plan or step.code != "make_negative":
         yield f"\n{cautions_text()}"
 
 
-def _next(step: NextStep) -> str:
+def next_step_words(step: NextStep) -> str:
     again = " Then make the curve again; do not print a picture with this one."
     leave_out = "measure the doubtful patches again, or leave them out (--leave-out PATCH)"
     if step.code == "repeat_strip":
@@ -286,14 +302,15 @@ def _plan(curve: Curve, plan: tuple[float, ...], file: str) -> str:
     return (f"Print a few patches on this paper for {curve.recipe.spoken_time}; those at"
             f" {', '.join(map(percent, plan))} ink would tell most. Draw such a sheet (tonewright"
             f" target --levels-for {typed(file)} --levels 7 -o FEW.tif), measure it and add the"
-            f" readings (tonewright renew {typed(file)} --readings FEW.csv -o SURER.curve.json).")
+            f" readings (tonewright refine {typed(file)} FEW.csv -o SURER.curve.json).")
 
 
 def rebuild_json(made: Rebuilt, path: str, output: str | None) -> dict[str, Any]:
     """How a curve made again compares, under the names the command line promises."""
     return {"rebuilt": path, "same_bytes": made.same_bytes, "same": not made.differences,
-            "differences": [asdict(d) for d in made.differences], "made_by": made.old.made_by,
-            "output": output}
+            "differences": [asdict(d) for d in made.differences],
+            "print_shift_lightness": round(made.print_shift_lightness, 3),
+            "made_by": made.old.made_by, "output": output}
 
 
 def rebuild_text(made: Rebuilt, path: str, output: str | None) -> str:
@@ -306,8 +323,12 @@ def rebuild_text(made: Rebuilt, path: str, output: str | None) -> str:
                 f" {made.old.made_by}, perhaps on another computer.")
     said = "; ".join(_difference(d) for d in made.differences[:MOST_DIFFERENCES])
     more = len(made.differences) - MOST_DIFFERENCES
-    return (f"{again} DIFFERENT: {said}{f' and {more} more' if more > 0 else ''}. It was made by"
-            f" {made.old.made_by}, or it was edited."
+    shift = made.print_shift_lightness
+    prints = (f"The print it predicts changes by up to {shift:.1f} L*." if shift >= 0.05 else
+              "The print it predicts looks the same.")
+    return (f"{again} DIFFERENT. {prints} Entries that differ: {said}"
+            f"{f' and {more} more' if more > 0 else ''}. It was made by {made.old.made_by}, or it"
+            " was edited."
             + ("" if output else " Add -o NEW.curve.json to keep it as it is now."))
 
 

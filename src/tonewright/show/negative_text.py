@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import asdict
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from tonewright.errors import TonewrightError
-from tonewright.files.negative.batch import Batch
+from tonewright.files.negative.batch import Batch, Failure
 from tonewright.files.negative.make import NegativeReport
 from tonewright.negative.findings import BlackTonesLost, WhiteTonesLost
+from tonewright.record.codec import encode
 from tonewright.show import curve_findings as curve_findings
 from tonewright.show import negative_findings as negative_findings
 from tonewright.show import raster_findings as raster_findings
@@ -18,6 +19,9 @@ from tonewright.show.cautions import cautions_text
 from tonewright.show.sentence import sentence
 from tonewright.show.words import RULE_WORDS, headed, labelled
 from tonewright.strip.findings import TIME_IN_DOUBT
+
+if TYPE_CHECKING:
+    from tonewright.files.negative.film import FilmReport
 
 Message = Callable[[TonewrightError], str]
 """An error in words, with how its way out is taken in the front that shows it."""
@@ -34,6 +38,7 @@ _PRINT = (
     " management in the program and in the printer driver. Use the side of the film that takes ink,"
     " and the film, ink and printer settings of the target. Let it dry."
 )
+_CUT = "Cut the negatives apart along the marks at their corners."
 _MIRRORED = (
     "Lay it ink side down on the coating: the picture is mirrored, so that the print reads right."
 )
@@ -60,7 +65,7 @@ def negative_json(report: NegativeReport) -> dict[str, Any]:
         "level_white": report.level_white,
         "mirrored": report.mirrored,
         "warnings": [sentence(finding) for finding in findings],
-        "findings": [{"code": finding.code, **asdict(finding)} for finding in findings],
+        "findings": [encode(finding) for finding in findings],
         "picture_mm": None if report.picture_mm is None else list(report.picture_mm),
         "resampled_from": None if report.resampled_from is None else list(report.resampled_from),
         "depth": report.depth,
@@ -86,17 +91,43 @@ def batch_json(batch: Batch, message: Message = str) -> dict[str, Any]:
             {"source": str(failure.source), "message": message(failure.error)}
             for failure in batch.failures
         ],
+        **({"films": [_film_json(film) for film in batch.films]} if batch.films else {}),
     }
 
 
-def failures_text(batch: Batch, message: Message = str) -> str:
-    """Which images did not become negatives, and why."""
-    count = len(batch.failures)
-    of = count + len(batch.reports)
+def _film_json(film: FilmReport) -> dict[str, Any]:
+    width, height = film.size_mm
+    return {
+        "output": str(film.output), "film": film.film.name, "width": film.width,
+        "height": film.height, "width_mm": round(width, 2), "height_mm": round(height, 2),
+        "rule_mm": film.rule_mm,
+        "places": [{**asdict(place), "source": str(place.source)} for place in film.places],
+    }
+
+
+def _film_text(film: FilmReport) -> str:
+    """A sheet of film: its size, and where each negative lies."""
+    width, height = film.size_mm
+    rule = "" if film.rule_mm is None else f"; a rule of {film.rule_mm:.0f} mm"
+    return "\n".join([
+        f"Film {film.output}",
+        labelled("film", f"{film.film.name}: {film.width} x {film.height} pixels, {width:.1f} x"
+                 f" {height:.1f} mm{rule}"),
+        *(labelled("negative", f"{place.source.name}: {place.width_mm:.1f} x"
+                   f" {place.height_mm:.1f} mm, {place.x_mm:.1f} mm from the left and"
+                   f" {place.y_mm:.1f} mm from the top{', turned a quarter' * place.turned}")
+          for place in film.places)])
+
+
+def failures_text(
+    failures: Sequence[Failure], done: int, message: Message = str, made: str = "negative"
+) -> str:
+    """Which images did not become negatives (or proofs), and why; ``done`` of them did."""
+    count = len(failures)
     return "\n".join(
         [
-            f"tonewright negative: {count} of {of} images did not become negatives.",
-            *(f"  {failure.source}: {message(failure.error)}" for failure in batch.failures),
+            f"tonewright {made}: {count} of {count + done} images did not become {made}s.",
+            *(f"  {failure.source}: {message(failure.error)}" for failure in failures),
         ]
     )
 
@@ -108,14 +139,17 @@ def negatives_text(batch: Batch) -> str:
         [
             _curve_text(batch.reports[0]),
             *map(negative_text, batch.reports),
-            headed("Next", " ".join(filter(None, (_PRINT, _rule(batch.reports), contact)))),
+            *map(_film_text, batch.films),
+            headed("Next", " ".join(filter(None, (
+                _PRINT, _rule(batch), _CUT if batch.films else "", contact)))),
             cautions_text(),
         ]
     )
 
 
-def _rule(reports: list[NegativeReport]) -> str:
-    long = next((report.rule_mm for report in reports if report.rule_mm), None)
+def _rule(batch: Batch) -> str:
+    rules = [*(film.rule_mm for film in batch.films), *(one.rule_mm for one in batch.reports)]
+    long = next((rule for rule in rules if rule), None)
     return "" if long is None else RULE_WORDS.format(long=long)
 
 
@@ -130,13 +164,17 @@ def _curve_text(report: NegativeReport) -> str:
                       *(labelled(*fact) for fact in (("time", time), *doubts))])
 
 
+def encoding_words(encoding: str) -> str:
+    """What values were taken for."""
+    return _MEANINGS.get(encoding, encoding.replace(":", " "))
+
+
 def negative_text(report: NegativeReport) -> str:
     """One negative: one fact a line."""
-    meaning = _MEANINGS.get(report.encoding, report.encoding.replace(":", " "))
     black, white = report.level_black, report.level_white
     density = report.density_range
     facts = [
-        ("values", f"taken as {meaning}"),
+        ("values", f"taken as {encoding_words(report.encoding)}"),
         ("ink", f"picture black = {_percent(black)} ink, picture white = {_percent(white)} ink"),
         ("range", "" if density is None else f"density range {density:.2f} from black to white, as"
          " the coating sees it"),

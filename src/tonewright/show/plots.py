@@ -20,13 +20,15 @@ from numpy.typing import NDArray
 from tonewright.curve.document import Curve
 from tonewright.curve.prints import PatchPlace, patch_places
 from tonewright.errors import visible
+from tonewright.files.export.make import Export
+from tonewright.negative.tones import encoding_lightness
 from tonewright.scales import STOP, Array
 from tonewright.strip.process import Process
 
 INK, BAND, POINT, DOUBT = "#5b3a1e", "#d9c3a5", "#2f2f2f", "#b3261e"
 SECOND = "#1f4e8c"
 _DPI = 110
-_LEGEND: dict[str, Any] = {"fontsize": 8, "framealpha": 1.0, "edgecolor": "none"}
+LEGEND: dict[str, Any] = {"fontsize": 8, "framealpha": 1.0, "edgecolor": "none"}
 MOST_NAMES = 10
 """Patches whose names are written beside them."""
 
@@ -58,7 +60,7 @@ def _draw_response(axes: Axes, curve: Curve, old: Curve | None) -> None:
         axes.axvline(100.0 * edge, color=INK, lw=0.8, ls=":")
     axes.set(xlim=(0, 100), ylim=(0, 100), xlabel="ink on the film, % (0 is clear film)",
              ylabel="lightness of the print, L*", title="What the paper does with the ink")
-    axes.legend(loc="lower right", **_LEGEND)
+    axes.legend(loc="lower right", **LEGEND)
     axes.grid(alpha=0.2)
 
 
@@ -96,8 +98,33 @@ def _draw_correction(axes: Axes, curve: Curve, old: Curve | None) -> None:
     axes.set(xlim=(0, 100), ylim=(0, 100), xlabel="lightness of the picture, L*",
              ylabel="ink on the film, %", title="The correction curve")
     axes.secondary_yaxis("right").set_ylabel("lightness of the print, L*")
-    axes.legend(loc="upper left", **_LEGEND)
+    axes.legend(loc="upper left", **LEGEND)
     axes.grid(alpha=0.2)
+
+
+def plot_points(made: Export) -> bytes:
+    """The curve from picture to negative, both 0 to 255, and the points to type in."""
+    figure = Figure(figsize=(7.2, 7.0), layout="constrained")
+    axes = figure.subplots()
+    lightness = encoding_lightness(str(made.encoding), 256)
+    axes.plot(np.arange(256), made.curve.code_at(lightness) / 257.0, color=INK, lw=1.8,
+              label="the curve")
+    picture, negative, *_ = made.columns.values()
+    axes.plot(picture, negative, "o", color=DOUBT, ms=5, label="points to type in")
+    for x, y in zip(picture.tolist(), negative.tolist(), strict=True):
+        left = x > 128.0
+        axes.annotate(f"{x:.0f} → {y:.0f}", (x, y), (-7, -8) if left else (7, 5), fontsize=8,
+                      textcoords="offset points", ha="right" if left else "left")
+    words = str(made.encoding).replace(":", " ")
+    axes.set(xlim=(0, 255), ylim=(0, 255), aspect="equal",
+             xlabel=f"value of the picture ({words}), 0 to 255",
+             ylabel="value of the negative, 0 to 255 (255 is clear film)",
+             title=f"{made.curve.name}: from picture to negative")
+    axes.set_xticks(range(0, 256, 51))
+    axes.set_yticks(range(0, 256, 51))
+    axes.legend(loc="lower left", **LEGEND)
+    axes.grid(alpha=0.2)
+    return png(figure)
 
 
 def plot_process(process: Process) -> bytes:
@@ -128,7 +155,7 @@ def plot_process(process: Process) -> bytes:
                   textcoords="offset points", fontsize=8, color=INK)
     axes.set(xlim=(stops[0], min(stops[-1], 3.0)), xlabel="exposure, stops",
              ylabel="density of the print", title=f"{process.name}: density over exposure")
-    axes.legend(loc="upper left", **_LEGEND)
+    axes.legend(loc="upper left", **LEGEND)
     axes.grid(alpha=0.2)
     return png(figure)
 

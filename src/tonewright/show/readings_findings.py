@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from tonewright.errors import counted, runs
 from tonewright.measured.findings import (
+    AimsStated,
     CellsBlank,
     CodePageAssumed,
     EndDataMissing,
@@ -27,6 +28,7 @@ def names(patches: tuple[str, ...]) -> str:
     return ", ".join(patches[:_MOST_NAMES]) + (f" and {more} more" if more > 0 else "")
 
 
+says(AimsStated, "{file} gives each patch its aim: the print was made through a curve.")
 says(EndDataMissing, "{file}: END_DATA is missing, but every row is there.")
 says(CodePageAssumed,
      "{file}: the text is not UTF-8; it was read in the Windows code page 1252. Check the names.")

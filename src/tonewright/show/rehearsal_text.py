@@ -7,11 +7,16 @@ from dataclasses import asdict, dataclass
 from enum import StrEnum
 from typing import Any
 
+from tonewright.check.document import Check
 from tonewright.curve.document import Curve
 from tonewright.curve.renew import Movement
+from tonewright.record.codec import encode
 from tonewright.record.times import PrintingTime
+from tonewright.shelf.drift import Drift
 from tonewright.show.cautions import cautions_text
+from tonewright.show.check_text import cause_text, check_json, what_to_do
 from tonewright.show.curve_text import fit_json, readings_line
+from tonewright.show.findings import sentence
 from tonewright.show.words import WIDTH
 from tonewright.strip.process import Process
 
@@ -38,6 +43,13 @@ class Outcome:
     """Renewed by a strip alone."""
     without_curve: float
     through_curve: float
+    pale: Check
+    """Of a print for which the lamp gave too little light."""
+    good: Check
+    refined: float
+    """Distance through the curve refined by the good print."""
+    drift: Drift
+    """Of a year in which the lamp aged."""
     roads: dict[Road, float]
     """Distance after the change of chemistry, by the road taken."""
     moved: Movement
@@ -45,6 +57,7 @@ class Outcome:
 
 
 STRIP_PICTURE, CURVE_PICTURE = "1-strip.png", "3-kallitype-curve.png"
+PALE_PICTURE, YEAR_PICTURE = "7-pale-check.png", "9-year.png"
 
 
 def rehearsal_json(outcome: Outcome) -> dict[str, Any]:
@@ -53,6 +66,9 @@ def rehearsal_json(outcome: Outcome) -> dict[str, Any]:
         "folder": outcome.folder, "files": list(outcome.files),
         "without_curve_rms_lightness": outcome.without_curve,
         "through_curve_rms_lightness": outcome.through_curve,
+        "pale_print": check_json(outcome.pale), "good_print": check_json(outcome.good),
+        "refined_rms_lightness": outcome.refined,
+        "drift": [encode(f) for f in outcome.drift.findings],
         "roads_rms_lightness": outcome.roads,
         "base_printing_time_s": outcome.process.summary.base_printing_time,
         "true_base_printing_time_s": round(outcome.true_base_time, 1),
@@ -79,8 +95,10 @@ def rehearsal_text(outcome: Outcome) -> str:
         ("2  A target (2-target.tif, `tonewright target`) was printed beside it, on the same sheet"
          " at the same guessed time, and the dry print scanned. `tonewright read` found it in the"
          " scan, stains, dust, crooked sheet and all: 2-target-overlay.png shows what was read"
-         " where. A gray scale of known densities, scanned as well, told what the scanner makes"
-         f" of a density. {_readings(outcome.curve)}."),
+         " where. A gray scale of known densities lay beside it in the same scan and told what the"
+         " scanner makes of a density; the scan of a plain white sheet took the lamp's unevenness"
+         " out (`read --densities 2-gray-scale.csv --flat 2-plain-sheet-scan.tif`)."
+         f" {_readings(outcome.curve)}."),
         ("3  `tonewright fit --process` worked out the curve for the base printing time, without"
          f" another print. Open {CURVE_PICTURE}: the dark band is how sure the curve is. It found"
          f" a black of L* {curve.black_lightness:.0f}, a white of L* {curve.white_lightness:.0f},"
@@ -91,13 +109,24 @@ def rehearsal_text(outcome: Outcome) -> str:
          " the print through the curve. 6-tones.png shows the same in numbers: without a curve"
          f" the tones are off by {outcome.without_curve:.1f} L* on the whole, through the curve by"
          f" {outcome.through_curve:.1f}."),
-        ("7, 8  Then the print room moved to cyanotype. One strip through the step tablet, and"
+        ("7  For the first real print the lamp was still cold. The eleven tones beside the picture"
+         " (`tonewright negative --tone-scale`) were measured, and `tonewright check` said:"
+         f" {cause_text(outcome.pale)}. Its advice: {what_to_do(outcome.pale)} {PALE_PICTURE} shows"
+         " it tone by tone. The truth: a third of a stop."),
+        (f"8  With the lamp warm, the next print {_passed(outcome.good)}. `tonewright refine` added"
+         " its tones to the curve, which now lands"
+         f" {outcome.refined:.2f} L* from the aim on the whole ({outcome.through_curve:.2f}"
+         " before)."),
+        ("9  Each month a print was checked (the files in 9-year). From July the lamp lost light"
+         " unnoticed, a twenty-fourth of a stop a month. `tonewright drift` on that folder said at"
+         f" the end of the year: {_drift(outcome)} See {YEAR_PICTURE}."),
+        ("10, 11  Then the print room moved to cyanotype. One strip through the step tablet, and"
          " `tonewright renew --process` made the new curve: no new negative, no new target. Black"
          f" L* {renewed.black_lightness:.0f}, white L* {renewed.white_lightness:.0f}, ink"
          f" {renewed.level_black:.0%} to {renewed.level_white:.0%}."),
-        ("9, 10  For comparison, seven patches were added to the strip, and a whole new target"
+        ("12, 13  For comparison, seven patches were added to the strip, and a whole new target"
          " was printed as well."),
-        ("11  Open 11-prints.png and 11-roads.png. Off from the aim, on the whole: "
+        ("14  Open 14-prints.png and 14-roads.png. Off from the aim, on the whole: "
          + "; ".join(f"{name} {error:.1f} L*" for name, error in roads.items()) + "."
          + (" The seven patches bear out the strip, and leave its curve as it is: the two lines"
             " lie on each other." if roads[Road.STRIP] == roads[Road.PATCHES] else "")),
@@ -111,9 +140,17 @@ def rehearsal_text(outcome: Outcome) -> str:
 def _paragraph(text: str) -> str:
     head, mark, rest = text.partition("  ")
     if mark and head[:1].isdigit():
-        return textwrap.fill(rest, WIDTH, initial_indent=f"{head:<6}", subsequent_indent=" " * 6,
+        return textwrap.fill(rest, WIDTH, initial_indent=f"{head:<8}", subsequent_indent=" " * 8,
                              break_on_hyphens=False)
     return textwrap.fill(text, WIDTH, break_on_hyphens=False)
+
+
+def _passed(check: Check) -> str:
+    return "passed" if check.passes else "did not pass"
+
+
+def _drift(outcome: Outcome) -> str:
+    return " ".join(map(sentence, outcome.drift.findings)) or "nothing has moved."
 
 
 def _readings(curve: Curve) -> str:

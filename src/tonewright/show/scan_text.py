@@ -15,10 +15,17 @@ from tonewright.scan.read import ScanReading
 from tonewright.show.findings import sentence
 from tonewright.show.words import headed, labelled, typed
 
-_BASIS = {
-    "gray_scale": "by the scanner response {name}",
+_WAYS = {
+    "scanner": "by the scanner response {name}",
+    "gray_scale_beside": "by the gray scale of {steps} steps beside the print",
     "known_patches": "by the known patches",
     "profile": "by the embedded profile alone",
+}
+_LAMPS = {
+    "plain_sheet": "; lamp evened out by the plain sheet",
+    "plain_sheet_for_print": "; lamp evened out for the print, but not for the gray scale",
+    "known_patches": "; lamp set right by the known patches",
+    "not_evened": "; lamp not evened out",
 }
 _MOST_DOUBTFUL = 12
 
@@ -53,6 +60,9 @@ def _scan_json(reading: ScanReading) -> dict[str, Any]:
         "marks": list(located.marks_found),
         "dots": located.dots_found,
         "basis": reading.response.basis,
+        "densities_by": encode(reading.basis),
+        "gray_scale_corners": None if reading.gray_scale is None else
+        [round(float(v), 1) for v in reading.gray_scale.corners.ravel()],
         "findings": [encode(f) for f in (*reading.findings,
                                          *(d for p in reading.patches for d in p.doubts))],
     }
@@ -94,7 +104,7 @@ def reading_text(result: ReadResult) -> str:
 
 
 def _scan_lines(reading: ScanReading) -> Sequence[str]:
-    located, uneven, response = reading.located, reading.unevenness, reading.response
+    located, uneven = reading.located, reading.unevenness
     error = "" if located.mark_error_px is None else \
         f"; marks and dots lie within {located.mark_error_px:.2f} pixels of their places"
     marks = "given by hand" if located.by_hand else ", ".join(located.marks_found) + " found"
@@ -103,10 +113,20 @@ def _scan_lines(reading: ScanReading) -> Sequence[str]:
     return (
         labelled("place", f"turned by {located.rotation_degrees:.1f} degrees"
                  f"{', mirrored' if located.mirrored else ''}; marks {marks}{error}"),
-        labelled("densities", _BASIS[response.basis].format(name=response.name or "given")),
+        labelled("densities", density_basis_text(reading)),
         labelled("uneven", evened),
         labelled("sure to", f"±{reading.density_sd_median:.3f} in density for a typical patch"),
     )
+
+
+def density_basis_text(reading: ScanReading) -> str:
+    """Which way the densities were found, and how far all of them may be off together."""
+    basis, response = reading.basis, reading.response
+    way = _WAYS[basis.way].format(name=response.name or "given", steps=len(response.known))
+    lamp = _LAMPS[basis.lamp] if (basis.way, basis.lamp) != ("known_patches",) * 2 else ""
+    better = " A scan of a plain white sheet (--flat) makes them surer." \
+        if basis.lamp == "not_evened" else ""
+    return f"{way}{lamp}. All of them may be off together, by about {basis.sd_density:.3f}.{better}"
 
 
 def _order_lines(result: ReadResult) -> Sequence[str]:

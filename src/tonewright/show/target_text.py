@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
 from typing import Any
 
 from tonewright.errors import counted
 from tonewright.files.targets import DrawnTarget
+from tonewright.record.codec import encode
 from tonewright.show import negative_findings as negative_findings
 from tonewright.show.cautions import cautions_text
 from tonewright.show.sentence import sentence
@@ -48,7 +48,7 @@ def target_json(drawn: DrawnTarget) -> dict[str, Any]:
         "width_mm": target.width_mm, "height_mm": target.height_mm, "ppi": target.ppi,
         "mirrored": target.mirrored, "through": target.through,
         "warnings": [sentence(found) for found in drawn.findings],
-        "findings": [{"code": found.code, **asdict(found)} for found in drawn.findings],
+        "findings": [encode(found) for found in drawn.findings],
         "ink_colour": target.ink_colour, "ink_chart": target.is_ink_chart,
         **({} if not target.is_ink_chart else {
             "colours": len({p.ink_colour for p in tones}),

@@ -26,7 +26,7 @@ from tonewright.strip.findings import (
     StripsDisagree,
     ZeroedOnPaper,
 )
-from tonewright.strip.readings import FEWEST, Strip, StripPatch
+from tonewright.strip.readings import FEWEST, LEAST_RANGE, PLAINLY_DARK, Strip, StripPatch
 from tonewright.strip.tablet import Tablet
 
 NOISE_FLOOR = 0.004
@@ -101,16 +101,16 @@ def find_gross(strip: Strip, tablet: Tablet) -> list[int]:
     for rows in _groups(strip.patches).values():
         found += [int(rows[i]) for i in find_strays(x[rows], strip.density[rows],
                                                     np.ones(rows.size))]
-    runs = find_stained_runs(Placed(strip.patches, x, strip.density, np.ones(x.size)))
-    return sorted({*found, *runs})
+    placed = Placed(strip.patches, x, strip.density, np.ones(x.size))
+    return sorted({*found, *find_stained_runs(placed)} - only_tones(placed, found))
 
 
 def find_doubtful(placed: Placed) -> dict[int, float]:
     """Index of each step that does not fit its neighbours, and by how much density."""
     stained = find_stained_runs(placed)
     rest = np.setdiff1d(np.arange(placed.x.size), stained)
-    singles = find_strays(placed.x[rest], placed.y[rest], placed.sd[rest])
-    strays = sorted([*stained, *(int(rest[i]) for i in singles)])
+    singles = [int(rest[i]) for i in find_strays(placed.x[rest], placed.y[rest], placed.sd[rest])]
+    strays = sorted({*stained, *singles} - only_tones(placed, singles))
     if not strays:
         return {}
     # a smooth curve runs on past a sudden shoulder: what curves that end in black say counts
@@ -125,6 +125,22 @@ def find_doubtful(placed: Placed) -> dict[int, float]:
     limit = stray_limit(placed.x.size, placed.x.size)
     return {i: float(o) for i, o, w in zip(strays, off, wide, strict=True)
             if abs(o) >= max(SMALLEST_DOUBT, limit * w)}
+
+
+def only_tones(placed: Placed, strays: Sequence[int]) -> set[int]:
+    """Those of the strays that are the beginning of a half's tones: its clearest steps, each darker
+    than the next, on a strip too short to show more."""
+    found: set[int] = set()
+    for rows in _groups(placed.patches).values():
+        order = rows[np.argsort(-placed.x[rows], kind="stable")]
+        y, stray = placed.y[order], np.isin(order, strays)
+        count = int(np.argmin(stray)) if not stray.all() else 0
+        if not 0 < count < y.size:
+            continue
+        pale = PLAINLY_DARK if count > 1 else float(np.median(y[count:])) + LEAST_RANGE
+        if np.all(np.diff(y[:count + 1]) < 0.0) and y[count:].max() < pale:
+            found.update(map(int, order[:count]))
+    return found
 
 
 def find_stained_runs(placed: Placed) -> list[int]:

@@ -140,6 +140,11 @@ class Process:
         """The base printing time."""
         return PrintingTime(self.summary.base_printing_time, self.unit)
 
+    def one_step_less(self, time: PrintingTime) -> PrintingTime:
+        """A time so much shorter that what just printed black is one step of the tablet short of
+        it: the strict time, where ``time`` is the base printing time."""
+        return time.times(10.0 ** (-self.tablet.just_black / self.summary.reciprocity))
+
     def spoken(self, time: PrintingTime) -> str:
         """A time as it is said: the base printing time rounded as a timer is set, any other as
         it was given."""

@@ -15,7 +15,7 @@ from tonewright.errors import counted
 from tonewright.record.setup import parse_colour
 from tonewright.target.document import Patch, Target
 from tonewright.target.layout import GAP, LABEL, MARGIN, zones
-from tonewright.target.pen import LINE, RULE, Codes, Letters, Line, Pen
+from tonewright.target.pen import LINE, MEASURE_IT, RULE, Codes, Letters, Line, Pen
 
 FRAME = LINE
 """mm: the light line round each patch, which shows where a dark one lies."""
@@ -95,8 +95,7 @@ def _draw_rule(target: Target, pen: Pen) -> None:
     zone = zones(target.width_mm, target.height_mm)
     x, y = (target.width_mm - RULE) / 2, target.height_mm - MARGIN - zone.mark
     pen.rule(x, y - 0.5, 0.9)
-    pen.text(Line(f"{RULE:.0f} mm: measure it. The driver must not scale.", target.width_mm / 2,
-                  y + 1.5, 1.8, centred=True))
+    pen.text(Line(MEASURE_IT, target.width_mm / 2, y + 1.5, 1.8, centred=True))
 
 
 def _draw_names(target: Target, pen: Pen) -> None:

@@ -150,6 +150,11 @@ def parse_paper(name: str) -> tuple[float, float]:
     return found
 
 
+def parse_named_size(text: str) -> tuple[float, float]:
+    """Width and height in mm of a paper by its name, or as `parse_size`."""
+    return PAPERS.get(text.strip().lower()) or parse_size(text)
+
+
 def parse_size(text: str) -> tuple[float, float]:
     """Width and height in mm from ``130x180mm``, ``13x18cm`` or ``5x7in``.
 

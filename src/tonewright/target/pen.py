@@ -75,10 +75,14 @@ class Line:
     height: float
     centred: bool = False
     """At x; else it starts there."""
+    upright: bool = False
+    """Read from below: it runs up, ``x`` is its middle and ``middle`` its upper end, or where it is
+    centred its middle."""
 
 
 RULE = 100.0
 """mm: a rule tells whether the driver scaled the sheet."""
+MEASURE_IT = f"{RULE:.0f} mm: measure it. The driver must not scale."
 LINE = 0.3
 """mm: thickness of ticks and frames; thinner ones drown in a coating."""
 SEPARATOR = "  ·  "
@@ -198,9 +202,12 @@ class Pen:
     def text(self, line: Line, code: int | None = None) -> None:
         """A line of text."""
         at, mask = self._per_mm, self._mask(line.text, line)
+        if line.upright:
+            mask = np.rot90(mask)
         width = mask.shape[1]
-        left = round(line.x * at - (0.5 * width if line.centred else 0.0))
-        top = round(line.middle * at - len(mask) / 2)
+        left = round(line.x * at - (0.5 * width if line.centred or line.upright else 0.0))
+        starts = line.upright and not line.centred
+        top = round(line.middle * at - (0.0 if starts else len(mask) / 2))
 
         def cover(rows: range, columns: range) -> Array:
             return np.asarray(mask[rows.start - top : rows.stop - top,

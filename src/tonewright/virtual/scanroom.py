@@ -8,7 +8,8 @@ right, origin in the top left corner of the film, x to the right, y down.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -42,6 +43,8 @@ class Scanner:
     """Noise of a pixel in linear light: in black, and at white (it grows with the root)."""
     shading: float = 0.0
     """How much darker the worst corner of the glass is lit, 0.15 for 15 percent."""
+    lamp: int | None = None
+    """Seed of where it is darker; None: that of the scan, another lamp each time."""
     blur_px: float = 0.6
     """Sharpness: standard deviation of its blur."""
     lid_density: float = 0.06
@@ -330,21 +333,67 @@ def scan_sheet(
     sheet: PrintedSheet, scanner: Scanner | None = None, lying: Lying | None = None, *,
     seed: int = 0,
 ) -> Render:
-    """Lay a sheet on the glass and scan it."""
+    """Lay a sheet on the glass and scan as much as shows all of it."""
     scanner, lying = scanner or Scanner(), lying or Lying()
-    rng = np.random.default_rng(seed)
     matrix, shape = _placed(sheet, scanner.ppi / MM_PER_INCH, lying)
-    light = _reflected(sheet, scanner, matrix, shape)
+    return _scanned([(sheet, matrix)], scanner, shape, seed)[0]
+
+
+@dataclass(frozen=True, eq=False)
+class OnGlass:
+    """A sheet on the glass."""
+
+    sheet: PrintedSheet
+    place_mm: tuple[float, float]
+    """Of the box around it as it lies, from the top left of the scan."""
+    lying: Lying = Lying(border_mm=0.0)
+
+
+def scan_glass(
+    sheets: Sequence[OnGlass], size_mm: tuple[float, float], scanner: Scanner | None = None, *,
+    seed: int = 0,
+) -> tuple[Render, ...]:
+    """Scan the whole glass with some sheets on it, the last on top: the same scan once a sheet."""
+    scanner = scanner or Scanner()
+    per_mm = scanner.ppi / MM_PER_INCH
+    placed = []
+    for one in sheets:
+        matrix, _ = _placed(one.sheet, per_mm, replace(one.lying, border_mm=0.0))
+        x, y = (round(per_mm * mm) for mm in one.place_mm)
+        placed.append((one.sheet, np.array([[1.0, 0, x], [0, 1.0, y], [0, 0, 1.0]]) @ matrix))
+    width, height = (round(per_mm * mm) for mm in size_mm)
+    return _scanned(placed, scanner, (height, width), seed)
+
+
+def plain_sheet(size_mm: tuple[float, float], density: float = 0.06, seed: int = 0) -> PrintedSheet:
+    """A plain white sheet with a little texture and dust; x = y = 0 is its corner."""
+    per_mm, rng = 5, np.random.default_rng(seed)
+    shape = (round(per_mm * size_mm[1]), round(per_mm * size_mm[0]))
+    paper = (density + 0.01 * rng.standard_normal(shape)).astype(np.float32)
+    _dust(paper, 20, per_mm, rng)
+    return PrintedSheet(paper, per_mm * MM_PER_INCH, (-0.5, -0.5))
+
+
+def _scanned(
+    placed: Sequence[tuple[PrintedSheet, Array]], scanner: Scanner, shape: tuple[int, int],
+    seed: int,
+) -> tuple[Render, ...]:
+    rng = np.random.default_rng(seed)
+    light = np.full(shape, 10.0**-scanner.lid_density, np.float32)
+    for sheet, matrix in placed:
+        _reflect(light, sheet, scanner, matrix)
     if scanner.blur_px:
         light = ndimage.gaussian_filter(light, scanner.blur_px)
     light = np.float32(scanner.gain) * (light + np.float32(scanner.flare))
     if scanner.shading:
-        light *= _shade(shape, scanner.shading, rng)
+        light *= _shade(shape, scanner.shading, rng if scanner.lamp is None else
+                        np.random.default_rng(scanner.lamp))
     if scanner.read_noise or scanner.shot_noise:
         noise = rng.standard_normal(shape, dtype=np.float32)
         light += noise * np.sqrt(np.float32(scanner.read_noise**2)
                                  + np.float32(scanner.shot_noise**2) * light)
-    return Render(_codes(scanner, light), scanner.ppi, matrix, sheet, scanner)
+    codes = _codes(scanner, light)
+    return tuple(Render(codes, scanner.ppi, matrix, sheet, scanner) for sheet, matrix in placed)
 
 
 def _codes(scanner: Scanner, light: Plane) -> NDArray[np.uint16]:
@@ -378,10 +427,8 @@ def _placed(sheet: PrintedSheet, px_per_mm: float, lying: Lying) -> tuple[Array,
     return matrix / matrix[2, 2], (int(size[1]), int(size[0]))
 
 
-def _reflected(
-    sheet: PrintedSheet, scanner: Scanner, matrix: Array, shape: tuple[int, int]
-) -> Plane:
-    """Reflectance at each pixel of the scan, taken from the sheet between its pixels."""
+def _reflect(light: Plane, sheet: PrintedSheet, scanner: Scanner, matrix: Array) -> None:
+    """Lay a sheet's reflectance over the light of the scan, taken from between its pixels."""
     reflectance = np.float32(10.0) ** -sheet.density
     coarser = sheet.ppi / scanner.ppi
     if coarser > 1.2:
@@ -389,15 +436,14 @@ def _reflected(
     per_mm = sheet.ppi / MM_PER_INCH
     to_sheet = np.array([[per_mm, 0, sheet.origin_px[0]], [0, per_mm, sheet.origin_px[1]],
                          [0, 0, 1.0]]) @ np.linalg.inv(matrix)
-    out = np.empty(shape, np.float32)
-    lid = 10.0**-scanner.lid_density
-    columns = np.arange(shape[1], dtype=np.float64)
-    for top in range(0, shape[0], 256):
-        rows = np.arange(top, min(top + 256, shape[0]), dtype=np.float64)[:, None]
+    columns = np.arange(light.shape[1], dtype=np.float64)
+    for top in range(0, light.shape[0], 256):
+        part = light[top : top + 256]
+        rows = np.arange(top, top + len(part), dtype=np.float64)[:, None]
         x, y, w = (a * columns + b * rows + c for a, b, c in to_sheet)
-        ndimage.map_coordinates(reflectance, [y / w, x / w], out[top : top + len(rows)], order=1,
-                                mode="constant", cval=lid)
-    return out
+        seen = ndimage.map_coordinates(reflectance, [y / w, x / w], order=1, mode="constant",
+                                       cval=-1.0)
+        np.copyto(part, seen, where=seen >= 0.0)
 
 
 def _shade(shape: tuple[int, int], amount: float, rng: np.random.Generator) -> Plane:

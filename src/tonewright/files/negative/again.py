@@ -1,15 +1,49 @@
-"""Images that are a negative or a target themselves, by what their files say."""
+"""Images that are a negative, a target or a proof themselves, by what their files say."""
 
 from __future__ import annotations
 
+import re
+from dataclasses import dataclass
 from pathlib import Path
 
 from tonewright.errors import OptionError, TonewrightError
 from tonewright.files.raster.source import SourceImage
 
-NEGATIVE_OF, TARGET = "Negative of", "Target"
+NEGATIVE_OF, TARGET, PROOF_OF = "Negative of", "Target", "Proof of"
 """How the descriptions of our own files start."""
+PRINTING_TIME = "printing time "
 _MADE_HERE = " by tonewright "
+_ORIGIN = re.compile(rf"{NEGATIVE_OF} .*{_MADE_HERE}\S+; curve (?P<curve>.*?)"
+                     rf"(?: \(sha256 (?P<sha256>[0-9a-f]{{64}})\))?;"
+                     rf"(?: {PRINTING_TIME}(?P<time>[^;]*);)?")
+ON_FILM = " mm of a film"
+_LAID = re.compile(rf"; {NEGATIVE_OF} (?P<name>.*?){_MADE_HERE}\S+; curve .*?"
+                   rf"; (?P<width>[\d.]+) x (?P<height>[\d.]+){ON_FILM}(?!\w)")
+
+
+@dataclass(frozen=True)
+class Origin:
+    """What a negative says of itself; None where it does not."""
+
+    curve: str
+    """Name of the curve it was made through."""
+    sha256: str | None
+    """Of that curve's file, in hex."""
+    time: str | None
+    """What it is to be printed for."""
+
+
+def origin_of(image: SourceImage) -> Origin | None:
+    """What a negative says of itself; None for an image that is no negative of ours."""
+    found = _ORIGIN.match(image.description)
+    return None if found is None else Origin(found["curve"], found["sha256"], found["time"])
+
+
+def laid_on_film(image: SourceImage) -> list[tuple[str, tuple[float, float]]]:
+    """The pictures of the negatives on a film, with each negative's width and height in mm; empty
+    for an image that is one negative, or none."""
+    return [(found["name"], (float(found["width"]), float(found["height"])))
+            for found in _LAID.finditer(image.description)]
 
 
 def scale_document(picture: Path) -> Path:
@@ -17,11 +51,12 @@ def scale_document(picture: Path) -> Path:
     return picture.with_name(f"{picture.stem}.target.json")
 
 
-def refuse_again(image: SourceImage) -> None:
-    """Raise `OptionError` for an image that is a negative or a target: its own description says so,
-    or the document beside it is for an image of this size."""
-    what, rule = "", "a negative is made from the picture itself"
-    for start, name in ((NEGATIVE_OF, "a negative"), (TARGET, "a target")):
+def refuse_again(image: SourceImage, made: str = "negative") -> None:
+    """Raise `OptionError` for an image that is a negative, a target or a proof: its own description
+    says so, or the document beside it is for an image of this size.  ``made`` is what is to be made
+    of it."""
+    what, rule = "", f"a {made} is made from the picture itself"
+    for start, name in ((NEGATIVE_OF, "a negative"), (TARGET, "a target"), (PROOF_OF, "a proof")):
         if image.description.startswith(f"{start} ") and _MADE_HERE in image.description:
             what = f"{name} already: it says so itself"
             if start == TARGET:
@@ -30,7 +65,7 @@ def refuse_again(image: SourceImage) -> None:
         what = f"a target, or a negative already: {scale_document(image.path).name} is its layout"
     if what:
         raise OptionError(f"the image {image.path} is {what}", rule,
-                          "name the picture, or make a negative of it anyway",
+                          f"name the picture, or make a {made} of it anyway",
                           code="negative_again")
 
 

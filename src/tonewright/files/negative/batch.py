@@ -8,7 +8,7 @@ from collections.abc import Callable, Generator, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
-from typing import TypeVar
+from typing import TYPE_CHECKING, Literal, TypeVar
 
 from tonewright.errors import OptionError, TonewrightError
 from tonewright.files.documents import open_curve
@@ -20,6 +20,9 @@ from tonewright.files.negative.sheet_file import sheet_files
 from tonewright.files.raster.bands import one_thread
 from tonewright.files.safe import make_folder, one_call, refuse_read, remember_read
 from tonewright.negative.tones import LevelCurve
+
+if TYPE_CHECKING:
+    from tonewright.files.negative.film import FilmReport
 
 Result = TypeVar("Result")
 
@@ -38,6 +41,8 @@ class Batch:
 
     reports: list[NegativeReport] = field(default_factory=list)
     failures: list[Failure] = field(default_factory=list)
+    films: list[FilmReport] = field(default_factory=list)
+    """Where negatives were laid on film: its sheets."""
 
 
 @dataclass(frozen=True)
@@ -67,9 +72,9 @@ def make_negatives(
 ) -> Batch:
     """Make negatives from finished images.
 
-    Each by itself: of several images, one that cannot be used does not stop the others.  The folder
-    of the outputs is made if it is missing.  Settings that no image could be made with are an error
-    at once.
+    With a film among the settings they are laid on it, all or none.  Else each is made by itself:
+    of several images, one that cannot be used does not stop the others.  The folder of the outputs
+    is made if it is missing.  Settings that no image could be made with are an error at once.
 
     Parameters
     ----------
@@ -78,7 +83,8 @@ def make_negatives(
     curve_file:
         A ``*.curve.json``.
     output:
-        The negative to write, or the folder for several, as `output_names` says.
+        The negative to write, or the folder for several, as `output_names` says; with a film as
+        `film_names` says.
     settings:
         Size, sheet, ink and the rest; without them as `NegativeSettings` stands.
     on_progress:
@@ -91,7 +97,8 @@ def make_negatives(
     FileError, ImageError, OptionError, DocumentError
         A file cannot be read or written, settings or curve cannot be used; the only image cannot.
     """
-    pairs = output_names(images, output)
+    film = None if settings is None else settings.film
+    pairs = output_names(images, output) if film is None else _names_on_film(images, output)
     if len(pairs) > 1:
         for image in images:
             remember_read(image)
@@ -102,6 +109,8 @@ def make_negatives(
     with sheet_files(settings or NegativeSettings(), taken) as chosen:
         curve = open_curve(curve_file, sources=False)
         chosen = replace(chosen, curve_sha256=curve.sha256)
+        if film is not None:
+            return _on_film(pairs, curve.document, output, chosen, on_progress)
         if len(pairs) == 1:
             return Batch([_only(pairs[0], curve.document, chosen, on_progress)])
         check_settings(curve.document, chosen)
@@ -113,43 +122,75 @@ def make_negatives(
             return _many(pairs, partial(_make, helper, curve.document, chosen), on_progress)
 
 
-def output_names(images: Sequence[Path], output: Path) -> list[tuple[Path, Path]]:
-    """Each image with the negative to make of it.
+def output_names(
+    images: Sequence[Path], output: Path, made: Literal["negative", "proof"] = "negative"
+) -> list[tuple[Path, Path]]:
+    """Each image with the negative, or the proof, to make of it.
 
-    With one image ``output`` is a ``.tif`` file; with several, or if it is a folder that exists,
-    it is a folder, and the negatives are called ``NAME-negative.tif`` there.
+    With one image ``output`` is a file (``.tif``; a proof's ``.png``); with several, or if it is a
+    folder that exists, it is a folder, and they are called ``NAME-negative.tif`` there.
 
     Raises
     ------
     OptionError
         The output is not what the number of images asks for, or two images would make one file.
     """
-    is_tiff = output.suffix.lower() in (".tif", ".tiff")
+    form, *endings = _FORMS[made]
+    is_file = output.suffix.lower() in endings
     if len(images) == 1 and not output.is_dir():
-        if not is_tiff:
+        if not is_file:
             raise OptionError(
                 f"the output is {output}",
-                "a negative is a TIFF file",
-                f"call it {output.with_suffix('.tif')}" if output.name else "give it a name",
+                f"a {made} is a {form} file",
+                f"call it {output.with_suffix(endings[0])}" if output.name else "give it a name",
             )
         return [(images[0], output)]
-    if is_tiff and not output.is_dir():
+    if is_file and not output.is_dir():
         raise OptionError(
             f"the output of {len(images)} images is {output}",
             "with several images the output is a folder",
             f"name a folder, for example {output.with_suffix('')}",
         )
-    pairs = [(image, output / f"{image.stem}-negative.tif") for image in images]
+    return _names_in(images, output, made, endings[0])
+
+
+def _names_on_film(images: Sequence[Path], output: Path) -> list[tuple[Path, Path]]:
+    from tonewright.files.negative.film import film_names  # most negatives have a file each
+
+    return _names_in(images, film_names(output, 1)[0].parent)
+
+
+def _names_in(
+    images: Sequence[Path], folder: Path, made: str = "negative", ending: str = ".tif"
+) -> list[tuple[Path, Path]]:
+    pairs = [(image, folder / f"{image.stem}-{made}{ending}") for image in images]
     seen: dict[str, Path] = {}
-    for image, made in pairs:
-        other = seen.setdefault(made.name.casefold(), image)  # some disks ignore capitals
+    for image, path in pairs:
+        other = seen.setdefault(path.name.casefold(), image)  # some disks ignore capitals
         if other is not image:
             raise OptionError(
-                f"the images {other} and {image} would both become {made.name}",
-                "negatives in one folder need different names",
+                f"the images {other} and {image} would both become {path.name}",
+                f"{made}s in one folder need different names",
                 "make them one after the other, or rename one",
             )
     return pairs
+
+
+_FORMS = {"negative": ("TIFF", ".tif", ".tiff"), "proof": ("PNG", ".png")}
+
+
+def _on_film(
+    pairs: Sequence[tuple[Path, Path]], curve: LevelCurve, output: Path,
+    settings: NegativeSettings, on_progress: OnProgress | None,
+) -> Batch:
+    from tonewright.files.negative.film import make_films
+
+    def rows(done: int, of: int) -> None:
+        if on_progress is not None:
+            on_progress(Step(output, 1, 1, done / of))
+
+    reports, films = make_films(pairs, curve, output, settings, rows)
+    return Batch(reports, films=films)
 
 
 def _only(

@@ -16,7 +16,12 @@ from numpy.typing import NDArray
 from tonewright import __version__, scales
 from tonewright.errors import OptionError
 from tonewright.files.documents import to_text
-from tonewright.files.negative.again import NEGATIVE_OF, refuse_again, scale_document
+from tonewright.files.negative.again import (
+    NEGATIVE_OF,
+    PRINTING_TIME,
+    refuse_again,
+    scale_document,
+)
 from tonewright.files.negative.pipeline import (
     Codes,
     Progress,
@@ -133,7 +138,7 @@ def make_negative(
     """
     image_file, made = Path(source), Path(output)
     with sheet_files(settings or NegativeSettings(), [image_file, made]) as chosen:
-        colour = _colour(curve, chosen)
+        colour = colour_for(curve, chosen)
         refuse_same(image_file, made)
         refuse_existing(made, chosen.force)
         if chosen.sheet.tone_scale:
@@ -141,25 +146,27 @@ def make_negative(
         with open_image(image_file, chosen.image) as image:
             if not chosen.anyway:
                 refuse_again(image)
-            return _made(_prepared(image, made, curve, chosen, colour), progress)
+            return _made(prepared(image, made, curve, chosen, colour), progress)
 
 
 def check_settings(curve: LevelCurve, settings: NegativeSettings) -> None:
     """Raise `OptionError` or `DocumentError` for what no image could be made a negative with."""
-    _colour(curve, settings)
+    colour_for(curve, settings)
     code_table(encoding_lightness(settings.encoding or "lightness", 256), curve)
 
 
-def _setup(curve: LevelCurve) -> Setup:
+def setup_of(curve: LevelCurve) -> Setup:
+    """What the curve was made with, as far as it says."""
     return getattr(curve, "setup", None) or Setup()
 
 
-def _colour(curve: LevelCurve, settings: NegativeSettings) -> Colour | None:
-    return agreed_colour(settings.ink_colour, _setup(curve).ink_colour, curve.name)
+def colour_for(curve: LevelCurve, settings: NegativeSettings) -> Colour | None:
+    """The ink colour that negative and curve share; raises as `agreed_colour`."""
+    return agreed_colour(settings.ink_colour, setup_of(curve).ink_colour, curve.name)
 
 
 @dataclass(frozen=True, eq=False)
-class _Job:
+class NegativeJob:
     """One negative, everything decided."""
 
     image: SourceImage
@@ -181,10 +188,10 @@ class _Job:
         return own.turned() if own and wish.rotate % 180 else own
 
 
-def _prepared(
+def prepared(
     image: SourceImage, output: Path, curve: LevelCurve, settings: NegativeSettings,
     colour: Colour | None,
-) -> _Job:
+) -> NegativeJob:
     """Everything short of writing, so that most errors come before any work."""
     tones = image_tones(image, settings.encoding)
     size = _planned(image, settings)
@@ -194,7 +201,7 @@ def _prepared(
         else code_table(tones.lightness, curve)
     )
     sheet = _sheet(image.path, curve, size, settings) if settings.sheet.margin else None
-    return _Job(image, output, curve, settings, tones, size, colour, codes, sheet)
+    return NegativeJob(image, output, curve, settings, tones, size, colour, codes, sheet)
 
 
 def _planned(image: SourceImage, settings: NegativeSettings) -> Size:
@@ -270,16 +277,23 @@ def caption(
     """What the line on the sheet says: printing time, curve, image, size, date; what is not known
     is not there."""
     width, height = size.millimetres or (0.0, 0.0)
-    time = _setup(curve).printing_time
+    time = setup_of(curve).printing_time
     facts = [f"print {time}" if time else "", curve.name, source.stem,
              f"{width:.0f} x {height:.0f} mm", settings.date]
     return tuple(fact for fact in facts if fact)
 
 
-def _made(job: _Job, progress: Progress | None) -> NegativeReport:
+def _made(job: NegativeJob, progress: Progress | None) -> NegativeReport:
+    how, target = write_settings(job), target_of(job)
+    with document(job, target):
+        write_mapped(job.image, job.output, job.codes, how, progress)
+    return report_of(job, how, target)
+
+
+def write_settings(job: NegativeJob) -> WriteSettings:
+    """How the image is written."""
     settings = job.settings
-    ends = honesty.ends_of(_at_ends(job) if isinstance(job.codes, LuminanceCodes) else job.codes)
-    how = WriteSettings(
+    return WriteSettings(
         mirror=settings.mirror,
         description=description(job),
         force=settings.force,
@@ -290,15 +304,12 @@ def _made(job: _Job, progress: Progress | None) -> NegativeReport:
         sheet=job.sheet,
         ink=Ink(settings.depth, job.colour, settings.seed),
         deflate=settings.deflate,
-        ends=ends,
+        ends=honesty.ends_of(
+            _at_ends(job) if isinstance(job.codes, LuminanceCodes) else job.codes),
     )
-    target = _target(job)
-    with _document(job, target):
-        write_mapped(job.image, job.output, job.codes, how, progress)
-    return _report(job, ends, how.coloured, target)
 
 
-def _target(job: _Job) -> Target | None:
+def target_of(job: NegativeJob) -> Target | None:
     """The document of the sheet's tone scale."""
     if job.sheet is None:
         return None
@@ -309,7 +320,7 @@ def _target(job: _Job) -> Target | None:
     return replace(target, ink_colour=ink_colour_text(job.colour))  # its levels are of this ink
 
 
-def _at_ends(job: _Job) -> NDArray[np.uint16]:
+def _at_ends(job: NegativeJob) -> NDArray[np.uint16]:
     """Codes of black and white where there is no table of values."""
     assert isinstance(job.codes, LuminanceCodes)
     found = job.tones.to_luminance
@@ -321,7 +332,7 @@ def _at_ends(job: _Job) -> NDArray[np.uint16]:
 
 
 @contextlib.contextmanager
-def _document(job: _Job, target: Target | None) -> Iterator[None]:
+def document(job: NegativeJob, target: Target | None) -> Iterator[None]:
     """Write the document of the tone scale together with the negative: both or neither."""
     if target is None:
         yield
@@ -333,19 +344,21 @@ def _document(job: _Job, target: Target | None) -> Iterator[None]:
         yield
 
 
-def _resampling(job: _Job) -> Resampling | None:
+def _resampling(job: NegativeJob) -> Resampling | None:
     if not job.size.resampled:
         return None
     luminance = scales.lightness_to_luminance(job.tones.lightness) / 100.0
     return Resampling(job.size.width, job.size.height, luminance.astype(np.float32))
 
 
-def description(job: _Job) -> str:
+def description(job: NegativeJob) -> str:
     """Where a negative comes from, for its ImageDescription: the same input, the same words."""
     settings, size = job.settings, job.size
     mark = f" (sha256 {settings.curve_sha256})" if settings.curve_sha256 else ""
+    time = setup_of(job.curve).printing_time
     facts = [
         f"curve {job.curve.name}{mark}",
+        f"{PRINTING_TIME}{time.replace(';', ',')}" if time else "",
         f"values taken as {job.tones.encoding}",
         "mirrored" if settings.mirror else "not mirrored",
         f"turned {settings.size.rotate} degrees" if settings.size.rotate else "",
@@ -369,9 +382,10 @@ def _sheet_words(sheet: SheetSettings) -> str:
     return ", ".join(parts).replace("_", " ")
 
 
-def _report(
-    job: _Job, ends: honesty.Ends, coloured: list[float], target: Target | None
-) -> NegativeReport:
+def report_of(job: NegativeJob, how: WriteSettings, target: Target | None) -> NegativeReport:
+    """What was made, once it is written."""
+    ends, coloured = how.ends, how.coloured
+    assert ends is not None
     curve, settings, size = job.curve, job.settings, job.size
     black, white = (count / (size.width * size.height) for count in ends.pixels)
     step = honesty.largest_step(job.tones.lightness, curve)
@@ -391,7 +405,7 @@ def _report(
         resolution=job.resolution,
         encoding=job.tones.encoding,
         curve=curve.name,
-        printing_time=_setup(curve).printing_time,
+        printing_time=setup_of(curve).printing_time,
         curve_findings=tuple(f for f in getattr(curve, "findings", ()) if f.bears_on_print),
         mirrored=settings.mirror,
         level_black=float(levels[0]),
@@ -414,7 +428,7 @@ def _report(
 
 
 def _findings(
-    job: _Job, coloured_share: float | None, step: tuple[float, float] | None
+    job: NegativeJob, coloured_share: float | None, step: tuple[float, float] | None
 ) -> Iterator[Finding]:
     """What is to be said of image and sheet."""
     image, page = job.image, job.image.page

@@ -16,7 +16,7 @@ from __future__ import annotations
 
 import contextlib
 import os
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Generator, Iterator
 from contextlib import ExitStack, closing
 from dataclasses import dataclass, field, replace
 from functools import partial
@@ -29,7 +29,7 @@ from numpy.typing import NDArray
 from tonewright.errors import FileError
 from tonewright.files.raster import bands
 from tonewright.files.raster.bands import Job, Wanted
-from tonewright.files.raster.page import NATIVE, Band, Page, Resolution
+from tonewright.files.raster.page import NATIVE, Band, Page, Resolution, Segments
 from tonewright.files.raster.source import TURNS, SourceImage
 from tonewright.files.raster.tiff_writer import Form, Picture, write_tiff
 from tonewright.files.safe import whole_file
@@ -86,6 +86,8 @@ class WriteSettings:
     deflate: bool = False
     ends: Ends | None = None
     """Where to count pixels at the ends."""
+    held: bool = False
+    """Bands are kept while later ones are made."""
     coloured: list[float] = field(default_factory=list)
     """Filled with the coloured share of each band of a colour image."""
 
@@ -136,25 +138,62 @@ def write_mapped(
         raise ValueError("codes of luminance go with colour and resampling, and only with them")
     if not isinstance(codes, LuminanceCodes) and codes.shape != (image.values,):
         raise ValueError(f"the table has {codes.shape} entries for {image.values} values")
-    work = _Work(image, codes, settings)
+    work = Work(image, codes, settings)
     width, height = work.size
     form = Form(settings.ink.depth, settings.ink.samples, settings.deflate)
     resolution = settings.resolution or work.resolution
     picture = Picture(width, height, resolution, settings.description, form)
+    with whole_file(target, force=settings.force) as temp, ExitStack() as stack:
+        jobs = work.jobs(target.parent, stack)
+        write_rows(temp, picture, jobs, work.ahead, progress)
+
+
+def write_rows(
+    temp: Path, picture: Picture, jobs: Iterator[Job], ahead: int, progress: Progress | None = None
+) -> None:
+    """Write the bands that jobs end in to an empty file, as a TIFF."""
     done = 0
     with (
-        whole_file(target, force=settings.force) as temp,
         # not "wb": some file systems send a file that was cut to nothing to the disk when it is
         # closed, which doubles the time
         temp.open("r+b", buffering=0) as stream,
-        ExitStack() as stack,
+        closing(write_tiff(stream, picture, jobs, ahead)) as written,
     ):
-        jobs = work.jobs(target.parent, stack)
-        ahead = bands.ahead_for(work.single) if settings.resampling is None else _FEW_AHEAD
-        for rows in stack.enter_context(closing(write_tiff(stream, picture, jobs, ahead))):
+        for rows in written:
             done += rows
             if progress is not None:
-                progress(done, height)
+                progress(done, picture.height)
+
+
+@dataclass(frozen=True, eq=False)
+class Coded:
+    """A negative as bands of codes, to be laid somewhere on a film."""
+
+    width: int
+    height: int
+    bands: Generator[Band, None, None]
+
+
+def coded(
+    image: SourceImage, codes: Codes, settings: WriteSettings, *, turned: bool, folder: Path,
+    stack: ExitStack,
+) -> Coded:
+    """One negative's bands of codes, top to bottom, in 16 bits whatever the ink.
+
+    ``turned``: by a quarter clockwise, sheet and all.  Files without a name lie in ``folder``;
+    ``stack`` closes everything.  Parameters else, and errors, as of `write_mapped`.
+    """
+    work = Work(image, codes, replace(settings, ink=Ink(), held=True))
+    width, height = work.size
+    jobs = work.jobs(folder, stack)
+    if turned:
+        strip = Segments(width, height, False, np.zeros(1, np.int64), np.zeros(1, np.int64))
+        jobs = bands.unpacked_jobs(_nameless(folder, stack), jobs, Page(width, height, 16, strip),
+                                   turn=True, reverse=False)
+        jobs = (job.then(lambda band: flipped(band, mirror=True, upside_down=False))
+                for job in jobs)
+        width, height = height, width
+    return Coded(width, height, stack.enter_context(closing(bands.in_order(jobs, work.ahead))))
 
 
 def by_luminance(image: SourceImage, *, resampled: bool) -> bool:
@@ -173,8 +212,8 @@ def refuse_same(source: Path, output: Path) -> None:
             )
 
 
-class _Work:
-    """The jobs that make one negative."""
+class Work:
+    """The jobs that turn one image into the codes of a negative."""
 
     def __init__(self, image: SourceImage, codes: Codes, settings: WriteSettings) -> None:
         self._image, self._codes, self._settings = image, codes, settings
@@ -186,6 +225,13 @@ class _Work:
         """The image's own, turned as it is."""
         found = self._image.resolution
         return found.turned() if found and self._settings.rotate % 180 else found
+
+    @property
+    def ahead(self) -> int:
+        """How many bands may wait."""
+        if self._settings.resampling is not None:
+            return _FEW_AHEAD
+        return bands.ahead_for(self.single)
 
     @property
     def _picture(self) -> tuple[int, int]:
@@ -213,9 +259,7 @@ class _Work:
             jobs = self._resampled(self._upright(folder, stack), stack)
         if self._settings.sheet is not None:
             jobs = self._on_sheet(jobs)
-        if self._settings.ink != Ink():
-            jobs = self._inked(jobs)
-        return jobs
+        return inked(jobs, self._settings.ink)
 
     def _upright(self, folder: Path, stack: ExitStack) -> Iterator[Job]:
         """Bands of one value a pixel in the order wanted, still to be flipped as `_flips` says."""
@@ -223,7 +267,8 @@ class _Work:
         scratch = partial(_nameless, folder, stack)
         if not (turn or (upside_down and self._image.page.streamed)):
             # packed strips and resampling look at several bands at once
-            apart = self._settings.resampling is None and not self._settings.deflate
+            apart = not (self._settings.resampling or self._settings.deflate
+                         or self._settings.held)
             return self._singles(self._image.jobs(Wanted(upside_down, None, apart, scratch)))
         size = bands.TURN_BYTES if turn else None
         jobs = self._singles(self._image.jobs(Wanted(band_bytes=size, scratch=scratch)))
@@ -342,14 +387,19 @@ class _Work:
             first += job.rows
         yield from bare(first, sheet.height)
 
-    def _inked(self, jobs: Iterator[Job]) -> Iterator[Job]:
-        from tonewright.negative.ink import Inker
 
-        inker = Inker(self._settings.ink)
-        first = 0
-        for job in jobs:
-            yield job.then(partial(inker, first))
-            first += job.rows
+def inked(jobs: Iterator[Job], ink: Ink) -> Iterator[Job]:
+    """Bands of codes as the pixels of a file."""
+    if ink == Ink():
+        yield from jobs
+        return
+    from tonewright.negative.ink import Inker
+
+    inker = Inker(ink)
+    first = 0
+    for job in jobs:
+        yield job.then(partial(inker, first))
+        first += job.rows
 
 
 _BARE_ROWS = 64

@@ -5,11 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from tonewright.files.raster.source import OpenOptions
 from tonewright.negative.sheet import SheetSettings
 from tonewright.negative.size import SizeWish
+
+if TYPE_CHECKING:
+    from tonewright.negative.film import Film
 
 
 def _today() -> str:
@@ -30,6 +33,8 @@ class NegativeSettings:
     """Take an image that is a negative or a target itself."""
     image: OpenOptions = field(default_factory=OpenOptions)
     """Which page, and whether transparency is laid on white."""
+    film: Film | None = None
+    """A film to lay all negatives on; None: a file for each."""
     size: SizeWish = field(default_factory=SizeWish)
     sheet: SheetSettings = field(default_factory=SheetSettings)
     sheet_file: Path | None = None

@@ -18,18 +18,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tonewright.errors import ImageError
+from tonewright.files.raster.icc_write import HEADER, gray_profile, parametric
 from tonewright.negative.colour import ToLuminance, luminances_of
 from tonewright.negative.luminance import Luminance
+from tonewright.negative.tones import encoding_lightness
 from tonewright.scales import Array, luminance_to_lightness
 
-_HEADER = 128
-_D50 = struct.pack(">iii", 0xF6D6, 0x10000, 0xD32D)  # ICC.1, 7.2.16: 0.9642, 1, 0.8249
 _KINDS = {b"RGB ": "colour (RGB)", b"GRAY": "gray"}
 _KINDS |= {b"CMYK": "ink (CMYK)", b"Lab ": "Lab", b"XYZ ": "XYZ"}
 _COLOURS = 4096
 _AGREES = 0.05
 """L* between what is worked out here and what littleCMS says."""
-_RELATIVE, _NO_SHORTCUT = 1, 0x0100
+_RELATIVE, EXACT = 1, 0x0100
 """littleCMS: INTENT_RELATIVE_COLORIMETRIC, cmsFLAGS_NOOPTIMIZE."""
 
 
@@ -115,6 +115,7 @@ class EveryPixel:
 
     profile: bytes
     space: str = "rgb"
+    intent: int = _RELATIVE
 
     def __call__(self, pixels: NDArray[Any]) -> Luminance:
         """As `ToLuminance` says; gray pixels have the shape (rows, width)."""
@@ -122,7 +123,7 @@ class EveryPixel:
 
         made: NDArray[np.float32] = imagecodecs.cms_transform(
             np.ascontiguousarray(pixels), self.profile, _LINEAR, colorspace=self.space,
-            outcolorspace="gray", outdtype="float32", intent=_RELATIVE, flags=_NO_SHORTCUT,
+            outcolorspace="gray", outdtype="float32", intent=self.intent, flags=EXACT,
         )  # fmt: skip
         return np.maximum(made.reshape(pixels.shape[:2]), 0.0)
 
@@ -140,7 +141,7 @@ def _seen(profile: bytes, space: bytes, pixels: NDArray[Any], image_name: str) -
             code="image_encoding",
         )
 
-    if len(profile) <= _HEADER or profile[36:40] != b"acsp":
+    if len(profile) <= HEADER or profile[36:40] != b"acsp":
         raise refused("that is broken")
     (size,) = struct.unpack(">I", profile[:4])
     if size > len(profile):
@@ -159,8 +160,8 @@ def _seen(profile: bytes, space: bytes, pixels: NDArray[Any], image_name: str) -
 
 def _element(profile: bytes, wanted: bytes) -> bytes:
     """The tagged element of that name; empty if there is none (ICC.1, 7.3)."""
-    count = int.from_bytes(profile[_HEADER : _HEADER + 4], "big")
-    for at in range(_HEADER + 4, min(_HEADER + 4 + 12 * count, len(profile) - 11), 12):
+    count = int.from_bytes(profile[HEADER : HEADER + 4], "big")
+    for at in range(HEADER + 4, min(HEADER + 4 + 12 * count, len(profile) - 11), 12):
         name, start, size = struct.unpack(">4sII", profile[at : at + 12])
         if name == wanted:
             return profile[start : start + size]
@@ -240,6 +241,24 @@ def _description(profile: bytes) -> str:
     return " ".join("".join(c for c in text if c.isprintable() or c == " ").split()) or "unnamed"
 
 
+def encoding_profile(encoding: str) -> bytes:
+    """A gray ICC profile for values in an encoding of `negative.encoding_lightness`, which also
+    says where each formula is from.
+
+    ICC.1:2022, 10.18: function type 0 is Y = X^g, type 3 Y = (aX + b)^g from d on, cX below.
+    Raises `OptionError` for an unknown encoding.
+    """
+    encoding_lightness(encoding, 256)
+    name = encoding.strip().lower()
+    if name == "lightness":
+        return lightness_profile()
+    if name == "srgb":
+        numbers = (2.4, 1.0 / 1.055, 0.055 / 1.055, 1.0 / 12.92, 0.04045)
+        return gray_profile(parametric(3, numbers), name)
+    gamma = 1.0 if name == "linear" else float(name.partition(":")[2])
+    return gray_profile(parametric(0, [gamma]), name)
+
+
 def lightness_profile() -> bytes:
     """A gray ICC profile whose values are proportional to CIE L*: 0 is 0 and full scale is 100.
 
@@ -247,26 +266,7 @@ def lightness_profile() -> bytes:
     which with the numbers here is the inverse of CIE 15's L*.
     """
     numbers = (3.0, 100 / 116, 16 / 116, 100 / 903.2963, 0.08)
-    curve = b"para" + bytes(4) + struct.pack(">HH", 3, 0)
-    curve += b"".join(struct.pack(">i", round(n * 65536)) for n in numbers)
-    return gray_profile(curve, "CIE lightness")
-
-
-def gray_profile(tone_curve: bytes, name: str) -> bytes:
-    """A version 4 gray display profile with the given kTRC element (its bytes, with type)."""
-    text = name.encode("utf-16-be")
-    words = b"mluc" + bytes(4) + struct.pack(">II4sII", 1, 12, b"enUS", len(text), 28) + text
-    elements = {b"desc": words, b"cprt": words, b"wtpt": b"XYZ " + bytes(4) + _D50}
-    elements[b"kTRC"] = tone_curve
-    start = _HEADER + 4 + 12 * len(elements)
-    table, body = struct.pack(">I", len(elements)), b""
-    for tag, element in elements.items():
-        table += struct.pack(">4sII", tag, start + len(body), len(element))
-        body += element + bytes(-len(element) % 4)
-    head = struct.pack(">I4xI4s4s4s", start + len(body), 0x04200000, b"mntr", b"GRAY", b"XYZ ")
-    head = head.ljust(36, b"\0") + b"acsp"
-    head = head.ljust(68, b"\0") + _D50
-    return head.ljust(_HEADER, b"\0") + table + body
+    return gray_profile(parametric(3, numbers), "CIE lightness")
 
 
 _LINEAR = gray_profile(b"curv" + bytes(8), "luminance")

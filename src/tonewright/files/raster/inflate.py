@@ -1,4 +1,4 @@
-"""Streams of Deflate (RFC 1950 and 1951) unpacked piece by piece, up to their check sums."""
+"""Streams of Deflate (RFC 1950 and 1951), unpacked and packed piece by piece, with check sums."""
 
 from __future__ import annotations
 
@@ -24,6 +24,13 @@ def crc32(data: bytes | memoryview, before: int = 0) -> int:
     """The check sum of PNG (annex D), of ``data`` after what has the sum ``before``."""
     found: int = _fast.crc32(data, before)
     return found
+
+
+def deflated(data: memoryview) -> bytes:
+    """A piece of a Deflate stream, packed fast: it refers to nothing before it, and ends at a whole
+    byte where the next piece can follow."""
+    packer = _fast.compressobj(1, zlib.DEFLATED, -zlib.MAX_WBITS)
+    return bytes(packer.compress(data) + packer.flush(zlib.Z_FULL_FLUSH))
 
 
 class _Inflater:

@@ -42,6 +42,7 @@ Bytes = NDArray[np.uint8]
 _SAMPLES = {0: 1, 2: 3, 4: 2, 6: 4}
 _EXIF_MOST = 1 << 16
 _MOST_OTHERS = 10_000
+_TEXT_MOST = 4096
 _READ = 256 << 10
 _WRONG_SUM = "one of its parts does not agree with its check sum"
 _DEFLATE_MOST = 1033
@@ -87,6 +88,7 @@ def open_png(source: ByteSource, options: OpenOptions) -> SourceImage:
     return SourceImage(
         source, page, png_jobs if page.streamed else Whole(_unpack, check=check), orientation,
         _read_resolution(chunks), profile, tuple(found), said,
+        description=_read_description(chunks),
     )  # fmt: skip
 
 
@@ -191,6 +193,12 @@ def _read_resolution(chunks: _Chunks) -> Resolution | None:
     """PNG, 11.3.4.3 (pHYs): whole pixels to the metre, so hundredths to the centimetre."""
     x, y, unit = struct.unpack(">IIB", chunks.data(b"pHYs", 9) or bytes(9))
     return Resolution((x, 100), (y, 100), 3) if x and y and unit == 1 else None
+
+
+def _read_description(chunks: _Chunks) -> str:
+    """PNG, 11.3.3.3 (tEXt): a keyword, a zero, and Latin-1; of several the first."""
+    keyword, _, text = chunks.data(b"tEXt", most=_TEXT_MOST).partition(b"\0")
+    return text.decode("latin-1") if keyword == b"Description" else ""
 
 
 def _read_profile(chunks: _Chunks) -> bytes | None:

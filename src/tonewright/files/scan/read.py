@@ -15,9 +15,10 @@ from tonewright.files.safe import check_outputs, one_call, refuse_existing
 from tonewright.files.scan.open import ScanOrTable
 from tonewright.files.scan.readings import write_list_reading, write_readings
 from tonewright.files.scanners import read_flat, read_scanner
+from tonewright.files.tables import STRIPS, read_table
 from tonewright.files.targets import read_target
 from tonewright.measured.readings import ReadingOptions, Readings
-from tonewright.scan.instrument import ListOrder, map_list
+from tonewright.scan.instrument import ListOrder, listed_densities, map_list
 from tonewright.scan.read import ReadSettings, ScanReading, read_target_scan
 from tonewright.target.document import Target
 
@@ -28,6 +29,8 @@ class ReadRequest:
 
     scanner: Path | None = None
     """Of a scan: the scanner response; None: known patches, or the embedded profile."""
+    densities: Path | None = None
+    """Of a scan: a table of the known densities of a gray scale that lies beside the print."""
     known: Mapping[str, float] = field(default_factory=dict)
     """Of a scan: densities of known patches, see `ReadSettings`."""
     corners: ArrayLike | None = None
@@ -81,7 +84,8 @@ def read_print(
         What is asked for would not count, or contradicts itself.
     """
     request = request or ReadRequest()
-    inputs = (source, target, *filter(None, [request.scanner, request.flat]))
+    inputs = (source, target, *filter(None, [
+        request.scanner, request.densities, request.flat]))
     layout, allow_jpeg = read_target(target), request.allow_jpeg or force
     if not force and output is not None and is_blank(output, layout):
         if request.overlay is not None:
@@ -97,9 +101,12 @@ def read_print(
                                print_name=request.print_name)
         return ReadResult(source, layout, listed, output, None)
     response = None if request.scanner is None else read_scanner(request.scanner)
+    beside = None if request.densities is None else listed_densities(
+        read_table(request.densities, "step", STRIPS))
+    flat = read_flat(request.flat, request.channel)  # before the scan: one of them in memory
     scan = file.scan(allow_jpeg=allow_jpeg, channel=request.channel)
     reading = read_target_scan(scan, layout, ReadSettings(
-        response, request.known, request.corners, read_flat(request.flat, request.channel)))
+        response, request.known, request.corners, flat, beside))
     if output is not None:
         write_readings(output, reading, (f"scan: {scan.name}", *request.comments), force=force,
                        overlay=None if request.overlay is None else (request.overlay, scan.pixels),
@@ -110,10 +117,10 @@ def read_print(
 def _check_counts(source: Path, request: ReadRequest, *, scan: bool) -> None:
     """Refuse what would silently not count."""
     of_scans = {
-        "a scanner response": request.scanner, "known densities": request.known,
-        "corners": request.corners is not None, "a channel": request.channel,
-        "reading a JPEG": request.allow_jpeg, "an overlay": request.overlay,
-        "a plain sheet's scan": request.flat}
+        "a scanner response": request.scanner, "a gray scale": request.densities,
+        "known densities": request.known, "corners": request.corners is not None,
+        "a channel": request.channel, "reading a JPEG": request.allow_jpeg,
+        "an overlay": request.overlay, "a plain sheet's scan": request.flat}
     of_lists = {
         "a reading order": request.order != ListOrder(), "a weighting": request.options.scale,
         "readings from the paper": request.options.relative_to_paper}

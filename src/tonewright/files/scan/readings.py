@@ -59,7 +59,7 @@ def readings_csv(
     names = [p.patch.name for p in read]
     return _csv(
         (f"{_target_line(target)}, read from a scan by {made_by()}",
-         f"densities by: {' '.join([response.basis.replace('_', ' '), response.name]).rstrip()}",
+         "densities by: " + f"{reading.basis.way.replace('_', ' ')} {response.name}".rstrip(),
          f"unevenness taken out: {uneven.span:.3f}" if uneven.known else
          "unevenness taken out: none", *comments),
         reading.findings, {

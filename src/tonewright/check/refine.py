@@ -1,0 +1,145 @@
+"""A curve made surer by more prints of its own paper and chemistry."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from tonewright.check.aims import PrintedTones
+from tonewright.check.cause import judge
+from tonewright.check.make import curve_time, refuse_other_paper
+from tonewright.check.promise import Response, promise
+from tonewright.curve.derive import make_derived_curve
+from tonewright.curve.document import Ancestor, Curve
+from tonewright.curve.findings import AddedToCurve
+from tonewright.curve.fit import patch_names
+from tonewright.curve.make import make_curve
+from tonewright.curve.prints import prints_of, recipe_of
+from tonewright.curve.recipe import PrintedTarget, pooled
+from tonewright.curve.renew import Renewed, movement
+from tonewright.errors import FitError, OptionError
+from tonewright.measured.readings import Reading, Readings
+from tonewright.record.setup import Setup
+from tonewright.record.times import PrintingTime
+
+MOVED = 0.01
+"""How seldom a good print may differ as much before its process counts as moved."""
+CURVE_OFF = 3.0
+"""L* (RMS) up to which a curve itself is to blame where no known cause is."""
+EARLIER = "earlier"
+"""What the sheet of an old curve is called where it has no name."""
+
+
+@dataclass(frozen=True, eq=False)
+class RefineRequest:
+    """More readings of a curve's own paper and chemistry."""
+
+    old: Curve
+    sha256: str
+    """Fingerprint of its file, kept with the ancestor."""
+    name: str
+    tones: PrintedTones
+    changes: Setup = field(default_factory=Setup)
+    """What is said of the print: it must be the curve's own paper and chemistry."""
+    time: PrintingTime | None = None
+    """What they were printed for; None: the curve's time."""
+    left_out: tuple[str, ...] = ()
+
+
+def refine_curve(new: RefineRequest) -> Renewed:
+    """The old curve with more readings: its history, strip, time and setup kept.
+
+    By way of the strip where there is one behind the curve; else all readings are fitted anew,
+    each print as a sheet of its own.
+
+    Raises
+    ------
+    OptionError
+        Another paper or chemistry, or another printing time without a strip.
+    FitError
+        The process has moved; and as `make_curve` and `make_derived_curve`.
+    """
+    refuse_other_paper(new.old.setup, new.changes)
+    _refuse_moved(new)
+    curve = _plain(new) if new.old.recipe is None else _by_strip(new)
+    return Renewed(new.old, curve, movement(new.old, curve), ())
+
+
+def _refuse_moved(new: RefineRequest) -> None:
+    """A print of another process would bend the curve, not make it surer."""
+    response = Response(new.old)
+    promised = promise(new.old, new.tones, response, _light(new))
+    found = judge(new.tones, promised, response, MOVED)
+    off = new.tones.readings.lightness - new.tones.aim
+    nameless = found.cause.code == "unknown" and found.cause.likelier is None
+    rms = float(np.sqrt(np.mean(off**2)))
+    if found.cause.code != "none" and not (nameless and rms <= CURVE_OFF):
+        raise FitError(
+            f"the print lies up to {max(off, key=abs):+.1f} L* off what the curve {new.old.name}"
+            f" promises, more than 1 good print in {1.0 / MOVED:.0f} does",
+            "a curve is refined by prints of the process it is for; this one has moved",
+            "check the print to see why, and renew the curve", code="process_moved")
+
+
+def _light(new: RefineRequest) -> float:
+    """How much more light than for the curve the print had, log10."""
+    here = curve_time(new.old)
+    if new.time is None or new.time == here:
+        return 0.0
+    if new.old.recipe is None:
+        raise OptionError(f"the print was made for {new.time}, and the curve {new.old.name} has no"
+                          " strip", "times are told apart by a strip alone",
+                          "print for the curve's time, or make the curve again with a strip",
+                          code="process_needed")
+    recipe = new.old.recipe
+    process = recipe.processes[recipe.process]
+    return process.shift(new.time) - process.shift(recipe.printing_time)
+
+
+def _by_strip(new: RefineRequest) -> Curve:
+    """All prints together, weighed by the strip behind the curve."""
+    recipe = recipe_of(new.old)
+    readings = new.tones.readings
+    added = replace(readings, findings=(*readings.findings, AddedToCurve(new.old.name)))
+    own = PrintedTarget(added, recipe.process, new.time or recipe.printing_time,
+                        new.left_out)
+    made = pooled(recipe.processes, (*prints_of(new.old), own), recipe.process,
+                  recipe.printing_time)
+    return make_derived_curve(made, replace(new.old.settings, left_out=()), new.old.setup,
+                              new.name, _ancestor(new))
+
+
+def _plain(new: RefineRequest) -> Curve:
+    old = new.old.readings
+    assert old is not None  # a curve without a recipe has readings
+    first = tuple(replace(p, print_name=p.print_name or EARLIER) for p in old.patches)
+    taken = {p.print_name for p in first}
+    second = tuple(replace(p, print_name=_free_name(p, taken)) for p in new.tones.readings.patches)
+    both = Readings((*first, *second), old.scale, old.relative_to_paper,
+                    (*old.sources, *new.tones.readings.sources),
+                    tuple(dict.fromkeys((*old.findings, *new.tones.readings.findings))),
+                    old.ink_colour)
+    out = [*_left_out(old.patches, new.old.settings.left_out),
+           *(len(first) + i for i in _left_out(new.tones.readings.patches, new.left_out))]
+    full = patch_names(both.patches)
+    settings = replace(new.old.settings, left_out=tuple(dict.fromkeys(full[i] for i in out)))
+    return make_curve(both, settings, new.old.setup, new.name, _ancestor(new))
+
+
+def _free_name(patch: Reading, taken: set[str | None]) -> str:
+    """What the print of a patch is called, told from the old curve's sheets."""
+    name, number = patch.print_name or "check", 2
+    free = name
+    while free in taken:
+        free, number = f"{name} ({number})", number + 1
+    return free
+
+
+def _left_out(patches: tuple[Reading, ...], names: tuple[str, ...]) -> list[int]:
+    return [i for i, (p, full) in enumerate(zip(patches, patch_names(patches), strict=True))
+            if p.patch in names or full in names]
+
+
+def _ancestor(new: RefineRequest) -> Ancestor:
+    return Ancestor(new.old.name, new.sha256, new.old.setup)

@@ -1,0 +1,41 @@
+"""``tonewright compare``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from tonewright.cli.echo import echo
+from tonewright.cli.options import PATH, as_json, force, plot, print_json
+
+
+@click.command("compare")
+@click.argument("curves", nargs=-1, type=PATH, metavar="CURVE CURVE...")
+@plot
+@force
+@as_json
+def command(curves: tuple[Path, ...], plot: Path | None, force: bool, as_json: bool) -> None:
+    """Two or more CURVEs side by side: tones, ink, times, and what really differs.
+
+    Each curve is compared with the first: how much lighter or darker its ink would print there,
+    and whether that is more than both their bands.
+
+    \b
+    Examples:
+      tonewright compare march.curve.json june.curve.json
+      tonewright compare old.curve.json new.curve.json third.curve.json --plot curves.png
+    """
+    from tonewright.files.curves import read_side_by_side
+    from tonewright.show.side_by_side import side_by_side_json, side_by_side_text
+
+    opened, compared = read_side_by_side(curves, plot, force=force)
+    if plot is not None:
+        from tonewright.files.safe import write_bytes
+        from tonewright.show.side_by_side_plot import plot_side_by_side
+
+        write_bytes(plot, plot_side_by_side(opened, compared), force=force)
+    if as_json:
+        print_json(side_by_side_json(curves, opened, compared))
+    else:
+        echo(side_by_side_text(opened, compared, None if plot is None else str(plot)))

@@ -1,0 +1,1 @@
+"""A curve handed over to other programs, and each file read back before it is put in place."""

@@ -1,0 +1,320 @@
+"""Several images as negatives on as few sheets of film as hold them.
+
+The same pipeline as for one negative makes the bands of each; here they are laid side by side, a
+few rows of the film at a time, so that memory does not grow with the film.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from contextlib import ExitStack, contextmanager, suppress
+from dataclasses import dataclass, replace
+from functools import partial
+from pathlib import Path
+
+import numpy as np
+
+from tonewright import __version__
+from tonewright.errors import OptionError, counted
+from tonewright.files.lettering import text_mask
+from tonewright.files.negative.again import NEGATIVE_OF, ON_FILM, refuse_again, scale_document
+from tonewright.files.negative.make import (
+    NegativeJob,
+    NegativeReport,
+    colour_for,
+    document,
+    prepared,
+    report_of,
+    setup_of,
+    target_of,
+    write_settings,
+)
+from tonewright.files.negative.pipeline import (
+    Coded,
+    Progress,
+    coded,
+    inked,
+    refuse_same,
+    write_rows,
+)
+from tonewright.files.negative.settings import NegativeSettings
+from tonewright.files.raster import bands
+from tonewright.files.raster.open import open_image
+from tonewright.files.raster.page import Band, Resolution
+from tonewright.files.raster.tiff_writer import Form, Picture
+from tonewright.files.safe import make_folder, refuse_existing, whole_file
+from tonewright.negative.film import Bed, Film, FilmSheet, Place, fit_error, lay_out
+from tonewright.negative.ink import Ink
+from tonewright.negative.size import check_pixels
+from tonewright.negative.tones import LevelCurve
+from tonewright.target.pen import RULE
+
+
+@dataclass(frozen=True)
+class FilmPlace:
+    """A negative on its film."""
+
+    source: Path
+    x_mm: float
+    y_mm: float
+    width_mm: float
+    height_mm: float
+    """From the file's top left corner, as it lies."""
+    turned: bool
+    """By a quarter clockwise."""
+
+
+@dataclass(frozen=True)
+class FilmReport:
+    """A sheet of film that was written."""
+
+    output: Path
+    film: Film
+    width: int
+    height: int
+    """Pixels."""
+    resolution: Resolution
+    rule_mm: float | None
+    """Length of its rule; None: no room."""
+    places: tuple[FilmPlace, ...]
+
+    @property
+    def size_mm(self) -> tuple[float, float]:
+        """Width and height."""
+        across, down = self.resolution.per_inch or (np.nan, np.nan)
+        return 25.4 * self.width / across, 25.4 * self.height / down
+
+
+def film_names(output: Path, count: int) -> list[Path]:
+    """The files of so many sheets of film: NAME.tif, or NAME-1.tif, NAME-2.tif, …; in a folder
+    they are called film.  Raises `OptionError` for a name that is neither."""
+    if output.is_dir() or not output.suffix:
+        output = output / "film.tif"
+    elif output.suffix.lower() not in (".tif", ".tiff"):
+        raise OptionError(f"the output is {output}",
+                          "a film is a TIFF file, or several in a folder",
+                          f"call it {output.with_suffix('.tif')}")
+    if count == 1:
+        return [output]
+    return [output.with_stem(f"{output.stem}-{number}") for number in range(1, count + 1)]
+
+
+def make_films(
+    pairs: Sequence[tuple[Path, Path]], curve: LevelCurve, output: Path,
+    settings: NegativeSettings, progress: Progress | None = None,
+) -> tuple[list[NegativeReport], list[FilmReport]]:
+    """Make negatives and lay them on film; all sheets are written, or none.
+
+    Parameters
+    ----------
+    pairs:
+        Each image, and the name that its negative would have by itself: after it the document of
+        its tone scale is called.
+    curve:
+        The correction curve.
+    output:
+        The film to write, a ``.tif``, or a folder, which is made if it is missing.
+    settings:
+        As for one negative, with a film.
+    progress:
+        Called with the rows done and the rows in all, for each sheet.
+
+    Raises
+    ------
+    FileError, ImageError, OptionError, DocumentError
+        As for one negative; negatives of several resolutions; one that is larger than the film.
+    """
+    assert settings.film is not None
+    colour = colour_for(curve, settings)
+    in_folder = film_names(output, 1)[0] != output
+    with ExitStack() as stack:
+        jobs = []
+        for source, made in pairs:
+            image = stack.enter_context(open_image(source, settings.image))
+            if not settings.anyway:
+                refuse_again(image)
+            with _naming(source):
+                jobs.append(prepared(image, made, curve, settings, colour))
+        bed = Bed(settings.film, float(_shared_ppi(jobs)) / 25.4, mirrored=settings.mirror)
+        films = _laid_out(jobs, bed)
+        names = film_names(output, len(films))
+        documents = [scale_document(job.output) for job in jobs if settings.sheet.tone_scale]
+        if in_folder and make_folder(output):
+            stack.callback(_remove_empty, output)
+        for name in (*names, *documents):
+            refuse_existing(name, settings.force)
+        for job in jobs:
+            for name in names:
+                refuse_same(job.image.path, name)
+        return _written(jobs, bed, list(zip(names, films, strict=True)), progress)
+
+
+@contextmanager
+def _naming(image: Path) -> Iterator[None]:
+    """What is wrong with one image is said with its name."""
+    try:
+        yield
+    except OptionError as error:
+        if str(image) in error.given:
+            raise
+        raise OptionError(f"the image {image}: {error.given}", error.rule, error.way_out,
+                          code=error.code, **error.values) from error
+
+
+def _shared_ppi(jobs: Sequence[NegativeJob]) -> float:
+    """Pixels to the inch of all negatives."""
+    found: dict[float, Path] = {}
+    for job in jobs:
+        across, down = job.size.per_inch or (None, None)
+        if across is None or across != down:
+            said = "does not say its size" if across is None else "has pixels that are not square"
+            raise OptionError(
+                f"the image {job.image.path} {said}",
+                "negatives on one film have one size of pixel",
+                "have the pictures resampled, and say how wide each is: for example to 360 pixels"
+                " to the inch", code="pixels_not_square" if across else "picture_size_unknown")
+        found.setdefault(float(across), job.image.path)
+    if len(found) > 1:
+        said = ", ".join(f"{ppi:.4g} ({path.name})" for ppi, path in list(found.items())[:4])
+        raise OptionError(f"the negatives have different pixels to the inch: {said}",
+                          "negatives on one film have one resolution",
+                          "have them resampled to your printer's", code="film_resolution")
+    return next(iter(found))
+
+
+def _sizes(job: NegativeJob) -> tuple[int, int]:
+    if job.sheet is not None:
+        return job.sheet.width, job.sheet.height
+    return job.size.width, job.size.height
+
+
+def _laid_out(jobs: Sequence[NegativeJob], bed: Bed) -> list[list[Place]]:
+    sizes = [_sizes(job) for job in jobs]
+    try:
+        films = lay_out(sizes, bed)
+    except ValueError as error:
+        number = error.args[0]
+        raise fit_error(jobs[number].image.path, sizes[number], bed) from None
+    for places in films:
+        check_pixels(bed.width, bed.long(places))
+    return films
+
+
+def _written(
+    jobs: Sequence[NegativeJob], bed: Bed, films: Sequence[tuple[Path, list[Place]]],
+    progress: Progress | None,
+) -> tuple[list[NegativeReport], list[FilmReport]]:
+    made: dict[int, NegativeReport] = {}
+    sheets = []
+    with ExitStack() as files:
+        for job in jobs:
+            files.enter_context(document(job, target_of(job)))
+        for number, (name, places) in enumerate(films, 1):
+            temp = files.enter_context(whole_file(name, force=jobs[0].settings.force))
+            sheet = FilmSheet(bed, places, _facts(jobs[0], number, len(films)), text_mask)
+            sheets.append(_write(temp, jobs, sheet, progress, made, name))
+    return [made[i] for i in range(len(jobs))], sheets
+
+
+def _remove_empty(folder: Path) -> None:
+    """Of a folder made for films that were not."""
+    with suppress(OSError):
+        folder.rmdir()
+
+
+def _facts(job: NegativeJob, number: int, count: int) -> list[str]:
+    """What is written on a film beside its rule."""
+    time = setup_of(job.curve).printing_time
+    facts = [job.curve.name, f"print {time}" if time else "", job.settings.date,
+             f"film {number} of {count}" if count > 1 else ""]
+    return [fact for fact in facts if fact]
+
+
+def _write(
+    temp: Path, jobs: Sequence[NegativeJob], sheet: FilmSheet, progress: Progress | None,
+    made: dict[int, NegativeReport], name: Path,
+) -> FilmReport:
+    """Write one sheet of film; what is found of its negatives goes to ``made``."""
+    first, bed = jobs[sheet.places[0].piece], sheet.bed
+    settings, resolution = first.settings, first.resolution
+    assert resolution is not None  # `_shared_ppi` has seen to that
+    ink = Ink(settings.depth, first.colour, settings.seed)
+    hows = {place.piece: write_settings(jobs[place.piece]) for place in sheet.places}
+    with ExitStack() as stack:
+        pieces = [(place, _Rows(coded(
+            jobs[place.piece].image, jobs[place.piece].codes, hows[place.piece],
+            turned=place.turned, folder=name.parent, stack=stack))) for place in sheet.places]
+        rows = inked(_film_jobs(sheet, pieces), ink)
+        words = "; ".join([f"{NEGATIVE_OF} {counted(len(hows), 'image')} on film by tonewright"
+                           f" {__version__}", *(
+                               f"{hows[p.piece].description}; {_said_size(p, bed)}{ON_FILM}"
+                               for p in sheet.places)])
+        form = Form(ink.depth, ink.samples, settings.deflate)
+        picture = Picture(sheet.width, sheet.height, resolution, words, form)
+        write_rows(temp, picture, rows, _AHEAD, progress)
+    for piece, how in hows.items():
+        report = report_of(jobs[piece], how, target_of(jobs[piece]))
+        made[piece] = replace(report, output=name)
+    return FilmReport(
+        name, bed.film, sheet.width, sheet.height, resolution, RULE if bed.has_rule else None,
+        tuple(_in_mm(place, jobs[place.piece].image.path, bed) for place in sheet.places))
+
+
+def _said_size(place: Place, bed: Bed) -> str:
+    """Of a negative as it is cut out and turned back."""
+    sides = place.width / bed.per_mm, place.height / bed.per_mm
+    width, height = sides[::-1] if place.turned else sides
+    return f"{width:.1f} x {height:.1f}"
+
+
+def _in_mm(place: Place, source: Path, bed: Bed) -> FilmPlace:
+    x, y, width, height = (round(pixels / bed.per_mm, 2) for pixels in (
+        place.x, place.y, place.width, place.height))
+    return FilmPlace(source, x, y, width, height, place.turned)
+
+
+_AHEAD = 2
+
+
+class _Rows:
+    """The rows of a negative, taken in order."""
+
+    def __init__(self, source: Coded) -> None:
+        self._bands, self._left = source.bands, source.height
+        self._held: Band = np.empty((0, source.width), np.uint16)
+
+    def take(self, count: int) -> Band:
+        """The next rows, shape (count, width)."""
+        found = [self._held[:count]]
+        self._held = self._held[count:]
+        missing = count - len(found[0])
+        while missing:
+            band = next(self._bands)
+            found.append(band[:missing])
+            self._held = band[missing:]
+            missing -= len(found[-1])
+        self._left -= count
+        if not self._left:  # its threads and what they hold go before the next negative begins
+            self._bands.close()
+            self._held = self._held.copy()
+        return np.concatenate(found)
+
+
+def _film_jobs(sheet: FilmSheet, pieces: Sequence[tuple[Place, _Rows]]) -> Iterator[bands.Job]:
+    """Bands of the film, top to bottom; the rows of the negatives are fetched as they are due."""
+    for first, end in bands.spans(sheet.height, max(1, bands.BAND_BYTES // (2 * sheet.width))):
+        parts = [(max(first, p.y) - first, p.x, rows.take(
+            min(end, p.y + p.height) - max(first, p.y))) for p, rows in pieces
+            if p.y < end and first < p.y + p.height]
+        yield bands.Job(end - first, partial(_composed, sheet, (first, end), parts))
+
+
+def _composed(
+    sheet: FilmSheet, span: tuple[int, int], parts: Sequence[tuple[int, int, Band]]
+) -> Band:
+    band = sheet.ground(span[1] - span[0])
+    sheet.paint(band, span[0])
+    for top, left, codes in parts:
+        band[top : top + len(codes), left : left + codes.shape[1]] = codes
+    return band
+

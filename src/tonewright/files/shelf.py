@@ -1,0 +1,212 @@
+"""The documents of a folder, and of files that are named one by one."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Collection, Iterable, Iterator
+from dataclasses import dataclass
+from datetime import date
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+from tonewright.check.document import FORM as CHECK
+from tonewright.check.document import Check, Checked
+from tonewright.curve.document import FORM as CURVE
+from tonewright.curve.document import Ancestor, Summary, decode_curve
+from tonewright.errors import FileError, TonewrightError
+from tonewright.files.documents import Opened, Sort, open_one_of
+from tonewright.files.opening import reading_error
+from tonewright.record.setup import Setup
+from tonewright.record.times import PrintingTime
+from tonewright.scan.scanner import FORM as SCANNER
+from tonewright.scan.scanner import ScannerResponse
+from tonewright.shelf.arrange import (
+    DUE_AFTER_DAYS,
+    LeftOut,
+    Relative,
+    Shelf,
+    Shelved,
+    arrange,
+    day_of,
+    due_limit,
+)
+from tonewright.strip.process import FORM as PROCESS
+from tonewright.strip.process import Process, StripSummary
+from tonewright.target.document import FORM as TARGET
+from tonewright.target.document import Target
+
+FEW = 200
+"""Up to so many documents are read to the last number; that takes a second or two."""
+
+
+@dataclass(frozen=True)
+class _CurveHead:
+    name: str
+    setup: Setup
+    summary: Summary
+    ancestor: Ancestor | None
+
+
+@dataclass(frozen=True)
+class _ProcessHead:
+    name: str
+    setup: Setup
+    summary: StripSummary
+    reference_time: PrintingTime
+
+
+@dataclass(frozen=True)
+class _CheckHead:
+    name: str
+    setup: Setup
+    date: str | None
+    curve: Checked
+    printing_time: PrintingTime | None
+    passes: bool
+    difference_lightness_rms: float
+
+
+@dataclass(frozen=True)
+class _SheetHead:
+    """Of a target or a scanner's response."""
+
+    name: str
+    date: str
+
+
+SORTS = {
+    CURVE.name: Sort(CURVE, decode_curve, _CurveHead),
+    PROCESS.name: Sort(PROCESS, partial(PROCESS.decode, Process), _ProcessHead),
+    CHECK.name: Sort(CHECK, partial(CHECK.decode, Check), _CheckHead),
+    TARGET.name: Sort(TARGET, partial(TARGET.decode, Target), _SheetHead),
+    SCANNER.name: Sort(SCANNER, partial(SCANNER.decode, ScannerResponse), _SheetHead),
+}
+
+
+def read_shelf(
+    folder: Path, *, today: date | None = None, due_after_days: int = DUE_AFTER_DAYS
+) -> Shelf:
+    """Every document in a folder and in those below it, by setup; see `arrange`.
+
+    Of more than `FEW` documents only the heads are read.  Files that are damaged or foreign are
+    named.
+
+    Raises
+    ------
+    FileError
+        There is no such folder, or no document in it.
+    OptionError
+        As `due_limit`.
+    """
+    if not folder.is_dir():
+        raise FileError(f"{folder} is no folder" if folder.exists() else
+                        f"there is no folder {folder}", "a shelf is a folder of documents",
+                        "name the folder that they are in")
+    today = today or date.today()
+    limit = due_limit(today, due_after_days)
+    files, left_out = list_files([folder])
+    whole = SORTS if len(files) <= FEW else ()
+    found = []
+    for path, read in open_all(files, left_out, folder, whole):
+        found.append(_SHELVED[read[0]](_within(path, folder), read[1], today))
+    if not found:
+        raise nothing_in(folder, left_out)
+    return Shelf(arrange(found, limit), tuple(left_out), bool(whole))
+
+
+def nothing_in(folder: Path, left_out: list[LeftOut]) -> FileError:
+    """The error of a folder without a document."""
+    why = f" ({left_out[0].file}: {left_out[0].given})" if left_out else ""
+    return FileError(f"there is no document in {folder}{why}",
+                     "documents are files such as NAME.curve.json, NAME.process.json and"
+                     " NAME.check.json", "name the folder that they are in")
+
+
+def list_files(paths: Iterable[Path]) -> tuple[list[Path], list[LeftOut]]:
+    """The files that are named, and the JSON files of folders and of those below them, once each
+    and in alphabetical order; and folders that cannot be read.
+
+    Hidden files and folders are left alone.
+    """
+    found: dict[Path, None] = {}
+    left_out: list[LeftOut] = []
+
+    def unreadable(error: OSError) -> None:
+        fault = reading_error(error.filename, error, "folders are looked through")
+        left_out.append(LeftOut(str(error.filename), fault.given, fault.rule))
+
+    for path in paths:
+        if not path.is_dir():
+            found[path] = None
+            continue
+        for where, folders, names in os.walk(path, onerror=unreadable):
+            folders[:] = sorted(f for f in folders if not f.startswith("."))
+            found |= {Path(where, n): None for n in sorted(names)
+                      if n.lower().endswith(".json") and not n.startswith(".")}
+    return list(found), left_out
+
+
+def open_all(
+    files: Iterable[Path], left_out: list[LeftOut], folder: Path | None,
+    whole: Collection[str] = (),
+) -> Iterator[tuple[Path, tuple[str, Opened[Any]]]]:
+    """Each file with its format and document, or with its head unless its format is one of those
+    to be read ``whole``; what cannot be read is added to ``left_out``."""
+    for path in files:
+        try:
+            yield path, open_one_of(path, SORTS, whole)
+        except TonewrightError as error:
+            given = error.given.removeprefix(f"{path.name}: ").removeprefix(f"{path.name} is ")
+            left_out.append(LeftOut(_within(path, folder), given, error.rule))
+
+
+def _within(path: Path, folder: Path | None) -> str:
+    if folder is None or folder == Path():
+        return path.as_posix()
+    return path.as_posix()[len(folder.as_posix()):].lstrip("/")
+
+
+def _curve(file: str, read: Opened[Any], today: date) -> Shelved:
+    curve: _CurveHead = read.document
+    return Shelved(
+        file=file, sha256=read.sha256, kind="curve", name=curve.name, setup=curve.setup,
+        **_dated(curve.setup.date, today), printing_time=curve.setup.printing_time,
+        density_range=curve.summary.negative_density_range,
+        error_lightness=curve.summary.band_halfwidth_mean,
+        of=Relative(curve.ancestor.name, curve.ancestor.sha256) if curve.ancestor else None)
+
+
+def _process(file: str, read: Opened[Any], today: date) -> Shelved:
+    process: _ProcessHead = read.document
+    time = PrintingTime(process.summary.base_printing_time, process.reference_time.unit)
+    return Shelved(
+        file=file, sha256=read.sha256, kind="process", name=process.name, setup=process.setup,
+        **_dated(process.setup.date, today), printing_time=str(time.on_timer()),
+        density_range=process.summary.log_exposure_range)
+
+
+def _check(file: str, read: Opened[Any], today: date) -> Shelved:
+    check: _CheckHead = read.document
+    return Shelved(
+        file=file, sha256=read.sha256, kind="check", name=check.name, setup=check.setup,
+        **_dated(check.date or check.setup.date, today),
+        printing_time=str(check.printing_time) if check.printing_time else None,
+        error_lightness=check.difference_lightness_rms, passes=check.passes,
+        of=Relative(check.curve.name, check.curve.sha256))
+
+
+def _sheet(kind: Any, file: str, read: Opened[Any], today: date) -> Shelved:
+    sheet: _SheetHead = read.document
+    return Shelved(file=file, sha256=read.sha256, kind=kind, name=sheet.name,
+                   **_dated(sheet.date or None, today))
+
+
+def _dated(text: str | None, today: date) -> dict[str, Any]:
+    return {"date": day_of(text, today), "date_said": text}
+
+
+_SHELVED: dict[str, Callable[[str, Opened[Any], date], Shelved]] = {
+    CURVE.name: _curve, PROCESS.name: _process, CHECK.name: _check,
+    TARGET.name: partial(_sheet, "target"), SCANNER.name: partial(_sheet, "scanner"),
+}

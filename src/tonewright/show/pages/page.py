@@ -1,0 +1,41 @@
+"""A page as HTML: self-contained, without script, one sheet of A4 or US letter in print."""
+
+from __future__ import annotations
+
+from datetime import date
+from functools import cache
+from typing import Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from tonewright import __version__
+from tonewright.errors import visible
+from tonewright.show.cautions import CAUTIONS
+
+
+def page(template: str, **facts: Any) -> str:
+    """The HTML of a page; whatever comes from files is escaped."""
+    return _templates().get_template(template).render(
+        cautions=CAUTIONS, version=__version__, today=date.today().isoformat(), **facts)
+
+
+@cache
+def _templates() -> Environment:
+    made = Environment(loader=PackageLoader("tonewright.show.pages"), autoescape=True,
+                       undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True,
+                       keep_trailing_newline=True,
+                       finalize=_finalized)
+    made.filters["cut"] = cut
+    return made
+
+
+def _finalized(value: Any) -> Any:
+    """Text as any screen shows it."""
+    return visible(value) if isinstance(value, str) and not isinstance(value, Markup) else value
+
+
+def cut(text: str, most: int) -> str:
+    """A text of at most so many characters, with three dots where it was cut."""
+    one = " ".join(text.split())
+    return one if len(one) <= most else one[: most - 1].rstrip() + "…"

@@ -1,0 +1,126 @@
+"""A page about a curve, to pin up over the bench."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from tonewright import scales
+from tonewright.check.document import Check
+from tonewright.curve.document import Curve
+from tonewright.curve.next_step import next_step
+from tonewright.files.pages import Report
+from tonewright.record.setup import SETUP_NAMES
+from tonewright.show.check_text import cause_text, what_to_do
+from tonewright.show.curve_text import found_in, next_step_words
+from tonewright.show.findings import sentence
+from tonewright.show.pages.chart import chart
+from tonewright.show.pages.page import cut, page
+
+AIMS = 11
+DOUBT_LINES, LINE_LETTERS, DOUBT_LETTERS = 10, 58, 232
+"""What the page has room for."""
+_ELSEWHERE = ("printing_time", "date", "notes", "ink_colour")
+"""Entries of the setup that stand elsewhere on the page, or say nothing at the bench."""
+
+
+@dataclass(frozen=True)
+class AimRow:
+    """One tone: what the picture asks for, and what to measure on the print."""
+
+    image_lightness: float
+    print_lightness: float
+    density: float
+    level: float
+    """Ink, 0 to 1."""
+
+
+def aims(curve: Curve) -> tuple[AimRow, ...]:
+    """Eleven tones from black to white."""
+    image = np.linspace(0.0, 100.0, AIMS)
+    light = curve.print_lightness_at(image)
+    density = scales.lightness_to_density(np.maximum(light, 1e-3))
+    rows = zip(image, light, density, curve.level_at(image), strict=True)
+    return tuple(AimRow(*map(float, row)) for row in rows)
+
+
+def report_page(report: Report) -> str:
+    """The HTML of the page."""
+    curve, setup = report.curve, report.curve.setup
+    rows = aims(curve)
+    return page(
+        "report.html", curve=curve, report=report, aims=rows, chart=chart(curve),
+        setup=[(name.replace("_", " "), cut(text, 120)) for name in SETUP_NAMES
+               if name not in _ELSEWHERE and (text := getattr(setup, name))],
+        print_range=rows[0].density - rows[-1].density,
+        density_words=density_words(curve), doubts=[*_doubts(report)],
+        check=_check(report.checks[0]) if report.checks else None,
+        less_words=less_words(report), next_words=next_line(report))
+
+
+def less_words(report: Report) -> str:
+    """How much shorter the shorter time is."""
+    return "a third of a stop less" if report.process is None else "one step less"
+
+
+def density_words(curve: Curve) -> str:
+    """What the aim densities are."""
+    kind = "visual density" if curve.scale == "visual-density" else "density of luminance"
+    return f"{kind}, above the bare paper" if curve.relative_to_paper else kind
+
+
+def next_line(report: Report) -> str:
+    """What to do next at the bench."""
+    if report.checks and not report.checks[0].passes:
+        return what_to_do(report.checks[0])
+    step = next_step(report.curve)
+    if step.code != "make_negative":
+        return next_step_words(step)
+    return ("make negatives through this curve, print them"
+            + (f" for {report.time}" if report.time else "")
+            + ", and check a print every few sheets (tonewright check).")
+
+
+def _doubts(report: Report) -> Iterator[str]:
+    """What the curve and its newest check say against it, the gravest first."""
+    found = [*found_in(report.curve), *(report.checks[0].findings if report.checks else ())]
+    found.sort(key=lambda f: (not f.bears_on_print, f.kind == "note"))
+    room = DOUBT_LINES
+    for number, one in enumerate(found):
+        text = cut(sentence(one), DOUBT_LETTERS)
+        room -= -(-len(text) // LINE_LETTERS)
+        if room < 0:
+            yield f"And {len(found) - number} more, in the curve's own report."
+            return
+        # a file's name keeps its spelling
+        yield text[:1].upper() + text[1:] if text.split(" ", 1)[0].isalpha() else text
+
+
+def _check(check: Check) -> str:
+    """The newest check in one line."""
+    on = f"Print of {check.date}" if check.date else "Last print checked"
+    if check.passes:
+        return (f"{on}: what the curve promises, {check.difference_lightness_rms:.1f} L* off on the"
+                " whole.")
+    return f"{on}: not what the curve promises; {cause_text(check)}."
+
+
+def report_json(report: Report) -> dict[str, Any]:
+    """What stands on the page, under the names the command line promises."""
+    found = report.curve.summary
+    return {
+        "curve": report.curve.name, "short_id": report.short_id,
+        "printing_time_s": None if report.time is None else report.time.value,
+        "one_step_less_s": None if report.less is None else report.less.value,
+        "time_unit": None if report.time is None else report.time.unit,
+        "black_lightness": found.black_lightness, "white_lightness": found.white_lightness,
+        "negative_density_range": found.negative_density_range,
+        "aims": [{"image_lightness": round(row.image_lightness, 3),
+                  "print_lightness": round(row.print_lightness, 3),
+                  "density": round(row.density, 4), "level": round(row.level, 5)}
+                 for row in aims(report.curve)],
+        "doubts": [*_doubts(report)], "checks": [check.name for check in report.checks],
+    }

@@ -1,0 +1,118 @@
+"""What strips and checks show over time, as sentences."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+
+from tonewright.shelf import findings
+from tonewright.show.sentence import says, sentence
+
+QUANTITY = {
+    "printing_time": "printing time", "middle_tone_time": "middle tone", "black_lightness": "black",
+    "white_lightness": "white", "log_exposure_range": "log exposure range",
+    "difference_lightness_mean": "mean difference",
+}
+_SHARES = ((1 / 6, "a sixth of a stop"), (1 / 4, "a quarter of a stop"),
+           (1 / 3, "a third of a stop"), (1 / 2, "half a stop"), (2 / 3, "two thirds of a stop"),
+           (3 / 4, "three quarters of a stop"), (1.0, "a stop"))
+_MOST_FILES = 5
+
+
+def stops_words(stops: float) -> str:
+    """``a third of a stop``: an amount, as it is said at the bench."""
+    amount = abs(stops)
+    if not 0.13 <= amount <= 1.12:
+        return f"{amount:.2f} stop" if amount < 1.0 else f"{amount:.1f} stops"
+    return min(_SHARES, key=lambda share: abs(share[0] - amount))[1]
+
+
+def month_words(day: str) -> str:
+    """``March 2026``: a day is said more roughly, for it is not known better."""
+    return date.fromisoformat(day).strftime("%B %Y")
+
+
+def change_words(quantity: findings.Quantity, change: float) -> str:
+    """How far something has moved, and which way."""
+    if quantity in ("printing_time", "middle_tone_time"):
+        return f"{stops_words(change)} {'slower' if change > 0 else 'faster'}"
+    if quantity == "log_exposure_range":
+        return f"{abs(change):.2f} {'longer' if change > 0 else 'shorter'}"
+    return f"{abs(change):.1f} L* {'lighter' if change > 0 else 'darker'}"
+
+
+_MEANS: dict[findings.Quantity, tuple[str, str]] = {
+    "black_lightness": ("look at coating and developer", "the black has become deeper"),
+    "white_lightness": ("paper or clearing bath may have changed",
+                        "clear longer, or look for fog and stale chemistry"),
+    "log_exposure_range": ("renew the curve: contrast has changed",
+                           "renew the curve: contrast has changed"),
+    "difference_lightness_mean": ("check the printing time, then refine or renew the curve",
+                                  "check the printing time, then refine or renew the curve"),
+}
+
+
+def _named(of: str, text: str) -> str:
+    return f"{of}: {text}" if of else text[:1].upper() + text[1:]
+
+
+@sentence.register
+def _(found: findings.TimeDrifted) -> str:
+    instead = "" if found.print_for is None else f", or print {found.print_for}"
+    return _named(found.of, f"since {month_words(found.since)}"
+                  f" {change_words('printing_time', found.slower_stops)}"
+                  f" (±{2.0 * found.slower_stops_sd:.2f} stop)"
+                  f"{', and still moving' if found.still_moving else ''}; renew{instead}.")
+
+
+@sentence.register
+def _(found: findings.Drifted) -> str:
+    what = QUANTITY[found.quantity]
+    return _named(found.of, f"since {month_words(found.since)} the {what} is"
+                  f" {change_words(found.quantity, found.change)}:"
+                  f" {_MEANS[found.quantity][found.change < 0]}.")
+
+
+@sentence.register
+def _(found: findings.PrintStrays) -> str:
+    return (f"{Path(found.file).name} stands apart ({QUANTITY[found.quantity]}"
+            f" {change_words(found.quantity, found.change)}). One print is no drift: print it"
+            " again if it matters.")
+
+
+@sentence.register
+def _(found: findings.FewForLimits) -> str:
+    return _named(found.of, f"{found.prints} prints are too few to tell drift from scatter:"
+                  f" {found.needed} at least, better ten.")
+
+
+def _files(names: tuple[str, ...]) -> str:
+    shown = ", ".join(names[:_MOST_FILES])
+    more = len(names) - _MOST_FILES
+    return shown + (f" and {more} more" if more > 0 else "")
+
+
+@sentence.register
+def _(found: findings.DatesMissing) -> str:
+    return (f"Left out, because they have no date such as 2026-03-31: {_files(found.files)}. Make"
+            " them again with their date.")
+
+
+@sentence.register
+def _(found: findings.DatesToCome) -> str:
+    return (f"Left out, because their date is still to come: {_files(found.files)}. Correct the"
+            " date, or the computer's clock.")
+
+
+@sentence.register
+def _(found: findings.StripsContradicted) -> str:
+    return (f"Left out, because their readings contradict each other: {_files(found.files)}.")
+
+
+@sentence.register
+def _(found: findings.CountedOnce) -> str:
+    return f"Copies of others, counted once: {_files(found.files)}."
+
+
+says(findings.TimeUnitsMixed, "{of}: some strips are timed in minutes, others in integrator units;"
+     " they are followed apart.")

@@ -1,0 +1,132 @@
+"""What stands on the shelf, in plain words."""
+
+from __future__ import annotations
+
+import textwrap
+from dataclasses import asdict
+from typing import Any
+
+from tonewright.errors import counted
+from tonewright.record.setup import Setup
+from tonewright.shelf.arrange import LeftOut, Place, Shelf, Shelved
+from tonewright.show.words import WIDTH, headed, labelled, typed
+
+_BECAUSE = {
+    "check_failed": "DUE: the last check did not pass",
+    "never_checked": "DUE: never checked",
+    "checked_long_ago": "DUE: the last check is long ago",
+    "strip_old": "DUE: the strip is old; print a new one",
+    "superseded": "a later one has taken its place",
+    "date_unknown": "whether it is due is not known: its date is missing",
+}
+_KIND = {"curve": "curve", "process": "strip", "target": "target", "scanner": "scanner",
+         "check": "check"}
+MOST_LEFT_OUT = 20
+"""Files that could not be used, by name."""
+
+
+def shelf_json(shelf: Shelf, folder: str) -> dict[str, Any]:
+    """Every document by setup, under the names the command line promises."""
+    return {
+        "folder": folder, "documents": sum(len(b.places) for b in shelf.boards),
+        "read_whole": shelf.whole,
+        "due": [p.document.file for b in shelf.boards for p in b.places if p.due],
+        "setups": [{"setup": None if b.setup is None else asdict(b.setup),
+                    "documents": [*map(_place_json, b.places)]} for b in shelf.boards],
+        "left_out": [asdict(one) for one in shelf.left_out],
+    }
+
+
+def _place_json(place: Place) -> dict[str, Any]:
+    one, check = place.document, place.last_check
+    return {
+        "file": one.file, "kind": one.kind, "name": one.name, "sha256": one.sha256,
+        "date": None if one.date is None else one.date.isoformat(), "date_said": one.date_said,
+        "printing_time": one.printing_time, "density_range": one.density_range,
+        "error_lightness": one.error_lightness, "passes": one.passes,
+        "ancestor": asdict(one.of) if one.of and one.kind == "curve" else None,
+        "checks": asdict(one.of) if one.of and one.kind == "check" else None,
+        "last_check": None if check is None else {
+            "file": check.file, "passes": check.passes,
+            "date": None if check.date is None else check.date.isoformat()},
+        "due": place.due, "because": place.because,
+    }
+
+
+def shelf_text(shelf: Shelf, folder: str) -> str:
+    """The documents by setup, what is due, what was left out, and what to do next."""
+    places = [p for board in shelf.boards for p in board.places]
+    due = [p for p in places if p.due]
+    lines = [f"{folder}: {counted(len(places), 'document')},"
+             f" {len(due) or 'none'} due for a check or a new strip"]
+    for board in shelf.boards:
+        lines += ["", filled(setup_words(board.setup))]
+        for place in board.places:
+            lines += _place_lines(place)
+    lines += ["", *left_out_lines(shelf.left_out)] if shelf.left_out else []
+    if not shelf.whole:
+        lines += ["", filled(f"With {len(places)} documents only the head of each was read: damage"
+                              " to its tables shows when it is used.", "", "")]
+    return "\n".join([*lines, "", headed("Next:", _next(due))])
+
+
+def setup_words(setup: Setup | None) -> str:
+    """``cotton 300 g; lamp: UV tubes``: a setup in one line."""
+    if setup is None:
+        return "No setup (targets, scanners)"
+    said = [value if entry == "paper" else f"{entry.replace('_', ' ')}: {value}"
+            for entry, value in asdict(setup).items() if value is not None]
+    return "; ".join(said) or "A setup of which nothing is noted"
+
+
+def filled(text: str, first: str = "", rest: str = "  ") -> str:
+    """A line, wrapped where it is too long."""
+    line = first + text
+    if len(line) <= WIDTH:  # most are, and there may be thousands
+        return line
+    return textwrap.fill(text, WIDTH, initial_indent=first, subsequent_indent=rest,
+                         break_on_hyphens=False)
+
+
+def _place_lines(place: Place) -> list[str]:
+    one, check = place.document, place.last_check
+    facts = [one.name, one.printing_time,
+             one.density_range is not None and f"range {one.density_range:.2f}", _error(one)]
+    relation = "renews" if one.kind == "curve" else "of"
+    more = [one.file, one.of and f"{relation} {one.of.name} ({one.of.sha256[:8]})",
+            check and f"last check {check.date or 'without a date'}"
+                      f" {'passed' if check.passes else 'did not pass'}",
+            one.date is None and one.date_said is not None
+            and f"the date {one.date_said} is not one such as 2026-03-31, or still to come",
+            place.because and _BECAUSE.get(place.because)]
+    head = f"  {one.date or ''!s:<10} {_KIND[one.kind]:<8}"
+    return [filled(", ".join(f for f in facts if f), head, " " * 21),
+            filled("; ".join(m for m in more if m), " " * 21, " " * 21)]
+
+
+def _error(one: Shelved) -> str | None:
+    if one.error_lightness is None:
+        return None
+    if one.kind == "curve":
+        return f"known to ±{one.error_lightness:.1f} L*"
+    return f"{'passes' if one.passes else 'does not pass'}, {one.error_lightness:.1f} L* off"
+
+
+def left_out_lines(left_out: tuple[LeftOut, ...]) -> list[str]:
+    """The files that could not be used, and why."""
+    lines = [labelled("left out", f"{one.file}: {one.given}")
+             for one in left_out[:MOST_LEFT_OUT]]
+    more = len(left_out) - MOST_LEFT_OUT
+    return [*lines, *([labelled("", f"and {counted(more, 'more file')}")] if more > 0 else [])]
+
+
+def _next(due: list[Place]) -> str:
+    curve = next((p for p in due if p.document.kind == "curve"), None)
+    if curve is None:
+        return ("print a new strip for each setup whose strip is due" if due else
+                "nothing is due; to see what moved over time, type  tonewright drift FOLDER")
+    if curve.because == "check_failed":
+        return (f"do what the check of {curve.document.name} says, or print a strip and renew the"
+                " curve")
+    return (f"measure a print made through {curve.document.name}, and type  tonewright check"
+            f" {typed(curve.document.file)} READINGS.csv")

@@ -1,0 +1,172 @@
+"""Prints with a known fault checked: verdict, cause, size and next time."""
+
+from __future__ import annotations
+
+import dataclasses
+from datetime import date
+
+import numpy as np
+import pytest
+
+from prints import FINE, ROOM, checked, curve_of, gone_wrong, tones_of
+from tonewright.check import findings
+from tonewright.check.aims import printed_tones
+from tonewright.check.document import FORM, Check
+from tonewright.check.make import CheckRequest, check_print
+from tonewright.errors import OptionError, ReadingsError
+from tonewright.record.setup import Setup
+from tonewright.record.times import PrintingTime
+from tonewright.virtual.darkroom import CYANOTYPE, Darkroom
+from tonewright.virtual.materials import Process
+
+ROOMS = {"kallitype": ROOM, "cyanotype": Darkroom(process=CYANOTYPE),
+         "two coats": Darkroom(process=Process("two-layer", (0.7, 2.0), 0.07, 1.5, 1.4, 2.5))}
+
+
+@pytest.fixture(scope="module", params=ROOMS)
+def room(request):
+    return ROOMS[request.param]
+
+
+@pytest.fixture(scope="module")
+def curve(room):
+    return curve_of(room)
+
+
+@pytest.fixture(scope="module")
+def plain():
+    return curve_of(strip=False)
+
+
+@pytest.fixture(scope="module")
+def kallitype():
+    return curve_of()
+
+
+def codes(check):
+    return {f.code for f in check.findings}
+
+
+def test_a_good_print_passes(room, curve):
+    check = checked(curve, tones_of(curve, gone_wrong(room)))
+    assert check.passes and check.cause.code == "none"
+    assert check.difference_lightness_rms < 1.5
+    assert check.next_time is None
+    assert abs(check.exposure_off_stops) < 0.15
+
+
+@pytest.mark.parametrize("stops", [-0.5, -1 / 3, 1 / 3, 0.5])
+def test_light_is_told_and_what_to_print_for(room, curve, stops):
+    check = checked(curve, tones_of(curve, gone_wrong(room, stops=stops)))
+    assert not check.passes and check.cause.code == "exposure"
+    assert check.exposure_off_stops == pytest.approx(stops, abs=1 / 6)
+    assert np.log2(check.next_time.value / room.base_time) == pytest.approx(-stops, abs=1 / 6)
+    assert check.cause.times_better > 3.0
+
+
+@pytest.mark.parametrize(("wrong", "cause"), [
+    ({"fog": 3.0}, "fog"), ({"black": 4.0}, "weak_black"), ({"ink": 0.2}, "ink")])
+def test_other_causes_are_named_with_their_size(room, curve, wrong, cause):
+    check = checked(curve, tones_of(curve, gone_wrong(room, **wrong)))
+    assert check.cause.code == cause
+    (size,) = wrong.values()
+    assert check.cause.size == pytest.approx(size, rel=0.5)
+    assert check.next_time is None and check.exposure_off_stops is None
+
+
+def test_black_and_white_are_those_measured(kallitype):
+    tones = tones_of(kallitype, gone_wrong())
+    check, light = checked(kallitype, tones), tones.readings.lightness
+    assert (check.black_lightness, check.white_lightness) == pytest.approx(
+        (light[0], light[-1]), abs=1e-3)
+    part = tones.without([0, 10])
+    assert checked(kallitype, part).black_lightness is None
+
+
+def test_without_a_strip_no_amount_of_light_is_invented(plain):
+    check = checked(plain, tones_of(plain, gone_wrong(stops=0.5)))
+    assert check.cause.code == "exposure"
+    assert check.exposure_off_stops is check.next_time is check.cause.size is None
+    assert "no_strip_behind" in codes(check)
+
+
+def test_another_process_is_none_of_the_causes(kallitype):
+    check = checked(kallitype, tones_of(kallitype, gone_wrong(ROOMS["two coats"])))
+    assert not check.passes
+    assert check.probability < 0.01
+
+
+def test_a_stain_is_set_aside_and_named(kallitype):
+    def stain(patch):
+        return dataclasses.replace(patch, density=patch.density + 0.2) \
+            if patch.patch == "A6" else patch
+
+    check = checked(kallitype, tones_of(kallitype, gone_wrong(), change=stain))
+    assert check.passes
+    assert [f.patches for f in check.findings if isinstance(f, findings.TonesSetAside)] == [("A6",)]
+    assert len(check.tones) == 10
+
+
+def test_unevenness_shows_on_scattered_tones(kallitype):
+    image = np.linspace(0.0, 100.0, 42)
+    order = np.random.default_rng(3).permutation(42)
+    room = gone_wrong()
+    place = np.arange(42)
+    tones = tones_of(kallitype, room, count=42)
+    level = kallitype.level_at(image)[order]
+    across = (place % 6) / 5.0 - 0.5
+    density = room.process_density(room.exposure(level) + 0.25 * across)
+    noise = 0.005 * np.random.default_rng(4).standard_normal(42)
+    patches = tuple(dataclasses.replace(
+        p, level=float(u), density=float(d), patch=f"{'ABCDEFG'[i // 6]}{i % 6 + 1}")
+        for i, (p, u, d) in enumerate(zip(tones.readings.patches, level, density + noise,
+                                          strict=True)))
+    uneven = dataclasses.replace(tones, image=image[order],
+                                 aim=kallitype.print_lightness_at(image)[order],
+                                 readings=dataclasses.replace(tones.readings, patches=patches))
+    check = checked(kallitype, uneven)
+    assert check.cause.code == "unevenness"
+    assert "unevenness_untold" not in codes(check)
+
+
+def test_prints_that_differ_are_said_to(kallitype):
+    same = tones_of(kallitype, gone_wrong(), sheets=3)
+    assert "prints_differ" not in codes(checked(kallitype, same))
+    wild = dataclasses.replace(FINE, speed_sd=0.15)
+    apart = tones_of(kallitype, gone_wrong(), sheets=3, flaws=wild)
+    assert "prints_differ" in codes(checked(kallitype, apart))
+
+
+def test_the_setup_says_what_is_new_and_the_day(kallitype):
+    tones = tones_of(kallitype, gone_wrong())
+    check = checked(kallitype, tones, changes=Setup(lamp="new tubes", date="2026-03-31"),
+                    today=date(2026, 4, 1), time=PrintingTime(600.0))
+    assert (check.date, check.setup.date, check.setup.lamp) == ("2026-03-31", "2026-03-31",
+                                                                "new tubes")
+    assert check.setup.paper == "cotton"
+    assert "printed_for_another_time" in codes(check)
+    assert FORM.decode(Check, FORM.encode(check)) == check
+
+
+@pytest.mark.parametrize(("more", "said"), [
+    ({"changes": Setup(date="2026-04-02"), "today": date(2026, 4, 1)}, "has been made"),
+    ({"changes": Setup(date="spring")}, "spring"),
+    ({"changes": Setup(paper="linen")}, "linen"),
+    ({"left_out": ("Z9",)}, "Z9"),
+    ({"left_out": tuple(f"A{i}" for i in range(1, 12))}, "every patch"),
+])
+def test_what_does_not_belong_together_is_refused(kallitype, more, said):
+    with pytest.raises(OptionError, match=said):
+        checked(kallitype, tones_of(kallitype, gone_wrong()), **more)
+
+
+def test_a_print_of_another_curve_is_refused(kallitype):
+    other = curve_of(ROOMS["cyanotype"])
+    tones = tones_of(other, gone_wrong(ROOMS["cyanotype"]))
+    with pytest.raises(ReadingsError, match="made through"):
+        printed_tones(kallitype, tones.readings, tones.aim)
+
+
+def test_the_same_print_gives_the_same_check(kallitype):
+    asked = CheckRequest(kallitype, "00" * 32, "c", tones_of(kallitype, gone_wrong(fog=2.0)))
+    assert check_print(asked) == check_print(asked)

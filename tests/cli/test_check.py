@@ -1,0 +1,212 @@
+"""`tonewright check` and `tonewright refine`, as they are typed."""
+
+from __future__ import annotations
+
+import dataclasses
+import hashlib
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+
+from commands import files, opened, said
+from prints import ROOM, curve_of, gone_wrong, tones_of
+from tonewright.cli import main
+from tonewright.files.documents import open_check, read_curve, write_curve
+from tonewright.files.targets import draw_target, read_target
+
+
+def call(*arguments):
+    return CliRunner().invoke(main, [str(a) for a in arguments])
+
+
+def write_print(name, curve, room, column="image_lightness", more="", **print_of):
+    tones = tones_of(curve, room, **print_of)
+    rows = zip(tones.readings.patches, tones.image if column == "image_lightness" else tones.aim,
+               strict=True)
+    Path(name).write_text("\n".join([
+        *([more] if more else []), f"patch,{column},density,print",
+        *(f"{p.patch},{tone:.3f},{p.density:.4f},{p.print_name}" for p, tone in rows)]) + "\n",
+        encoding="utf-8")
+
+
+@pytest.fixture(scope="module")
+def curve():
+    return curve_of()
+
+
+@pytest.fixture
+def bench(curve, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    write_curve("k.curve.json", curve)
+    write_print("good.csv", curve, gone_wrong())
+    write_print("over.csv", curve, gone_wrong(stops=0.4))
+    return tmp_path
+
+
+def test_a_good_print_ends_with_0_and_a_bad_one_with_1(bench):
+    done = call("check", "k.curve.json", "good.csv")
+    assert done.exit_code == 0, done.output
+    assert "this print is what the curve promises" in done.stdout
+    done = call("check", "k.curve.json", "over.csv")
+    assert done.exit_code == 1
+    text = " ".join(done.stdout.split())
+    for words in ("not what the curve promises", "too much light, by 0.", "Next: print for",
+                  "instead of", "wear eye protection"):
+        assert words in text
+
+
+def test_json(bench):
+    done = call("check", "k.curve.json", "over.csv", "--json")
+    found = json.loads(done.stdout)
+    assert done.exit_code == 1 and done.stderr == ""
+    assert (found["passes"], found["cause"]) == (False, "exposure")
+    assert found["exposure_off_stops"] == pytest.approx(0.4, abs=1 / 6)
+    assert np.log2(found["next_time_s"] / ROOM.base_time) == pytest.approx(-0.4, abs=1 / 6)
+    assert {f["code"] for f in found["findings"]} == {"sheets_assumed", "unevenness_untold"}
+    off = [t["difference_lightness"] for t in found["tones"]]
+    assert found["difference_lightness_rms"] == pytest.approx(np.sqrt(np.mean(np.square(off))),
+                                                              abs=2e-3)
+    worst = int(np.argmax(np.abs(off)))
+    assert found["worst_image_lightness"] == found["tones"][worst]["image_lightness"]
+
+
+def test_the_check_is_kept_with_its_date_and_picture(bench):
+    done = call("check", "k.curve.json", "over.csv", "-o", "o.check.json", "--plot", "o.png",
+                "--date", "2026-03-31", "--lamp", "tubes", "--time", f"{round(ROOM.base_time)}s")
+    assert done.exit_code == 1 and "Written:  o.check.json" in done.stdout
+    check = open_check("o.check.json").document
+    assert (check.name, check.date, check.setup.lamp) == ("o", "2026-03-31", "tubes")
+    assert check.curve.sha256 == hashlib.sha256(Path("k.curve.json").read_bytes()).hexdigest()
+    assert Path("o.png").read_bytes().startswith(b"\x89PNG")
+    assert "(--force)" in said(call, "check", "k.curve.json", "good.csv", "-o", "o.check.json",
+                            "--date", "2026-04-01")
+
+
+def test_each_file_is_opened_once(bench, monkeypatch):
+    count = opened(monkeypatch)
+    assert call("check", "k.curve.json", "good.csv").exit_code == 0
+    assert (count["k.curve.json"], count["good.csv"]) == (1, 1)
+
+
+def test_several_files_are_several_prints(bench, curve):
+    text = Path("good.csv").read_text(encoding="utf-8")
+    for name, seed in (("a.csv", 21), ("b.csv", 22)):
+        write_print(name, curve, gone_wrong(), seed=seed)
+        text = Path(name).read_text(encoding="utf-8").replace(",print", "").replace(",sheet 1", "")
+        Path(name).write_text(text, encoding="utf-8")
+    found = json.loads(call("check", "k.curve.json", "a.csv", "b.csv", "--json").stdout)
+    assert {t["print_name"] for t in found["tones"]} == {"a", "b"}
+
+
+def test_a_sheet_drawn_through_the_curve(bench, curve):
+    from tonewright.files.targets import TargetRequest
+
+    drawn = draw_target("t.tif", TargetRequest(levels=16, through=Path("k.curve.json"))).target
+    room = gone_wrong(stops=0.4)
+    density = room.print_density(drawn.level)
+    rows = [f"{p.name},{d:.4f}" for p, d in zip(drawn.patches, density, strict=True)]
+    Path("list.csv").write_text("\n".join(["patch,density", *rows]), encoding="utf-8")
+    direct = call("check", "k.curve.json", "list.csv", "--target", "t.target.json", "--json")
+    assert direct.exit_code == 1, direct.output
+    assert call("read", "list.csv", "--target", "t.target.json", "-o", "read.csv").exit_code == 0
+    read = call("check", "k.curve.json", "read.csv", "--json")
+    ours, theirs = json.loads(direct.stdout), json.loads(read.stdout)
+    assert ours["cause"] == theirs["cause"] == "exposure"
+    assert len(theirs["tones"]) == len(read_target("t.target.json").patches)
+    assert ours["exposure_off_stops"] == pytest.approx(theirs["exposure_off_stops"], abs=0.01)
+
+
+WET = "# state: not yet dry"
+
+
+@pytest.mark.parametrize(("change", "words"), [
+    (lambda text: WET + "\n" + text, "wet or not yet dry"),
+    (lambda text: "\n".join(text.splitlines()[:2]), "1 tone"),
+    (lambda text: text.replace("density", "lightness").replace(",0.", ",9.").replace(",1.", ",8."),
+     "weighted as visual-density"),
+    (lambda text: "\n".join([text.splitlines()[0], *(
+        ",".join([a, str(100.0 - float(b)), *c]) for a, b, *c in (
+            line.split(",") for line in text.splitlines()[1:]))]), "run against their aims"),
+    (lambda text: text.replace("image_lightness", "colour"), "level"),
+    (lambda text: text.replace(",50.000,", ",150.000,"), "0 to 100"),
+    (lambda text: text.replace(",50.000,", ",half,"), "half"),
+    (lambda text: "", "empty"),
+])
+def test_readings_that_are_none_of_the_print(bench, change, words):
+    text = Path("good.csv").read_text(encoding="utf-8")
+    Path("bad.csv").write_text(change(text), encoding="utf-8")
+    for command in (("check", "k.curve.json", "bad.csv", "-o", "x.check.json", "--date",
+                     "2026-03-31"), ("refine", "k.curve.json", "bad.csv", "-o", "x.curve.json")):
+        assert words in said(call, *command)
+
+
+@pytest.mark.parametrize(("arguments", "words"), [
+    (("k.curve.json",), "READINGS"),
+    (("none.curve.json", "good.csv"), "no file"),
+    (("good.csv", "k.curve.json"), "JSON"),
+    (("k.curve.json", "none.csv"), "no file"),
+    (("k.curve.json", "good.csv", "-o", "x.check.json"), "(--date 2026-03-31)"),
+    (("k.curve.json", "good.csv", "-o", "x.check.json", "--date", "2999-01-01"), "2999-01-01"),
+    (("k.curve.json", "good.csv", "--date", "31.3."), "31.3."),
+    (("k.curve.json", "good.csv", "--time", "soon"), "soon"),
+    (("k.curve.json", "good.csv", "--paper", "linen"), "(tonewright renew)"),
+    (("k.curve.json", "good.csv", "--leave-out", "Z9"), "Z9"),
+    (("k.curve.json", "good.csv", "--relative-to-paper"), "bare paper"),
+    (("k.curve.json", "good.csv", "--ink-colour", "255,0,0"), "ink colours differ"),
+    (("k.curve.json", "good.csv", "good.csv"), "byte for byte"),
+    (("k.curve.json", "good.csv", "-o", "good.csv", "--date", "2026-03-31"), "good.csv"),
+    (("k.curve.json", "good.csv", "--target", "k.curve.json"), "target is needed"),
+])
+def test_wrong_use(bench, arguments, words):
+    assert words in said(call, "check", *arguments)
+
+
+def test_readings_of_another_curve_s_print(bench, curve):
+    other = curve_of(dataclasses.replace(ROOM, ink=dataclasses.replace(ROOM.ink, max_density=3.0)))
+    write_curve("other.curve.json", other)
+    from tonewright.files.targets import TargetRequest
+
+    drawn = draw_target("t.tif", TargetRequest(levels=16, through=Path("other.curve.json"))).target
+    rows = [f"{p.name},{d:.4f}" for p, d in zip(drawn.patches, ROOM.print_density(drawn.level),
+                                                strict=True)]
+    Path("list.csv").write_text("\n".join(["patch,density", *rows]), encoding="utf-8")
+    way = ("k.curve.json", "list.csv", "--target", "t.target.json")
+    assert "the curve it was made through" in said(call, "check", *way)
+    assert "the curve it was made through" in said(call, "refine", *way, "-o", "x.curve.json")
+
+
+def test_refine_keeps_what_is_known_and_names_the_old_curve(bench, curve):
+    done = call("refine", "k.curve.json", "good.csv", "-o", "s.curve.json", "--plot", "s.png")
+    assert done.exit_code == 0, done.output
+    text = " ".join(done.stdout.split())
+    assert "Curve s, refined from kallitype" in text
+    new = read_curve("s.curve.json")
+    assert new.ancestor.name == "kallitype"
+    assert new.recipe.printing_time == curve.recipe.printing_time
+    assert call("check", "s.curve.json", "good.csv").exit_code == 0
+    found = json.loads(call("refine", "k.curve.json", "good.csv", "-o", "t.curve.json",
+                            "--json").stdout)
+    assert found["ancestor"] == "kallitype" and found["setup_changes"] == []
+
+
+def test_refine_takes_more_patches(bench):
+    levels = np.linspace(0.15, 0.85, 6)
+    density = gone_wrong().print_density(levels)
+    rows = [f"{u:.4f},{d:.4f}" for u, d in zip(levels, density, strict=True)]
+    Path("few.csv").write_text("\n".join(["level,density", *rows]), encoding="utf-8")
+    assert call("refine", "k.curve.json", "few.csv", "-o", "s.curve.json").exit_code == 0
+
+
+def test_refine_refuses_a_moved_process_with_the_way_out(bench):
+    words = said(call, "refine", "k.curve.json", "over.csv", "-o", "x.curve.json")
+    assert "(tonewright check, then tonewright renew)" in words
+
+
+def test_renew_sends_a_print_to_refine(bench):
+    before = files()
+    words = said(call, "renew", "k.curve.json", "--readings", "good.csv", "-o", "x.curve.json")
+    assert "tonewright refine CURVE good.csv" in words
+    assert files() == before

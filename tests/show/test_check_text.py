@@ -1,0 +1,107 @@
+"""The report on a print, for each cause; whole reports are golden files.
+
+    TONEWRIGHT_RENEW_GOLDEN=1 python -m pytest tests/show/test_check_text.py
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import io
+import json
+from typing import get_args
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from reports import check_report
+from tonewright.check.document import Cause, CauseCode, Check, Checked, CheckedTone
+from tonewright.check.findings import SheetsAssumed, TonesSetAside, UnevennessUntold
+from tonewright.record.setup import Setup
+from tonewright.record.times import PrintingTime
+from tonewright.show.check_plot import plot_check
+from tonewright.show.check_text import check_json, check_text, what_to_do
+
+OFF = (-0.2, -2.5, -4.8, -6.3, -7.4, -7.3, -7.5, -6.0, -5.1, -2.6, -1.1)
+TONES = tuple(CheckedTone(f"A{i + 1}", None, 0.09 * i, 10.0 * i, 18.5 + 7.3 * i,
+                          18.5 + 7.3 * i + off, off, 0.5 + 0.1 * min(i, 10 - i))
+              for i, off in enumerate(OFF))
+OVER = Check(
+    made_by="tonewright", name="march", setup=Setup(), date="2026-03-31",
+    curve=Checked("kallitype", "ab" * 32), printing_time=PrintingTime(480.0),
+    scale="luminance", relative_to_paper=False, tones=TONES, passes=False, probability=0.0005,
+    difference_lightness_rms=5.3, difference_lightness_mean=-4.6, worst_image_lightness=60.0,
+    worst_difference_lightness=-7.5, black_lightness=18.3, white_lightness=90.4,
+    cause=Cause("exposure", None, "ink", 284.0, 0.31, 0.05), exposure_off_stops=0.31,
+    exposure_off_stops_sd=0.05, next_time=PrintingTime(385.0),
+    findings=(SheetsAssumed(0.8), UnevennessUntold(), TonesSetAside(("A3",))))
+GOOD = dataclasses.replace(
+    OVER, passes=True, probability=0.44, difference_lightness_rms=0.9, next_time=None, date=None,
+    cause=Cause("none", None, None, None, None, None), findings=(),
+    worst_difference_lightness=1.4)
+CAUSES = {
+    "fog": Cause("fog", None, "unknown", 30.3, 2.1, 0.8),
+    "weak_black": Cause("weak_black", None, "unknown", 2500.0, 2.6, 0.34),
+    "ink": Cause("ink", None, "exposure", 12.0, -0.15, 0.03),
+    "process": Cause("process", None, "ink", 12.0, 0.12, 0.03),
+    "unevenness": Cause("unevenness", None, "unknown", 12.0, 0.2, 0.05),
+    "two alike": Cause("unknown", "exposure", "ink", 1.4, None, None),
+    "unknown": Cause("unknown", None, "exposure", 40.0, None, None),
+}
+
+
+def of(cause):
+    return dataclasses.replace(OVER, cause=cause, next_time=None, exposure_off_stops=None,
+                               exposure_off_stops_sd=None, findings=())
+
+
+def test_the_report_of_a_good_print():
+    check_report("check_good.txt", check_text(GOOD))
+
+
+def test_the_report_of_too_much_light():
+    check_report("check_exposure.txt", check_text(OVER, "march.check.json"))
+
+
+def test_every_cause_and_what_to_do():
+    reports = [check_text(of(cause)).split("  verdict")[1].split("Safety")[0] for cause
+               in CAUSES.values()]
+    check_report("check_causes.txt", "\n".join(f"  verdict{text}".rstrip() for text in reports))
+    assert {c.code for c in CAUSES.values()} | {"none", "exposure"} == {*get_args(CauseCode)}
+
+
+def test_without_a_strip_it_says_which_way():
+    dark = dataclasses.replace(
+        OVER, cause=Cause("exposure", None, "ink", 9.0, None, None), next_time=None)
+    assert what_to_do(dark).startswith("print shorter. How much shorter, one strip tells")
+    light = dataclasses.replace(dark, difference_lightness_mean=4.0)
+    assert "too little light" in check_text(light) and "print longer" in what_to_do(light)
+
+
+def test_a_small_difference_without_a_cause_is_the_curve_s():
+    near = dataclasses.replace(of(CAUSES["unknown"]), difference_lightness_rms=2.0)
+    assert "tonewright refine" in what_to_do(near)
+
+
+def test_many_tones_are_put_together():
+    many = tuple(dataclasses.replace(TONES[5], image_lightness=float(v))
+                 for v in np.linspace(0, 100, 51))
+    rows = [line for line in check_text(dataclasses.replace(OVER, tones=many)).splitlines()
+            if "±1.0" in line or "±2.0" in line]
+    assert len(rows) == 11
+
+
+def test_json_has_what_the_command_promises():
+    found = json.loads(json.dumps(check_json(OVER)))
+    assert {"passes", "difference_lightness_rms", "worst_image_lightness", "cause",
+            "exposure_off_stops", "next_time_s", "findings"} <= set(found)
+    assert (found["next_time_s"], found["time_unit"]) == (385.0, "s")
+    assert [f["code"] for f in found["findings"]] == [
+        "sheets_assumed", "unevenness_untold", "tones_set_aside"]
+
+
+@pytest.mark.parametrize("check", [GOOD, OVER, of(CAUSES["unknown"])])
+def test_the_picture_is_one(check):
+    image = Image.open(io.BytesIO(plot_check(check)))
+    assert image.size == (1210, 572)
+    assert len(image.getcolors(1_000_000)) > 50

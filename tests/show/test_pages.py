@@ -1,0 +1,203 @@
+"""Pages for the darkroom: what they say, that nothing from a file runs, and one sheet each."""
+
+from __future__ import annotations
+
+import dataclasses
+import re
+import shutil
+import subprocess
+from html.parser import HTMLParser
+from pathlib import Path
+
+import pytest
+
+from reports import check_report
+from tonewright import scales
+from tonewright.curve.document import Curve
+from tonewright.files.documents import read_curve
+from tonewright.files.pages import Report, SheetToPrint, Worksheet
+from tonewright.measured.findings import PatchesDoubted
+from tonewright.negative.coating import Coating
+from tonewright.record.setup import Setup
+from tonewright.record.times import PrintingTime, ladder
+from tonewright.show.cautions import CAUTIONS
+from tonewright.show.pages.report import aims, report_page
+from tonewright.show.pages.text import report_text, worksheet_text
+from tonewright.show.pages.worksheet import rung_words, worksheet_page
+
+CURVES = Path(__file__).parents[2] / "curves"
+EVIL = "<script>alert(1)</script>\"'><img src=x onerror=alert(2)>{{ 7*7 }}"
+UNSEEN = "\u202e\u2066\x1b[31m\x00\ufeff"
+SHA = "0123456789abcdef" * 4
+
+
+@pytest.fixture(scope="module")
+def curve():
+    return read_curve(CURVES / "kallitype.curve.json")
+
+
+def report_of(curve: Curve, **more) -> Report:
+    assert curve.recipe is not None
+    process = curve.recipe.processes[curve.recipe.process]
+    facts = {"time": PrintingTime(1470.0), "less": PrintingTime(1155.0), "process": process,
+             "checks": (), **more}
+    return Report(curve, SHA, **facts)
+
+
+def sheet_of(curve: Curve, sheets=(), time=PrintingTime(480.0), coating=Coating()) -> Worksheet:  # noqa: B008
+    return Worksheet(curve, SHA, time, () if time is None else ladder(time), tuple(sheets), coating)
+
+
+def hostile(curve: Curve) -> Curve:
+    """A curve whose every text is long, and markup or what no screen shows."""
+    long = (EVIL + UNSEEN + " word ") * 200
+    wide = "W" * 500
+    found = tuple(PatchesDoubted(wide, tuple(f"{EVIL}{i}" for i in range(20))) for _ in range(9))
+    return dataclasses.replace(curve, name=EVIL + wide, findings=curve.findings + found,
+                               made_by=long, setup=Setup(*[long, wide] * 5))
+
+
+class Seen(HTMLParser):
+    """Every element with its attributes, and all text."""
+
+    def __init__(self, page: str) -> None:
+        super().__init__()
+        self.tags: set[str] = set()
+        self.attributes: list[tuple[str, str | None]] = []
+        self.text = ""
+        self.feed(page)
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.add(tag)
+        self.attributes += attrs
+
+    def handle_data(self, data):
+        if self.lasttag != "style":
+            self.text += data
+
+
+def pages_of(curve: Curve) -> dict[str, str]:
+    sheet = SheetToPrint(curve.name + ".tif", (203.2, 254.0), (223.2, 274.0), 2.64, curve.name,
+                         curve.name)
+    return {"report": report_page(report_of(curve)),
+            "worksheet": worksheet_page(sheet_of(curve, [sheet] * 3)),
+            "blank": worksheet_page(sheet_of(curve, time=None))}
+
+
+def test_a_report_says_what_the_bench_needs(curve):
+    text = " ".join(Seen(report_page(report_of(curve))).text.split())
+    for said in ("kallitype", "24 min 30 s", "19 min 15 s", "01234567", "2026-01-10",
+                 "sodium acetate", "Next:", "Notes", *CAUTIONS):
+        assert said in text, said
+
+
+def test_the_aims_are_what_the_negatives_tone_scale_prints(curve):
+    rows = aims(curve)
+    assert [row.image_lightness for row in rows] == [10.0 * i for i in range(11)]
+    for row in rows:
+        level = float(curve.level_at(row.image_lightness))
+        assert row.print_lightness == pytest.approx(float(curve.response.lightness_at(level)),
+                                                    abs=1.0)
+        # ISO 5-4: density is the logarithm of what does not come back
+        assert scales.density_to_lightness(row.density) == pytest.approx(row.print_lightness)
+
+
+def test_a_worksheet_has_a_block_for_each_negative(curve):
+    sheets = [SheetToPrint(f"n{i}.tif", (200.0, 250.0), (220.0, 270.0), 2.5, "8 min", None)
+              for i in range(7)]
+    coating = Coating(10.0, 3.0, (200.0, 250.0))
+    page = Seen(worksheet_page(sheet_of(curve, sheets, coating=coating)))
+    text = " ".join(page.text.split())
+    for said in ("n0.tif", "n6.tif", "220 × 270 mm, 594 cm²", "2.5 ml", "page 2 of 2", "−⅔ stop",
+                 "5 min", "12 min 45 s", "develop", *CAUTIONS):
+        assert said in text, said
+    assert text.count("wash") == 7 and text.count(CAUTIONS[0]) == 2
+
+
+def test_what_is_not_known_is_left_to_write_in(curve):
+    sheets = [SheetToPrint("n.tif", None, None, None, None, "palladium")]
+    text = Seen(worksheet_page(sheet_of(curve, sheets, time=None))).text
+    assert "______ ml" in text and "____ × ____ mm" in text and "________" in text
+    assert "Made through another curve: palladium." in text
+
+
+def test_integrator_units_stay_units(curve):
+    text = Seen(worksheet_page(sheet_of(curve, time=PrintingTime(120.0, "unit")))).text
+    assert "60 units" in text and "240 units" in text and "min" not in text.split("film")[0]
+
+
+@pytest.mark.parametrize(("thirds", "words"), [(0, "base"), (-3, "−1 stop"), (2, "+⅔ stop"),
+                                               (4, "+1⅓ stop")])
+def test_rungs_are_read_as_fractions_of_a_stop(thirds, words):
+    assert rung_words(thirds) == words
+
+
+@pytest.mark.parametrize("name", ["report", "worksheet", "blank"])
+def test_nothing_from_a_file_runs_or_loads(curve, name):
+    plain, page = Seen(pages_of(curve)[name]), pages_of(hostile(curve))[name]
+    evil = Seen(page)
+    assert evil.tags <= plain.tags | {"ul", "li", "path"}  # no element more, script or img
+    assert not evil.tags & {"script", "img", "link", "iframe", "object", "a"}
+    names = {n for n, _ in evil.attributes}
+    assert not {n for n in names if n.startswith("on")} and not names & {"src", "href", "style"}
+    assert not re.search(r"https?:|url\(|@import", page)
+    assert not set(page) & set(UNSEEN.replace("[31m", "") + "\u2069\u200e")
+    assert "<script>alert(1)" in evil.text and "49" not in evil.text.split("}}")[0]
+    assert len(page.encode()) < 1_000_000
+
+
+CHROMIUM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))),
+                None)
+
+
+@pytest.mark.skipif(CHROMIUM is None, reason="no browser to print with")
+@pytest.mark.parametrize("size", ["A4", "letter"])
+@pytest.mark.parametrize("whose", [lambda c: c, hostile], ids=["plain", "hostile"])
+def test_each_prints_on_one_sheet(curve, tmp_path, size, whose):
+    """All of them in one document, each on a page of its own: three pages, on either paper."""
+    pages = [*pages_of(whose(curve)).values()]
+    for number, page in enumerate(pages):
+        made = page.replace("@page { margin: 10mm; }", f"@page {{ margin: 10mm; size: {size}; }}")
+        assert made != page
+        (tmp_path / f"{number}.html").write_text(made, encoding="utf-8")
+        pdf = tmp_path / f"{number}.pdf"
+        subprocess.run(
+            [CHROMIUM, "--headless", "--no-sandbox", "--disable-gpu", "--no-pdf-header-footer",
+             f"--user-data-dir={tmp_path / 'browser'}", f"--print-to-pdf={pdf}",
+             (tmp_path / f"{number}.html").as_uri()],
+            check=True, capture_output=True, timeout=120)
+        raw = pdf.read_bytes()
+        assert len(re.findall(rb"/Type\s*/Page[^s]", raw)) == 1
+        width = {"A4": 595, "letter": 612}[size]
+        assert re.search(rb"/MediaBox\s*\[0 0 (\d+)", raw)[1] in (b"%d" % width,
+                                                                  b"%d" % (width - 1))
+
+
+@pytest.mark.skipif(CHROMIUM is None, reason="no browser to measure with")
+@pytest.mark.parametrize("whose", [lambda c: c, hostile], ids=["plain", "hostile"])
+def test_cautions_and_notes_are_never_cut_off(curve, tmp_path, whose):
+    """However much there is to say: a script, put in by this test, measures where they lie."""
+    measure = """<script>document.body.dataset.ends = [...document.querySelectorAll('.page')].map(
+        p => ['footer', '.ruled'].map(what => Math.round(p.getBoundingClientRect().bottom
+            - p.querySelector(what).getBoundingClientRect().bottom)).join()
+            + ',' + Math.round(p.querySelector('.ruled').clientHeight))</script></body>"""
+    for number, page in enumerate(pages_of(whose(curve)).values()):
+        made = re.sub("<meta http-equiv[^>]*>", "", page).replace("</body>", measure)
+        (tmp_path / "p.html").write_text(made, encoding="utf-8")
+        done = subprocess.run(
+            [CHROMIUM, "--headless", "--no-sandbox", "--disable-gpu", "--dump-dom",
+             f"--user-data-dir={tmp_path / 'browser'}", (tmp_path / "p.html").as_uri()],
+            check=True, capture_output=True, timeout=120, encoding="utf-8")
+        found = re.search(r'data-ends="([^"]*)"', done.stdout)
+        assert found, number
+        below, under_notes, notes = map(int, found[1].split(","))
+        assert below >= 0 and under_notes > 0 and notes >= 45, number
+
+
+def test_the_reports_on_stdout(curve):
+    check_report("page_report.txt", report_text(report_of(curve), "kallitype.html"))
+    sheets = [SheetToPrint("portrait.tif", (203.2, 254.0), (223.2, 274.0), 2.64, "8 min", None),
+              SheetToPrint("old.tif", None, None, None, None, "palladium")]
+    check_report("page_worksheet.txt", worksheet_text(sheet_of(
+        curve, sheets, coating=Coating(10.0, 2.2, (203.2, 254.0))), "today.html"))
+    check_report("page_worksheet_blank.txt", worksheet_text(sheet_of(curve, time=None), "b.html"))
