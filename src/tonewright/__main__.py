@@ -1,13 +1,14 @@
-"""The ``tonewright`` command, also as ``python -m tonewright``."""
+"""The ``tonewright`` command, also as ``python -m tonewright``.
+
+Little is imported here: what Ctrl-C interrupts before it is watched for ends with a traceback.
+"""
 
 from __future__ import annotations
 
-import contextlib
+import _thread
 import os
 import signal
 import sys
-import threading
-from typing import NoReturn
 
 from tonewright.files.streams import fill_in_streams
 
@@ -36,17 +37,23 @@ def _watch_for_interrupt() -> None:
     os.set_blocking(write, False)
     signal.set_wakeup_fd(write)
     signal.signal(signal.SIGINT, lambda *_: None)
-    threading.Thread(target=lambda: os.read(read, 1) and _end(), daemon=True).start()
+    _thread.start_new_thread(_end_after, (read,))
 
 
-def _end() -> NoReturn:
+def _end_after(read: int) -> None:
+    os.read(read, 1)
+    _end()
+
+
+def _end() -> None:
     abandon = getattr(sys.modules.get("tonewright.files.safe"), "abandon", None)
     if abandon is not None:  # else nothing was written yet
         abandon()
     said = "tonewright: stopped; files are whole or not there\n"
-    with contextlib.suppress(OSError):
+    try:
         os.write(2, ("\r\x1b[K" * os.isatty(2) + said).encode("ascii"))
-    os._exit(INTERRUPTED)
+    finally:
+        os._exit(INTERRUPTED)
 
 
 if __name__ == "__main__":

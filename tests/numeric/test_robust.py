@@ -2,11 +2,20 @@
 
 from __future__ import annotations
 
+import time
+
 import numpy as np
 import pytest
 from scipy.stats import median_abs_deviation
 
-from tonewright.numeric.robust import DROP, KEEP, deleted_residual, robust_spread, taper
+from tonewright.numeric.robust import (
+    DROP,
+    KEEP,
+    deleted_residual,
+    find_strays,
+    robust_spread,
+    taper,
+)
 
 pytestmark = pytest.mark.fits_anew
 
@@ -45,3 +54,15 @@ def test_deleted_residual():
     """r / (s sqrt(1 - h)), Belsley, Kuh and Welsch 1980; numbers worked by hand."""
     got = deleted_residual([1.0, -2.0], [0.0, 0.75], 0.5)
     np.testing.assert_allclose(got, [2.0, -8.0])
+
+
+def test_strays_of_many_points_are_found_in_time():
+    """Thousands of single readings: the search ends where nothing stands out any more."""
+    rng = np.random.default_rng(4)
+    x = np.linspace(0.0, 1.0, 3000)
+    y = 90.0 * x + rng.normal(0.0, 1.0, x.size)
+    bad = [300, 301, 302, 1500, 2400]
+    y[bad] += 15.0
+    begun = time.process_time()
+    assert set(find_strays(x, y, np.ones(x.size))) == set(bad)
+    assert time.process_time() - begun < 10.0

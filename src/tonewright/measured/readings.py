@@ -32,8 +32,8 @@ LIGHTEST_RELATIVE = -0.10
 BARE_PAPER = 0.02
 """Real papers start above this; below, the instrument was probably zeroed on the paper."""
 SMALLEST_SD, LARGEST_SD = 1e-9, 1.0
-MOST_PATCHES = 5000
-"""A sheet of a thousand patches, five times over."""
+MOST_PATCHES = 3000
+"""A sheet of a thousand patches, three times over."""
 
 
 @dataclass(frozen=True)

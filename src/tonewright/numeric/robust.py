@@ -16,6 +16,8 @@ FALSE_ALARM = 0.02
 """How often points without any gross error may still get one of them called a stray."""
 MOST = 8
 """At most one point in so many can be a stray."""
+HIDDEN = 40
+"""Strays that can hide one another: after so many that do not stand out none is looked for."""
 FEWEST = 6
 """Different places that must be left."""
 
@@ -69,7 +71,8 @@ def find_strays(x: ArrayLike, y: ArrayLike, sd: ArrayLike) -> dict[int, float]:
     taken: list[tuple[int, float]] = []
     strays = 0
     rest = np.arange(places.size)
-    while len(taken) < places.size // MOST and np.unique(places[rest]).size > FEWEST:
+    most = places.size // MOST
+    while len(taken) < min(most, strays + HIDDEN) and np.unique(places[rest]).size > FEWEST:
         deviations, dof = deleted_deviations(places[rest], values[rest], spread[rest])
         worst = int(np.argmax(np.abs(deviations)))
         taken.append((int(rest[worst]), float(deviations[worst])))

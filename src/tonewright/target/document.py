@@ -27,7 +27,7 @@ FORM = Form("tonewright-target", 2, "target",
             "take an unedited copy, or draw the target again with the same seed and options")
 LARGEST_MM = 3000.0
 """No sheet of film is longer."""
-MOST_PATCHES = 5000
+MOST_PATCHES = 3000
 
 Kind = Literal["tone", "clear", "full"]
 MARK_NAMES = ("1", "2", "3", "4")
