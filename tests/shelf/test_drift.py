@@ -69,8 +69,9 @@ def year(tmp_path_factory):
     return folder
 
 
-def test_the_report(year, monkeypatch):
-    monkeypatch.chdir(year)
+def test_the_report(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    shelves.checks_over_time(tmp_path, 34, 24, 1 / 3, seed=2)
     check_report("drift.txt", drift_text(read_drift([Path()], today=TODAY), "drift.png"))
 
 
