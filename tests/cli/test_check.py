@@ -112,6 +112,11 @@ def test_a_sheet_drawn_through_the_curve(bench, curve):
     direct = call("check", "k.curve.json", "list.csv", "--target", "t.target.json", "--json")
     assert direct.exit_code == 1, direct.output
     assert call("read", "list.csv", "--target", "t.target.json", "-o", "read.csv").exit_code == 0
+    Path("levels.csv").write_text("\n".join(["patch,level,density", *(
+        f"{p.name},{p.level!r},{d:.4f}" for p, d in zip(drawn.patches, density, strict=True))]),
+        encoding="utf-8")
+    beside = call("check", "k.curve.json", "levels.csv", "--target", "t.target.json", "--json")
+    assert json.loads(beside.stdout)["tones"] == json.loads(direct.stdout)["tones"]
     read = call("check", "k.curve.json", "read.csv", "--json")
     ours, theirs = json.loads(direct.stdout), json.loads(read.stdout)
     assert ours["cause"] == theirs["cause"] == "exposure"
@@ -130,7 +135,8 @@ WET = "# state: not yet dry"
     (lambda text: "\n".join([text.splitlines()[0], *(
         ",".join([a, str(100.0 - float(b)), *c]) for a, b, *c in (
             line.split(",") for line in text.splitlines()[1:]))]), "run against their aims"),
-    (lambda text: text.replace("image_lightness", "colour"), "level"),
+    (lambda text: text.replace("image_lightness", "colour"),
+     "column image_lightness, or name the layout of the tone scale (--target NAME.target.json)"),
     (lambda text: text.replace(",50.000,", ",150.000,"), "0 to 100"),
     (lambda text: text.replace(",50.000,", ",half,"), "half"),
     (lambda text: "", "empty"),
@@ -141,6 +147,31 @@ def test_readings_that_are_none_of_the_print(bench, change, words):
     for command in (("check", "k.curve.json", "bad.csv", "-o", "x.check.json", "--date",
                      "2026-03-31"), ("refine", "k.curve.json", "bad.csv", "-o", "x.curve.json")):
         assert words in said(call, *command)
+
+
+def test_the_readings_that_the_curve_was_made_from(bench, curve):
+    own = curve.recipe.prints[0].readings.patches
+    for name, shown in (("own.csv", own), ("seven.csv", own[3:24:3])):
+        Path(name).write_text("\n".join(["patch,level,density", *(
+            f"{p.patch},{p.level!r},{p.density!r}" for p in shown)]), encoding="utf-8")
+        for command in (("check",), ("refine", "-o", "x.curve.json")):
+            words = said(call, command[0], "k.curve.json", name, *command[1:])
+            assert "the curve's own: kallitype was made from them" in words
+            assert "measure a print made through the curve" in words.lower()
+
+
+def test_a_plain_target_is_no_print_made_through_the_curve(bench):
+    from tonewright.files.targets import TargetRequest
+
+    drawn = draw_target("t.tif", TargetRequest(levels=16)).target
+    density = gone_wrong().print_density(drawn.level)
+    Path("plain.csv").write_text("\n".join(["patch,level,density", *(
+        f"{p.name},{p.level!r},{d:.4f}" for p, d in zip(drawn.patches, density, strict=True))]),
+        encoding="utf-8")
+    for more in ((), ("--target", "t.target.json")):
+        words = said(call, "check", "k.curve.json", "plain.csv", *more)
+        assert "not the tone that the curve aimed at" in words
+        assert "(--target NAME.target.json)" in words
 
 
 @pytest.mark.parametrize(("arguments", "words"), [
@@ -186,7 +217,9 @@ def test_refine_keeps_what_is_known_and_names_the_old_curve(bench, curve):
     new = read_curve("s.curve.json")
     assert new.ancestor.name == "kallitype"
     assert new.recipe.printing_time == curve.recipe.printing_time
-    assert call("check", "s.curve.json", "good.csv").exit_code == 0
+    assert "the curve's own" in said(call, "check", "s.curve.json", "good.csv")
+    write_print("next.csv", new, gone_wrong(), seed=31)
+    assert call("check", "s.curve.json", "next.csv").exit_code == 0
     found = json.loads(call("refine", "k.curve.json", "good.csv", "-o", "t.curve.json",
                             "--json").stdout)
     assert found["ancestor"] == "kallitype" and found["setup_changes"] == []
