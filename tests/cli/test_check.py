@@ -183,6 +183,7 @@ def test_a_plain_target_is_no_print_made_through_the_curve(bench):
     (("k.curve.json", "good.csv", "-o", "x.check.json", "--date", "2999-01-01"), "2999-01-01"),
     (("k.curve.json", "good.csv", "--date", "31.3."), "31.3."),
     (("k.curve.json", "good.csv", "--time", "soon"), "soon"),
+    (("k.curve.json", "good.csv", "--time", "18units"), "18 units, another"),
     (("k.curve.json", "good.csv", "--paper", "linen"), "(tonewright renew)"),
     (("k.curve.json", "good.csv", "--leave-out", "Z9"), "Z9"),
     (("k.curve.json", "good.csv", "--relative-to-paper"), "bare paper"),
