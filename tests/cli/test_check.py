@@ -99,6 +99,15 @@ def test_several_files_are_several_prints(bench, curve):
         Path(name).write_text(text, encoding="utf-8")
     found = json.loads(call("check", "k.curve.json", "a.csv", "b.csv", "--json").stdout)
     assert {t["print_name"] for t in found["tones"]} == {"a", "b"}
+    assert [p["name"] for p in found["prints"]] == ["a", "b"]
+    for each in found["prints"]:
+        off = [t["difference_lightness"] for t in found["tones"] if t["print_name"] == each["name"]]
+        assert each["difference_lightness_mean"] == pytest.approx(np.mean(off), abs=1e-3)
+        assert each["difference_lightness_rms"] == pytest.approx(
+            np.sqrt(np.mean(np.square(off))), abs=1e-3)
+    (line,) = (line for line in call("check", "k.curve.json", "a.csv", "b.csv").stdout.splitlines()
+               if line.startswith("  prints"))
+    assert "L* (a), " in line and "L* (b)" in line
 
 
 def test_a_sheet_drawn_through_the_curve(bench, curve):

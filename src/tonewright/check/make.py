@@ -37,9 +37,9 @@ from tonewright.record.times import PrintingTime, parse_time, ratio
 from tonewright.scales import Array
 
 PASSING = 0.05
-"""A print passes if one good print in twenty differs as much."""
+"""A print passes if one good print in twenty differs at least as much."""
 PLAINLY_APART = 0.01
-"""How seldom even sheets may differ as much before it is said that prints do."""
+"""How seldom even sheets may differ at least as much before it is said that prints do."""
 AT_END = 0.5
 """L* within which a tone counts as the curve's black or white."""
 
