@@ -12,8 +12,9 @@ import numpy as np
 
 from tonewright.check.document import Cause, Check, Checked, CheckedTone
 from tonewright.curve.aim import Aim
-from tonewright.curve.document import Curve, Settings
+from tonewright.curve.document import Curve, Settings, make_correction
 from tonewright.curve.make import make_curve
+from tonewright.curve.responses import PrintResponse
 from tonewright.files.documents import read_curve, write_check, write_curve, write_process
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime, TimeUnit
@@ -72,10 +73,25 @@ def process(
 
 
 def curve(name: str, when: date | None, **more: Any) -> Curve:
-    """The example's curve under another name and date."""
+    """The example's curve under another name and date, with figures of its own."""
     setup = replace(SETUP, date=None if when is None else when.isoformat(),
                     printing_time="8 min")
-    return replace(read_curve(CURVE), name=name, setup=setup, **more)
+    one = read_curve(CURVE)
+    summary = replace(one.summary, negative_density_range=2.3, band_halfwidth_mean=0.8)
+    return replace(one, **({"name": name, "setup": setup, "summary": summary} | more))
+
+
+def drawn(name: str, power: float, time: str = "20 min", lamp: str = "UV tubes") -> Curve:
+    """A curve by a formula instead of a fit: L* 18 to 92, known to 0.7."""
+    level = np.linspace(0.0, 1.0, 201)
+    light = 18.0 + 74.0 * level**power
+    response = PrintResponse(level, light, *(light + off for off in (-0.7, 0.7, -2.0, 2.0)))
+    summary = replace(read_curve(CURVE).summary, black_lightness=18.0, white_lightness=92.0,
+                      level_black=0.0, level_white=1.0)
+    one = curve(name, FIRST, summary=summary, response=response, recipe=None,
+                readings=fitted("any", 1).readings,
+                correction=make_correction(response, Aim(), (0.0, 1.0)))
+    return replace(one, setup=replace(one.setup, printing_time=time, lamp=lamp))
 
 
 @cache

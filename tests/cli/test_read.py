@@ -389,6 +389,19 @@ def test_lightness_that_was_measured_stays_lightness(run):
     assert read_curve("r.curve.json").readings.scale == "luminance"
 
 
+def test_a_colour_that_was_measured_reaches_the_curve(run):
+    """An instrument's Lab, by way of `read`, is what a proof takes the print's colour from."""
+    target = read_target("T.target.json")
+    light = ROOM.print_lightness(target.level)
+    lab = np.stack([light, 0.05 * light, 20.0 - 0.2 * light], axis=-1)
+    Path("lab.csv").write_text("\n".join(["lab_l,lab_a,lab_b", *(
+        ",".join(f"{v:.3f}" for v in row) for row in lab)]) + "\n", encoding="utf-8")
+    run("lab.csv", "--target", "T.target.json", "--order", "rows", "-o", "r.csv")
+    assert invoke("fit", "r.csv", "-o", "r.curve.json").exit_code == 0
+    tints = read_curve("r.curve.json").tints
+    np.testing.assert_allclose([(t.lightness, t.a, t.b) for t in tints], lab, atol=0.006)
+
+
 def test_a_print_through_a_curve_says_how_far_it_lies_from_its_aims(run):
     assert run("scan.tif", *GIVEN, "-o", "r.csv").exit_code == 0
     assert invoke("fit", "r.csv", "-o", "r.curve.json").exit_code == 0

@@ -289,5 +289,8 @@ def test_several_pictures_go_into_a_folder_and_one_bad_one_stops_none(folder, tm
                         tmp_path / "out")
     assert [r.output.name for r in batch.reports] == ["p-proof.png"]
     assert [f.source.name for f in batch.failures] == ["bad.tif"]
+    batch = make_proofs([tmp_path / "bad.tif", tmp_path / "no.tif"], [folder / "c.curve.json"],
+                        tmp_path / "none")
+    assert len(batch.failures) == 2 and not (tmp_path / "none").exists()
     with pytest.raises(OptionError, match="Up to 6"):
         make_proofs([folder / "p.tif"], [folder / "c.curve.json"] * 7, tmp_path / "x.png")

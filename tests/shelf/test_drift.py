@@ -16,7 +16,7 @@ import shelves
 from reports import check_report
 from tonewright.cli import main
 from tonewright.errors import OptionError
-from tonewright.files.drift import read_drift
+from tonewright.files.drift import FoundDrift, read_drift
 from tonewright.record.times import PrintingTime
 from tonewright.shelf.drift import Dated, find_drift
 from tonewright.shelf.findings import (
@@ -69,8 +69,9 @@ def year(tmp_path_factory):
     return folder
 
 
-def test_the_report(year, monkeypatch):
-    monkeypatch.chdir(year)
+def test_the_report(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    shelves.checks_over_time(tmp_path, 34, 24, 1 / 3, seed=2)
     check_report("drift.txt", drift_text(read_drift([Path()], today=TODAY), "drift.png"))
 
 
@@ -209,9 +210,10 @@ def test_days_that_cannot_be_used_are_named():
     history = [*checks(4), shelves.check(None), shelves.check(TODAY + timedelta(1))]
     history[4] = dataclasses.replace(
         history[4], setup=dataclasses.replace(history[4].setup, date="spring"))
+    history.append(shelves.check(date(202, 3, 1)))
     result = find_drift([*dated(history), Dated("copy.json", f"{0:064x}", history[0])], TODAY)
     kinds = {type(f): f for f in result.findings}
-    assert kinds[DatesMissing].files == ("4.json",)
+    assert kinds[DatesMissing].files == ("4.json", "6.json")
     assert kinds[DatesToCome].files == ("5.json",)
     assert kinds[CountedOnce].files == ("copy.json",)
     assert len(result.series[0].points) == 4
@@ -246,9 +248,19 @@ def test_a_check_that_says_no_light_or_no_time():
 
 
 def drift_text_of(result):
-    from tonewright.files.drift import FoundDrift
-
     return drift_text(FoundDrift(result, ()), None)
+
+
+def test_few_prints_that_scatter_widely_have_limits_beyond_any_timer():
+    history = [shelves.check(shelves.day(i), off, exposure_off_stops_sd=None)
+               for i, off in enumerate((0.0, 1.5, -1.0, 0.5))]
+    history[3] = shelves.check(shelves.day(3), 60.0)
+    result = find_drift(dated(history), TODAY)
+    assert "no limit" in drift_text_of(result)
+    data = drift_json(FoundDrift(result, ()))
+    assert data["limits"]["low"] is data["limits"]["high"] is None
+    assert data["series"][0]["values"][3] is None
+    assert plot_drift(result)
 
 
 def test_a_series_is_of_two_prints_at_least():

@@ -9,21 +9,28 @@ import subprocess
 from html.parser import HTMLParser
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from reports import check_report
 from tonewright import scales
-from tonewright.curve.document import Curve
+from tonewright.curve.aim import Aim
+from tonewright.curve.document import Curve, make_correction
+from tonewright.curve.responses import PrintResponse
 from tonewright.files.documents import read_curve
 from tonewright.files.pages import Report, SheetToPrint, Worksheet
+from tonewright.files.proof import ProofBatch, ProofReport
 from tonewright.measured.findings import PatchesDoubted
 from tonewright.negative.coating import Coating
+from tonewright.negative.findings import EncodingAssumed
+from tonewright.negative.proof import make_proof
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime, ladder
 from tonewright.show.cautions import CAUTIONS
 from tonewright.show.pages.report import aims, report_page
 from tonewright.show.pages.text import report_text, worksheet_text
 from tonewright.show.pages.worksheet import rung_words, worksheet_page
+from tonewright.show.proof_text import proofs_text
 
 CURVES = Path(__file__).parents[2] / "curves"
 EVIL = "<script>alert(1)</script>\"'><img src=x onerror=alert(2)>{{ 7*7 }}"
@@ -86,7 +93,7 @@ def pages_of(curve: Curve) -> dict[str, str]:
 
 def test_a_report_says_what_the_bench_needs(curve):
     text = " ".join(Seen(report_page(report_of(curve))).text.split())
-    for said in ("kallitype", "24 min 30 s", "19 min 15 s", "01234567", "2026-01-10",
+    for said in ("kallitype", "24 min", "19 min 15 s", "01234567", "2026-01-10",
                  "sodium acetate", "Next:", "Notes", *CAUTIONS):
         assert said in text, said
 
@@ -194,10 +201,31 @@ def test_cautions_and_notes_are_never_cut_off(curve, tmp_path, whose):
         assert below >= 0 and under_notes > 0 and notes >= 45, number
 
 
+def straight(curve: Curve) -> Curve:
+    """A curve whose print lightens evenly with the ink: its numbers are no fit's."""
+    level = np.linspace(0.0, 1.0, 11)
+    response = PrintResponse(level, *[18.0 + 74.0 * level] * 5)
+    return dataclasses.replace(
+        curve, findings=(), response=response,
+        correction=make_correction(response, Aim(), (0.0, 1.0)),
+        summary=dataclasses.replace(curve.summary, black_lightness=18.0, white_lightness=92.0))
+
+
 def test_the_reports_on_stdout(curve):
+    curve = straight(curve)
     check_report("page_report.txt", report_text(report_of(curve), "kallitype.html"))
     sheets = [SheetToPrint("portrait.tif", (203.2, 254.0), (223.2, 274.0), 2.64, "8 min", None),
               SheetToPrint("old.tif", None, None, None, None, "palladium")]
     check_report("page_worksheet.txt", worksheet_text(sheet_of(
         curve, sheets, coating=Coating(10.0, 2.2, (203.2, 254.0))), "today.html"))
     check_report("page_worksheet_blank.txt", worksheet_text(sheet_of(curve, time=None), "b.html"))
+
+
+def test_the_report_on_a_proof(curve):
+    plain = make_proof(straight(curve))
+    blue = dataclasses.replace(plain, curve="blue", tints=21, chroma_lost=4.2,
+                               relative_to_paper=True,
+                               below_image_lightness=8.0, above_image_lightness=96.4)
+    report = ProofReport(Path("picture.tif"), Path("proof.png"), 1200, 800, "gamma:2.2",
+                         (plain, blue), (), (EncodingAssumed("gamma:2.2"),))
+    check_report("proof.txt", proofs_text(ProofBatch([report])))

@@ -11,7 +11,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.special import stdtrit
 
 from tonewright import scales
 from tonewright.curve.findings import Doubt, ToneReversal
@@ -26,6 +25,7 @@ from tonewright.numeric.robust import (
     stray_limit,
     taper,
 )
+from tonewright.numeric.student import student_quantile
 from tonewright.scales import Array
 
 NODES = 513
@@ -370,7 +370,8 @@ class _Scatter:
         """
         own, usual = self.sheets - 1.0, USUAL_SHEETS_WORTH
         pooled = np.sqrt((own * self.sd**2 + usual * USUAL_SHEETS_LIGHTNESS**2) / (own + usual))
-        wide, narrow = stdtrit(np.array([own + usual, max(curve.residual_dof, 1.0)]), 0.975)
+        wide = student_quantile(0.975, own + usual)
+        narrow = student_quantile(0.975, max(curve.residual_dof, 1.0))
         return np.asarray(pooled * max(wide / narrow, 1.0))
 
 

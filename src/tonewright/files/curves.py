@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
@@ -29,7 +29,6 @@ from tonewright.measured.readings import ReadingOptions, Readings
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
 from tonewright.scan.instrument import ListOrder, map_list
-from tonewright.shelf.side_by_side import Compared, compare_curves
 from tonewright.target.document import Target
 
 
@@ -221,20 +220,3 @@ def rebuild_file(
     _write(new, output, before_writing(new), plot, force)
     return Rebuilt(old.document, new, same, () if same else differences(old.document, new),
                    print_shift(old.document, new))
-
-
-def read_side_by_side(
-    paths: Sequence[Path], plot: Path | None = None, *, force: bool = False
-) -> tuple[list[Curve], tuple[Compared, ...]]:
-    """Curves from their files, and each after the first compared with it.
-
-    ``plot`` is where a picture is to go, which is checked before anything is read.
-
-    Raises
-    ------
-    FileError, DocumentError, OptionError
-        A file cannot be read or is no curve; as `compare_curves`.
-    """
-    check_outputs(None, plot, paths, force)
-    curves = [read_curve(path) for path in paths]
-    return curves, compare_curves(curves)

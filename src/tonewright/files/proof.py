@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, closing
 from dataclasses import dataclass, field
@@ -119,13 +120,15 @@ def make_proofs(
         return ProofBatch([_make(*pairs[0], curves, proofs, chosen)])
     for _, made in pairs:
         refuse_read(made)
-    make_folder(output)
-    batch = ProofBatch()
+    new, batch = make_folder(output), ProofBatch()
     for source, made in pairs:
         try:
             batch.reports.append(_make(source, made, curves, proofs, chosen))
         except TonewrightError as error:
             batch.failures.append(Failure(source, error))
+    if new and not batch.reports:
+        with contextlib.suppress(OSError):
+            output.rmdir()
     return batch
 
 

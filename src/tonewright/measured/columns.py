@@ -499,9 +499,10 @@ def tints(table: Table) -> Array | None:
 
     Expects the table that `measured` took, whose cells are numbers.
     """
-    for names, convert in ((("lab_l", "lab_a", "lab_b"), np.asarray),
-                           (("xyz_x", "xyz_y", "xyz_z"), scales.xyz_to_lab)):
-        there = [i for name in names if (i := find(table, name)) is not None]
+    lightness, luminance = _VALUE_NAMES["lightness"], _VALUE_NAMES["luminance"]
+    for names, convert in (((lightness, ("lab_a",), ("lab_b",)), np.asarray),
+                           ((("xyz_x",), luminance, ("xyz_z",)), scales.xyz_to_lab)):
+        there = [i for name in names if (i := find(table, *name)) is not None]
         if len(there) == 3:
             lab = convert(np.stack([numbers(table, i) for i in there], axis=1))
             break

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
+from tonewright.numeric.nonnegative import partly_nonnegative
 from tonewright.numeric.splines import cubic_design
 from tonewright.numeric.threads import one_blas_thread
 from tonewright.scales import Array
@@ -195,17 +196,12 @@ class _Problem:
 
     def settle(self, beta: Array, amount: float) -> Array:
         """Damped Gauss-Newton steps with the inner steps kept non-negative."""
-        from scipy.optimize import lsq_linear  # half a second to load, and a strip needs none
-
-        floor = np.full(self.size, -np.inf)
-        floor[-INNER:] = 0.0
         cost = float(np.sum(self.rows(beta, amount)[1] ** 2))
         for _ in range(12):
             left, right = self.rows(beta, amount)
             ridge = 1e-4 * np.eye(self.size)
             target = np.concatenate([right + left @ beta, ridge @ beta])
-            wanted = lsq_linear(np.vstack([left, ridge]), target, (floor, np.inf),
-                                method="bvls" if self.size < 120 else "trf").x
+            wanted = partly_nonnegative(np.vstack([left, ridge]), target, self.size - INNER)
             step, part = wanted - beta, 1.0
             while part > 0.05:
                 trial = beta + part * step

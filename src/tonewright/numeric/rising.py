@@ -8,6 +8,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
+from tonewright.numeric.nonnegative import nnls
 from tonewright.scales import Array
 
 STEPS = 128
@@ -67,8 +68,6 @@ def _rules(design: Array, bounds: tuple[float, float] | None) -> tuple[Array, Ar
 
 def _nearest_above(mean: Array, root: Array, rows: Array, least: Array) -> Array:
     """The point ``mean + root @ z`` with the shortest ``z`` for which ``rows @ point >= least``."""
-    from scipy.optimize import nnls  # costs half a second to load, and a strip needs none
-
     slack = least - rows @ mean
     if np.all(slack <= 0.0):
         return mean
@@ -79,7 +78,7 @@ def _nearest_above(mean: Array, root: Array, rows: Array, least: Array) -> Array
     matrix = np.vstack([(steep / np.where(size > 0.0, size, 1.0)[:, None]).T, distance / unit])
     goal = np.zeros(matrix.shape[0])
     goal[-1] = 1.0
-    answer, _ = nnls(matrix, goal, maxiter=100 * matrix.shape[1])
+    answer = nnls(matrix, goal)
     rest = goal - matrix @ answer
     if not rest[-1] > 1e-12:  # nothing satisfies all rules
         return mean

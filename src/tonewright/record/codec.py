@@ -207,30 +207,43 @@ def decode(
 
 def _part(kind: Any, data: Any, at: _At, skip: Collection[str] = ()) -> Any:
     """A dataclass from a table of its fields."""
-    names, ordered, sparse = _fields(kind, frozenset(skip))
-    if not isinstance(data, dict) or [*data] != names:  # as it was written
-        check_names(data, ["code", *names] if _is_finding(kind) else names, at.what, at.way_out,
-                    sparse)
-    values = {name: _value(_entry(kind, name), data[name], name, at) for name in names
-              if name not in skip and (name in data or name not in sparse)}
-    if ordered:
-        _check_table({n: (o, values[n]) for n in ordered if n in values
-                      for o in _entry(kind, n).orders}, at)
-    if skip:
-        values |= {f.name: None for f in fields(kind) if f.name in skip
-                   and f.default is MISSING and f.default_factory is MISSING}
-    return _make(kind, values, lambda: at)
+    known = _fields(kind, frozenset(skip))
+    if not isinstance(data, dict) or [*data] != known.names:  # as it was written
+        check_names(data, ["code", *known.names] if _is_finding(kind) else known.names, at.what,
+                    at.way_out, known.sparse)
+    values = {name: _value(entry, data[name], name, at) for name, entry in known.read
+              if name in data or name not in known.sparse}
+    if known.ordered:
+        _check_table({n: (o, values[n]) for n, entry in known.ordered if n in values
+                      for o in entry.orders}, at)
+    return _make(kind, values | known.skipped if skip else values, lambda: at)
+
+
+class _Fields(NamedTuple):
+    """The fields of a dataclass, worked out once."""
+
+    names: list[str]
+    read: list[tuple[str, _Entry]]
+    """Without those that are skipped."""
+    ordered: list[tuple[str, _Entry]]
+    """Of these the columns with an order."""
+    sparse: set[str]
+    """Those that a document need not have."""
+    skipped: dict[str, None]
+    """Those skipped that have no default."""
 
 
 @cache
-def _fields(kind: Any, skip: frozenset[str]) -> tuple[list[str], list[str], set[str]]:
-    """The names of all fields, of those to be read that are columns with an order, and of those
-    that a document need not have."""
+def _fields(kind: Any, skip: frozenset[str]) -> _Fields:
     names = [f.name for f in fields(kind)]
     if unknown := skip.difference(names):
         raise TypeError(f"{kind.__name__} has no field {', '.join(sorted(unknown))}")
-    sparse = {f.name for f in fields(kind) if "sparse" in f.metadata}
-    return names, [n for n in names if n not in skip and _entry(kind, n).orders], sparse
+    read = [(name, _entry(kind, name)) for name in names if name not in skip]
+    return _Fields(
+        names, read, [(name, entry) for name, entry in read if entry.orders],
+        {f.name for f in fields(kind) if "sparse" in f.metadata},
+        dict.fromkeys(f.name for f in fields(kind) if f.name in skip
+                      and f.default is MISSING and f.default_factory is MISSING))
 
 
 def _check_table(columns: dict[str, tuple[Order, Any]], at: _At) -> None:

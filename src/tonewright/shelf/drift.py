@@ -19,7 +19,7 @@ from tonewright.numeric.inverse import first_place
 from tonewright.record.dates import parse_date
 from tonewright.record.findings import Finding
 from tonewright.record.setup import COATED, Setup, alike
-from tonewright.record.times import PrintingTime, TimeUnit
+from tonewright.record.times import LONGEST, SHORTEST, PrintingTime, TimeUnit
 from tonewright.scales import STOP, density_to_lightness
 from tonewright.shelf.arrange import Relative
 from tonewright.shelf.findings import (
@@ -46,6 +46,8 @@ deviations."""
 LEAST_STOPS, LEAST_LIGHTNESS, LEAST_RANGE = 0.01, 0.1, 0.01
 """Standard deviations that no series stays below: the last digit of an instrument and of what is
 written down.  Readings that happen to be alike shall not make the next one a drift."""
+OLDEST = date(1839, 1, 1)
+"""No print is older than photography."""
 DAYS_A_MONTH = 365.25 / 12.0
 
 
@@ -114,8 +116,10 @@ class Series:
         return None if self.chart.since is None else self.points[self.chart.since].day
 
     def time(self, value: float) -> PrintingTime | None:
-        """A value of a time as a time."""
+        """A value of a time as a time; None for any other, and beyond what a timer is set to."""
         if self.time_unit is None or self.quantity not in TIMES:
+            return None
+        if not math.log2(SHORTEST) < value < math.log2(LONGEST):
             return None
         return PrintingTime(2.0**value, self.time_unit)
 
@@ -182,6 +186,8 @@ def _usable(
         else:
             if day > today:
                 fault = DatesToCome
+            elif day < OLDEST:  # a digit was left out
+                fault = DatesMissing
         if isinstance(one.document, Process) and one.document.contradicted:
             fault = StripsContradicted
         if one.sha256 in seen:

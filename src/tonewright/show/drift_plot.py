@@ -15,7 +15,7 @@ from tonewright.shelf.drift import TIMES, Drift, Series
 from tonewright.show.drift_text import LABEL, said
 from tonewright.show.plots import BAND, DOUBT, INK, POINT, png
 
-MOST_ROWS = 12
+MOST_ROWS = 9
 """Series in one picture; the report and its numbers have them all."""
 
 

@@ -66,8 +66,10 @@ def _plain(one: Series, value: float) -> float | None:
     """A value of a chart in the unit of its series."""
     if not np.isfinite(value):
         return None
+    if one.quantity not in TIMES or one.time_unit is None:
+        return round(float(value), 4)
     time = one.time(float(value))
-    return round(float(value), 4) if time is None else round(time.value, 2)
+    return None if time is None else round(time.value, 2)
 
 
 def drift_text(found: FoundDrift, picture: str | None) -> str:
@@ -120,7 +122,7 @@ def said(one: Series, value: float) -> str:
     if time is not None:
         return str(time.on_timer())
     if one.quantity in TIMES:
-        return f"{-value:+.2f} stop of light"
+        return f"{-value:+.2f} stop of light" if one.time_unit is None else "no limit"
     places = 2 if one.quantity == "log_exposure_range" else 1
     return f"{value:.{places}f}" + ("" if places == 2 else " L*")
 

@@ -86,9 +86,10 @@ class ExportRequest:
         """Hold the rule; `OptionError` for what would not count."""
         for name, words in _WORDS.items():
             if getattr(self, name) is not None and name not in FORMS[self.form].settings:
-                of = [form for form, kind in FORMS.items() if name in kind.settings]
+                *most, last = [form for form, kind in FORMS.items() if name in kind.settings]
+                of = f"{', '.join(most)} and {last}" if most else last
                 raise OptionError(f"{words} is asked for, of {self.form}",
-                                  f"it counts for {' and '.join(of)}", "leave it out")
+                                  f"it counts for {of}", "leave it out")
 
 
 @dataclass(frozen=True, eq=False)

@@ -86,9 +86,11 @@ def list_csv(
     readings: Readings, target: Target, comments: Sequence[str] = (),
     print_name: str | None = None,
 ) -> str:
-    """The text of that file; lightness is beside density where lightness was measured."""
+    """The text of that file; lightness is beside density where lightness was measured, and a* and
+    b* where colour was."""
     patches, names = readings.patches, [r.patch for r in readings.patches]
     measured = readings.scale == "luminance" and not readings.relative_to_paper
+    tints = readings.tints or () if measured else ()
     sheets = [print_name or r.print_name or "" for r in patches]
     return _csv(
         (f"{_target_line(target)}, measured ({', '.join(s.name for s in readings.sources)}), by"
@@ -100,6 +102,8 @@ def list_csv(
             "density_sd": ["" if r.density_sd is None else f"{r.density_sd:.4f}" for r in patches],
             **({"lightness": [f"{v:.3f}" for v in density_to_lightness(readings.density)]}
                if measured else {}),
+            **({"lab_a": [f"{t.a:.3f}" for t in tints], "lab_b": [f"{t.b:.3f}" for t in tints]}
+               if len(tints) == len(patches) else {}),
             **aim_column(target, names), **({"print": sheets} if any(sheets) else {})})
 
 

@@ -85,8 +85,10 @@ def next_line(report: Report) -> str:
 
 
 def _doubts(report: Report) -> Iterator[str]:
-    """What the curve and its newest check say against it, the gravest first."""
-    found = [*found_in(report.curve), *(report.checks[0].findings if report.checks else ())]
+    """What the curve, its strip and its newest check say against it, the gravest first."""
+    strip = () if report.process is None else report.process.findings
+    newest = report.checks[0].findings if report.checks else ()
+    found = [*dict.fromkeys((*found_in(report.curve), *strip, *newest))]
     found.sort(key=lambda f: (not f.bears_on_print, f.kind == "note"))
     room = DOUBT_LINES
     for number, one in enumerate(found):
