@@ -106,14 +106,15 @@ class Series:
         return self.curve, alike(self.setup, COATED), self.time_unit, self.scale
 
     @property
-    def since_said(self) -> str:
-        """The same day as a document has it; empty within the limits."""
-        return "" if self.since is None else self.since.isoformat()
+    def moving_since(self) -> date | None:
+        """Day of the first print that most likely belongs to what is new; None: it is within its
+        limits."""
+        return None if self.chart.since is None else self.points[self.chart.since].day
 
     @property
-    def since(self) -> date | None:
-        """Day of the first print of what is new; None: it is within its limits."""
-        return None if self.chart.since is None else self.points[self.chart.since].day
+    def out_since(self) -> date | None:
+        """Day of the print with which it left its limits for good; None: it is within them."""
+        return None if self.chart.out is None else self.points[self.chart.out].day
 
     def time(self, value: float) -> PrintingTime | None:
         """A value of a time as a time; None for any other, and beyond what a timer is set to."""
@@ -135,7 +136,7 @@ class Drift:
     def leading(self) -> Series:
         """The time that has been out for longest or, where none is, that of most prints."""
         times = [s for s in self.series if s.quantity in TIMES] or [*self.series]
-        return min(times, key=lambda s: (s.since or date.max, -len(s.points),
+        return min(times, key=lambda s: (s.out_since or date.max, -len(s.points),
                                          s.quantity != TIMES[0]))
 
 
@@ -304,14 +305,16 @@ def _found(series: list[Series]) -> Iterator[Finding]:
         time = one.quantity in TIMES
         if len(one.points) <= FEWEST:
             few.setdefault(one.group, FewForLimits(one.of, len(one.points), FEWEST + 1))
-        if one.chart.shift is None:
+        if one.chart.shift is None or one.moving_since is None or one.out_since is None:
             yield from _strays(one)
-        elif not time:
-            yield Drifted(one.of, one.quantity, one.since_said, round(one.chart.shift.value, 3),
+            continue
+        days = one.moving_since.isoformat(), one.out_since.isoformat()
+        if not time:
+            yield Drifted(one.of, one.quantity, *days, round(one.chart.shift.value, 3),
                           round(one.chart.shift.sd, 3))
         elif one.group not in spoken:
             spoken.add(one.group)
-            yield TimeDrifted(one.of, one.since_said, round(one.chart.shift.value, 3),
+            yield TimeDrifted(one.of, *days, round(one.chart.shift.value, 3),
                               round(one.chart.shift.sd, 3), one.chart.growing,
                               _print_for(one, series))
     yield from few.values()

@@ -17,8 +17,10 @@ class TimeDrifted(Finding):
 
     of: str
     """The strips' paper, or the curve."""
-    since: str
+    moving_since: str
     """Day of the first print that most likely shows it, as 2026-03-31."""
+    out_since: str
+    """Day of the print with which it left its limits."""
     slower_stops: float
     """Below 0: faster."""
     slower_stops_sd: float
@@ -33,7 +35,9 @@ class Drifted(Finding):
 
     of: str
     quantity: Quantity
-    since: str
+    moving_since: str
+    out_since: str
+    """As in `TimeDrifted`."""
     change: float
     """L*, or density of the range."""
     change_sd: float
