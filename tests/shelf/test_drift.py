@@ -222,6 +222,21 @@ def test_days_that_cannot_be_used_are_named():
     assert len(result.series[0].points) == 4
 
 
+def test_the_same_readings_in_two_documents_count_once():
+    """Kept twice under two names, they are not byte for byte the same; another day is another."""
+    history = checks(5)
+    again = dataclasses.replace(history[4], name="again", tones=tuple(
+        dataclasses.replace(t, print_name="again") for t in history[4].tones))
+    assert found([*history, again], CountedOnce) == [CountedOnce(("5.json",))]
+    other_day = shelves.check(shelves.day(9))
+    other_reading = dataclasses.replace(again, tones=(
+        dataclasses.replace(again.tones[0], lightness=94.9), *again.tones[1:]))
+    assert not found([*history, other_day, other_reading], CountedOnce)
+    strips = [shelves.process(shelves.day(i), seed=i) for i in range(3)]
+    assert found([*strips, dataclasses.replace(strips[1], name="again")], CountedOnce) == [
+        CountedOnce(("3.json",))]
+
+
 def test_contradicted_strips_and_unreached_blacks_do_not_count():
     strips = [shelves.process(shelves.day(i), seed=i) for i in range(4)]
     strips[0] = dataclasses.replace(strips[0], findings=(LighterAgain((StepPlace(2, "film",

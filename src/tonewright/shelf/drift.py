@@ -177,7 +177,7 @@ def _usable(
     documents: Iterable[Dated], today: date, left_out: dict[type[Finding], list[str]]
 ) -> Iterator[tuple[date, Dated]]:
     """Those with a day that has been, once each."""
-    seen: set[str] = set()
+    seen: set[object] = set()
     for one in documents:
         fault: type[Finding] | None = None
         try:
@@ -191,13 +191,24 @@ def _usable(
                 fault = DatesMissing
         if isinstance(one.document, Process) and one.document.contradicted:
             fault = StripsContradicted
-        if one.sha256 in seen:
+        same = {one.sha256, *([_content(one)] if fault is None else ())}
+        if seen & same:
             fault = CountedOnce
-        seen.add(one.sha256)
+        seen |= same
         if fault is None:
             yield day, one
         else:
             left_out.setdefault(fault, []).append(one.file)
+
+
+def _content(one: Dated) -> tuple[object, ...]:
+    """What is the same in documents made twice from the same readings of one day."""
+    document = one.document
+    read: tuple[object, ...] = tuple(
+        (t.level, t.image_lightness, t.lightness) for t in document.tones
+    ) if isinstance(document, Check) else tuple(
+        (p.step, p.through, p.time, p.density) for p in document.strip.patches)
+    return one.said, _group(one), read
 
 
 def _nothing(prints: int, left_out: dict[type[Finding], list[str]]) -> OptionError:

@@ -86,6 +86,7 @@ class StripsContradicted(Finding, kind="note"):
 
 
 class CountedOnce(Finding, kind="note"):
-    """Copies of documents that are there already; each counts once."""
+    """Copies of documents that are there already, or others of the same readings, day and curve;
+    each counts once."""
 
     files: tuple[str, ...]
