@@ -255,7 +255,7 @@ def test_two_images_of_one_name_and_sizes_unknown(run):
 
 def test_a_film_is_a_negative_already(run):
     assert run(*CALL, "--film", "a3").exit_code == 0
-    assert "is a negative already" in said_by(
+    assert "is already a negative" in said_by(
         run, "film.tif", "--curve", "k.curve.json", "-o", "again.tif")
 
 
