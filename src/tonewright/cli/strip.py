@@ -136,7 +136,7 @@ def _tablet(text: str | None) -> Tablet:
     from tonewright.strip.tablet import TABLETS
 
     if text is None:
-        raise OptionError("no tablet was named", TABLETS, "name the one you have",
+        raise OptionError("no tablet is named", TABLETS, "name the one you have",
                           code="tablet_unknown")
     return read_tablet(text)
 
