@@ -131,7 +131,7 @@ def whole_file(path: str | os.PathLike[str], *, force: bool = False) -> Iterator
     """
     target = Path(path)
     refuse_existing(target, force)
-    with _in_group() as group:
+    with together() as group:
         place = len(group.finished)
         try:
             _remove_leftovers(target)
@@ -143,8 +143,8 @@ def whole_file(path: str | os.PathLike[str], *, force: bool = False) -> Iterator
 
 
 @contextmanager
-def _in_group() -> Iterator[_Group]:
-    """The group that this is part of; a new one is put in place at the end."""
+def together() -> Iterator[_Group]:
+    """Put what is written in here in place at the end, all of it or, after an error, nothing."""
     group = _group.get()
     if group is not None:
         yield group
@@ -154,7 +154,8 @@ def _in_group() -> Iterator[_Group]:
     try:
         with group.stack:
             yield group
-            _placer(group.finished)
+            if group.finished:
+                _placer(group.finished)
     finally:
         _group.reset(before)
 
