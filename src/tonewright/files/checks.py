@@ -81,7 +81,7 @@ def check_files(
     named = (wanted.target, wanted.changes.file)
     inputs = [wanted.curve, *wanted.readings.paths, *(p for p in named if p is not None)]
     check_outputs(wanted.output, wanted.plot, inputs, wanted.force)
-    opened, changes = open_curve(wanted.curve), wanted.changes.read()
+    opened, changes = open_curve(wanted.curve), wanted.changes.read(today)
     if wanted.output is not None and changes.date is None:
         raise OptionError("the date of the print is not known",
                           "a check that is kept is compared with others by its date",
