@@ -108,6 +108,10 @@ def test_several_files_are_several_prints(bench, curve):
     (line,) = (line for line in call("check", "k.curve.json", "a.csv", "b.csv").stdout.splitlines()
                if line.startswith("  prints"))
     assert "L* (a), " in line and "L* (b)" in line
+    Path("other").mkdir()
+    Path("b.csv").rename("other/a.csv")
+    found = json.loads(call("check", "k.curve.json", "a.csv", "other/a.csv", "--json").stdout)
+    assert [p["name"] for p in found["prints"]] == ["a.csv", "other/a.csv"]
 
 
 def test_a_sheet_drawn_through_the_curve(bench, curve):

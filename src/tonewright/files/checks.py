@@ -122,9 +122,11 @@ def read_tones(
     options = replace(files.options, scale=files.options.scale or curve.scale)
     parts = [_read(path, curve, options, target, aims_needed) for path in files.paths]
     if len(parts) > 1 and not any(p.print_name for r, _ in parts for p in r.patches):
-        parts = [(replace(r, patches=tuple(
-            replace(p, print_name=path.stem) for p in r.patches)), aim)
-            for path, (r, aim) in zip(files.paths, parts, strict=True)]
+        stems = [path.stem for path in files.paths]
+        # files of one name in two folders are two prints
+        names = stems if len({*stems}) == len(stems) else [path.as_posix() for path in files.paths]
+        parts = [(replace(r, patches=tuple(replace(p, print_name=name) for p in r.patches)), aim)
+                 for name, (r, aim) in zip(names, parts, strict=True)]
     return printed_tones(curve, combine([r for r, _ in parts]),
                          np.concatenate([aim for _, aim in parts]))
 
