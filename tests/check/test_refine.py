@@ -8,13 +8,16 @@ import numpy as np
 import pytest
 
 from prints import FINE, ROOM, curve_of, gone_wrong, tones_of
+from tonewright.check.make import CheckRequest, check_print
 from tonewright.check.refine import RefineRequest, refine_curve
 from tonewright.curve.findings import AddedToCurve
+from tonewright.curve.fit import patch_names
 from tonewright.curve.make import rebuild
 from tonewright.errors import FitError, OptionError
 from tonewright.files.documents import curve_text
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
+from tonewright.show.check_text import why_refused
 
 GOOD = gone_wrong()
 NOISY = dataclasses.replace(FINE, noise_density_sd=0.02)
@@ -86,11 +89,48 @@ def test_a_noisy_curve_comes_nearer_to_the_truth():
 
 
 @pytest.mark.parametrize("wrong", [{"stops": 0.5}, {"fog": 4.0}, {"black": 4.0}, {"ink": 0.25}])
-def test_a_moved_process_is_refused(kallitype, plain, wrong):
+def test_a_print_off_the_promise_is_refused_with_the_cause_that_its_check_finds(
+    kallitype, plain, wrong
+):
     for curve in (kallitype, plain):
-        with pytest.raises(FitError) as caught:
-            refined(curve, tones_of(curve, gone_wrong(**wrong)))
+        tones = tones_of(curve, gone_wrong(**wrong))
+        with pytest.raises(FitError, match="fewer than 1 good print in 100 lies as far") as caught:
+            refined(curve, tones)
         assert caught.value.code == "process_moved"
+        check = check_print(CheckRequest(curve, "cd" * 32, "surer", tones))
+        assert caught.value.values["check"].cause == check.cause
+        assert check.cause.code != "none"
+
+
+def mistyped(tones, row, by):
+    patches = list(tones.readings.patches)
+    patches[row] = dataclasses.replace(patches[row], density=patches[row].density + by)
+    return dataclasses.replace(tones, readings=dataclasses.replace(
+        tones.readings, patches=tuple(patches)))
+
+
+def test_a_mistyped_reading_is_named_and_may_be_left_out(kallitype):
+    tones = mistyped(tones_of(kallitype, GOOD), 3, 0.4)
+    name = patch_names(tones.readings.patches)[3]
+    with pytest.raises(FitError) as caught:
+        refined(kallitype, tones)
+    told = why_refused(caught.value)
+    assert name in told.rule and "fits neither" in told.rule
+    assert (told.code, told.values["patches"]) == ("leave_out_these", f'--leave-out "{name}"')
+    assert len(refined(kallitype, tones, left_out=(name,)).recipe.prints) == 2
+
+
+def test_readings_that_the_curve_holds_are_refused(kallitype, plain):
+    """Its own target, and a print that was added before, whatever its file is called now."""
+    for curve in (kallitype, plain):
+        tones = tones_of(curve, GOOD)
+        new = refined(curve, tones)
+        again = dataclasses.replace(tones, readings=dataclasses.replace(
+            tones.readings, sources=()))
+        with pytest.raises(OptionError, match="holds the readings of") as caught:
+            refined(new, again)
+        assert caught.value.code == "readings_held"
+        refined(new, mistyped(again, 3, 0.001))
 
 
 def test_a_print_for_another_time_needs_a_strip(kallitype, plain):

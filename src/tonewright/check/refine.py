@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from tonewright.check.aims import PrintedTones
 from tonewright.check.cause import judge
-from tonewright.check.make import curve_time, refuse_other_paper, refuse_other_unit
+from tonewright.check.make import (
+    CheckRequest,
+    check_print,
+    curve_time,
+    refuse_other_paper,
+    refuse_other_unit,
+)
 from tonewright.check.promise import Response, promise
 from tonewright.curve.derive import make_derived_curve
 from tonewright.curve.document import Ancestor, Curve
@@ -27,8 +34,9 @@ MOVED = 0.01
 """How seldom a good print may differ as much before its process counts as moved."""
 CURVE_OFF = 3.0
 """L* (RMS) up to which a curve itself is to blame where no known cause is."""
-EARLIER = "earlier"
-"""What the sheet of an old curve is called where it has no name."""
+EARLIER, ADDED = "earlier", "check"
+"""What the sheet of an old curve, and one that is added, are called where they have no name."""
+_NUMBER = re.compile(r" \(\d+\)$")
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,31 +64,63 @@ def refine_curve(new: RefineRequest) -> Renewed:
     Raises
     ------
     OptionError
-        Another paper or chemistry, or another printing time without a strip.
+        Another paper or chemistry, another printing time without a strip, or readings that the
+        curve holds already.
     FitError
-        The process has moved; and as `make_curve` and `make_derived_curve`.
+        The print is off what the curve promises, with its `Check` among the values; and as
+        `make_curve` and `make_derived_curve`.
     """
     refuse_other_paper(new.old.setup, new.changes)
     refuse_other_unit(new.old, new.time)
+    _refuse_held(new)
     _refuse_moved(new)
     curve = _plain(new) if new.old.recipe is None else _by_strip(new)
     return Renewed(new.old, curve, movement(new.old, curve), ())
 
 
+def _refuse_held(new: RefineRequest) -> None:
+    """The same readings twice would only make a curve seem surer."""
+    old, own = new.old, new.tones.readings
+    held = ([p.readings for p in old.recipe.prints] if old.recipe is not None
+            else [] if old.readings is None else [old.readings])
+    known = {s.sha256 for readings in held for s in readings.sources}
+    twice = next((s.name for s in own.sources if s.sha256 in known), None)
+    sheets = [sheet for readings in held for sheet in _sheets(readings)]
+    if twice is None and not any(sheet <= other for sheet in _sheets(own) for other in sheets):
+        return
+    raise OptionError(
+        f"the curve {old.name} holds the readings of {twice or 'this print'} already",
+        "a curve is made surer by other prints", "name the readings of another print",
+        code="readings_held")
+
+
+def _sheets(readings: Readings) -> list[set[tuple[object, ...]]]:
+    """The patches of each print, told by its name as it was before it was added to a curve."""
+    sheets: dict[str, set[tuple[object, ...]]] = {}
+    for p in readings.patches:
+        name = _NUMBER.sub("", p.print_name or "")
+        name = "" if name in (EARLIER, ADDED) else name
+        sheets.setdefault(p.print_name or "", set()).add((name, p.patch, p.level, p.density))
+    return [*sheets.values()]
+
+
 def _refuse_moved(new: RefineRequest) -> None:
     """A print of another process would bend the curve, not make it surer."""
     response = Response(new.old)
-    promised = promise(new.old, new.tones, response, _light(new))
-    found = judge(new.tones, promised, response, MOVED)
-    off = new.tones.readings.lightness - new.tones.aim
+    out = _left_out(new.tones.readings.patches, new.left_out)
+    tones = new.tones.without(out) if len(out) < len(new.tones.aim) else new.tones
+    promised = promise(new.old, tones, response, _light(new))
+    found = judge(tones, promised, response, MOVED)
+    off = tones.readings.lightness - tones.aim
     nameless = found.cause.code == "unknown" and found.cause.likelier is None
     rms = float(np.sqrt(np.mean(off**2)))
     if found.cause.code != "none" and not (nameless and rms <= CURVE_OFF):
         raise FitError(
             f"the print lies up to {max(off, key=abs):+.1f} L* off what the curve {new.old.name}"
-            f" promises, more than 1 good print in {1.0 / MOVED:.0f} does",
-            "a curve is refined by prints of the process it is for; this one has moved",
-            "check the print to see why, and renew the curve", code="process_moved")
+            f" promises: fewer than 1 good print in {1.0 / MOVED:.0f} lies as far off",
+            "a curve is refined by prints that are what it promises", "check the print to see why",
+            code="process_moved", check=check_print(CheckRequest(
+                new.old, new.sha256, new.name, new.tones, new.changes, new.time, new.left_out)))
 
 
 def _light(new: RefineRequest) -> float:
@@ -130,7 +170,7 @@ def _plain(new: RefineRequest) -> Curve:
 
 def _free_name(patch: Reading, taken: set[str | None]) -> str:
     """What the print of a patch is called, told from the old curve's sheets."""
-    name, number = patch.print_name or "check", 2
+    name, number = patch.print_name or ADDED, 2
     free = name
     while free in taken:
         free, number = f"{name} ({number})", number + 1

@@ -50,15 +50,17 @@ def command(
 
     READINGS are of a print made through the OLD curve, as tonewright check takes them, or of more
     patches (columns level and density). They are added to what the curve knows; its strip, time,
-    setup and earlier readings are kept. A print whose process has moved is refused: renew the
-    curve instead.
+    setup and earlier readings are kept. A print that is not what the curve promises is
+    refused, and its cause named.
 
     \b
     Examples:
       tonewright refine kallitype.curve.json print.csv -o surer.curve.json
       tonewright refine kallitype.curve.json more.csv --plot surer.png -o surer.curve.json
     """
+    from tonewright.errors import FitError
     from tonewright.files.checks import RefineFiles, refine_files
+    from tonewright.show.check_text import why_refused
     from tonewright.show.curve_text import refine_text, renew_json
 
     said: list[str] = []
@@ -68,8 +70,12 @@ def command(
                     else refine_text(refined, str(output)))
         return picture(refined.curve, refined.old) if plot is not None else None
 
-    refine_files(RefineFiles(
+    wanted = RefineFiles(
         old, output, reading_files(readings, choices), plot, choices["target"],
         setup_files({**choices, "printing_time": None}), printing_time(choices["time"]),
-        choices["leave_out"], force), before_writing)
+        choices["leave_out"], force)
+    try:
+        refine_files(wanted, before_writing)
+    except FitError as error:
+        raise why_refused(error) from error
     echo(said[0])

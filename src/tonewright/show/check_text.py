@@ -8,8 +8,9 @@ from typing import Any
 import numpy as np
 
 from tonewright.check.document import CauseCode, Check, CheckedTone
+from tonewright.check.findings import TonesSetAside
 from tonewright.check.refine import CURVE_OFF
-from tonewright.errors import counted
+from tonewright.errors import FitError, counted
 from tonewright.record.codec import encode
 from tonewright.show.cautions import cautions_text
 from tonewright.show.findings import sentence
@@ -154,6 +155,21 @@ def _named(check: Check) -> str:
         "ink": f"the negative is {percent(abs(size))} {more} dense than before",
         "process": f"the process has {percent(abs(size))} {more} contrast than before",
     }[code]
+
+
+def why_refused(error: FitError) -> FitError:
+    """Why a print is off what its curve promises, where its check can tell; else as it was."""
+    check = error.values.get("check")
+    if not isinstance(check, Check):
+        return error
+    aside = next((f for f in check.findings if isinstance(f, TonesSetAside)), None)
+    if check.cause.code not in ("none", "unknown"):
+        return FitError(error.given, f"the cause: {cause_text(check)}", what_to_do(check))
+    if aside is None:
+        return error
+    return FitError(error.given, sentence(aside), "leave out what cannot be measured again",
+                    code="leave_out_these", patches=" ".join(
+                        f'--leave-out "{name}"' for name in aside.patches))
 
 
 _DO: dict[CauseCode, str] = {
