@@ -99,7 +99,6 @@ def command(
       tonewright strip strip.csv --tablet 31 --time 10min -o kallitype.process.json
       tonewright strip scan.tif --tablet 31 --time 10min --scanner flatbed.scanner.json
     """
-    from tonewright.files.documents import read_setup
     from tonewright.record.times import parse_time
 
     tablet = _tablet(tablet_text)
@@ -111,6 +110,7 @@ def command(
     if not readings or merged:
         _by_eye(tablet, printed, merged, beside, as_json)
         return
+    from tonewright.files.curves import SetupFiles
     from tonewright.files.strips import StripSettings, read_strip
     from tonewright.measured.readings import ReadingOptions
     from tonewright.record.setup import Setup
@@ -120,13 +120,13 @@ def command(
 
     named = filter(None, (setup_file, scanner_file, flat_file))
     check_outputs(output, plot, [*readings, Path(tablet_text or ""), *named], force)
-    base = read_setup(setup_file) if setup_file else Setup()
+    made_with = SetupFiles(Setup(**setup), setup_file).read()
     strip = read_strip(readings, tablet, StripSettings(
         printed, ReadingOptions(None, scale, relative_to_paper, paper_density), flip, skip,
         scanner_file, parse_corners(corners) if corners else None, halves, channel, allow_jpeg,
         flat_file))
     name = process_name((output or readings[0]).name)
-    process = make_process(strip, tablet, base.with_changes(setup), name,
+    process = make_process(strip, tablet, made_with, name,
                            ProcessSettings(just_visible, count_all))
     _finish(process, output, plot, force, as_json)
 
@@ -189,15 +189,16 @@ def _finish(
     process: Process, output: Path | None, plot: Path | None, force: bool, as_json: bool
 ) -> None:
     from tonewright.files.documents import write_process
+    from tonewright.files.safe import together, write_bytes
     from tonewright.show.strip_text import process_json, process_text
 
-    if output is not None:
-        write_process(output, process, force=force)
-    if plot is not None:
-        from tonewright.files.safe import write_bytes
-        from tonewright.show.plots import plot_process
+    with together():
+        if output is not None:
+            write_process(output, process, force=force)
+        if plot is not None:
+            from tonewright.show.plots import plot_process
 
-        write_bytes(plot, plot_process(process), force=force)
+            write_bytes(plot, plot_process(process), force=force)
     file = None if output is None else str(output)
     if as_json:
         print_json({**process_json(process), "output": file})

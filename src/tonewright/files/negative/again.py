@@ -51,6 +51,11 @@ def scale_document(picture: Path) -> Path:
     return picture.with_name(f"{picture.stem}.target.json")
 
 
+def scale_table(picture: Path) -> Path:
+    """The table of its patches to fill in by hand."""
+    return picture.with_suffix(".csv")
+
+
 def refuse_again(image: SourceImage, made: str = "negative") -> None:
     """Raise `OptionError` for an image that is a negative, a target or a proof: its own description
     says so, or the document beside it is for an image of this size.  ``made`` is what is to be made
