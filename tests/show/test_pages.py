@@ -14,6 +14,7 @@ import pytest
 
 from reports import check_report
 from tonewright import scales
+from tonewright.check.document import Cause, Check, Checked, CheckedTone
 from tonewright.curve.aim import Aim
 from tonewright.curve.document import Curve, make_correction
 from tonewright.curve.responses import PrintResponse
@@ -27,7 +28,7 @@ from tonewright.negative.proof import make_proof
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime, ladder
 from tonewright.show.cautions import CAUTIONS
-from tonewright.show.pages.report import aims, report_page
+from tonewright.show.pages.report import aims, report_json, report_page
 from tonewright.show.pages.text import report_text, worksheet_text
 from tonewright.show.pages.worksheet import rung_words, worksheet_page
 from tonewright.show.proof_text import proofs_text
@@ -59,7 +60,8 @@ def hostile(curve: Curve) -> Curve:
     """A curve whose every text is long, and markup or what no screen shows."""
     long = (EVIL + UNSEEN + " word ") * 200
     wide = "W" * 500
-    found = tuple(PatchesDoubted(wide, tuple(f"{EVIL}{i}" for i in range(20))) for _ in range(9))
+    found = tuple(PatchesDoubted(f"{n}{wide}", tuple(f"{EVIL}{i}" for i in range(20)))
+                  for n in range(9))
     return dataclasses.replace(curve, name=EVIL + wide, findings=curve.findings + found,
                                made_by=long, setup=Setup(*[long, wide] * 5))
 
@@ -83,10 +85,25 @@ class Seen(HTMLParser):
             self.text += data
 
 
+def late_check(curve: Curve, **more) -> Check:
+    """A print that got too little light, and the time that its check gives."""
+    tone = CheckedTone("50", None, 0.5, 50.0, 50.0, 46.0, -4.0, 1.0)
+    facts = {"date": "2026-12-15", "next_time": PrintingTime(1710.0), "passes": False, **more}
+    return Check(
+        made_by="tonewright", name="c", setup=curve.setup, curve=Checked(curve.name, SHA),
+        printing_time=PrintingTime(1440.0), scale="visual-density", relative_to_paper=False,
+        tones=(tone,), probability=0.001, difference_lightness_rms=4.0,
+        difference_lightness_mean=-4.0, worst_image_lightness=50.0,
+        worst_difference_lightness=-4.0, black_lightness=None, white_lightness=None,
+        cause=Cause("none", None, None, None, None, None) if facts["passes"] else
+        Cause("exposure", None, "ink", 45.0, -0.25, 0.06), exposure_off_stops=-0.25,
+        exposure_off_stops_sd=0.06, **facts)
+
+
 def pages_of(curve: Curve) -> dict[str, str]:
     sheet = SheetToPrint(curve.name + ".tif", (203.2, 254.0), (223.2, 274.0), 2.64, curve.name,
                          curve.name)
-    return {"report": report_page(report_of(curve)),
+    return {"report": report_page(report_of(curve, checks=(late_check(curve),))),
             "worksheet": worksheet_page(sheet_of(curve, [sheet] * 3)),
             "blank": worksheet_page(sheet_of(curve, time=None))}
 
@@ -96,6 +113,27 @@ def test_a_report_says_what_the_bench_needs(curve):
     for said in ("kallitype", "24 min", "19 min 15 s", "01234567", "2026-01-10",
                  "sodium acetate", "Next:", "Notes", *CAUTIONS):
         assert said in text, said
+
+
+def test_another_time_of_the_newest_check_stands_under_the_time(curve):
+    def said(**more):
+        page = report_page(report_of(curve, checks=(late_check(curve, **more),)))
+        return " ".join(Seen(page).text.split())
+
+    assert "The check of 2026-12-15 says 28 min 30 s" in said()
+    assert "The last check says 28 min 30 s" in said(date=None)
+    for more in ({"next_time": None}, {"next_time": None, "passes": True},
+                 {"next_time": PrintingTime(1470.0)}):
+        assert "says" not in said(**more).split("Doubts")[0]
+
+
+def test_doubts_that_find_no_room_are_counted(curve):
+    """None breaks off without a sign: of those cut short "…" is the end."""
+    doubts = report_json(report_of(hostile(curve)))["doubts"]
+    many = len(curve.findings) + 9
+    assert re.fullmatch(r"And \d+ more, in the curve's own report\.", doubts[-1])
+    assert int(doubts[-1].split()[1]) + len(doubts) - 1 >= many
+    assert all(doubt.endswith(("…", ".")) for doubt in doubts)
 
 
 def test_the_aims_are_what_the_negatives_tone_scale_prints(curve):
@@ -183,12 +221,18 @@ def test_each_prints_on_one_sheet(curve, tmp_path, size, whose):
 @pytest.mark.skipif(CHROMIUM is None, reason="no browser to measure with")
 @pytest.mark.parametrize("whose", [lambda c: c, hostile], ids=["plain", "hostile"])
 def test_cautions_and_notes_are_never_cut_off(curve, tmp_path, whose):
-    """However much there is to say: a script, put in by this test, measures where they lie."""
+    """However much there is to say, on letter, the shorter paper, and on a screen: a script, put in
+    by this test, measures where they lie."""
     measure = """<script>document.body.dataset.ends = [...document.querySelectorAll('.page')].map(
         p => ['footer', '.ruled'].map(what => Math.round(p.getBoundingClientRect().bottom
             - p.querySelector(what).getBoundingClientRect().bottom)).join()
-            + ',' + Math.round(p.querySelector('.ruled').clientHeight))</script></body>"""
-    for number, page in enumerate(pages_of(whose(curve)).values()):
+            + ',' + Math.round(p.querySelector('.ruled').clientHeight)
+            + ',' + p.querySelector('.ruled i').getBoundingClientRect().height)</script></body>"""
+    screen = "height: auto; min-height: 276mm; }"
+    pages = [*pages_of(whose(curve)).values()]
+    pages += [page.replace(screen, "}") for page in pages]
+    assert sum(screen in page for page in pages) == 3
+    for number, page in enumerate(pages):
         made = re.sub("<meta http-equiv[^>]*>", "", page).replace("</body>", measure)
         (tmp_path / "p.html").write_text(made, encoding="utf-8")
         done = subprocess.run(
@@ -197,8 +241,9 @@ def test_cautions_and_notes_are_never_cut_off(curve, tmp_path, whose):
             check=True, capture_output=True, timeout=120, encoding="utf-8")
         found = re.search(r'data-ends="([^"]*)"', done.stdout)
         assert found, number
-        below, under_notes, notes = map(int, found[1].split(","))
-        assert below >= 0 and under_notes > 0 and notes >= 45, number
+        below, under_notes, notes, line = map(float, found[1].split(","))
+        assert line.is_integer(), "a screen would round some lines up, some down"
+        assert below >= 0 and under_notes > 0 and notes >= 70, number
 
 
 def straight(curve: Curve) -> Curve:

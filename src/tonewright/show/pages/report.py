@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -21,7 +20,7 @@ from tonewright.show.pages.chart import chart
 from tonewright.show.pages.page import cut, page
 
 AIMS = 11
-DOUBT_LINES, LINE_LETTERS, DOUBT_LETTERS = 10, 58, 232
+DOUBT_LINES, LINE_LETTERS, DOUBT_LETTERS = 9, 56, 224
 """What the page has room for."""
 _ELSEWHERE = ("printing_time", "date", "notes", "ink_colour")
 """Entries of the setup that stand elsewhere on the page, or say nothing at the bench."""
@@ -51,12 +50,14 @@ def report_page(report: Report) -> str:
     """The HTML of the page."""
     curve, setup = report.curve, report.curve.setup
     rows = aims(curve)
+    doubts, more = _doubts(report)
     return page(
         "report.html", curve=curve, report=report, aims=rows, chart=chart(curve),
         setup=[(name.replace("_", " "), cut(text, 120)) for name in SETUP_NAMES
                if name not in _ELSEWHERE and (text := getattr(setup, name))],
         print_range=rows[0].density - rows[-1].density,
-        density_words=density_words(curve), doubts=[*_doubts(report)],
+        density_words=density_words(curve), doubts=doubts, more_doubts=more,
+        doubt_lines=DOUBT_LINES, amended=_amended(report),
         check=_check(report.checks[0]) if report.checks else None,
         less_words=less_words(report), next_words=next_line(report))
 
@@ -84,21 +85,32 @@ def next_line(report: Report) -> str:
             + ", and check a print every few sheets (tonewright check).")
 
 
-def _doubts(report: Report) -> Iterator[str]:
-    """What the curve, its strip and its newest check say against it, the gravest first."""
+def _doubts(report: Report) -> tuple[list[str], str]:
+    """What the curve, its strip and its newest check say against it, the gravest first, as far as
+    there is room; and how many more there are."""
     strip = () if report.process is None else report.process.findings
     newest = report.checks[0].findings if report.checks else ()
     found = [*dict.fromkeys((*found_in(report.curve), *strip, *newest))]
     found.sort(key=lambda f: (not f.bears_on_print, f.kind == "note"))
+    shown: list[str] = []
     room = DOUBT_LINES
-    for number, one in enumerate(found):
+    for one in found:
         text = cut(sentence(one), DOUBT_LETTERS)
         room -= -(-len(text) // LINE_LETTERS)
         if room < 0:
-            yield f"And {len(found) - number} more, in the curve's own report."
-            return
+            return shown, f"And {len(found) - len(shown)} more, in the curve's own report."
         # a file's name keeps its spelling
-        yield text[:1].upper() + text[1:] if text.split(" ", 1)[0].isalpha() else text
+        shown.append(text[:1].upper() + text[1:] if text.split(" ", 1)[0].isalpha() else text)
+    return shown, ""
+
+
+def _amended(report: Report) -> tuple[str, str] | None:
+    """Whose time the newest check gives instead of the curve's, and that time."""
+    check = report.checks[0] if report.checks else None
+    if check is None or check.passes or check.next_time in (None, report.time):
+        return None
+    of = f"check of {check.date}" if check.date else "last check"
+    return f"The {of} says", str(check.next_time)
 
 
 def _check(check: Check) -> str:
@@ -113,6 +125,7 @@ def _check(check: Check) -> str:
 def report_json(report: Report) -> dict[str, Any]:
     """What stands on the page, under the names the command line promises."""
     found = report.curve.summary
+    doubts, more = _doubts(report)
     return {
         "curve": report.curve.name, "short_id": report.short_id,
         "printing_time_s": None if report.time is None else report.time.value,
@@ -124,5 +137,6 @@ def report_json(report: Report) -> dict[str, Any]:
                   "print_lightness": round(row.print_lightness, 3),
                   "density": round(row.density, 4), "level": round(row.level, 5)}
                  for row in aims(report.curve)],
-        "doubts": [*_doubts(report)], "checks": [check.name for check in report.checks],
+        "doubts": [*filter(None, (*doubts, more))],
+        "checks": [check.name for check in report.checks],
     }
