@@ -67,7 +67,7 @@ def calls(prints, first):
     """Whether any chart is out, and whether the time is, after each print from the first on."""
     for n in range(first, len(prints) + 1):
         drift = find_drift(prints[:n], date(2030, 1, 1))
-        yield (any(s.since for s in drift.series),
+        yield (any(s.out_since for s in drift.series),
                next((f for f in drift.findings if isinstance(f, TimeDrifted)), None))
 
 

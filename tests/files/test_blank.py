@@ -198,17 +198,17 @@ def test_a_strip_s_table_filled_in_is_read(run, time):
 
 def test_left_empty_it_says_so(run):
     run("strip", "--tablet", "31", "--blank", "s.csv")
-    assert "No row has a number there" in said(
+    assert "no density is filled in yet" in said(
         run, "strip", "s.csv", "--tablet", "31", "--time", "8min")
     draw(run)
-    assert "No row has a number there" in said(run, "fit", "T.csv", "-o", "a.curve.json")
+    assert "no density is filled in yet" in said(run, "fit", "T.csv", "-o", "a.curve.json")
 
 
 def test_what_a_blank_table_is_not(run):
     run("strip", "--tablet", "31", "--blank", "s.csv")
     strip = ("strip", "--tablet", "31", "--blank")
     assert "--force" in refused(run, *strip, "s.csv")
-    assert "no tablet was named" in said(run, "strip", "--blank", "t.csv")
+    assert "no tablet is named" in said(run, "strip", "--blank", "t.csv")
     assert "--blank and s.csv" in said(run, *strip, "t.csv", "s.csv")
     assert "--blank and --merged" in said(run, *strip, "t.csv", "--merged", "2")
     assert "--blank and p.json" in said(run, *strip, "t.csv", "-o", "p.json")

@@ -82,7 +82,7 @@ def test_a_third_of_a_stop_since_june(year):
     assert [f.of for f in drifted] == ["kallitype", "cotton (invented)"] or \
         [f.of for f in drifted] == ["cotton (invented)", "kallitype"]
     for one in drifted:
-        assert abs((date.fromisoformat(one.since) - shelves.day(24)).days) <= 14
+        assert abs((date.fromisoformat(one.moving_since) - shelves.day(24)).days) <= 14
         assert one.slower_stops == pytest.approx(1 / 3, abs=3 * one.slower_stops_sd)
         assert one.slower_stops_sd < 0.1
         assert "since June 2026 a third of a stop slower" in sentence(one)
@@ -95,9 +95,12 @@ def test_a_third_of_a_stop_since_june(year):
 def test_json_names(year):
     data = json.loads(json.dumps(drift_json(read_drift([year], today=TODAY))))
     assert {"series", "limits", "out_since", "drift_stops_per_month", "findings"} <= set(data)
-    assert data["out_since"][:7] in ("2026-06", "2026-05")
+    assert data["moving_since"][:7] in ("2026-06", "2026-05")
     lead = data["series"][data["leading"]]
-    assert lead["out_since"] == data["out_since"]
+    assert (lead["moving_since"], lead["out_since"]) == (data["moving_since"], data["out_since"])
+    average = np.array(lead["ewma"], float)
+    beyond = (average < lead["limits"]["ewma_low"]) | (average > lead["limits"]["ewma_high"])
+    assert lead["date"][int(np.flatnonzero(~beyond)[-1]) + 1] == data["out_since"]
     assert 0.0 < data["drift_stops_per_month"] < 0.12
     for one in data["series"]:
         assert len(one["date"]) == len(one["values"]) == len(one["ewma"])
@@ -125,7 +128,7 @@ def test_steady_prints_are_no_alarm():
             difference_lightness_mean=rng.normal(0, 0.6)) for week in range(16)]
         was = False
         for n in range(2, 17):
-            now = any(s.since for s in find_drift(dated(history[:n]), TODAY).series)
+            now = any(s.out_since for s in find_drift(dated(history[:n]), TODAY).series)
             alarms += now and not was
             was = now
     assert alarms <= 12 * 16 / 50
@@ -219,6 +222,21 @@ def test_days_that_cannot_be_used_are_named():
     assert len(result.series[0].points) == 4
 
 
+def test_the_same_readings_in_two_documents_count_once():
+    """Kept twice under two names, they are not byte for byte the same; another day is another."""
+    history = checks(5)
+    again = dataclasses.replace(history[4], name="again", tones=tuple(
+        dataclasses.replace(t, print_name="again") for t in history[4].tones))
+    assert found([*history, again], CountedOnce) == [CountedOnce(("5.json",))]
+    other_day = shelves.check(shelves.day(9))
+    other_reading = dataclasses.replace(again, tones=(
+        dataclasses.replace(again.tones[0], lightness=94.9), *again.tones[1:]))
+    assert not found([*history, other_day, other_reading], CountedOnce)
+    strips = [shelves.process(shelves.day(i), seed=i) for i in range(3)]
+    assert found([*strips, dataclasses.replace(strips[1], name="again")], CountedOnce) == [
+        CountedOnce(("3.json",))]
+
+
 def test_contradicted_strips_and_unreached_blacks_do_not_count():
     strips = [shelves.process(shelves.day(i), seed=i) for i in range(4)]
     strips[0] = dataclasses.replace(strips[0], findings=(LighterAgain((StepPlace(2, "film",
@@ -284,12 +302,12 @@ def test_stops_as_they_are_said(stops, said):
 
 def test_every_finding_has_its_sentence():
     every = (
-        TimeDrifted("cotton", "2026-03-14", 0.34, 0.03, False, PrintingTime(555.0)),
-        TimeDrifted("", "2026-03-14", -0.2, 0.03, True, None),
-        Drifted("cotton", "black_lightness", "2026-03-14", 2.1, 0.3),
-        Drifted("cotton", "white_lightness", "2026-03-14", 0.6, 0.2),
-        Drifted("cotton", "log_exposure_range", "2026-03-14", -0.12, 0.03),
-        Drifted("kallitype", "difference_lightness_mean", "2026-03-14", 1.1, 0.3),
+        TimeDrifted("cotton", "2026-03-14", "2026-03-28", 0.34, 0.03, False, PrintingTime(555.0)),
+        TimeDrifted("", "2026-01-14", "2026-03-28", -0.2, 0.03, True, None),
+        Drifted("cotton", "black_lightness", "2026-03-14", "2026-03-28", 2.1, 0.3),
+        Drifted("cotton", "white_lightness", "2026-01-14", "2026-03-28", 0.6, 0.2),
+        Drifted("cotton", "log_exposure_range", "2026-03-14", "2026-03-28", -0.12, 0.03),
+        Drifted("kallitype", "difference_lightness_mean", "2026-03-14", "2026-03-28", 1.1, 0.3),
         PrintStrays("kallitype", "printing_time", "a/may.check.json", 0.5),
         FewForLimits("kallitype", 3, 4), DatesMissing(("a.json", "b.json")),
         DatesToCome(tuple(f"{i}.json" for i in range(8))), TimeUnitsMixed("cotton"),

@@ -8,7 +8,7 @@ import numpy as np
 
 from tonewright.check.aims import PrintedTones
 from tonewright.check.cause import judge
-from tonewright.check.make import curve_time, refuse_other_paper
+from tonewright.check.make import curve_time, refuse_other_paper, refuse_other_unit
 from tonewright.check.promise import Response, promise
 from tonewright.curve.derive import make_derived_curve
 from tonewright.curve.document import Ancestor, Curve
@@ -61,6 +61,7 @@ def refine_curve(new: RefineRequest) -> Renewed:
         The process has moved; and as `make_curve` and `make_derived_curve`.
     """
     refuse_other_paper(new.old.setup, new.changes)
+    refuse_other_unit(new.old, new.time)
     _refuse_moved(new)
     curve = _plain(new) if new.old.recipe is None else _by_strip(new)
     return Renewed(new.old, curve, movement(new.old, curve), ())

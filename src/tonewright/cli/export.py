@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from tonewright.cli.echo import echo
+from tonewright.cli.echo import echo, echo_table
 from tonewright.cli.options import PATH, as_json, force, plot, print_json
 
 KINDS = ("curve-csv", "response-csv", "table", "points", "lut", "icc-output", "icc-link",
@@ -80,6 +80,6 @@ def command(
     if as_json:
         print_json(export_json(made))
     elif output is None and made.text is not None:
-        click.echo(made.text, nl=False)  # its tabs are meant, and names in it are written out
+        echo_table(made.text)
     else:
         echo(export_text(made))

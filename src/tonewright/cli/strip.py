@@ -99,7 +99,6 @@ def command(
       tonewright strip strip.csv --tablet 31 --time 10min -o kallitype.process.json
       tonewright strip scan.tif --tablet 31 --time 10min --scanner flatbed.scanner.json
     """
-    from tonewright.files.documents import read_setup
     from tonewright.record.times import parse_time
 
     tablet = _tablet(tablet_text)
@@ -111,6 +110,7 @@ def command(
     if not readings or merged:
         _by_eye(tablet, printed, merged, beside, as_json)
         return
+    from tonewright.files.curves import SetupFiles
     from tonewright.files.strips import StripSettings, read_strip
     from tonewright.measured.readings import ReadingOptions
     from tonewright.record.setup import Setup
@@ -120,13 +120,13 @@ def command(
 
     named = filter(None, (setup_file, scanner_file, flat_file))
     check_outputs(output, plot, [*readings, Path(tablet_text or ""), *named], force)
-    base = read_setup(setup_file) if setup_file else Setup()
+    made_with = SetupFiles(Setup(**setup), setup_file).read()
     strip = read_strip(readings, tablet, StripSettings(
         printed, ReadingOptions(None, scale, relative_to_paper, paper_density), flip, skip,
         scanner_file, parse_corners(corners) if corners else None, halves, channel, allow_jpeg,
         flat_file))
     name = process_name((output or readings[0]).name)
-    process = make_process(strip, tablet, base.with_changes(setup), name,
+    process = make_process(strip, tablet, made_with, name,
                            ProcessSettings(just_visible, count_all))
     _finish(process, output, plot, force, as_json)
 
@@ -136,7 +136,7 @@ def _tablet(text: str | None) -> Tablet:
     from tonewright.strip.tablet import TABLETS
 
     if text is None:
-        raise OptionError("no tablet was named", TABLETS, "name the one you have",
+        raise OptionError("no tablet is named", TABLETS, "name the one you have",
                           code="tablet_unknown")
     return read_tablet(text)
 

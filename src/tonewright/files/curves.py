@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from datetime import date
 from functools import partial
 from pathlib import Path
 
@@ -26,6 +27,7 @@ from tonewright.files.safe import check_outputs, one_call, write_together
 from tonewright.files.tables import read_readings
 from tonewright.files.targets import read_target
 from tonewright.measured.readings import ReadingOptions, Readings
+from tonewright.record.dates import parse_date
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
 from tonewright.scan.instrument import ListOrder, map_list
@@ -58,8 +60,19 @@ class SetupFiles:
     entries: Setup = field(default_factory=Setup)
     file: Path | None = None
 
-    def read(self) -> Setup:
-        """The setup.  Raises `OptionError` where file and entries name two ink colours."""
+    def read(self, today: date | None = None) -> Setup:
+        """The setup; ``today`` is the last day that it may be of, None: the computer's date.
+
+        Raises `OptionError` where file and entries name two ink colours, and for a date that is
+        none, or one still to come; and as `read_setup`.
+        """
+        setup = self._read()
+        if setup.date is None:
+            return setup
+        day = parse_date(setup.date, today or date.today())
+        return replace(setup, date=day.isoformat())
+
+    def _read(self) -> Setup:
         if self.file is None:
             return self.entries
         base = read_setup(self.file)

@@ -103,6 +103,7 @@ _group: ContextVar[_Group | None] = ContextVar("_group", default=None)
 _unfinished: set[Path] = set()
 """Temporary files, and folders that were made and may still be empty."""
 _placing = threading.Lock()
+"""Held while temporary files are made and finished ones get their names."""
 
 
 @contextmanager
@@ -391,7 +392,9 @@ def _temporary(target: Path) -> Iterator[Path]:
     while True:
         mark = f"{_machine():08x}{os.urandom(4).hex()}"
         temp = target.with_name(f"{_prefix(target)}{mark}.part{suffix}")
-        file = os.open(temp, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o666)
+        with _placing:  # whoever abandons knows of it
+            file = os.open(temp, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o666)
+            _unfinished.add(temp)
         if sys.platform == "win32":  # a file that is open could not be renamed there
             os.close(file)
             break
@@ -399,8 +402,8 @@ def _temporary(target: Path) -> Iterator[Path]:
             fcntl.flock(file, fcntl.LOCK_EX)
         if temp.exists():
             break
+        _unfinished.discard(temp)
         os.close(file)  # another run came between and took it for a leftover
-    _unfinished.add(temp)
     try:
         yield temp
     finally:

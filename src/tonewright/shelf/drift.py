@@ -106,14 +106,15 @@ class Series:
         return self.curve, alike(self.setup, COATED), self.time_unit, self.scale
 
     @property
-    def since_said(self) -> str:
-        """The same day as a document has it; empty within the limits."""
-        return "" if self.since is None else self.since.isoformat()
+    def moving_since(self) -> date | None:
+        """Day of the first print that most likely belongs to what is new; None: it is within its
+        limits."""
+        return None if self.chart.since is None else self.points[self.chart.since].day
 
     @property
-    def since(self) -> date | None:
-        """Day of the first print of what is new; None: it is within its limits."""
-        return None if self.chart.since is None else self.points[self.chart.since].day
+    def out_since(self) -> date | None:
+        """Day of the print with which it left its limits for good; None: it is within them."""
+        return None if self.chart.out is None else self.points[self.chart.out].day
 
     def time(self, value: float) -> PrintingTime | None:
         """A value of a time as a time; None for any other, and beyond what a timer is set to."""
@@ -135,7 +136,7 @@ class Drift:
     def leading(self) -> Series:
         """The time that has been out for longest or, where none is, that of most prints."""
         times = [s for s in self.series if s.quantity in TIMES] or [*self.series]
-        return min(times, key=lambda s: (s.since or date.max, -len(s.points),
+        return min(times, key=lambda s: (s.out_since or date.max, -len(s.points),
                                          s.quantity != TIMES[0]))
 
 
@@ -176,7 +177,7 @@ def _usable(
     documents: Iterable[Dated], today: date, left_out: dict[type[Finding], list[str]]
 ) -> Iterator[tuple[date, Dated]]:
     """Those with a day that has been, once each."""
-    seen: set[str] = set()
+    seen: set[object] = set()
     for one in documents:
         fault: type[Finding] | None = None
         try:
@@ -190,13 +191,24 @@ def _usable(
                 fault = DatesMissing
         if isinstance(one.document, Process) and one.document.contradicted:
             fault = StripsContradicted
-        if one.sha256 in seen:
+        same = {one.sha256, *([_content(one)] if fault is None else ())}
+        if seen & same:
             fault = CountedOnce
-        seen.add(one.sha256)
+        seen |= same
         if fault is None:
             yield day, one
         else:
             left_out.setdefault(fault, []).append(one.file)
+
+
+def _content(one: Dated) -> tuple[object, ...]:
+    """What is the same in documents made twice from the same readings of one day."""
+    document = one.document
+    read: tuple[object, ...] = tuple(
+        (t.level, t.image_lightness, t.lightness) for t in document.tones
+    ) if isinstance(document, Check) else tuple(
+        (p.step, p.through, p.time, p.density) for p in document.strip.patches)
+    return one.said, _group(one), read
 
 
 def _nothing(prints: int, left_out: dict[type[Finding], list[str]]) -> OptionError:
@@ -304,14 +316,16 @@ def _found(series: list[Series]) -> Iterator[Finding]:
         time = one.quantity in TIMES
         if len(one.points) <= FEWEST:
             few.setdefault(one.group, FewForLimits(one.of, len(one.points), FEWEST + 1))
-        if one.chart.shift is None:
+        if one.chart.shift is None or one.moving_since is None or one.out_since is None:
             yield from _strays(one)
-        elif not time:
-            yield Drifted(one.of, one.quantity, one.since_said, round(one.chart.shift.value, 3),
+            continue
+        days = one.moving_since.isoformat(), one.out_since.isoformat()
+        if not time:
+            yield Drifted(one.of, one.quantity, *days, round(one.chart.shift.value, 3),
                           round(one.chart.shift.sd, 3))
         elif one.group not in spoken:
             spoken.add(one.group)
-            yield TimeDrifted(one.of, one.since_said, round(one.chart.shift.value, 3),
+            yield TimeDrifted(one.of, *days, round(one.chart.shift.value, 3),
                               round(one.chart.shift.sd, 3), one.chart.growing,
                               _print_for(one, series))
     yield from few.values()

@@ -17,8 +17,10 @@ class TimeDrifted(Finding):
 
     of: str
     """The strips' paper, or the curve."""
-    since: str
+    moving_since: str
     """Day of the first print that most likely shows it, as 2026-03-31."""
+    out_since: str
+    """Day of the print with which it left its limits."""
     slower_stops: float
     """Below 0: faster."""
     slower_stops_sd: float
@@ -33,7 +35,9 @@ class Drifted(Finding):
 
     of: str
     quantity: Quantity
-    since: str
+    moving_since: str
+    out_since: str
+    """As in `TimeDrifted`."""
     change: float
     """L*, or density of the range."""
     change_sd: float
@@ -82,6 +86,7 @@ class StripsContradicted(Finding, kind="note"):
 
 
 class CountedOnce(Finding, kind="note"):
-    """Copies of documents that are there already; each counts once."""
+    """Copies of documents that are there already, or others of the same readings, day and curve;
+    each counts once."""
 
     files: tuple[str, ...]

@@ -49,9 +49,9 @@ def _draw(
     axes.plot(days, values - zero, ".", color=POINT, ms=5)
     axes.plot([d for d, o in zip(days, outside, strict=True) if o], (values - zero)[outside], "o",
               mfc="none", mec=DOUBT, ms=9, ls="none", label="outside")
-    if one.since is not None:
-        axes.axvline(one.since, color=DOUBT, lw=1.0, ls="--")  # type: ignore[arg-type]
-        axes.annotate("since", (one.since, 0.92), (3, 0),
+    if one.moving_since is not None:
+        axes.axvline(one.moving_since, color=DOUBT, lw=1.0, ls="--")  # type: ignore[arg-type]
+        axes.annotate("moving since", (one.moving_since, 0.92), (3, 0),
                       xycoords=("data", "axes fraction"), textcoords="offset points", fontsize=8,
                       color=DOUBT)
     of = f"{one.of}, " if one.of else ""

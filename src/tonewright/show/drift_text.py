@@ -27,13 +27,14 @@ LABEL = {**QUANTITY, "printing_time": "time", "log_exposure_range": "range",
 
 def drift_json(found: FoundDrift) -> dict[str, Any]:
     """All series with their limits, and what they show, under the names the command line
-    promises; limits, ``out_since`` and slope on top are those of the leading time."""
+    promises; limits, days and slope on top are those of the leading time."""
     drift = found.drift
     leading = _series_json(drift.leading)
     return {
         "series": [*map(_series_json, drift.series)],
         "leading": drift.series.index(drift.leading),
-        **{name: leading[name] for name in ("limits", "out_since", "drift_stops_per_month")},
+        **{name: leading[name] for name in (
+            "limits", "out_since", "moving_since", "drift_stops_per_month")},
         "findings": [encode(f) for f in drift.findings],
         "warnings": [*map(sentence, drift.findings)],
         "left_out": [asdict(one) for one in found.left_out],
@@ -53,7 +54,8 @@ def _series_json(one: Series) -> dict[str, Any]:
         "values": [_plain(one, p.value) for p in one.points],
         "ewma": [_plain(one, v) for v in drawn.average],
         "limits": None if last["centre"] is None else last,
-        "out_since": None if one.since is None else one.since_said,
+        "out_since": None if one.out_since is None else one.out_since.isoformat(),
+        "moving_since": None if one.moving_since is None else one.moving_since.isoformat(),
         "change": None if shift is None else round(shift.value, 4),
         "change_sd": None if shift is None else round(shift.sd, 4),
         "drift_stops_per_month": one.per_month and round(one.per_month, 4) if time else None,
@@ -110,11 +112,18 @@ def _facts(one: Series) -> Iterator[str]:
     if np.isfinite(drawn.centre[-1]):
         yield (f"usually {said(one, drawn.centre[-1])}, single prints"
                f" {said(one, drawn.low[-1])} to {said(one, drawn.high[-1])}")
-        shift = drawn.shift
-        yield "within its limits" if shift is None or one.since is None else (
-            f"OUT since {month_words(one.since_said)}: {change_words(one.quantity, shift.value)}")
+        yield _limits_words(one)
     if one.quantity in TIMES and one.per_month is not None and one.per_month_sd is not None:
         yield (f"{one.per_month:+.3f} ±{2.0 * one.per_month_sd:.3f} stop a month".replace("-", "−"))
+
+
+def _limits_words(one: Series) -> str:
+    shift, moving, out = one.chart.shift, one.moving_since, one.out_since
+    if shift is None or moving is None or out is None:
+        return "within its limits"
+    months = month_words(moving.isoformat()), month_words(out.isoformat())
+    before = "" if months[0] == months[1] else f", moving since about {months[0]}"
+    return f"OUT since {months[1]}{before}: {change_words(one.quantity, shift.value)}"
 
 
 def said(one: Series, value: float) -> str:
@@ -128,7 +137,7 @@ def said(one: Series, value: float) -> str:
 
 
 def _next(found: FoundDrift) -> str:
-    out = [s for s in found.drift.series if s.since is not None]
+    out = [s for s in found.drift.series if s.out_since is not None]
     if any(s.quantity in TIMES for s in out):
         return ("print one strip: it shows the time and whether the contrast has moved too. Then"
                 " renew the curve:  tonewright renew OLD.curve.json --process NEW.process.json"

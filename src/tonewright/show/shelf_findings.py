@@ -32,6 +32,16 @@ def month_words(day: str) -> str:
     return date.fromisoformat(day).strftime("%B %Y")
 
 
+def _since_words(found: findings.TimeDrifted | findings.Drifted, what: str = "") -> str:
+    """``since June 2026`` where it left its limits in the month in which it began to move; what
+    follows is how far it has moved by now."""
+    moving, out = month_words(found.moving_since), month_words(found.out_since)
+    if moving == out:
+        return f"since {out}" + (f" the {what} is" if what else "")
+    both = f"moving since about {moving}, outside its limits since {out},"
+    return f"{both} the {what} is now" if what else f"{both} now"
+
+
 def change_words(quantity: findings.Quantity, change: float) -> str:
     """How far something has moved, and which way."""
     if quantity in ("printing_time", "middle_tone_time"):
@@ -59,7 +69,7 @@ def _named(of: str, text: str) -> str:
 @sentence.register
 def _(found: findings.TimeDrifted) -> str:
     instead = "" if found.print_for is None else f", or print {found.print_for}"
-    return _named(found.of, f"since {month_words(found.since)}"
+    return _named(found.of, _since_words(found) +
                   f" {change_words('printing_time', found.slower_stops)}"
                   f" (±{2.0 * found.slower_stops_sd:.2f} stop)"
                   f"{', and still moving' if found.still_moving else ''}; renew{instead}.")
@@ -68,7 +78,7 @@ def _(found: findings.TimeDrifted) -> str:
 @sentence.register
 def _(found: findings.Drifted) -> str:
     what = QUANTITY[found.quantity]
-    return _named(found.of, f"since {month_words(found.since)} the {what} is"
+    return _named(found.of, _since_words(found, what) +
                   f" {change_words(found.quantity, found.change)}:"
                   f" {_MEANS[found.quantity][found.change < 0]}.")
 

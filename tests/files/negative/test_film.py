@@ -263,7 +263,7 @@ def test_two_images_of_one_name_and_sizes_unknown(run):
 
 def test_a_film_is_a_negative_already(run):
     assert run(*CALL, "--film", "a3").exit_code == 0
-    assert "is a negative already" in said_by(
+    assert "is already a negative" in said_by(
         run, "film.tif", "--curve", "k.curve.json", "-o", "again.tif")
 
 
@@ -276,3 +276,19 @@ def test_a_worksheet_has_a_sheet_for_each_negative_on_a_film(run):
     found = {s["negative"]: s["size_mm"] for s in json.loads(done.stdout)["sheets"]}
     assert found == {f"film.tif: {name}.tif": [round(25.4 * w / 100, 1), round(25.4 * h / 100, 1)]
                      for name, (h, w) in SIZES.items()}
+
+
+def test_a_worksheet_spells_a_name_as_the_file_does(run):
+    """The ASCII tag holds "b Hoefe & co", XMP the name itself; XMP of another text is not taken."""
+    Path("b Höfe & co.tif").write_bytes(Path("portrait.tif").read_bytes())
+    assert run("b Höfe & co.tif", *CALL, "--film", "a3").exit_code == 0
+
+    def names():
+        done = CliRunner().invoke(main, ["worksheet", "k.curve.json", "film.tif", "-o", "w.html",
+                                         "--json", "--force"])
+        return {s["negative"] for s in json.loads(done.stdout)["sheets"]}
+
+    assert "film.tif: b Höfe & co.tif" in names()
+    film = Path("film.tif").read_bytes()
+    Path("film.tif").write_bytes(film.replace("Höfe".encode(), "Häfe".encode()))
+    assert "film.tif: b Hoefe & co.tif" in names()
