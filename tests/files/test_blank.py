@@ -137,6 +137,15 @@ def test_a_tone_scale_s_table_comes_with_the_negative_or_not_at_all(run):
         "p-negative.csv", "p-negative.target.json", "p-negative.tif"]
 
 
+@pytest.mark.parametrize("filled", [
+    "patch,lightness\nA1,18.2\n", "patch;L*;a*;b*\r\nA1;18,2;0;0\r\n", "patch,LAB_L\nA1,18\n",
+    "patch,XYZ_Y\nA1,3\n", "patch,nm500,nm510\nA1,3,4\n", "patch,density\nA1,\nA2,1.6\n"])
+def test_whatever_was_measured_is_kept(run, filled):
+    Path("T.csv").write_text(filled, encoding="utf-8", newline="")
+    assert "T.csv holds measurements" in said(
+        run, "target", "-o", "T.tif", "--ppi", "100", "--force")
+
+
 def test_read_puts_its_readings_in_the_place_of_the_empty_table_alone(run):
     rows = draw(run)
     densities = [Darkroom().print_density(np.array([float(r["level"])]))[0] for r in rows]

@@ -14,7 +14,7 @@ from tonewright.files.documents import to_text
 from tonewright.files.negative.again import scale_document, scale_table
 from tonewright.files.safe import refuse_existing, whole_file, write_text
 from tonewright.files.tables import parse_table
-from tonewright.measured.columns import COLOUR_NAMES
+from tonewright.measured.columns import COLOUR_NAMES, holds_values
 from tonewright.record.times import PrintingTime
 from tonewright.strip.tablet import Tablet
 from tonewright.target.document import FORM, Target
@@ -112,7 +112,7 @@ def refuse_filled(path: Path, force: bool) -> None:
         table = parse_table(path.read_bytes(), path.name)
     except (OSError, TonewrightError):  # nothing, or no table: replaced, as asked for
         return
-    if any(table.cells("density") or ()):
+    if holds_values(table):
         raise FileError(f"the file {path} holds measurements",
                         "an empty table never takes their place",
                         "move that file, or give the output another name", code="table_filled")

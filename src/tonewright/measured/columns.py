@@ -303,6 +303,12 @@ def has_values(columns: Sequence[str]) -> bool:
     return named or any(map(_WAVELENGTH.fullmatch, keys))
 
 
+def holds_values(table: Table) -> bool:
+    """Whether a cell of a density, lightness, luminance or spectrum is filled in."""
+    return any(row[i] for i, column in enumerate(table.columns) if has_values([column])
+               for row in table.rows)
+
+
 def numbers(table: Table, index: int, *, blank_is_unknown: bool = False) -> Array:
     """A column as numbers, shape (n,), n at least 1; blank cells are NaN if those are allowed.
 
