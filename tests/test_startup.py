@@ -68,14 +68,17 @@ def test_help_loads_click_alone(tmp_path, arguments):
     assert not loaded & heavy
 
 
-def test_negative_loads_no_scipy_colour_or_matplotlib(tmp_path, curve):
+@pytest.mark.parametrize("more", [(), ("--tone-scale",)])
+def test_negative_loads_no_scipy_colour_or_matplotlib(tmp_path, curve, more):
     image = tmp_path / "image.tif"
     ramp = np.linspace(0, 65535, 64).astype(np.uint16)
-    tifffile.imwrite(image, np.tile(ramp, (48, 1)), photometric="minisblack", metadata=None)
+    tifffile.imwrite(image, np.tile(ramp, (480, 8)), photometric="minisblack", metadata=None,
+                     resolution=(100, 100))
     out = tmp_path / "negative.tif"
     loaded = loaded_by(
         tmp_path / "modules.json",
         "negative", str(image), "--curve", str(curve), "--encoding", "lightness", "-o", str(out),
+        *more,
     )  # fmt: skip
     assert out.is_file()
     assert "numpy" in loaded

@@ -47,10 +47,10 @@ def _end_after(read: int) -> None:
 
 def _end() -> None:
     abandon = getattr(sys.modules.get("tonewright.files.safe"), "abandon", None)
-    if abandon is not None:  # else nothing was written yet
-        abandon()
     said = "tonewright: stopped; files are whole or not there\n"
     try:
+        if abandon is not None:  # else nothing was written yet
+            abandon()
         os.write(2, ("\r\x1b[K" * os.isatty(2) + said).encode("ascii"))
     finally:
         os._exit(INTERRUPTED)

@@ -99,6 +99,19 @@ def test_several_files_are_several_prints(bench, curve):
         Path(name).write_text(text, encoding="utf-8")
     found = json.loads(call("check", "k.curve.json", "a.csv", "b.csv", "--json").stdout)
     assert {t["print_name"] for t in found["tones"]} == {"a", "b"}
+    assert [p["name"] for p in found["prints"]] == ["a", "b"]
+    for each in found["prints"]:
+        off = [t["difference_lightness"] for t in found["tones"] if t["print_name"] == each["name"]]
+        assert each["difference_lightness_mean"] == pytest.approx(np.mean(off), abs=1e-3)
+        assert each["difference_lightness_rms"] == pytest.approx(
+            np.sqrt(np.mean(np.square(off))), abs=1e-3)
+    (line,) = (line for line in call("check", "k.curve.json", "a.csv", "b.csv").stdout.splitlines()
+               if line.startswith("  prints"))
+    assert "L* (a), " in line and "L* (b)" in line
+    Path("other").mkdir()
+    Path("b.csv").rename("other/a.csv")
+    found = json.loads(call("check", "k.curve.json", "a.csv", "other/a.csv", "--json").stdout)
+    assert [p["name"] for p in found["prints"]] == ["a.csv", "other/a.csv"]
 
 
 def test_a_sheet_drawn_through_the_curve(bench, curve):
@@ -112,6 +125,11 @@ def test_a_sheet_drawn_through_the_curve(bench, curve):
     direct = call("check", "k.curve.json", "list.csv", "--target", "t.target.json", "--json")
     assert direct.exit_code == 1, direct.output
     assert call("read", "list.csv", "--target", "t.target.json", "-o", "read.csv").exit_code == 0
+    Path("levels.csv").write_text("\n".join(["patch,level,density", *(
+        f"{p.name},{p.level!r},{d:.4f}" for p, d in zip(drawn.patches, density, strict=True))]),
+        encoding="utf-8")
+    beside = call("check", "k.curve.json", "levels.csv", "--target", "t.target.json", "--json")
+    assert json.loads(beside.stdout)["tones"] == json.loads(direct.stdout)["tones"]
     read = call("check", "k.curve.json", "read.csv", "--json")
     ours, theirs = json.loads(direct.stdout), json.loads(read.stdout)
     assert ours["cause"] == theirs["cause"] == "exposure"
@@ -130,7 +148,8 @@ WET = "# state: not yet dry"
     (lambda text: "\n".join([text.splitlines()[0], *(
         ",".join([a, str(100.0 - float(b)), *c]) for a, b, *c in (
             line.split(",") for line in text.splitlines()[1:]))]), "run against their aims"),
-    (lambda text: text.replace("image_lightness", "colour"), "level"),
+    (lambda text: text.replace("image_lightness", "colour"),
+     "column image_lightness, or name the layout of the tone scale (--target NAME.target.json)"),
     (lambda text: text.replace(",50.000,", ",150.000,"), "0 to 100"),
     (lambda text: text.replace(",50.000,", ",half,"), "half"),
     (lambda text: "", "empty"),
@@ -143,6 +162,31 @@ def test_readings_that_are_none_of_the_print(bench, change, words):
         assert words in said(call, *command)
 
 
+def test_the_readings_that_the_curve_was_made_from(bench, curve):
+    own = curve.recipe.prints[0].readings.patches
+    for name, shown in (("own.csv", own), ("seven.csv", own[3:24:3])):
+        Path(name).write_text("\n".join(["patch,level,density", *(
+            f"{p.patch},{p.level!r},{p.density!r}" for p in shown)]), encoding="utf-8")
+        for command in (("check",), ("refine", "-o", "x.curve.json")):
+            words = said(call, command[0], "k.curve.json", name, *command[1:])
+            assert "the curve's own: kallitype was made from them" in words
+            assert "measure a print made through the curve" in words.lower()
+
+
+def test_a_plain_target_is_no_print_made_through_the_curve(bench):
+    from tonewright.files.targets import TargetRequest
+
+    drawn = draw_target("t.tif", TargetRequest(levels=16)).target
+    density = gone_wrong().print_density(drawn.level)
+    Path("plain.csv").write_text("\n".join(["patch,level,density", *(
+        f"{p.name},{p.level!r},{d:.4f}" for p, d in zip(drawn.patches, density, strict=True))]),
+        encoding="utf-8")
+    for more in ((), ("--target", "t.target.json")):
+        words = said(call, "check", "k.curve.json", "plain.csv", *more)
+        assert "not the tone that the curve aimed at" in words
+        assert "(--target NAME.target.json)" in words
+
+
 @pytest.mark.parametrize(("arguments", "words"), [
     (("k.curve.json",), "READINGS"),
     (("none.curve.json", "good.csv"), "no file"),
@@ -152,6 +196,7 @@ def test_readings_that_are_none_of_the_print(bench, change, words):
     (("k.curve.json", "good.csv", "-o", "x.check.json", "--date", "2999-01-01"), "2999-01-01"),
     (("k.curve.json", "good.csv", "--date", "31.3."), "31.3."),
     (("k.curve.json", "good.csv", "--time", "soon"), "soon"),
+    (("k.curve.json", "good.csv", "--time", "18units"), "18 units, another"),
     (("k.curve.json", "good.csv", "--paper", "linen"), "(tonewright renew)"),
     (("k.curve.json", "good.csv", "--leave-out", "Z9"), "Z9"),
     (("k.curve.json", "good.csv", "--relative-to-paper"), "bare paper"),
@@ -186,7 +231,9 @@ def test_refine_keeps_what_is_known_and_names_the_old_curve(bench, curve):
     new = read_curve("s.curve.json")
     assert new.ancestor.name == "kallitype"
     assert new.recipe.printing_time == curve.recipe.printing_time
-    assert call("check", "s.curve.json", "good.csv").exit_code == 0
+    assert "the curve's own" in said(call, "check", "s.curve.json", "good.csv")
+    write_print("next.csv", new, gone_wrong(), seed=31)
+    assert call("check", "s.curve.json", "next.csv").exit_code == 0
     found = json.loads(call("refine", "k.curve.json", "good.csv", "-o", "t.curve.json",
                             "--json").stdout)
     assert found["ancestor"] == "kallitype" and found["setup_changes"] == []

@@ -160,14 +160,15 @@ def test_a_name_that_does_not_fit_is_refused(run, form, name):
 
 @pytest.mark.parametrize(("options", "said"), [
     (("icc-link",), "(-o NAME.icc)"), (("icc-output", "--json"), "(-o NAME.icc)"),
-    (("points", "--points", "9"), "(--points 14)"), (("points", "--points", "21"), "10 to 20"),
+    (("points", "--points", "9"), "(--points 14)"),
+    (("points", "--points", "21"), "Choose 10 to 20"),
     (("table", "--separator", "comma", "--decimal", "comma"), "(--separator semicolon)"),
     (("table", "--encoding", "srbg"), "the encoding is 'srbg'"),
     (("table", "--rows", "20"), "it counts for curve-csv and response-csv"),
     (("lut", "--depth", "8", "-o", "k.clf"), "a depth is asked for, of lut"),
     (("aim", "--encoding", "srgb"), "an encoding is asked for, of aim"),
     (("icc-output", "--decimal", "comma", "-o", "k.icc"), "a separator or decimal sign"),
-    (("lut", "--plot", "p.png", "-o", "k.clf"), "points are drawn alone"),
+    (("lut", "--plot", "p.png", "-o", "k.clf"), "Only points are drawn"),
     (("points", "--plot", "p.tif"), "is written as a PNG"),
     (("points", "--plot", "p.csv", "-o", "p.csv"), "is written as a PNG"),
     (("lut", "-o", "none/k.clf"), "no folder"), (("table", "--depth", "12"), "16 or 8")])

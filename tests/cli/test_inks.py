@@ -225,7 +225,7 @@ def test_damaged_readings_are_refused(here):
         assert said.lower() in refused("inks", "bad.csv", *RANK[2:]).lower()
     write_list("few.csv", rows[:30], ("patch", "density"))
     said = refused("inks", "few.csv", "--target", "inks.target.json", *RANK[2:])
-    assert "At least half of a chart" in said
+    assert "At least half of the chart must be measured" in said
 
 
 def test_another_charts_scan_is_refused(here):

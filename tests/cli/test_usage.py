@@ -28,8 +28,9 @@ CLICK = ("Usage:", "Try '", "Error:", "Invalid value", "Missing", "No such", "va
     ("export a", "export: --as is not given. What the curve is handed over as; it is curve-csv,"
                  " response-csv, table, points, lut, icc-output, icc-link, readings or aim. Add it;"
                  " see tonewright export --help."),
-    ("export", "no CURVE was named. It is called as tonewright export CURVE, with options."),
-    ("negative", "negative: no IMAGE was named."),
+    ("export", "no CURVE is named. Write tonewright export CURVE, with options."),
+    ("negative", "negative: no IMAGE is named."),
+    ("check c.curve.json", "check: no READINGS are named. Write tonewright check CURVE READINGS"),
     ("export a b --as curve-csv",
      "export: there is more than it takes: b. A name with spaces stands in quotes"),
     ("fit --plott x", "fit: there is no option --plott. The nearest is --plot."),

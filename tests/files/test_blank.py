@@ -8,10 +8,14 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import tifffile
 from click.testing import CliRunner
 
 from commands import refused, said
+from prints import curve_of
+from tonewright import scales
 from tonewright.cli import main
+from tonewright.files.documents import write_curve
 from tonewright.files.targets import read_target
 from tonewright.virtual.darkroom import Darkroom
 
@@ -88,6 +92,51 @@ def test_measurements_are_never_replaced_by_an_empty_table(run):
     assert "U.csv is there already" in said(run, "target", "-o", "U.tif")
 
 
+NEGATIVE = ("negative", "p.tif", "--curve", "k.curve.json", "--tone-scale", "-o")
+
+
+def negative(run):
+    """A negative with a tone scale; the rows of its table, and each one's density by the aim."""
+    write_curve("k.curve.json", curve_of())
+    picture = np.tile(np.linspace(0, 65535, 400).astype(np.uint16), (500, 1))
+    tifffile.imwrite("p.tif", picture, photometric="minisblack", metadata=None,
+                     resolution=(100, 100))
+    done = run(*NEGATIVE, "n.tif")
+    assert done.exit_code == 0, done.output
+    rows = table("n.csv")
+    aims = np.array([float(r["aim_lightness"]) for r in rows])
+    return done, rows, scales.lightness_to_density(aims)
+
+
+@pytest.mark.parametrize("stops", [0.0, 0.15])
+def test_a_tone_scale_s_table_is_checked_without_its_layout(run, stops):
+    done, rows, densities = negative(run)
+    assert "n.csv (to fill in by hand)" in done.stdout
+    assert "tonewright check k.curve.json n.csv" in " ".join(done.stdout.split())
+    assert [r["patch"] for r in rows] == [p.name for p in read_target("n.target.json").patches]
+    for number, (row, density) in enumerate(zip(rows, densities + stops, strict=True)):
+        row["density"] = "" if number in (4, 7) else f"{density:.2f}"
+    spreadsheet(rows, "n.csv")
+    done = run("check", "k.curve.json", "n.csv", "--json")
+    assert done.exit_code == (1 if stops else 0), done.output
+    blank = [f for f in json.loads(done.stdout)["findings"] if f["code"] == "cells_blank"]
+    assert [f["lines"] for f in blank] == [[6, 9]]
+    assert "n.csv holds measurements" in said(run, *NEGATIVE, "n.tif", "--force")
+
+
+def test_a_tone_scale_s_table_comes_with_the_negative_or_not_at_all(run):
+    negative(run)
+    assert run(*NEGATIVE, "n.tif", "--force").exit_code == 0
+    for name in ("n.tif", "n.target.json"):
+        Path(name).unlink()
+    assert "n.csv is there already" in said(run, *NEGATIVE, "n.tif")
+    assert "n.csv holds measurements" not in said(run, *NEGATIVE, "none/n.tif", "--force")
+    done = run(*NEGATIVE[:2], "q.tif", *NEGATIVE[2:], "out", "--json")  # there is no q.tif
+    assert json.loads(done.stdout)["outputs"][0]["table"] == str(Path("out", "p-negative.csv"))
+    assert sorted(p.name for p in Path("out").iterdir()) == [
+        "p-negative.csv", "p-negative.target.json", "p-negative.tif"]
+
+
 def test_read_puts_its_readings_in_the_place_of_the_empty_table_alone(run):
     rows = draw(run)
     densities = [Darkroom().print_density(np.array([float(r["level"])]))[0] for r in rows]
@@ -140,17 +189,17 @@ def test_a_strip_s_table_filled_in_is_read(run, time):
 
 def test_left_empty_it_says_so(run):
     run("strip", "--tablet", "31", "--blank", "s.csv")
-    assert "No row has a number there" in said(
+    assert "no density is filled in yet" in said(
         run, "strip", "s.csv", "--tablet", "31", "--time", "8min")
     draw(run)
-    assert "No row has a number there" in said(run, "fit", "T.csv", "-o", "a.curve.json")
+    assert "no density is filled in yet" in said(run, "fit", "T.csv", "-o", "a.curve.json")
 
 
 def test_what_a_blank_table_is_not(run):
     run("strip", "--tablet", "31", "--blank", "s.csv")
     strip = ("strip", "--tablet", "31", "--blank")
     assert "--force" in refused(run, *strip, "s.csv")
-    assert "no tablet was named" in said(run, "strip", "--blank", "t.csv")
+    assert "no tablet is named" in said(run, "strip", "--blank", "t.csv")
     assert "--blank and s.csv" in said(run, *strip, "t.csv", "s.csv")
     assert "--blank and --merged" in said(run, *strip, "t.csv", "--merged", "2")
     assert "--blank and p.json" in said(run, *strip, "t.csv", "-o", "p.json")

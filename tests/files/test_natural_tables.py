@@ -133,7 +133,7 @@ def test_a_blank_density_is_skipped_and_noted(path):
     found = target(path, TALL.replace("0.3,1.15", "0.3,").replace("0.4,1.00", "0.4,"))
     assert found.level.size == 9 and 0.3 not in found.level
     assert CellsBlank("list.csv", (5, 6)) in found.findings
-    with pytest.raises(ReadingsError, match="No row has a number"):
+    with pytest.raises(ReadingsError, match="is filled in yet"):
         target(path, "level,density\n0,\n1,\n")
 
 

@@ -16,6 +16,7 @@ from tonewright.files import safe
 from tonewright.files.safe import (
     make_folder,
     refuse_existing,
+    together,
     whole_file,
     write_bytes,
     write_text,
@@ -316,6 +317,20 @@ def test_of_a_pair_that_fails_neither_is_there(tmp_path):
         write_text(tmp_path / "c", "new")
         write_text(tmp_path / "b", "new")
     assert contents(tmp_path) == {"b": "old"}
+
+
+def test_together_or_not_at_all(tmp_path):
+    with together():
+        pass
+    with together():
+        write_text(tmp_path / "a", "new")
+        write_bytes(tmp_path / "b", b"new")
+        assert not (tmp_path / "a").exists()
+    assert contents(tmp_path) == {"a": "new", "b": "new"}
+    with pytest.raises(ZeroDivisionError), together():
+        write_text(tmp_path / "a", "newer", force=True)
+        _ = 1 / 0
+    assert contents(tmp_path) == {"a": "new", "b": "new"}
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="folders are not synced there")

@@ -180,6 +180,15 @@ def test_too_large(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     assert "larger than" in refusal(path, PLAIN * 10)
 
 
+@pytest.mark.parametrize("start", [b"II*\0", b"MM\0*", b"\x89PNG\r\n", b"\xff\xd8\xff\xe0"])
+def test_a_scan_is_to_be_read_first_however_large(
+    path: Path, monkeypatch: pytest.MonkeyPatch, start: bytes
+) -> None:
+    monkeypatch.setattr(tables, "MOST_BYTES", 100)
+    for size in (10, 1000):
+        assert "read it first with tonewright read" in refusal(path, start + bytes(size))
+
+
 def test_reading_a_table_imports_no_scipy_and_no_colour(path: Path) -> None:
     path.write_text(PLAIN, encoding="utf-8")
     code = (

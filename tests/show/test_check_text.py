@@ -91,6 +91,25 @@ def test_many_tones_are_put_together():
     assert len(rows) == 11
 
 
+def test_a_row_of_many_patches_is_marked_if_one_of_them_is_too_far_off():
+    close = dataclasses.replace(TONES[5], difference_lightness=0.1)
+    many = [dataclasses.replace(close, image_lightness=float(v)) for v in np.linspace(0, 100, 51)]
+    many[26] = dataclasses.replace(many[26], difference_lightness=-2.5)
+    text = check_text(dataclasses.replace(OVER, tones=tuple(many)))
+    (marked,) = (line for line in text.splitlines() if line.endswith("<"))
+    assert marked.split()[0] == "50"
+
+
+@pytest.mark.parametrize(("probability", "words"), [
+    (0.0005, "fewer than 1 in 1000 good prints differ at least as much"),
+    (0.0012, "1 good print in 1000 differs at least as much"),
+    (0.004, "4 good prints in 1000 differ at least as much"),
+    (0.012, "1 good print in 100 differs at least as much"),
+    (0.44, "44 good prints in 100 differ at least as much")])
+def test_how_often_good_prints_differ(probability, words):
+    assert f": {words}\n" in check_text(dataclasses.replace(GOOD, probability=probability))
+
+
 def test_json_has_what_the_command_promises():
     found = json.loads(json.dumps(check_json(OVER)))
     assert {"passes", "difference_lightness_rms", "worst_image_lightness", "cause",

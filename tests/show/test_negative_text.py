@@ -71,20 +71,20 @@ def test_the_report_of_one(make):
     batch = make(["portrait.tif"], "sheet.tif", depth=8,
                  size=SizeWish(width_mm=Fraction(100), ppi=Fraction(200)),
                  sheet=SheetSettings(marks=True, tone_scale=True, caption=True))
-    agrees("negative.txt", negatives_text(batch))
+    agrees("negative.txt", negatives_text(batch, "kallitype.curve.json"))
 
 
 def test_the_report_of_several(make):
     batch = make(["portrait.tif", "notes.tif", "landscape.tif"], "negatives", mirror=False)
     failures = failures_text(batch.failures, len(batch.reports), lambda error: "not an image")
-    agrees("negatives.txt", f"{negatives_text(batch)}\n\n{failures}")
+    agrees("negatives.txt", f"{negatives_text(batch, 'kallitype.curve.json')}\n\n{failures}")
 
 
 def test_the_report_of_a_film(make):
     batch = make(["portrait.tif", "landscape.tif"], "film.tif", film=parse_film("a4", "film"),
                  size=SizeWish(width_mm=Fraction(90), ppi=Fraction(100)),
                  sheet=SheetSettings(marks=True))
-    agrees("negatives_film.txt", negatives_text(batch))
+    agrees("negatives_film.txt", negatives_text(batch, "kallitype.curve.json"))
 
 
 def test_json_carries_findings_and_their_sentences(make):

@@ -85,6 +85,14 @@ def test_readings_from_the_bare_paper_keep_their_option(listed):
     assert reading_json(relative)["aim_rms_lightness"] is None
 
 
+def test_readings_of_a_print_through_a_curve_go_to_check(listed):
+    printed = replace(listed, target=replace(TARGET, through="kallitype"),
+                      output=Path("my print.csv"))
+    assert "Next:     tonewright check CURVE \"my print.csv\"" in reading_text(printed)
+    relative = replace(printed, reading=replace(listed.reading, relative_to_paper=True))
+    assert "--relative-to-paper" in reading_text(relative)
+
+
 def test_the_report_on_a_scanner():
     card = scanroom.gray_scale(KNOWN, border_density=0.3)
     render = scanroom.scan_sheet(card, replace(SCANNER, ppi=200.0), scanroom.Lying(3.0), seed=1)

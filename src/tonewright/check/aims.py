@@ -22,6 +22,8 @@ from tonewright.scales import Array
 AIM, IMAGE = columns.AIM_NAMES
 FEWEST_TONES, LEAST_SPAN = 4, 20.0
 """Different tones, and L* between the lightest and the darkest, that tell causes apart."""
+SAME_DENSITY = 5e-5
+"""Density within which a reading is one that the curve holds already: what rounding leaves."""
 SAME_LEVEL, SAME_TONE = 0.003, 0.3
 """How nearly the ink that was printed must be the curve's for that aim: ink level, or L*."""
 AT_END = 0.6
@@ -82,6 +84,39 @@ def _row(letters: str) -> int:
     return number
 
 
+def refuse_own(curve: Curve, readings: Readings, name: str) -> None:
+    """Raise `ReadingsError` for readings that the curve was made from: all have the patch name and
+    the density of one of its own."""
+    prints = () if curve.recipe is None else curve.recipe.prints
+    made_from = [r for r in (curve.readings, *(p.readings for p in prints)) if r is not None]
+    own: dict[str, list[float]] = {}
+    for patch in (p for r in made_from for p in r.patches):
+        own.setdefault(patch.patch, []).append(patch.density)
+    if all(any(abs(p.density - d) < SAME_DENSITY for d in own.get(p.patch, ()))
+           for p in readings.patches):
+        raise ReadingsError(
+            f"{name}: these readings are the curve's own: {curve.name} was made from them",
+            "they can tell nothing new about it",
+            "measure a print made through the curve, and take its readings")
+
+
+def says_aims(table: Table) -> bool:
+    """Whether a table has the tone of any patch."""
+    return any(any(table.cells(name) or []) for name in columns.AIM_NAMES)
+
+
+def without_tones(name: str, *, levels: bool) -> ReadingsError:
+    """The error for readings, or a target, that do not say which tones the curve aimed at;
+    ``levels``: only how much ink was printed."""
+    way_out = ("give each patch its tone in the picture in a column image_lightness, or name the"
+               " layout of the tone scale")
+    return ReadingsError(
+        f"{name} says how much ink each patch has, but not the tone that the curve aimed at"
+        if levels else f"{name} says neither the tone nor the ink level of its patches",
+        "a print made through the curve is compared, patch by patch, with the tones it should have",
+        f"measure such a print, and {way_out}" if levels else way_out, code="print_tones")
+
+
 def with_levels(
     table: Table, curve: Curve, scale: Weighting | None = None
 ) -> tuple[Table, Array]:
@@ -96,6 +131,8 @@ def with_levels(
     name = next((n for n in (AIM, IMAGE) if any(table.cells(n) or [])), None)
     has_level = any(columns.find(table, n) is not None for n in columns.LEVEL_NAMES)
     if name is None:
+        if not has_level:
+            raise without_tones(table.source.name, levels=False)
         return table, aim_of_level(curve, columns.levels(table))
     if not has_level:
         table = columns.only_rows(table, np.array([bool(c) for c in table.cells(name) or []]))

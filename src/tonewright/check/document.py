@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from statistics import fmean
 from typing import Annotated, Literal
 
 # a check is read with the findings that it may hold
@@ -80,6 +81,16 @@ class Cause:
     size_sd: _AboveZero | None
 
 
+@dataclass(frozen=True)
+class PrintDifference:
+    """How far one of several prints is off, L*."""
+
+    name: str | None
+    difference_lightness_mean: float
+    """Above 0: too light."""
+    difference_lightness_rms: float
+
+
 @dataclass(frozen=True, kw_only=True)
 class Check:
     """A print, or several alike, compared with what its curve promises."""
@@ -99,7 +110,7 @@ class Check:
     passes: bool
     """Whether it is what the curve promises: nine-and-a-half of ten good prints pass."""
     probability: _Share
-    """How often a good print differs as much."""
+    """How often a good print differs at least as much."""
     difference_lightness_rms: float
     difference_lightness_mean: float
     """Above 0: too light."""
@@ -126,3 +137,13 @@ class Check:
         if self.passes != (self.cause.code == "none"):
             raise OptionError(f"the check {'passes' if self.passes else 'does not pass'} and its"
                               f" cause is {self.cause.code}", "a print that passes has none", "")
+
+    @property
+    def prints(self) -> tuple[PrintDifference, ...]:
+        """Every print by itself, in the order of the readings."""
+        off: dict[str | None, list[float]] = {}
+        for tone in self.tones:
+            off.setdefault(tone.print_name, []).append(tone.difference_lightness)
+        return tuple(PrintDifference(name, round(fmean(of), 3),
+                                     round(fmean(d * d for d in of) ** 0.5, 3))
+                     for name, of in off.items())

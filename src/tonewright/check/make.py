@@ -33,13 +33,13 @@ from tonewright.record.dates import parse_date
 from tonewright.record.findings import Finding
 from tonewright.record.provenance import made_by
 from tonewright.record.setup import Setup
-from tonewright.record.times import PrintingTime, parse_time
+from tonewright.record.times import PrintingTime, parse_time, ratio
 from tonewright.scales import Array
 
 PASSING = 0.05
-"""A print passes if one good print in twenty differs as much."""
+"""A print passes if one good print in twenty differs at least as much."""
 PLAINLY_APART = 0.01
-"""How seldom even sheets may differ as much before it is said that prints do."""
+"""How seldom even sheets may differ at least as much before it is said that prints do."""
 AT_END = 0.5
 """L* within which a tone counts as the curve's black or white."""
 
@@ -74,6 +74,7 @@ def check_print(asked: CheckRequest) -> Check:
     """
     curve = asked.curve
     refuse_other_paper(curve.setup, asked.changes)
+    refuse_other_unit(curve, asked.time)
     day = asked.changes.date
     if day is not None:
         day = parse_date(day, asked.today).isoformat()
@@ -175,6 +176,14 @@ def refuse_other_paper(setup: Setup, changes: Setup) -> None:
                 f"the {entry} of the print is {after!r}, that of the curve {before!r}",
                 "a print and its curve are of one paper and chemistry",
                 "renew the curve for it", code="check_other_paper")
+
+
+def refuse_other_unit(curve: Curve, time: PrintingTime | None) -> None:
+    """Raise `OptionError` for a print timed in minutes and a curve in integrator units, or the
+    reverse."""
+    here = curve_time(curve)
+    if time is not None and here is not None:
+        ratio(time, here)
 
 
 def _rows_left_out(asked: CheckRequest) -> list[int]:

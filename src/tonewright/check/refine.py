@@ -9,7 +9,13 @@ import numpy as np
 
 from tonewright.check.aims import PrintedTones
 from tonewright.check.cause import judge
-from tonewright.check.make import CheckRequest, check_print, curve_time, refuse_other_paper
+from tonewright.check.make import (
+    CheckRequest,
+    check_print,
+    curve_time,
+    refuse_other_paper,
+    refuse_other_unit,
+)
 from tonewright.check.promise import Response, promise
 from tonewright.curve.derive import make_derived_curve
 from tonewright.curve.document import Ancestor, Curve
@@ -65,6 +71,7 @@ def refine_curve(new: RefineRequest) -> Renewed:
         `make_curve` and `make_derived_curve`.
     """
     refuse_other_paper(new.old.setup, new.changes)
+    refuse_other_unit(new.old, new.time)
     _refuse_held(new)
     _refuse_moved(new)
     curve = _plain(new) if new.old.recipe is None else _by_strip(new)

@@ -48,14 +48,16 @@ def command(
 ) -> None:
     """Whether a print is what its CURVE promises; if not, why, and what to do.
 
-    READINGS are of anything printed through the curve: the tone scale beside a negative, a sheet
-    drawn with tonewright target --through, or a plain table with the columns image_lightness and
-    density (or lightness). Several files, or a column named print, are several prints.
+    READINGS are of anything printed through the curve: the tone scale beside a negative or a
+    sheet drawn with tonewright target --through, in the table that was written with it, or a plain
+    table with the columns image_lightness and density (or lightness). Several files, or a column
+    named print, are several prints.
 
     The exit code is 0 if the print passes and 1 if it does not.
 
     \b
     Examples:
+      tonewright check kallitype.curve.json negative.csv
       tonewright read scan.tif --target negative.target.json --scanner S.scanner.json -o print.csv
       tonewright check kallitype.curve.json print.csv --plot print.png
       tonewright check kallitype.curve.json print.csv --date 2026-03-31 -o march.check.json

@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from tonewright.cli.echo import echo
+from tonewright.cli.echo import echo, echo_table
 from tonewright.cli.options import PATH, as_json, force, plot, print_json
 
 KINDS = ("curve-csv", "response-csv", "table", "points", "lut", "icc-output", "icc-link",
@@ -63,6 +63,7 @@ def command(
     """
     from tonewright.curve.export import Dialect
     from tonewright.files.export.make import ExportRequest, export_curve
+    from tonewright.files.safe import together, write_bytes
     from tonewright.show.export_text import export_json, export_text
 
     separator, decimal = how["separator"], how["decimal"]
@@ -70,15 +71,15 @@ def command(
     request = ExportRequest(kind, how["rows"], how["encoding"],
                             None if how["depth"] is None else int(how["depth"]), how["points"],
                             dialect)
-    made = export_curve(curve, request, output, plot, force=force)
-    if plot is not None:
-        from tonewright.files.safe import write_bytes
-        from tonewright.show.plots import plot_points
+    with together():
+        made = export_curve(curve, request, output, plot, force=force)
+        if plot is not None:
+            from tonewright.show.plots import plot_points
 
-        write_bytes(plot, plot_points(made), force=force)
+            write_bytes(plot, plot_points(made), force=force)
     if as_json:
         print_json(export_json(made))
     elif output is None and made.text is not None:
-        click.echo(made.text, nl=False)  # its tabs are meant, and names in it are written out
+        echo_table(made.text)
     else:
         echo(export_text(made))

@@ -84,8 +84,8 @@ def _refuse_crop(_context: click.Context, _option: click.Parameter, text: str | 
 @click.option("--marks/--no-marks", default=None,
               help="Corner and middle marks, for coating and alignment.")
 @click.option("--tone-scale/--no-tone-scale", default=None,
-              help="Eleven tones with known aims beside the picture, and a NAME.target.json by"
-              " which to measure them on the print.")
+              help="Eleven tones with known aims beside the picture; NAME.csv is a table to fill in"
+              " with their densities, NAME.target.json reads a scan of the print.")
 @click.option("--caption/--no-caption", default=None,
               help="A line with image, curve, date, size and printing time.")
 @click.option("--layout", "sheet_file", type=PATH, metavar="FILE.toml",
@@ -135,7 +135,7 @@ def command(
         from tonewright.files.negative.batch import make_negatives
 
         batch = make_negatives(images, curve_file, output, _settings(choices), show, second)
-    _say(batch, len(images) == 1 and not batch.films, as_json)
+    _say(batch, curve_file, len(images) == 1 and not batch.films, as_json)
     if batch.failures:
         click.get_current_context().exit(2)
 
@@ -166,7 +166,7 @@ def _settings(choices: dict[str, Any]) -> NegativeSettings:
     )  # fmt: skip
 
 
-def _say(batch: Batch, single: bool, as_json: bool) -> None:
+def _say(batch: Batch, curve_file: Path, single: bool, as_json: bool) -> None:
     from tonewright.cli.typed import message
     from tonewright.show.negative_text import batch_json, failures_text, negatives_text
 
@@ -174,7 +174,7 @@ def _say(batch: Batch, single: bool, as_json: bool) -> None:
         found = batch_json(batch, message)
         print_json(found["outputs"][0] if single else found)
     elif batch.reports:
-        echo(negatives_text(batch))
+        echo(negatives_text(batch, curve_file))
     if batch.failures:
         echo(failures_text(batch.failures, len(batch.reports), message), err=True)
 

@@ -22,7 +22,8 @@ def command(folder: Path, seed: int, force: bool, as_json: bool) -> None:
     """Run the whole job in a virtual darkroom: no lab, no paper, no risk.
 
     A target is printed and measured, a curve fitted, a picture turned into a negative and
-    printed with and without the curve; then the chemistry changes and the curve is renewed.
+    printed with and without the curve. Then a print is checked, the curve refined, a year of
+    checks followed to see the drift, and the curve renewed when the chemistry changes.
     Everything is invented, and everything is left in the folder to look at.
 
     \b

@@ -136,7 +136,7 @@ def _tablet(text: str | None) -> Tablet:
     from tonewright.strip.tablet import TABLETS
 
     if text is None:
-        raise OptionError("no tablet was named", TABLETS, "name the one you have",
+        raise OptionError("no tablet is named", TABLETS, "name the one you have",
                           code="tablet_unknown")
     return read_tablet(text)
 
@@ -189,15 +189,16 @@ def _finish(
     process: Process, output: Path | None, plot: Path | None, force: bool, as_json: bool
 ) -> None:
     from tonewright.files.documents import write_process
+    from tonewright.files.safe import together, write_bytes
     from tonewright.show.strip_text import process_json, process_text
 
-    if output is not None:
-        write_process(output, process, force=force)
-    if plot is not None:
-        from tonewright.files.safe import write_bytes
-        from tonewright.show.plots import plot_process
+    with together():
+        if output is not None:
+            write_process(output, process, force=force)
+        if plot is not None:
+            from tonewright.show.plots import plot_process
 
-        write_bytes(plot, plot_process(process), force=force)
+            write_bytes(plot, plot_process(process), force=force)
     file = None if output is None else str(output)
     if as_json:
         print_json({**process_json(process), "output": file})

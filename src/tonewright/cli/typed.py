@@ -74,6 +74,7 @@ TYPED: dict[str, str] = {
     "patch_size": "--patch-mm 8",
     "process_needed": "--process PROCESS",
     "print_as_target": "tonewright check CURVE {file}, tonewright refine CURVE {file}",
+    "print_tones": "--target NAME.target.json",
     "process_moved": "tonewright check",
     "readings_needed": "--readings READINGS",
     "refine_instead": "tonewright refine",

@@ -66,7 +66,8 @@ def _missing(error: MissingParameter, called: str) -> OptionError:
     pieces = error.cmd.collect_usage_pieces(error.ctx) if error.ctx and error.cmd else []
     shape = " ".join([called, *(p for p in pieces if p != "[OPTIONS]")])
     name = "" if param is None else _name(param)
-    return OptionError(f"no {name} was named", f"it is called as {shape}, with options", help_)
+    are = "are" if param is not None and param.nargs != 1 and name.endswith("S") else "is"
+    return OptionError(f"no {name} {are} named", f"write {shape}, with options", help_)
 
 
 def _wrong_value(param: click.Parameter, message: str, help_: str) -> OptionError:

@@ -34,7 +34,7 @@ class Dialect:
         """Hold the rule; `OptionError` otherwise."""
         if (self.separator, self.decimal) == ("comma", "comma"):
             raise OptionError("cells and decimals are both separated by commas",
-                              "the two signs differ", "separate the cells by semicolons",
+                              "the two signs must differ", "separate the cells by semicolons",
                               code="two_commas")
 
     @property
@@ -94,7 +94,7 @@ def points(curve: Curve, image_lightness: Array, count: int) -> dict[str, Array]
     """
     if not FEWEST_POINTS <= count <= MOST_POINTS:
         raise OptionError(f"{counted(count, 'point')} of the curve are asked for",
-                          f"it is {FEWEST_POINTS} to {MOST_POINTS}",
+                          f"choose {FEWEST_POINTS} to {MOST_POINTS}",
                           f"ask for {USUAL_POINTS}, for example", code="points")
     value = np.arange(image_lightness.size)
     codes = curve.code_at(image_lightness)

@@ -108,7 +108,7 @@ def renew_curve(new: RenewRequest) -> Renewed:
         As `make_curve` and `make_derived_curve`.
     """
     if new.process is None and new.readings is None and new.time is None:
-        raise OptionError("nothing new was named", "a renewal needs a strip, a target or another"
+        raise OptionError("nothing new is named", "a renewal needs a strip, a target or another"
                           " printing time", "name one of them", code="nothing_new")
     if new.readings_time is not None and new.readings is None:
         raise OptionError("the new patches' printing time is given without readings",

@@ -5,16 +5,19 @@ from __future__ import annotations
 import csv
 import io
 import os
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 
 from tonewright.errors import FileError, TonewrightError, visible
-from tonewright.files.safe import refuse_existing, write_text
+from tonewright.files.documents import to_text
+from tonewright.files.negative.again import scale_document, scale_table
+from tonewright.files.safe import refuse_existing, whole_file, write_text
 from tonewright.files.tables import parse_table
 from tonewright.measured.columns import COLOUR_NAMES
 from tonewright.record.times import PrintingTime
 from tonewright.strip.tablet import Tablet
-from tonewright.target.document import Target
+from tonewright.target.document import FORM, Target
 
 Columns = Mapping[str, Sequence[str]]
 BOTH = ("film", "bare")
@@ -78,6 +81,27 @@ def write_blank(path: str | os.PathLike[str], text: str, *, force: bool = False)
     """Write a table to fill in; raises as `refuse_filled` and `safe.write_text`."""
     refuse_filled(Path(path), force)
     write_text(path, text, force=force)
+
+
+@contextmanager
+def layout_and_table(picture: Path, target: Target, *, force: bool) -> Iterator[None]:
+    """Write the document of a picture's patches and their table to fill in, together with the
+    picture that is written meanwhile: all or none.  Raises as `refuse_beside` and `whole_file`."""
+    refuse_beside(picture, force)
+    with (
+        whole_file(scale_table(picture), force=force) as table,
+        whole_file(scale_document(picture), force=force) as document,
+    ):
+        table.write_text(blank_target(target), encoding="utf-8", newline="\n")
+        document.write_text(to_text(FORM.encode(target)), encoding="utf-8", newline="\n")
+        yield
+
+
+def refuse_beside(picture: Path, force: bool) -> None:
+    """Refuse, before any work, a document or a table that may not be written beside a picture;
+    raises as `refuse_existing` and `refuse_filled`."""
+    refuse_existing(scale_document(picture), force)
+    refuse_filled(scale_table(picture), force)
 
 
 def refuse_filled(path: Path, force: bool) -> None:

@@ -15,7 +15,10 @@ from tonewright.check.aims import (
     aim_of_level,
     other_scales,
     printed_tones,
+    refuse_own,
+    says_aims,
     with_levels,
+    without_tones,
 )
 from tonewright.check.document import Check
 from tonewright.check.make import CheckRequest, check_print
@@ -86,8 +89,8 @@ def check_files(
     target = None if wanted.target is None else read_target(wanted.target)
     check = check_print(CheckRequest(
         opened.document, opened.sha256, check_name(wanted.output or wanted.readings.paths[0]),
-        read_tones(opened.document, wanted.readings, target), changes, wanted.time,
-        wanted.left_out, today or date.today()))
+        read_tones(opened.document, wanted.readings, target, aims_needed=True), changes,
+        wanted.time, wanted.left_out, today or date.today()))
     write_together([(wanted.output, check_text(check).encode("utf-8")),
                     (wanted.plot, before_writing(check))], force=wanted.force)
     return check
@@ -102,30 +105,34 @@ def check_name(path: Path) -> str:
 
 
 def read_tones(
-    curve: Curve, files: ReadingFiles, target: Target | None = None
+    curve: Curve, files: ReadingFiles, target: Target | None = None, *, aims_needed: bool = False
 ) -> PrintedTones:
     """The readings of one or several prints made through a curve, each with its aim.
 
-    A list without tones takes them from the ``target``, if its patches are named.
+    A list without tones takes them from the ``target``, if its patches are named.  Without either,
+    they are what the curve promises at the ink levels, unless ``aims_needed``.
 
-    Raises `FileError` as `read_table`; `ReadingsError` for readings marked as wet, and as
-    `readings_from_table`, `combine` and `map_list`; `OptionError` as `printed_tones`.
+    Raises `FileError` as `read_table`; `ReadingsError` for readings marked as wet, without tones,
+    or that the curve was made from, and as `readings_from_table`, `combine` and `map_list`;
+    `OptionError` as `printed_tones`.
     """
     if not files.paths:
         raise OptionError("no readings were named", "a print is checked by its readings",
                           "name a file of readings", code="no_print_readings")
     options = replace(files.options, scale=files.options.scale or curve.scale)
-    parts = [_read(path, curve, options, target) for path in files.paths]
+    parts = [_read(path, curve, options, target, aims_needed) for path in files.paths]
     if len(parts) > 1 and not any(p.print_name for r, _ in parts for p in r.patches):
-        parts = [(replace(r, patches=tuple(
-            replace(p, print_name=path.stem) for p in r.patches)), aim)
-            for path, (r, aim) in zip(files.paths, parts, strict=True)]
+        stems = [path.stem for path in files.paths]
+        # files of one name in two folders are two prints
+        names = stems if len({*stems}) == len(stems) else [path.as_posix() for path in files.paths]
+        parts = [(replace(r, patches=tuple(replace(p, print_name=name) for p in r.patches)), aim)
+                 for name, (r, aim) in zip(names, parts, strict=True)]
     return printed_tones(curve, combine([r for r, _ in parts]),
                          np.concatenate([aim for _, aim in parts]))
 
 
 def _read(
-    path: Path, curve: Curve, options: ReadingOptions, target: Target | None
+    path: Path, curve: Curve, options: ReadingOptions, target: Target | None, aims_needed: bool
 ) -> tuple[Readings, Array]:
     """Readings and aims of one file."""
     table = read_table(path, options.level_field, _PLAIN)
@@ -133,8 +140,23 @@ def _read(
         raise ReadingsError(f"{table.source.name}: readings are marked as wet or not yet dry",
                             "prints dry down by up to a third of a stop, and a curve is for dry"
                             " ones", "let the print dry, and measure it again")
-    if target is not None and not columns.is_usable(table.columns, options.level_field):
-        return _by_target(table, curve, options, target)
+    stated = says_aims(table)
+    if target is not None and not stated and (
+            aims_needed or not columns.is_usable(table.columns, options.level_field)):
+        readings, aim = _by_target(table, curve, options, target)
+        stated = any(p.aim_lightness is not None for p in target.patches)
+    else:
+        readings, aim = _by_columns(table, curve, options)
+    refuse_own(curve, readings, table.source.name)
+    if aims_needed and not stated:
+        raise without_tones(f"the target {target.name}" if target else table.source.name,
+                            levels=True)
+    return readings, aim
+
+
+def _by_columns(
+    table: Table, curve: Curve, options: ReadingOptions
+) -> tuple[Readings, Array]:
     try:
         table, aim = with_levels(table, curve, options.scale)
     except ReadingsError as error:

@@ -43,7 +43,7 @@ def rank_ink_files(files: InkFiles, settings: InkSettings | None = None) -> InkR
                           "draw a chart, print and measure it, and name its readings",
                           code="no_chart_readings")
     if files.process is None:
-        raise OptionError("no process was named",
+        raise OptionError("no process is named",
                           "the process response tells what a print density says of the ink",
                           "name the process response of this paper, from a strip",
                           code="no_chart_process")

@@ -13,10 +13,14 @@ from tonewright.errors import FileError
 from tonewright.files.safe import remember_read
 
 
-def read_bytes(path: str | os.PathLike[str], most: int, rule: str) -> bytes:
+def read_bytes(
+    path: str | os.PathLike[str], most: int, rule: str,
+    refuse: Callable[[bytes], None] | None = None,
+) -> bytes:
     """The whole file, if it has at most ``most`` bytes.
 
-    ``rule`` says what kind of file belongs here: ``"readings come from a file"``.
+    ``rule`` says what kind of file belongs here: ``"readings come from a file"``.  ``refuse`` may
+    raise for what the file begins with, however large it is.
 
     Raises
     ------
@@ -31,6 +35,8 @@ def read_bytes(path: str | os.PathLike[str], most: int, rule: str) -> bytes:
             raw = stream.read(most + 1)
     except (OSError, ValueError) as error:  # ValueError: a NUL in the name
         raise reading_error(target, error, rule) from error
+    if refuse is not None:
+        refuse(raw)
     if len(raw) > most:
         raise FileError(
             f"{target.name} is larger than {most // 1_000_000} MB",

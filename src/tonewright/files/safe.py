@@ -103,6 +103,7 @@ _group: ContextVar[_Group | None] = ContextVar("_group", default=None)
 _unfinished: set[Path] = set()
 """Temporary files, and folders that were made and may still be empty."""
 _placing = threading.Lock()
+"""Held while temporary files are made and finished ones get their names."""
 
 
 @contextmanager
@@ -131,7 +132,7 @@ def whole_file(path: str | os.PathLike[str], *, force: bool = False) -> Iterator
     """
     target = Path(path)
     refuse_existing(target, force)
-    with _in_group() as group:
+    with together() as group:
         place = len(group.finished)
         try:
             _remove_leftovers(target)
@@ -143,8 +144,8 @@ def whole_file(path: str | os.PathLike[str], *, force: bool = False) -> Iterator
 
 
 @contextmanager
-def _in_group() -> Iterator[_Group]:
-    """The group that this is part of; a new one is put in place at the end."""
+def together() -> Iterator[_Group]:
+    """Put what is written in here in place at the end, all of it or, after an error, nothing."""
     group = _group.get()
     if group is not None:
         yield group
@@ -154,7 +155,8 @@ def _in_group() -> Iterator[_Group]:
     try:
         with group.stack:
             yield group
-            _placer(group.finished)
+            if group.finished:
+                _placer(group.finished)
     finally:
         _group.reset(before)
 
@@ -390,7 +392,9 @@ def _temporary(target: Path) -> Iterator[Path]:
     while True:
         mark = f"{_machine():08x}{os.urandom(4).hex()}"
         temp = target.with_name(f"{_prefix(target)}{mark}.part{suffix}")
-        file = os.open(temp, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o666)
+        with _placing:  # whoever abandons knows of it
+            file = os.open(temp, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o666)
+            _unfinished.add(temp)
         if sys.platform == "win32":  # a file that is open could not be renamed there
             os.close(file)
             break
@@ -398,8 +402,8 @@ def _temporary(target: Path) -> Iterator[Path]:
             fcntl.flock(file, fcntl.LOCK_EX)
         if temp.exists():
             break
+        _unfinished.discard(temp)
         os.close(file)  # another run came between and took it for a leftover
-    _unfinished.add(temp)
     try:
         yield temp
     finally:

@@ -8,6 +8,7 @@ import hashlib
 import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
+from functools import partial
 from itertools import chain
 from pathlib import Path
 
@@ -28,10 +29,12 @@ MOST_LINES, MOST_LINE, MOST_COLUMNS = 100_000, 1_000_000, 2000
 MOST_CELL_LINES = 20
 """A quoted cell longer than this many lines is a quote that was never closed."""
 
+_READ_FIRST = ("if it is a scan, read it first with tonewright read, and name the table which that"
+               " writes")
 _OTHER_KINDS: tuple[tuple[bytes, str, str], ...] = (
-    *((mark, "a TIFF image", "") for mark in (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")),
-    (b"\x89PNG", "a PNG image", ""),
-    (b"\xff\xd8\xff", "a JPEG image", ""),
+    *((mark, "a TIFF image", _READ_FIRST) for mark in (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")),
+    (b"\x89PNG", "a PNG image", _READ_FIRST),
+    (b"\xff\xd8\xff", "a JPEG image", _READ_FIRST),
     (b"%PDF", "a PDF", ""),
     (b"PK\x03\x04", "a spreadsheet workbook or a ZIP archive", "save the sheet as CSV (UTF-8)"),
     (b"\xd0\xcf\x11\xe0", "a spreadsheet workbook", "save the sheet as CSV (UTF-8)"),
@@ -75,8 +78,9 @@ def read_table(
         Not readable, empty, not text, or not of either kind; a row with too few or too many
         cells; an unclosed quote.
     """
-    return parse_table(read_bytes(path, MOST_BYTES, "readings come from a file"), path.name,
-                       level_field, holds)
+    return parse_table(read_bytes(path, MOST_BYTES, "readings come from a file",
+                                  partial(_refuse_other_kinds, name=visible(path.name))),
+                       path.name, level_field, holds)
 
 
 def parse_table(
@@ -126,12 +130,17 @@ def read_readings(
     return combine(parts)
 
 
-def _decode(raw: bytes, name: str) -> tuple[str, tuple[Finding, ...]]:
-    """The text of a file, or a `FileError` that says what it is instead."""
-    findings: tuple[Finding, ...] = ()
+def _refuse_other_kinds(raw: bytes, name: str) -> None:
+    """Raise `FileError` for an image, an archive or another file that is no text."""
     for start, what, way_out in _OTHER_KINDS:
         if raw.startswith(start):
             raise FileError(f"the file {name} is {what}", _MEASUREMENTS, way_out or _SAVE_AGAIN)
+
+
+def _decode(raw: bytes, name: str) -> tuple[str, tuple[Finding, ...]]:
+    """The text of a file, or a `FileError` that says what it is instead."""
+    _refuse_other_kinds(raw, name)
+    findings: tuple[Finding, ...] = ()
     encoding = next((e for mark, e in _BOMS if raw.startswith(mark)), "utf-8")
     try:
         text = raw.decode(encoding)

@@ -13,10 +13,10 @@ from typing import NamedTuple
 from tonewright import __version__
 from tonewright.curve.document import Curve
 from tonewright.errors import OptionError
-from tonewright.files.blank import blank_target, refuse_filled
-from tonewright.files.documents import open_document, read_curve, to_text
+from tonewright.files.blank import layout_and_table
+from tonewright.files.documents import open_document, read_curve
 from tonewright.files.lettering import missing, text_mask
-from tonewright.files.negative.again import TARGET, scale_document
+from tonewright.files.negative.again import TARGET, scale_document, scale_table
 from tonewright.files.raster.page import Resolution
 from tonewright.files.raster.tiff_writer import Form, Picture
 from tonewright.files.safe import alone_in, one_call, refuse_existing, whole_file
@@ -175,11 +175,6 @@ def read_target(path: str | os.PathLike[str]) -> Target:
     return open_document(path, FORM.what, partial(FORM.decode, Target)).document
 
 
-def target_text(target: Target) -> str:
-    """The bytes of a target's document, as text."""
-    return to_text(FORM.encode(target))
-
-
 def target_paths(output: Path) -> TargetFiles:
     """The files that belong to an output T.tif: T.tif, T.target.json and T.csv.
 
@@ -189,7 +184,7 @@ def target_paths(output: Path) -> TargetFiles:
         raise OptionError(f"the output is {output}", "a target is drawn as a TIFF file",
                           f"call it {output.with_suffix('.tif')}" if output.stem else
                           "give it a name, as target.tif")
-    return TargetFiles(output, scale_document(output), output.with_suffix(".csv"))
+    return TargetFiles(output, scale_document(output), scale_table(output))
 
 
 def write_target(
@@ -207,18 +202,12 @@ def write_target(
         One of them exists without ``force``, or cannot be written; the table holds measurements.
     """
     files = target_paths(Path(output))
-    for path in files[:2]:
-        refuse_existing(path, force)
-    refuse_filled(files.table, force)
-    text = target_text(target)
+    refuse_existing(files.picture, force)
     with (
         alone_in(files.document.parent),
-        whole_file(files.table, force=force) as table_temp,
-        whole_file(files.document, force=force) as document_temp,
+        layout_and_table(files.picture, target, force=force),
         whole_file(files.picture, force=force) as picture_temp,
     ):
-        table_temp.write_text(blank_target(target), encoding="utf-8", newline="\n")
-        document_temp.write_text(text, encoding="utf-8", newline="\n")
         _draw(picture_temp, target)
     return files
 

@@ -291,7 +291,7 @@ def _missing(chart: ChartReadings, target: Target) -> tuple[Finding, ...]:
     if 2 * len(read) < len(target.patches):
         raise ReadingsError(
             f"the readings name {counted(len(read), 'patch')}, the chart {target.name} has"
-            f" {len(target.patches)}", "at least half of a chart is measured",
+            f" {len(target.patches)}", "at least half of the chart must be measured",
             "measure the rest, or name the chart that was measured")
     missing = sorted(wanted - set(chart.colours))
     return (ColoursNotMeasured(tuple(map(ink_colour_text, missing))),) if missing else ()

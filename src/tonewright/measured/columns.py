@@ -218,8 +218,10 @@ def blank_rows(table: Table, scale: Weighting | None = None) -> NDArray[np.bool_
     places = [i for _, i in waves] if kind == "spectrum" else [there[kind]]
     blank = np.array([not any(row[i] for i in places) for row in table.rows], dtype=bool)
     if blank.all():
-        raise table.fault(0, places[0], "no row has a number there",
-                          "check that the measurements were saved with the file")
+        raise ReadingsError(
+            f"no {short(table.columns[places[0]])} is filled in yet in {table.source.name}",
+            "readings are what was measured on the print", "measure the print and type the"
+            f" {'densities' if kind == 'density' else 'values'} into the table")
     return blank
 
 

@@ -39,6 +39,7 @@ class File(StrEnum):
     TONES_PLOT = "6-tones.png"
     SCALE_NEGATIVE = "7-negative-with-scale.tif"
     SCALE_LAYOUT = "7-negative-with-scale.target.json"
+    SCALE_TABLE = "7-negative-with-scale.csv"
     PALE_READINGS = "7-pale-print.csv"
     PALE = "7-pale.check.json"
     PALE_PLOT = "7-pale-check.png"

@@ -144,7 +144,8 @@ def _by_name(
     if 2 * len(patches) < len(target.patches):
         raise ReadingsError(
             f"{table.source.name} names {counted(len(patches), 'patch')}, the target"
-            f" {target.name} has {len(target.patches)}", "at least half of a target is measured",
+            f" {target.name} has {len(target.patches)}",
+            "at least half of the target must be measured",
             "measure the rest, or name the target that was measured")
     return [place_of[patch.name] for patch in patches]
 

@@ -41,6 +41,7 @@ def check_json(check: Check) -> dict[str, Any]:
         "next_time_s": None if time is None else time.value,
         "time_unit": None if time is None else time.unit,
         "curve": check.curve.name, "date": check.date,
+        "prints": [encode(p) for p in check.prints],
         "tones": [encode(tone) for tone in check.tones],
         "findings": [encode(f) for f in check.findings],
         "warnings": [sentence(f) for f in check.findings if f.kind == "warning"],
@@ -64,23 +65,29 @@ def _verdict(check: Check) -> str:
 
 
 def _read_lines(check: Check) -> Iterator[str]:
-    prints = len({t.print_name for t in check.tones})
-    of = "one print" if prints == 1 else counted(prints, "print")
+    prints = check.prints
+    of = "one print" if len(prints) == 1 else counted(len(prints), "print")
     yield labelled("read", f"{counted(len(check.tones), 'patch')} of {of}"
                    + (f", made on {check.date}" if check.date else ""))
     time = f"; printed for {check.printing_time}" if check.printing_time else ""
     yield labelled("curve", f"{check.curve.name} ({check.curve.short_id}){time}")
+    if len(prints) > 1:
+        yield labelled("prints", "mean difference " + ", ".join(
+            f"{p.difference_lightness_mean:+.1f} L* ({p.name or 'unnamed'})" for p in prints))
 
 
 def _table(check: Check) -> Iterator[str]:
-    """One row a tone, the darkest first."""
-    yield f"  {'picture':>9}{'aim':>8}{'print':>8}{'off':>8}   may be off by"
-    for tones in _rows(check.tones):
+    """One row a tone, the darkest first; marked if any patch in it is off by more than it may."""
+    rows = _rows(check.tones)
+    legend = "" if len(rows) == len(check.tones) else "  (<: a patch is off by more)"
+    yield f"  {'picture':>9}{'aim':>8}{'print':>8}{'off':>8}   may be off by{legend}"
+    for tones in rows:
         image, aim, light, off = (float(np.mean(column)) for column in zip(*(
             (t.image_lightness, t.aim_lightness, t.lightness, t.difference_lightness)
             for t in tones), strict=True))
         half = 1.96 * float(np.mean([t.difference_lightness_sd for t in tones]))
-        far = "  <" if abs(off) > half else ""
+        beyond = any(abs(t.difference_lightness) > 1.96 * t.difference_lightness_sd for t in tones)
+        far = "  <" if beyond else ""
         yield f"  {image:9.0f}{aim:8.1f}{light:8.1f}{off:+8.1f}   ±{half:.1f}{far}"
 
 
@@ -106,10 +113,11 @@ def _found_lines(check: Check) -> Iterator[str]:
 
 def _how_often(probability: float) -> str:
     if probability < 0.001:
-        return "fewer than 1 in 1000 good prints differ as much"
-    if probability < 0.01:
-        return f"{1000.0 * probability:.0f} good prints in 1000 differ as much"
-    return f"{100.0 * probability:.0f} good prints in 100 differ as much"
+        return "fewer than 1 in 1000 good prints differ at least as much"
+    of = 1000 if probability < 0.01 else 100
+    count = round(of * probability)
+    differ = "differs" if count == 1 else "differ"
+    return f"{counted(count, 'good print')} in {of} {differ} at least as much"
 
 
 def cause_text(check: Check) -> str:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import os
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
@@ -17,7 +18,7 @@ from tonewright.show import raster_findings as raster_findings
 from tonewright.show import strip_findings as strip_findings
 from tonewright.show.cautions import cautions_text
 from tonewright.show.sentence import sentence
-from tonewright.show.words import RULE_WORDS, headed, labelled
+from tonewright.show.words import RULE_WORDS, headed, labelled, typed
 from tonewright.strip.findings import TIME_IN_DOUBT
 
 if TYPE_CHECKING:
@@ -80,6 +81,7 @@ def negative_json(report: NegativeReport) -> dict[str, Any]:
         "border": (sheet.border or "clear") if sheet.margin else None,
         "rule_mm": report.rule_mm,
         "target": None if report.target is None else str(report.target),
+        "table": None if report.table is None else str(report.table),
     }
 
 
@@ -132,8 +134,8 @@ def failures_text(
     )
 
 
-def negatives_text(batch: Batch) -> str:
-    """The negatives that were made, and what to do with them now."""
+def negatives_text(batch: Batch, curve_file: str | os.PathLike[str]) -> str:
+    """The negatives that were made through a curve's file, and what to do with them now."""
     contact = _MIRRORED if batch.reports[0].mirrored else _AS_IS
     return "\n\n".join(
         [
@@ -142,9 +144,21 @@ def negatives_text(batch: Batch) -> str:
             *map(_film_text, batch.films),
             headed("Next", " ".join(filter(None, (
                 _PRINT, _rule(batch), _CUT if batch.films else "", contact)))),
+            *_then(batch, curve_file),
             cautions_text(),
         ]
     )
+
+
+def _then(batch: Batch, curve_file: str | os.PathLike[str]) -> Iterator[str]:
+    """How the print of a tone scale is checked, where there is one."""
+    tables = [report.table for report in batch.reports if report.table is not None]
+    if tables:
+        table = typed(tables[0])
+        where = f"the table of its negative (of the first: {table})" if tables[1:] else table
+        yield headed("Then", "Print it, and let the print dry. Measure its tone scale, write the"
+                     f" densities into {where}, and type  tonewright check {typed(curve_file)}"
+                     f" {table}")
 
 
 def _rule(batch: Batch) -> str:
@@ -181,6 +195,8 @@ def negative_text(report: NegativeReport) -> str:
         ("ends", _ends(report)),
         *(("warning", sentence(finding)) for finding in report.findings),
         ("written", f"{report.output}, {_size(report)}"),
+        ("", "" if report.table is None else f"{report.table} (to fill in by hand) and"
+         f" {report.target} (a scan is read with it)"),
         ("sheet", _sheet(report)),
         ("film", _film(report)),
     ]
@@ -223,7 +239,7 @@ def _sheet(report: NegativeReport) -> str:
         f"{sheet.margin:g} mm border of {_BORDERS[sheet.border or 'clear']}",
         "marks at corners and middles" if sheet.marks else "",
         "" if report.rule_mm is None else f"a rule of {report.rule_mm:.0f} mm",
-        f"tone scale (to measure it, use {report.target})" if sheet.tone_scale else "",
+        "tone scale" if sheet.tone_scale else "",
         "caption" if sheet.caption else "",
     ]
     return "; ".join(part for part in parts if part)

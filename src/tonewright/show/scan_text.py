@@ -167,7 +167,8 @@ def _next_step(result: ReadResult, *, relative: bool) -> str:
         return (f"tonewright inks {typed(file)} --process NAME.process.json --time TIME"
                 + (" --relative-to-paper --paper-density D" if relative else ""))
     if target.through is not None:
-        return ("compare each patch of the print with its aim: the columns density and"
-                f" aim_lightness of {file}")
+        return (f"tonewright check CURVE {typed(file)}"
+                + (" --relative-to-paper" if relative else "")
+                + f"  (CURVE is the file of the curve {target.through})")
     return (f"tonewright fit {typed(file)} -o NAME.curve.json"
             + (" --relative-to-paper" if relative else ""))

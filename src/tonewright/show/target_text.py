@@ -68,6 +68,8 @@ def target_text(drawn: DrawnTarget) -> str:
             f"  tonewright read SCAN.tif --target {typed(document)} -o READINGS.csv")
     if chart:
         then += "  and  tonewright inks READINGS.csv --process NAME.process.json --time TIME"
+    elif target.through is not None:
+        then += "  and  tonewright check CURVE READINGS.csv"
     return "\n".join([
         f"{'Chart of inks' if chart else 'Target'} {target.name}",
         labelled("patches", _patches(drawn)),

@@ -105,7 +105,8 @@ def test_an_image_without_a_size_does_not_stop_the_rest(tmp_path, curve_file):
     chosen = NegativeSettings(sheet=FULL_SHEET)
     made = make_negatives(images, curve_file, tmp_path / "out", chosen)
     assert [failure.error.code for failure in made.failures] == ["picture_size_unknown"]
-    assert names(tmp_path / "out") == ["b-negative.target.json", "b-negative.tif"]
+    assert names(tmp_path / "out") == [
+        "b-negative.csv", "b-negative.target.json", "b-negative.tif"]
 
 
 def test_no_image_at_all_leaves_no_folder(tmp_path, curve_file):

@@ -15,6 +15,7 @@ from commands import said as said_by
 from straight import Straight
 from tonewright.cli import main
 from tonewright.errors import FileError, ImageError, OptionError
+from tonewright.files.blank import is_blank
 from tonewright.files.documents import Opened, read_curve
 from tonewright.files.negative.batch import make_negatives
 from tonewright.files.negative.make import make_negative
@@ -209,6 +210,8 @@ def test_the_object_lists_files_and_places(run):
     assert {o["output"] for o in found["outputs"]} == {"film.tif"}
     assert {o["target"] for o in found["outputs"]} == {
         f"{name}-negative.target.json" for name in SIZES}
+    for made in found["outputs"]:
+        assert is_blank(Path(made["table"]), read_target(made["target"]))
     for place in film["places"]:
         assert place["x_mm"] + place["width_mm"] <= 297 and place["y_mm"] >= 5
     assert read_curve("k.curve.json").name == found["outputs"][0]["curve"]
@@ -242,6 +245,11 @@ def test_existing_films_and_documents_are_kept(run):
     Path("square-negative.target.json").write_bytes(b"mine")
     assert "square-negative.target.json is there already" in said_by(
         run, *CALL, "--film", "a3", "--tone-scale")
+    Path("square-negative.target.json").unlink()
+    Path("square-negative.csv").write_text("patch,density\nA1,1.6\n", encoding="utf-8")
+    assert "square-negative.csv holds measurements" in said_by(
+        run, *CALL, "--film", "a3", "--tone-scale", "--force")
+    assert not Path("film.tif").exists()
 
 
 def test_two_images_of_one_name_and_sizes_unknown(run):
@@ -255,7 +263,7 @@ def test_two_images_of_one_name_and_sizes_unknown(run):
 
 def test_a_film_is_a_negative_already(run):
     assert run(*CALL, "--film", "a3").exit_code == 0
-    assert "is a negative already" in said_by(
+    assert "is already a negative" in said_by(
         run, "film.tif", "--curve", "k.curve.json", "-o", "again.tif")
 
 
@@ -268,3 +276,19 @@ def test_a_worksheet_has_a_sheet_for_each_negative_on_a_film(run):
     found = {s["negative"]: s["size_mm"] for s in json.loads(done.stdout)["sheets"]}
     assert found == {f"film.tif: {name}.tif": [round(25.4 * w / 100, 1), round(25.4 * h / 100, 1)]
                      for name, (h, w) in SIZES.items()}
+
+
+def test_a_worksheet_spells_a_name_as_the_file_does(run):
+    """The ASCII tag holds "b Hoefe & co", XMP the name itself; XMP of another text is not taken."""
+    Path("b Höfe & co.tif").write_bytes(Path("portrait.tif").read_bytes())
+    assert run("b Höfe & co.tif", *CALL, "--film", "a3").exit_code == 0
+
+    def names():
+        done = CliRunner().invoke(main, ["worksheet", "k.curve.json", "film.tif", "-o", "w.html",
+                                         "--json", "--force"])
+        return {s["negative"] for s in json.loads(done.stdout)["sheets"]}
+
+    assert "film.tif: b Höfe & co.tif" in names()
+    film = Path("film.tif").read_bytes()
+    Path("film.tif").write_bytes(film.replace("Höfe".encode(), "Häfe".encode()))
+    assert "film.tif: b Hoefe & co.tif" in names()

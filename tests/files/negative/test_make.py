@@ -17,6 +17,7 @@ from PIL import Image, ImageCms
 from disk import disk_of
 from straight import Straight
 from tonewright.errors import FileError, ImageError, OptionError
+from tonewright.files.blank import is_blank
 from tonewright.files.negative.make import NegativeSettings, make_negative
 from tonewright.files.raster.icc import gray_profile, lightness_profile
 from tonewright.files.targets import read_target
@@ -171,9 +172,10 @@ def test_the_curve_remembers_the_ink_colour_and_a_mismatch_is_refused(tmp_path):
 def test_the_tone_scale_comes_with_its_document(tmp_path):
     source = save(tmp_path / "i.tif", np.zeros((600, 400), np.uint16))
     report = make_negative(source, Straight(), tmp_path / "n.tif", settings(sheet=FULL_SHEET))
-    assert names(tmp_path) == ["i.tif", "n.target.json", "n.tif"]
+    assert names(tmp_path) == ["i.tif", "n.csv", "n.target.json", "n.tif"]
     assert report.target == tmp_path / "n.target.json"
     target = read_target(report.target)
+    assert is_blank(tmp_path / "n.csv", target) and report.table == tmp_path / "n.csv"
     assert target.through == "straight"
     assert target.mirrored
     data = json.loads(report.target.read_text(encoding="utf-8"))

@@ -244,6 +244,7 @@ def test_a_sheet_is_mirrored_as_a_whole(tmp_path):
     _, mirrored, _ = sheet_of(tmp_path)
     (tmp_path / "n.tif").unlink()
     (tmp_path / "n.target.json").unlink()
+    (tmp_path / "n.csv").unlink()
     _, plain, _ = sheet_of(tmp_path, mirror=False)
     assert np.array_equal(mirrored, plain[:, ::-1])
 
@@ -386,7 +387,7 @@ def test_killed_at_any_moment(tmp_path, kind):
         if out.exists():
             assert tifffile.imread(out).shape == (2600 + 330, 2000 + 330)
     assert False in seen
-    for name in ("n.tif", "n.target.json"):
+    for name in ("n.tif", "n.target.json", "n.csv"):
         (tmp_path / name).unlink(missing_ok=True)
     make_negative(source, Straight(), out, NegativeSettings(sheet=SheetSettings(tone_scale=True)))
     assert tifffile.imread(out).shape == (2600 + 330, 2000 + 330)

@@ -91,6 +91,25 @@ def test_every_row_filter_across_bands(tmp_path, monkeypatch, kind, filters):
     assert np.array_equal(mapped(tmp_path / "in.png", tmp_path / "o.tif", MIRRORED), data[:, ::-1])
 
 
+def test_chunks_of_all_sizes(tmp_path):
+    """Small ones are read together, large ones piece by piece; some hold nothing."""
+    data = random((300, 3000))
+    whole = png(data, kinds=(0,), split=1 << 30)
+    at = whole.index(b"IDAT")
+    size = int.from_bytes(whole[at - 4 : at], "big")
+    body, parts = whole[at + 4 : at + 4 + size], []
+    for cut in itertools.cycle((8192, 0, 1, 270_000, 100_000, 100_000, 100_000, 262_136, 262_137)):
+        parts.append(chunk(b"IDAT", body[:cut]))
+        body = body[cut:]
+        if not body:
+            break
+    made = whole[: at - 4] + b"".join(parts) + whole[at + 8 + size :]
+    (tmp_path / "in.png").write_bytes(made)
+    assert np.array_equal(mapped(tmp_path / "in.png", tmp_path / "o.tif"), data)
+    with Image.open(tmp_path / "in.png") as other:
+        assert np.array_equal(np.asarray(other), data)
+
+
 def test_all_65536_codes_as_libpng_reads_them(tmp_path):
     data = np.random.default_rng(1).permutation(65536).astype(np.uint16).reshape(256, 256)
     (tmp_path / "in.png").write_bytes(imagecodecs.png_encode(data))

@@ -128,7 +128,7 @@ def export_curve(
     """
     form = FORMS[request.form]
     if plot is not None and request.form != "points":
-        raise OptionError(f"a picture of {request.form} is asked for", "points are drawn alone",
+        raise OptionError(f"a picture of {request.form} is asked for", "only points are drawn",
                           "leave it out")
     check_outputs(output, plot, [curve_file], force)
     _check_name(output, request.form, form)

@@ -51,6 +51,11 @@ def scale_document(picture: Path) -> Path:
     return picture.with_name(f"{picture.stem}.target.json")
 
 
+def scale_table(picture: Path) -> Path:
+    """The table of its patches to fill in by hand."""
+    return picture.with_suffix(".csv")
+
+
 def refuse_again(image: SourceImage, made: str = "negative") -> None:
     """Raise `OptionError` for an image that is a negative, a target or a proof: its own description
     says so, or the document beside it is for an image of this size.  ``made`` is what is to be made
@@ -58,11 +63,11 @@ def refuse_again(image: SourceImage, made: str = "negative") -> None:
     what, rule = "", f"a {made} is made from the picture itself"
     for start, name in ((NEGATIVE_OF, "a negative"), (TARGET, "a target"), (PROOF_OF, "a proof")):
         if image.description.startswith(f"{start} ") and _MADE_HERE in image.description:
-            what = f"{name} already: it says so itself"
+            what = f"already {name}"
             if start == TARGET:
                 rule = "a target is printed as it is, without a curve"
     if not what and _is_of(scale_document(image.path), image):
-        what = f"a target, or a negative already: {scale_document(image.path).name} is its layout"
+        what = f"already a target or a negative: {scale_document(image.path).name} is its layout"
     if what:
         raise OptionError(f"the image {image.path} is {what}", rule,
                           f"name the picture, or make a {made} of it anyway",

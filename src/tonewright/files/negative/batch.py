@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Literal, TypeVar
 
 from tonewright.errors import OptionError, TonewrightError
 from tonewright.files.documents import open_curve
-from tonewright.files.negative.again import scale_document
+from tonewright.files.negative.again import scale_document, scale_table
 from tonewright.files.negative.make import NegativeReport, check_settings, make_negative
 from tonewright.files.negative.second import Second, SecondLost, second_for
 from tonewright.files.negative.settings import NegativeSettings
@@ -103,9 +103,10 @@ def make_negatives(
         for image in images:
             remember_read(image)
         for _, made in pairs:  # in the threads and processes below this is not known
-            refuse_read(made)
-            refuse_read(scale_document(made))
-    taken = [*images, curve_file, output, *(scale_document(made) for _, made in pairs)]
+            for written in (made, scale_document(made), scale_table(made)):
+                refuse_read(written)
+    taken = [*images, curve_file, output,
+             *(beside(made) for _, made in pairs for beside in (scale_document, scale_table))]
     with sheet_files(settings or NegativeSettings(), taken) as chosen:
         curve = open_curve(curve_file, sources=False)
         chosen = replace(chosen, curve_sha256=curve.sha256)

@@ -16,8 +16,9 @@ import numpy as np
 
 from tonewright import __version__
 from tonewright.errors import OptionError, counted
+from tonewright.files.blank import refuse_beside
 from tonewright.files.lettering import text_mask
-from tonewright.files.negative.again import NEGATIVE_OF, ON_FILM, refuse_again, scale_document
+from tonewright.files.negative.again import NEGATIVE_OF, ON_FILM, refuse_again
 from tonewright.files.negative.make import (
     NegativeJob,
     NegativeReport,
@@ -108,8 +109,8 @@ def make_films(
     Parameters
     ----------
     pairs:
-        Each image, and the name that its negative would have by itself: after it the document of
-        its tone scale is called.
+        Each image, and the name that its negative would have by itself: after it the document and
+        the table of its tone scale are called.
     curve:
         The correction curve.
     output:
@@ -138,11 +139,12 @@ def make_films(
         bed = Bed(settings.film, float(_shared_ppi(jobs)) / 25.4, mirrored=settings.mirror)
         films = _laid_out(jobs, bed)
         names = film_names(output, len(films))
-        documents = [scale_document(job.output) for job in jobs if settings.sheet.tone_scale]
         if in_folder and make_folder(output):
             stack.callback(_remove_empty, output)
-        for name in (*names, *documents):
+        for name in names:
             refuse_existing(name, settings.force)
+        for job in jobs if settings.sheet.tone_scale else ():
+            refuse_beside(job.output, settings.force)
         for job in jobs:
             for name in names:
                 refuse_same(job.image.path, name)

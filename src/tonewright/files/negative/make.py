@@ -15,12 +15,12 @@ from numpy.typing import NDArray
 
 from tonewright import __version__, scales
 from tonewright.errors import OptionError
-from tonewright.files.documents import to_text
 from tonewright.files.negative.again import (
     NEGATIVE_OF,
     PRINTING_TIME,
     refuse_again,
     scale_document,
+    scale_table,
 )
 from tonewright.files.negative.pipeline import (
     Codes,
@@ -38,7 +38,7 @@ from tonewright.files.raster.findings import ResolutionUnknown
 from tonewright.files.raster.open import open_image
 from tonewright.files.raster.page import Resolution
 from tonewright.files.raster.source import SourceImage
-from tonewright.files.safe import refuse_existing, whole_file
+from tonewright.files.safe import refuse_existing
 from tonewright.negative import honesty
 from tonewright.negative.findings import CaptionCut, ColourDropped, LettersNotDrawn
 from tonewright.negative.ink import Colour, Ink, agreed_colour, distinct_tones
@@ -105,7 +105,9 @@ class NegativeReport:
     rule_mm: float | None
     """Length of the rule by which the print's size is checked; None: no room, or no marks."""
     target: Path | None
-    """The document of the tone scale, by which a print is read."""
+    """The document of the tone scale, by which a print is read; None: no tone scale."""
+    table: Path | None
+    """The table of its tones, to fill in by hand."""
 
 
 def make_negative(
@@ -142,7 +144,9 @@ def make_negative(
         refuse_same(image_file, made)
         refuse_existing(made, chosen.force)
         if chosen.sheet.tone_scale:
-            refuse_existing(scale_document(made), chosen.force)
+            from tonewright.files.blank import refuse_beside  # few negatives have a tone scale
+
+            refuse_beside(made, chosen.force)
         with open_image(image_file, chosen.image) as image:
             if not chosen.anyway:
                 refuse_again(image)
@@ -331,17 +335,13 @@ def _at_ends(job: NegativeJob) -> NDArray[np.uint16]:
     return job.codes(found(ends.astype(np.uint8 if job.image.values == 256 else np.uint16)))
 
 
-@contextlib.contextmanager
-def document(job: NegativeJob, target: Target | None) -> Iterator[None]:
-    """Write the document of the tone scale together with the negative: both or neither."""
+def document(job: NegativeJob, target: Target | None) -> contextlib.AbstractContextManager[None]:
+    """Write document and table of the tone scale together with the negative: all or none."""
     if target is None:
-        yield
-        return
-    from tonewright.target.document import FORM  # few negatives have a tone scale
+        return contextlib.nullcontext()
+    from tonewright.files.blank import layout_and_table
 
-    with whole_file(scale_document(job.output), force=job.settings.force) as temp:
-        temp.write_text(to_text(FORM.encode(target)), encoding="utf-8", newline="\n")
-        yield
+    return layout_and_table(job.output, target, force=job.settings.force)
 
 
 def _resampling(job: NegativeJob) -> Resampling | None:
@@ -424,6 +424,7 @@ def report_of(job: NegativeJob, how: WriteSettings, target: Target | None) -> Ne
         sheet=settings.sheet,
         rule_mm=RULE if job.sheet is not None and job.sheet.has_rule else None,
         target=None if target is None else scale_document(job.output),
+        table=None if target is None else scale_table(job.output),
     )
 
 

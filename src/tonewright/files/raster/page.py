@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import os
 import sys
 import threading
@@ -75,10 +74,12 @@ class ByteSource(Closing):
         """``count`` bytes from ``offset``; `ImageError` if the file does not have them."""
         self._inside(offset, count)
         if self._file is not None:
-            with contextlib.suppress(OSError):  # told below
+            try:
                 data = os.pread(self._file, count, offset)
-                if len(data) == count:
-                    return data
+            except OSError:  # told below
+                data = b""
+            if len(data) == count:
+                return data
         buffer = bytearray(count)
         self.read_into(offset, memoryview(buffer))
         return bytes(buffer)

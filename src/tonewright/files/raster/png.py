@@ -141,11 +141,15 @@ def _summed(source: ByteSource, start: int, size: int) -> Iterator[bytes]:
 
 
 def _packed_pixels(source: ByteSource, page: Page) -> Iterator[bytes]:
-    """What the IDAT chunks hold, held against their check sums; small ones are read together."""
-    block, at = b"", 0
+    """What the IDAT chunks hold, held against their check sums; small ones are read, and handed
+    on, together."""
+    block, at, small = b"", 0, list[bytes]()
     for start, size in zip(page.segments.offsets.tolist(), page.segments.sizes.tolist(),
                            strict=True):  # fmt: skip
         first, end = start - 4 - at, start + size - at  # with its kind
+        if end + 4 > len(block) and small:
+            yield b"".join(small)
+            small.clear()
         if size + 8 > _READ:
             pieces = _summed(source, start - 4, size + 4)
             yield next(pieces)[4:]
@@ -157,7 +161,9 @@ def _packed_pixels(source: ByteSource, page: Page) -> Iterator[bytes]:
         if crc32(memoryview(block)[first:end]) != int.from_bytes(block[end : end + 4], "big"):
             raise source.damaged(_WRONG_SUM)
         if size:
-            yield block[first + 4 : end]
+            small.append(block[first + 4 : end])
+    if small:
+        yield b"".join(small)
 
 
 def _read_page(source: ByteSource, chunks: _Chunks, options: OpenOptions) -> Page:

@@ -23,6 +23,7 @@ from tonewright.files.raster.page import (
 from tonewright.files.raster.source import OpenOptions, SourceImage
 from tonewright.files.raster.tiff import Directory
 from tonewright.files.raster.tiff_pixels import tiff_jobs
+from tonewright.files.raster.tiff_text import whole_text
 
 _PHOTOMETRICS = {3: "a palette", 4: "a mask", 5: "inks (CMYK)", 6: "colour (YCbCr)"}
 _PHOTOMETRICS |= {8: "Lab colour", 32803: "raw sensor data"}
@@ -57,7 +58,8 @@ def open_tiff(source: ByteSource, options: OpenOptions) -> SourceImage:
     return SourceImage(
         source, page, tiff_jobs, directory.number(tiff.ORIENTATION, 1), directory.resolution(),
         profile or None, left, lossy=page.compression == JPEG, device=directory.device(),
-        description=directory.data(tiff.DESCRIPTION, 1 << 16).decode("utf-8", "replace"),
+        description=whole_text(directory.data(tiff.DESCRIPTION, 1 << 16),
+                               directory.data(tiff.XMP, 1 << 17)),
     )  # fmt: skip
 
 

@@ -7,6 +7,7 @@ Latin-1, so ImageDescription is spelled in ASCII, and where that is not the whol
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from functools import lru_cache
 
@@ -55,3 +56,17 @@ def xmp_packet(text: str) -> bytes:
         f'<dc:description><rdf:Alt><rdf:li xml:lang="x-default">{shown}</rdf:li></rdf:Alt>'
         '</dc:description></rdf:Description></rdf:RDF><?xpacket end="r"?>'
     ).encode()
+
+
+_OURS = re.compile('<dc:description><rdf:Alt><rdf:li xml:lang="x-default">([^<]*)</rdf:li>')
+
+
+def whole_text(words: bytes, packet: bytes) -> str:
+    """The text of an ImageDescription: as the XMP packet beside it, written by `xmp_packet`, spells
+    it, if that is the same text."""
+    plain = words.decode("utf-8", "replace")
+    found = _OURS.search(packet.decode("utf-8", "replace"))
+    if found is None:
+        return plain
+    whole = found[1].replace("&lt;", "<").replace("&gt;", ">").replace("&amp;", "&")
+    return whole if ascii_text(whole) == plain.rstrip("\0") else plain
