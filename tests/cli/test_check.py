@@ -247,9 +247,11 @@ def test_refine_takes_more_patches(bench):
     assert call("refine", "k.curve.json", "few.csv", "-o", "s.curve.json").exit_code == 0
 
 
-def test_refine_refuses_a_moved_process_with_the_way_out(bench):
+def test_refine_refuses_a_print_off_the_promise_as_its_check_does(bench):
     words = said(call, "refine", "k.curve.json", "over.csv", "-o", "x.curve.json")
-    assert "(tonewright check, then tonewright renew)" in words
+    advice = json.loads(call("check", "k.curve.json", "over.csv", "--json").stdout)["what_to_do"]
+    assert "The cause: too much light, by 0." in words
+    assert advice.startswith("print for") and words.lower().endswith(advice)
 
 
 def test_renew_sends_a_print_to_refine(bench):
