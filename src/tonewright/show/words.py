@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 import textwrap
 
+from tonewright.errors import visible
+
 WIDTH = 88
 RULE_WORDS = "Measure the rule on it: if it is not {long:.0f} mm long, the driver has scaled."
 _NO_BREAK = "\N{NO-BREAK SPACE}"
@@ -16,6 +18,7 @@ _QUOTED = re.compile(r"""(?<!\w)(["'])\S[^"']*\1(?!\w)""")
 
 def labelled(label: str, text: str) -> str:
     """A fact under its label, wrapped; a number keeps its unit, a quoted name stays whole."""
+    text = "\n".join(map(visible, text.split("\n")))  # first: what is written out takes more room
     for together in (_TOGETHER, _QUOTED):
         text = together.sub(lambda found: found[0].replace(" ", _NO_BREAK), text)
     return textwrap.fill(text, WIDTH, initial_indent=f"  {label:<10}",
