@@ -336,9 +336,9 @@ def test_a_negative_and_a_target_are_not_made_negatives_again(run, tmp_path):
     done = CliRunner().invoke(main, ["target", "-o", "t.tif", "--name", "Moor", "--ppi", "100"])
     assert done.exit_code == 0
     told = said(run, "n.tif", "-o", "again.tif")
-    assert "n.tif is a negative already" in told and "--anyway" in told
+    assert "n.tif is already a negative" in told and "--anyway" in told
     told = said(run, "t.tif", "-o", "again.tif")
-    assert "t.tif is a target already" in told and "without a curve" in told
+    assert "t.tif is already a target" in told and "without a curve" in told
     assert run("n.tif", "-o", "again.tif", "--anyway").exit_code == 0
     assert (tmp_path / "again.tif").exists()
 

@@ -77,7 +77,7 @@ def test_negatives_and_proofs_are_no_pictures(run):
     assert "--force" in said(run, "p.tif", "--curve", "k.curve.json", "-o", "p.png")
     made = CliRunner().invoke(main, ["negative", "p.tif", "--curve", "k.curve.json", "-o", "n.tif"])
     assert made.exit_code == 0
-    assert "a negative already" in said(run, "n.tif", "--curve", "k.curve.json", "-o", "q.png")
+    assert "already a negative" in said(run, "n.tif", "--curve", "k.curve.json", "-o", "q.png")
 
 
 def test_a_hostile_name_is_written_out(run):

@@ -262,11 +262,11 @@ def test_a_colour_outside_srgb_keeps_its_lightness(folder, tmp_path):
 def test_what_is_no_picture_is_refused(folder, tmp_path):
     make_negative(folder / "p.tif", read_curve(folder / "c.curve.json"), tmp_path / "n.tif")
     proof(folder, tmp_path / "p.png")
-    for name, said in (("n.tif", "a negative already"), ("p.png", "a proof already")):
+    for name, said in (("n.tif", "already a negative"), ("p.png", "already a proof")):
         with pytest.raises(OptionError, match=said):
             proof(folder, tmp_path / "x.png", picture=tmp_path / name)
         proof(folder, tmp_path / "y.png", picture=tmp_path / name, anyway=True)
-    with pytest.raises(OptionError, match="a proof already"):  # nor a negative of a proof
+    with pytest.raises(OptionError, match="already a proof"):  # nor a negative of a proof
         make_negative(tmp_path / "p.png", read_curve(folder / "c.curve.json"), tmp_path / "m.tif")
     assert not (tmp_path / "x.png").exists() and not (tmp_path / "m.tif").exists()
 

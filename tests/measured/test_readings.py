@@ -305,7 +305,8 @@ BAD: list[tuple[str, Table, tuple[str, ...]]] = [
     ("overflow", ladder(level=LEVELS, density=["1e999", *FALLING[1:]]), ("line 2", "is 1e999")),
     ("other digits", ladder(level=LEVELS, density=["١", *FALLING[1:]]), ("line 2", "'١'")),
     ("underscore", ladder(level=LEVELS, density=["1_5", *FALLING[1:]]), ("'1_5'",)),
-    ("blank", ladder(level=LEVELS, density=[""] * 5), ("line 2", "density is blank")),
+    ("blank", ladder(level=LEVELS, density=[""] * 5),
+     ("no density is filled in yet", "Measure the print")),
     ("blank level", ladder(level=["", *LEVELS[1:]], density=FALLING), ("level is blank",)),
     ("text", ladder(level=LEVELS, density=[*FALLING[:4], "n/a"]), ("line 6", "'n/a'")),
     (

@@ -211,12 +211,11 @@ def refine_files(
     named = (new.target, new.changes.file)
     inputs = [new.old, *new.readings.paths, *(p for p in named if p is not None)]
     check_outputs(new.output, new.plot, inputs, new.force)
-    old = open_curve(new.old)
+    old, changes = open_curve(new.old), new.changes.read()
     target = None if new.target is None else read_target(new.target)
     refined = refine_curve(RefineRequest(
         old.document, old.sha256, make_name(new.output.name),
-        read_tones(old.document, new.readings, target), new.changes.read(), new.time,
-        new.left_out))
+        read_tones(old.document, new.readings, target), changes, new.time, new.left_out))
     write_together([(new.output, curve_text(refined.curve).encode("utf-8")),
                     (new.plot, before_writing(refined))], force=new.force)
     return refined
