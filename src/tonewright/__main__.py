@@ -20,6 +20,9 @@ def run() -> None:
     """Run what was typed; Ctrl-C ends it at once, whatever it is at."""
     fill_in_streams()  # first: a pipe would get the number of a closed one
     _watch_for_interrupt()
+    # all our matrices are worked on by one thread: starting others takes a tenth of a second
+    for threads in ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS"):
+        os.environ.setdefault(threads, "1")
     from tonewright.cli import main  # from here on, loading may be interrupted too
 
     main(prog_name="tonewright")

@@ -4,7 +4,7 @@
     python tests/benchmarks/negative_speed.py [--megapixels 100] [--cases none lzw ...] [--batch 24]
 
 Both run as whole commands, the interpreter's start included, by turns, on the same files; what
-counts is the ratio of the median times in one run (issue D).  The outputs are compared pixel by
+counts is the ratio of the median times in one run.  The outputs are compared pixel by
 pixel.  The exit code says whether every ratio and every peak of memory was reached.
 """
 
