@@ -8,7 +8,7 @@ import numpy as np
 
 from tonewright import scales
 from tonewright.check.aims import printed_tones
-from tonewright.check.make import CheckRequest, check_print
+from tonewright.check.make import PrintRequest, check_print
 from tonewright.curve.aim import Aim
 from tonewright.curve.derive import make_derived_curve
 from tonewright.curve.document import Settings
@@ -68,4 +68,4 @@ def tones_of(curve, room, *, count=11, sheets=1, flaws=FINE, seed=9, change=lamb
 
 
 def checked(curve, tones, **more):
-    return check_print(CheckRequest(curve, "ab" * 32, "march", tones, **more))
+    return check_print(PrintRequest(curve, "ab" * 32, "march", tones, **more))

@@ -22,7 +22,7 @@ from print_checks import SHEETS, made_curve, strip_process
 
 from rooms import random_darkroom
 from tonewright.check.aims import printed_tones
-from tonewright.check.make import CheckRequest, check_print
+from tonewright.check.make import PrintRequest, check_print
 from tonewright.errors import TonewrightError
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
@@ -47,7 +47,7 @@ def checks(room, curve, lost, seed, noise=0.01):
         read = darkroom.measure_target(dim, level, flaws=flaws, seed=seed + week).readings
         read = replace(read, patches=tuple(
             replace(p, patch=f"A{i + 1}") for i, p in enumerate(read.patches)))
-        check = check_print(CheckRequest(
+        check = check_print(PrintRequest(
             curve, "ab" * 32, f"{week}", printed_tones(curve, read, aim),
             Setup(date=day(week).isoformat()), PrintingTime(room.base_time)))
         yield Dated(f"{week}", f"{seed}-{week}", check)

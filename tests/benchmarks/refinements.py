@@ -18,7 +18,7 @@ from print_checks import KINDS, SHEETS, made_curve, planted
 
 from rooms import random_darkroom
 from tonewright.check.aims import printed_tones
-from tonewright.check.refine import RefineRequest, refine_curve
+from tonewright.check.refine import PrintRequest, refine_curve
 from tonewright.errors import FitError
 from tonewright.virtual import darkroom
 
@@ -45,14 +45,14 @@ def main(count, noise, kinds):
             room = replace(room, printing_time=room.base_time)
             curve = made_curve(room, kind, seed, noise)
             try:
-                new = refine_curve(RefineRequest(
+                new = refine_curve(PrintRequest(
                     curve, "", "n", tones_of(room, curve, seed + 31, noise))).curve
                 rows.append((distance(room, curve), distance(room, new)))
             except FitError:
                 refused += 1
             bad = planted(room, "exposure", 0.5 if seed % 2 else -0.5)
             try:
-                refine_curve(RefineRequest(curve, "", "n", tones_of(bad, curve, seed, noise)))
+                refine_curve(PrintRequest(curve, "", "n", tones_of(bad, curve, seed, noise)))
             except FitError:
                 kept_out += 1
         before, after = np.array(rows).T

@@ -12,7 +12,7 @@ from prints import FINE, ROOM, checked, curve_of, gone_wrong, tones_of
 from tonewright.check import findings
 from tonewright.check.aims import printed_tones
 from tonewright.check.document import FORM, Check
-from tonewright.check.make import CheckRequest, check_print
+from tonewright.check.make import PrintRequest, check_print
 from tonewright.errors import OptionError, ReadingsError
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
@@ -168,5 +168,5 @@ def test_a_print_of_another_curve_is_refused(kallitype):
 
 
 def test_the_same_print_gives_the_same_check(kallitype):
-    asked = CheckRequest(kallitype, "00" * 32, "c", tones_of(kallitype, gone_wrong(fog=2.0)))
+    asked = PrintRequest(kallitype, "00" * 32, "c", tones_of(kallitype, gone_wrong(fog=2.0)))
     assert check_print(asked) == check_print(asked)

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from prints import FINE, ROOM, curve_of, gone_wrong, tones_of
-from tonewright.check.make import CheckRequest, check_print
-from tonewright.check.refine import RefineRequest, refine_curve
+from tonewright.check.make import PrintRequest, check_print
+from tonewright.check.refine import refine_curve
 from tonewright.curve.findings import AddedToCurve
 from tonewright.curve.fit import patch_names
 from tonewright.curve.make import rebuild
@@ -34,7 +34,7 @@ def plain():
 
 
 def refined(old, tones, **more):
-    return refine_curve(RefineRequest(old, "cd" * 32, "surer", tones, **more)).curve
+    return refine_curve(PrintRequest(old, "cd" * 32, "surer", tones, **more)).curve
 
 
 def test_history_strip_time_and_setup_are_kept_and_the_old_curve_is_named(kallitype):
@@ -97,7 +97,7 @@ def test_a_print_off_the_promise_is_refused_with_the_cause_that_its_check_finds(
         with pytest.raises(FitError, match="fewer than 1 good print in 100 lies as far") as caught:
             refined(curve, tones)
         assert caught.value.code == "process_moved"
-        check = check_print(CheckRequest(curve, "cd" * 32, "surer", tones))
+        check = check_print(PrintRequest(curve, "cd" * 32, "surer", tones))
         assert caught.value.values["check"].cause == check.cause
         assert check.cause.code != "none"
 

@@ -45,8 +45,8 @@ AT_END = 0.5
 
 
 @dataclass(frozen=True, eq=False)
-class CheckRequest:
-    """A print and its curve."""
+class PrintRequest:
+    """A print, or several alike, and the curve it was made through."""
 
     curve: Curve
     sha256: str
@@ -63,7 +63,7 @@ class CheckRequest:
     """The last day that a print may be of."""
 
 
-def check_print(asked: CheckRequest) -> Check:
+def check_print(asked: PrintRequest) -> Check:
     """Compare a print with what its curve promises.
 
     Raises
@@ -92,7 +92,7 @@ def check_print(asked: CheckRequest) -> Check:
 
 
 def _document(
-    asked: CheckRequest, tones: PrintedTones, promised: Promise, verdict: Verdict,
+    asked: PrintRequest, tones: PrintedTones, promised: Promise, verdict: Verdict,
     day: str | None, findings: tuple[Finding, ...],
 ) -> Check:
     curve, cause, light = asked.curve, verdict.cause, tones.readings.lightness
@@ -186,7 +186,7 @@ def refuse_other_unit(curve: Curve, time: PrintingTime | None) -> None:
         ratio(time, here)
 
 
-def _rows_left_out(asked: CheckRequest) -> list[int]:
+def _rows_left_out(asked: PrintRequest) -> list[int]:
     patches = asked.tones.readings.patches
     both = [*zip((p.patch for p in patches), patch_names(patches), strict=True)]
     for name in asked.left_out:
@@ -208,7 +208,7 @@ def _strays(tones: PrintedTones, promised: Promise, response: Response) -> list[
 
 
 def _findings(
-    asked: CheckRequest, tones: PrintedTones, promised: Promise
+    asked: PrintRequest, tones: PrintedTones, promised: Promise
 ) -> Iterator[Finding]:
     curve = asked.curve
     apart = _prints_apart(tones, promised)

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 
 import numpy as np
 
-from tonewright.check.aims import PrintedTones
 from tonewright.check.cause import judge
 from tonewright.check.make import (
-    CheckRequest,
+    PrintRequest,
     check_print,
     curve_time,
     refuse_other_paper,
@@ -27,8 +26,6 @@ from tonewright.curve.recipe import PrintedTarget, pooled
 from tonewright.curve.renew import Renewed, movement
 from tonewright.errors import FitError, OptionError
 from tonewright.measured.readings import Reading, Readings
-from tonewright.record.setup import Setup
-from tonewright.record.times import PrintingTime
 
 MOVED = 0.01
 """How seldom a good print may differ as much before its process counts as moved."""
@@ -39,23 +36,7 @@ EARLIER, ADDED = "earlier", "check"
 _NUMBER = re.compile(r" \(\d+\)$")
 
 
-@dataclass(frozen=True, eq=False)
-class RefineRequest:
-    """More readings of a curve's own paper and chemistry."""
-
-    old: Curve
-    sha256: str
-    """Fingerprint of its file, kept with the ancestor."""
-    name: str
-    tones: PrintedTones
-    changes: Setup = field(default_factory=Setup)
-    """What is said of the print: it must be the curve's own paper and chemistry."""
-    time: PrintingTime | None = None
-    """What they were printed for; None: the curve's time."""
-    left_out: tuple[str, ...] = ()
-
-
-def refine_curve(new: RefineRequest) -> Renewed:
+def refine_curve(new: PrintRequest) -> Renewed:
     """The old curve with more readings: its history, strip, time and setup kept.
 
     By way of the strip where there is one behind the curve; else all readings are fitted anew,
@@ -70,17 +51,17 @@ def refine_curve(new: RefineRequest) -> Renewed:
         The print is off what the curve promises, with its `Check` among the values; and as
         `make_curve` and `make_derived_curve`.
     """
-    refuse_other_paper(new.old.setup, new.changes)
-    refuse_other_unit(new.old, new.time)
+    refuse_other_paper(new.curve.setup, new.changes)
+    refuse_other_unit(new.curve, new.time)
     _refuse_held(new)
     _refuse_moved(new)
-    curve = _plain(new) if new.old.recipe is None else _by_strip(new)
-    return Renewed(new.old, curve, movement(new.old, curve), ())
+    curve = _plain(new) if new.curve.recipe is None else _by_strip(new)
+    return Renewed(new.curve, curve, movement(new.curve, curve), ())
 
 
-def _refuse_held(new: RefineRequest) -> None:
+def _refuse_held(new: PrintRequest) -> None:
     """The same readings twice would only make a curve seem surer."""
-    old, own = new.old, new.tones.readings
+    old, own = new.curve, new.tones.readings
     held = ([p.readings for p in old.recipe.prints] if old.recipe is not None
             else [] if old.readings is None else [old.readings])
     known = {s.sha256 for readings in held for s in readings.sources}
@@ -104,55 +85,54 @@ def _sheets(readings: Readings) -> list[set[tuple[object, ...]]]:
     return [*sheets.values()]
 
 
-def _refuse_moved(new: RefineRequest) -> None:
+def _refuse_moved(new: PrintRequest) -> None:
     """A print of another process would bend the curve, not make it surer."""
-    response = Response(new.old)
+    response = Response(new.curve)
     out = _left_out(new.tones.readings.patches, new.left_out)
     tones = new.tones.without(out) if len(out) < len(new.tones.aim) else new.tones
-    promised = promise(new.old, tones, response, _light(new))
+    promised = promise(new.curve, tones, response, _light(new))
     found = judge(tones, promised, response, MOVED)
     off = tones.readings.lightness - tones.aim
     nameless = found.cause.code == "unknown" and found.cause.likelier is None
     rms = float(np.sqrt(np.mean(off**2)))
     if found.cause.code != "none" and not (nameless and rms <= CURVE_OFF):
         raise FitError(
-            f"the print lies up to {max(off, key=abs):+.1f} L* off what the curve {new.old.name}"
+            f"the print lies up to {max(off, key=abs):+.1f} L* off what the curve {new.curve.name}"
             f" promises: fewer than 1 good print in {1.0 / MOVED:.0f} lies as far off",
             "a curve is refined by prints that are what it promises", "check the print to see why",
-            code="process_moved", check=check_print(CheckRequest(
-                new.old, new.sha256, new.name, new.tones, new.changes, new.time, new.left_out)))
+            code="process_moved", check=check_print(new))
 
 
-def _light(new: RefineRequest) -> float:
+def _light(new: PrintRequest) -> float:
     """How much more light than for the curve the print had, log10."""
-    here = curve_time(new.old)
+    here = curve_time(new.curve)
     if new.time is None or new.time == here:
         return 0.0
-    if new.old.recipe is None:
-        raise OptionError(f"the print was made for {new.time}, and the curve {new.old.name} has no"
-                          " strip", "times are told apart by a strip alone",
+    if new.curve.recipe is None:
+        raise OptionError(f"the print was made for {new.time}, and the curve {new.curve.name} has"
+                          " no strip", "times are told apart by a strip alone",
                           "print for the curve's time, or make the curve again with a strip",
                           code="process_needed")
-    recipe = new.old.recipe
+    recipe = new.curve.recipe
     process = recipe.processes[recipe.process]
     return process.shift(new.time) - process.shift(recipe.printing_time)
 
 
-def _by_strip(new: RefineRequest) -> Curve:
+def _by_strip(new: PrintRequest) -> Curve:
     """All prints together, weighed by the strip behind the curve."""
-    recipe = recipe_of(new.old)
+    recipe = recipe_of(new.curve)
     readings = new.tones.readings
-    added = replace(readings, findings=(*readings.findings, AddedToCurve(new.old.name)))
+    added = replace(readings, findings=(*readings.findings, AddedToCurve(new.curve.name)))
     own = PrintedTarget(added, recipe.process, new.time or recipe.printing_time,
                         new.left_out)
-    made = pooled(recipe.processes, (*prints_of(new.old), own), recipe.process,
+    made = pooled(recipe.processes, (*prints_of(new.curve), own), recipe.process,
                   recipe.printing_time)
-    return make_derived_curve(made, replace(new.old.settings, left_out=()), new.old.setup,
+    return make_derived_curve(made, replace(new.curve.settings, left_out=()), new.curve.setup,
                               new.name, _ancestor(new))
 
 
-def _plain(new: RefineRequest) -> Curve:
-    old = new.old.readings
+def _plain(new: PrintRequest) -> Curve:
+    old = new.curve.readings
     assert old is not None  # a curve without a recipe has readings
     first = tuple(replace(p, print_name=p.print_name or EARLIER) for p in old.patches)
     taken = {p.print_name for p in first}
@@ -161,11 +141,11 @@ def _plain(new: RefineRequest) -> Curve:
                     (*old.sources, *new.tones.readings.sources),
                     tuple(dict.fromkeys((*old.findings, *new.tones.readings.findings))),
                     old.ink_colour)
-    out = [*_left_out(old.patches, new.old.settings.left_out),
+    out = [*_left_out(old.patches, new.curve.settings.left_out),
            *(len(first) + i for i in _left_out(new.tones.readings.patches, new.left_out))]
     full = patch_names(both.patches)
-    settings = replace(new.old.settings, left_out=tuple(dict.fromkeys(full[i] for i in out)))
-    return make_curve(both, settings, new.old.setup, new.name, _ancestor(new))
+    settings = replace(new.curve.settings, left_out=tuple(dict.fromkeys(full[i] for i in out)))
+    return make_curve(both, settings, new.curve.setup, new.name, _ancestor(new))
 
 
 def _free_name(patch: Reading, taken: set[str | None]) -> str:
@@ -182,5 +162,5 @@ def _left_out(patches: tuple[Reading, ...], names: tuple[str, ...]) -> list[int]
             if p.patch in names or full in names]
 
 
-def _ancestor(new: RefineRequest) -> Ancestor:
-    return Ancestor(new.old.name, new.sha256, new.old.setup)
+def _ancestor(new: PrintRequest) -> Ancestor:
+    return Ancestor(new.curve.name, new.sha256, new.curve.setup)

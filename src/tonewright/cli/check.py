@@ -8,19 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tonewright.cli.echo import echo
-from tonewright.cli.options import (
-    PATH,
-    as_json,
-    force,
-    json_text,
-    leave_out,
-    plot,
-    printing_time,
-    reading_files,
-    reading_options,
-    setup_files,
-    setup_options_but,
-)
+from tonewright.cli.options import PATH, json_text, print_files, print_options
 
 if TYPE_CHECKING:
     from tonewright.check.document import Check
@@ -31,20 +19,9 @@ if TYPE_CHECKING:
 @click.argument("readings", nargs=-1, type=PATH, required=True)
 @click.option("-o", "--output", type=PATH,
               help="Keep the check, NAME.check.json; needs --date.")
-@click.option("--target", type=PATH, metavar="TARGET",
-              help="Layout of the tone scale or sheet, NAME.target.json, for a list of patches"
-              " without their tones.")
-@click.option("--time", metavar="TIME",
-              help="What the print was made for; without it, the curve's time.")
-@leave_out
-@plot
-@reading_options
-@setup_options_but("printing_time")
-@force
-@as_json
+@print_options
 def command(
-    curve: Path, readings: tuple[Path, ...], output: Path | None, plot: Path | None, force: bool,
-    as_json: bool, **choices: Any,
+    curve: Path, readings: tuple[Path, ...], output: Path | None, as_json: bool, **choices: Any,
 ) -> None:
     """Whether a print is what its CURVE promises; if not, why, and what to do.
 
@@ -62,7 +39,7 @@ def command(
       tonewright check kallitype.curve.json print.csv --plot print.png
       tonewright check kallitype.curve.json print.csv --date 2026-03-31 -o march.check.json
     """
-    from tonewright.files.checks import CheckFiles, check_files
+    from tonewright.files.checks import check_files
     from tonewright.show.check_text import check_json, check_text
 
     said: list[str] = []
@@ -71,16 +48,13 @@ def command(
         name = None if output is None else str(output)
         said.append(json_text({**check_json(check), "output": name}) if as_json
                     else check_text(check, name))
-        if plot is None:
+        if choices["plot"] is None:
             return None
         from tonewright.show.check_plot import plot_check
 
         return plot_check(check)
 
-    check = check_files(CheckFiles(
-        curve, reading_files(readings, choices), output, plot, choices["target"],
-        setup_files({**choices, "printing_time": None}), printing_time(choices["time"]),
-        choices["leave_out"], force), before_writing)
+    check = check_files(print_files(curve, readings, output, choices), before_writing)
     echo(said[0])
     if not check.passes:
         click.get_current_context().exit(1)

@@ -15,6 +15,7 @@ from tonewright.files.safe import check_outputs as check_outputs
 
 if TYPE_CHECKING:
     from tonewright.curve.document import Curve
+    from tonewright.files.checks import PrintFiles
     from tonewright.files.curves import ReadingFiles, SetupFiles
     from tonewright.measured.readings import ReadingOptions
     from tonewright.record.times import PrintingTime
@@ -93,6 +94,29 @@ def reading_options(function: Function) -> Function:
     """How measurement files are understood."""
     field = click.option("--level-field", help="Column that holds the ink level, e.g. CMYK_K.")
     return field(scale(zero_options(function)))
+
+
+def print_options(function: Function) -> Function:
+    """What is said of a print made through a curve, beside its readings."""
+    target = click.option("--target", type=PATH, metavar="TARGET",
+                          help="Layout of the tone scale or sheet, NAME.target.json, for a list of"
+                          " patches without their tones.")
+    time = click.option("--time", metavar="TIME",
+                        help="What the print was made for; without it, the curve's time.")
+    setup = setup_options_but("printing_time")
+    return target(time(leave_out(plot(reading_options(setup(force(as_json(function))))))))
+
+
+def print_files(
+    curve: Path, readings: tuple[Path, ...], output: Path | None, choices: dict[str, Any]
+) -> PrintFiles:
+    """The files of a print, with the options above."""
+    from tonewright.files.checks import PrintFiles
+
+    return PrintFiles(
+        curve, reading_files(readings, choices), output, choices["plot"], choices["target"],
+        setup_files({**choices, "printing_time": None}), printing_time(choices["time"]),
+        choices["leave_out"], choices["force"])
 
 
 def reading_choices(choices: dict[str, Any]) -> ReadingOptions:

@@ -8,20 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tonewright.cli.echo import echo
-from tonewright.cli.options import (
-    PATH,
-    as_json,
-    force,
-    json_text,
-    leave_out,
-    picture,
-    plot,
-    printing_time,
-    reading_files,
-    reading_options,
-    setup_files,
-    setup_options_but,
-)
+from tonewright.cli.options import PATH, json_text, picture, print_files, print_options
 
 if TYPE_CHECKING:
     from tonewright.curve.renew import Renewed
@@ -31,20 +18,9 @@ if TYPE_CHECKING:
 @click.argument("old", type=PATH)
 @click.argument("readings", nargs=-1, type=PATH, required=True)
 @click.option("-o", "--output", type=PATH, required=True, help="The new curve to write.")
-@click.option("--target", type=PATH, metavar="TARGET",
-              help="Layout of the tone scale or sheet, NAME.target.json, for a list of patches"
-              " without their tones.")
-@click.option("--time", metavar="TIME",
-              help="What the print was made for; without it, the curve's time.")
-@leave_out
-@plot
-@reading_options
-@setup_options_but("printing_time")
-@force
-@as_json
+@print_options
 def command(
-    old: Path, readings: tuple[Path, ...], output: Path, plot: Path | None, force: bool,
-    as_json: bool, **choices: Any,
+    old: Path, readings: tuple[Path, ...], output: Path, as_json: bool, **choices: Any,
 ) -> None:
     """A curve made surer by more READINGS of its own paper and chemistry.
 
@@ -59,7 +35,7 @@ def command(
       tonewright refine kallitype.curve.json more.csv --plot surer.png -o surer.curve.json
     """
     from tonewright.errors import FitError
-    from tonewright.files.checks import RefineFiles, refine_files
+    from tonewright.files.checks import refine_files
     from tonewright.show.check_text import why_refused
     from tonewright.show.curve_text import refine_text, renew_json
 
@@ -68,14 +44,10 @@ def command(
     def before_writing(refined: Renewed) -> bytes | None:
         said.append(json_text({**renew_json(refined), "output": str(output)}) if as_json
                     else refine_text(refined, str(output)))
-        return picture(refined.curve, refined.old) if plot is not None else None
+        return picture(refined.curve, refined.old) if choices["plot"] is not None else None
 
-    wanted = RefineFiles(
-        old, output, reading_files(readings, choices), plot, choices["target"],
-        setup_files({**choices, "printing_time": None}), printing_time(choices["time"]),
-        choices["leave_out"], force)
     try:
-        refine_files(wanted, before_writing)
+        refine_files(print_files(old, readings, output, choices), before_writing)
     except FitError as error:
         raise why_refused(error) from error
     echo(said[0])

@@ -21,8 +21,8 @@ from tonewright.check.aims import (
     without_tones,
 )
 from tonewright.check.document import Check
-from tonewright.check.make import CheckRequest, check_print
-from tonewright.check.refine import RefineRequest, refine_curve
+from tonewright.check.make import PrintRequest, check_print
+from tonewright.check.refine import refine_curve
 from tonewright.curve.document import Curve, make_name
 from tonewright.curve.renew import Renewed
 from tonewright.errors import OptionError, ReadingsError
@@ -44,9 +44,9 @@ _PLAIN = (("image_lightness", "density"),)
 
 
 @dataclass(frozen=True)
-class CheckFiles:
+class PrintFiles:
     """A print's readings and its curve: files, and what is said beside them (see
-    `CheckRequest`)."""
+    `PrintRequest`)."""
 
     curve: Path
     readings: ReadingFiles
@@ -60,10 +60,22 @@ class CheckFiles:
     left_out: tuple[str, ...] = ()
     force: bool = False
 
+    def read(self, today: date | None, *, aims_needed: bool) -> PrintRequest:
+        """Everything that is named, opened once; the output may be written."""
+        named = (self.target, self.changes.file)
+        inputs = [self.curve, *self.readings.paths, *(p for p in named if p is not None)]
+        check_outputs(self.output, self.plot, inputs, self.force)
+        opened, changes = open_curve(self.curve), self.changes.read(today)
+        target = None if self.target is None else read_target(self.target)
+        tones = read_tones(opened.document, self.readings, target, aims_needed=aims_needed)
+        return PrintRequest(
+            opened.document, opened.sha256, print_name(self.output or self.readings.paths[0]),
+            tones, changes, self.time, self.left_out, today or date.today())
+
 
 @one_call()
 def check_files(
-    wanted: CheckFiles, before_writing: Callable[[Check], bytes | None] = lambda _: None,
+    wanted: PrintFiles, before_writing: Callable[[Check], bytes | None] = lambda _: None,
     today: date | None = None,
 ) -> Check:
     """Check a print from files, and write the check if an output is named.
@@ -78,28 +90,44 @@ def check_files(
     OptionError
         As `check_print`; a check that is kept needs the print's date.
     """
-    named = (wanted.target, wanted.changes.file)
-    inputs = [wanted.curve, *wanted.readings.paths, *(p for p in named if p is not None)]
-    check_outputs(wanted.output, wanted.plot, inputs, wanted.force)
-    opened, changes = open_curve(wanted.curve), wanted.changes.read(today)
-    if wanted.output is not None and changes.date is None:
+    asked = wanted.read(today, aims_needed=True)
+    if wanted.output is not None and asked.changes.date is None:
         raise OptionError("the date of the print is not known",
                           "a check that is kept is compared with others by its date",
                           "name the day, as 2026-03-31", code="print_date")
-    target = None if wanted.target is None else read_target(wanted.target)
-    check = check_print(CheckRequest(
-        opened.document, opened.sha256, check_name(wanted.output or wanted.readings.paths[0]),
-        read_tones(opened.document, wanted.readings, target, aims_needed=True), changes,
-        wanted.time, wanted.left_out, today or date.today()))
+    check = check_print(asked)
     write_together([(wanted.output, check_text(check).encode("utf-8")),
                     (wanted.plot, before_writing(check))], force=wanted.force)
     return check
 
 
-def check_name(path: Path) -> str:
-    """A check's name from a file: ``march.check.json`` and ``march.csv`` are called march."""
-    name = path.name
-    for ending in (".json", ".check", ".csv", ".txt"):
+@one_call()
+def refine_files(
+    wanted: PrintFiles, before_writing: Callable[[Renewed], bytes | None] = lambda _: None,
+    today: date | None = None,
+) -> Renewed:
+    """Refine a curve from files, and write the new one if an output is named.
+
+    ``before_writing`` and ``today`` are as in `check_files`.
+
+    Raises
+    ------
+    FileError, ReadingsError, DocumentError
+        As `check_files`.
+    OptionError, FitError
+        As `refine_curve`.
+    """
+    refined = refine_curve(wanted.read(today, aims_needed=False))
+    write_together([(wanted.output, curve_text(refined.curve).encode("utf-8")),
+                    (wanted.plot, before_writing(refined))], force=wanted.force)
+    return refined
+
+
+def print_name(path: Path) -> str:
+    """What a check or a refined curve is called by its file: ``march.check.json``,
+    ``march.curve.json`` and ``march.csv`` are called march."""
+    name = make_name(path.name)
+    for ending in (".check", ".csv", ".txt"):
         name = name.removesuffix(ending)
     return name
 
@@ -175,47 +203,3 @@ def _by_target(
     promised = aim_of_level(curve, readings.level)
     return readings, np.array([p if a is None else a
                                for a, p in zip(aims, promised.tolist(), strict=True)])
-
-
-@dataclass(frozen=True)
-class RefineFiles:
-    """More readings for a curve: files, and what is said beside them (see `RefineRequest`)."""
-
-    old: Path
-    output: Path
-    readings: ReadingFiles
-    plot: Path | None = None
-    """As in `CheckFiles`."""
-    target: Path | None = None
-    changes: SetupFiles = field(default_factory=SetupFiles)
-    time: PrintingTime | None = None
-    left_out: tuple[str, ...] = ()
-    force: bool = False
-
-
-@one_call()
-def refine_files(
-    new: RefineFiles, before_writing: Callable[[Renewed], bytes | None] = lambda _: None
-) -> Renewed:
-    """Refine a curve from files and write the new one.
-
-    ``before_writing`` is as in `fit_files`.
-
-    Raises
-    ------
-    FileError, ReadingsError, DocumentError
-        As `check_files`.
-    OptionError, FitError
-        As `refine_curve`.
-    """
-    named = (new.target, new.changes.file)
-    inputs = [new.old, *new.readings.paths, *(p for p in named if p is not None)]
-    check_outputs(new.output, new.plot, inputs, new.force)
-    old, changes = open_curve(new.old), new.changes.read()
-    target = None if new.target is None else read_target(new.target)
-    refined = refine_curve(RefineRequest(
-        old.document, old.sha256, make_name(new.output.name),
-        read_tones(old.document, new.readings, target), changes, new.time, new.left_out))
-    write_together([(new.output, curve_text(refined.curve).encode("utf-8")),
-                    (new.plot, before_writing(refined))], force=new.force)
-    return refined

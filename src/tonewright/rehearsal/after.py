@@ -13,7 +13,7 @@ from pathlib import Path
 
 from tonewright.check.document import Check
 from tonewright.curve.document import Curve
-from tonewright.files.checks import CheckFiles, RefineFiles, check_files, refine_files
+from tonewright.files.checks import PrintFiles, check_files, refine_files
 from tonewright.files.curves import ReadingFiles, SetupFiles
 from tonewright.files.drift import read_drift
 from tonewright.files.negative.make import NegativeSettings, make_negative
@@ -59,8 +59,8 @@ def follow(room: PrintRoom, curve: Curve) -> Followed:
             (File.PALE_READINGS, File.GOOD_READINGS), (File.PALE, File.GOOD), FIRST_DAYS,
             (COLD_LAMP_STOPS, 0.0), (1, 2), strict=True))
     folder.keep(File.PALE_PLOT, plot_check(pale))
-    refined = refine_files(RefineFiles(
-        folder / File.CURVE, folder / File.REFINED, ReadingFiles((folder / File.GOOD_READINGS,)),
+    refined = refine_files(PrintFiles(
+        folder / File.CURVE, ReadingFiles((folder / File.GOOD_READINGS,)), folder / File.REFINED,
         target=folder / File.SCALE_LAYOUT, force=folder.force)).curve
     for number, month in enumerate(MONTHS):
         lost = AGES_STOPS * max(number - AGES_FROM, 0)
@@ -82,6 +82,6 @@ def _check(
                              flaws=TONES, seed=room.seed + seed).readings
     folder.table(readings, ["patch,density", *(
         f"{p.name},{read.density:.3f}" for p, read in zip(patches, printed.patches, strict=True))])
-    return check_files(CheckFiles(
+    return check_files(PrintFiles(
         folder / File.CURVE, ReadingFiles((readings,)), check, target=folder / File.SCALE_LAYOUT,
         changes=SetupFiles(Setup(date=day)), force=folder.force), today=LAST_DAY)
