@@ -84,16 +84,24 @@ def _row(letters: str) -> int:
     return number
 
 
-def refuse_own(curve: Curve, readings: Readings, name: str) -> None:
-    """Raise `ReadingsError` for readings that the curve was made from: all have the patch name and
-    the density of one of its own."""
+def holds(curve: Curve, readings: Readings) -> bool:
+    """Whether a curve was made from these readings, or from any print among them: all patches of
+    it have the name and the density of one of the curve's own."""
     prints = () if curve.recipe is None else curve.recipe.prints
     made_from = [r for r in (curve.readings, *(p.readings for p in prints)) if r is not None]
-    own: dict[str, list[float]] = {}
+    known: dict[str, list[float]] = {}
     for patch in (p for r in made_from for p in r.patches):
-        own.setdefault(patch.patch, []).append(patch.density)
-    if all(any(abs(p.density - d) < SAME_DENSITY for d in own.get(p.patch, ()))
-           for p in readings.patches):
+        known.setdefault(patch.patch, []).append(patch.density)
+    sheets: dict[str | None, list[bool]] = {}
+    for p in readings.patches:
+        sheets.setdefault(p.print_name, []).append(
+            any(abs(p.density - d) < SAME_DENSITY for d in known.get(p.patch, ())))
+    return any(map(all, sheets.values()))
+
+
+def refuse_own(curve: Curve, readings: Readings, name: str) -> None:
+    """Raise `ReadingsError` for readings that the curve `holds`."""
+    if holds(curve, readings):
         raise ReadingsError(
             f"{name}: these readings are the curve's own: {curve.name} was made from them",
             "they can tell nothing new about it",

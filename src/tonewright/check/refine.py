@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import replace
 
 import numpy as np
 
+from tonewright.check.aims import holds
 from tonewright.check.cause import judge
 from tonewright.check.make import (
     PrintRequest,
@@ -33,7 +33,6 @@ CURVE_OFF = 3.0
 """L* (RMS) up to which a curve itself is to blame where no known cause is."""
 EARLIER, ADDED = "earlier", "check"
 """What the sheet of an old curve, and one that is added, are called where they have no name."""
-_NUMBER = re.compile(r" \(\d+\)$")
 
 
 def refine_curve(new: PrintRequest) -> Renewed:
@@ -61,28 +60,11 @@ def refine_curve(new: PrintRequest) -> Renewed:
 
 def _refuse_held(new: PrintRequest) -> None:
     """The same readings twice would only make a curve seem surer."""
-    old, own = new.curve, new.tones.readings
-    held = ([p.readings for p in old.recipe.prints] if old.recipe is not None
-            else [] if old.readings is None else [old.readings])
-    known = {s.sha256 for readings in held for s in readings.sources}
-    twice = next((s.name for s in own.sources if s.sha256 in known), None)
-    sheets = [sheet for readings in held for sheet in _sheets(readings)]
-    if twice is None and not any(sheet <= other for sheet in _sheets(own) for other in sheets):
-        return
-    raise OptionError(
-        f"the curve {old.name} holds the readings of {twice or 'this print'} already",
-        "a curve is made surer by other prints", "name the readings of another print",
-        code="readings_held")
-
-
-def _sheets(readings: Readings) -> list[set[tuple[object, ...]]]:
-    """The patches of each print, told by its name as it was before it was added to a curve."""
-    sheets: dict[str, set[tuple[object, ...]]] = {}
-    for p in readings.patches:
-        name = _NUMBER.sub("", p.print_name or "")
-        name = "" if name in (EARLIER, ADDED) else name
-        sheets.setdefault(p.print_name or "", set()).add((name, p.patch, p.level, p.density))
-    return [*sheets.values()]
+    if holds(new.curve, new.tones.readings):
+        raise OptionError(
+            f"the curve {new.curve.name} holds the readings of this print already",
+            "a curve is made surer by other prints", "name the readings of another print",
+            code="readings_held")
 
 
 def _refuse_moved(new: PrintRequest) -> None:
