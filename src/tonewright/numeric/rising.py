@@ -1,4 +1,4 @@
-"""The rising curve, or sequence, nearest to one that need not rise.
+"""The rising curve nearest to one that need not rise.
 
 Least distance programming (Lawson and Hanson 1974, "Solving least squares problems", ch. 23).
 """
@@ -6,7 +6,6 @@ Least distance programming (Lawson and Hanson 1974, "Solving least squares probl
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from tonewright.numeric.nonnegative import nnls
 from tonewright.scales import Array
@@ -22,6 +21,8 @@ def rising_curve(
 ) -> Array:
     """The coefficients nearest to ``mean`` whose curve never falls, nor leaves the bounds.
 
+    With the identity as covariance and design this is isotonic regression (Barlow et al. 1972).
+
     Parameters
     ----------
     mean, covariance:
@@ -35,26 +36,6 @@ def rising_curve(
     root = axes * np.sqrt(np.maximum(size, NEGLIGIBLE * size[-1]))
     nodes = np.vstack([design[::max(design.shape[0] // STEPS, 1)], design[-1:]])
     return _nearest_above(mean, root, *_rules(nodes, bounds))
-
-
-def nearest_rising(
-    values: ArrayLike, precision: ArrayLike, bounds: tuple[float, float] | None = None
-) -> Array:
-    """The non-decreasing sequence nearest to ``values`` in the metric of ``precision``.
-
-    With the identity as metric this is isotonic regression (Barlow et al. 1972).
-
-    Parameters
-    ----------
-    values, precision:
-        Shapes (p,) and (p, p), the second positive definite.
-    bounds:
-        What every value lies between; None: no bounds.
-    """
-    wanted = np.asarray(values, dtype=np.float64)
-    root = np.asarray(np.linalg.inv(np.linalg.cholesky(np.asarray(precision))).T)
-    found = _nearest_above(wanted, root, *_rules(np.eye(wanted.size), bounds))
-    return np.asarray(np.maximum.accumulate(found))
 
 
 def _rules(design: Array, bounds: tuple[float, float] | None) -> tuple[Array, Array]:

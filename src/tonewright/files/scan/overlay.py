@@ -6,13 +6,11 @@ Drawn with Pillow pixel by pixel, because what matters is exactly which pixels w
 from __future__ import annotations
 
 import io
-import os
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from tonewright.files.safe import write_bytes
 from tonewright.scan.read import PatchReading, ScanReading
 from tonewright.scan.rectify import shrink, upright
 from tonewright.scan.sample import BLOCKS, INNER
@@ -22,17 +20,6 @@ LONGEST = 1800
 READ, DOUBTFUL, UNREAD = (64, 170, 255), (255, 159, 28), (255, 64, 160)
 """Blue, orange, pink: apart for colour-blind eyes too."""
 _FOOT = 84
-
-
-def write_overlay(
-    path: str | os.PathLike[str], pixels: NDArray[np.float32], reading: ScanReading, *,
-    force: bool = False,
-) -> None:
-    """Write the overlay as a PNG; ``pixels`` as in `overlay`.
-
-    Raises `FileError` if it exists and ``force`` is not given, or cannot be written.
-    """
-    write_bytes(path, overlay_png(pixels, reading), force=force)
 
 
 def overlay_png(pixels: NDArray[np.float32], reading: ScanReading) -> bytes:
