@@ -14,6 +14,7 @@ from tonewright.measured.columns import Weighting
 from tonewright.record.codec import COLUMNS, LEVEL, Form, between
 from tonewright.record.dates import parse_date
 from tonewright.record.findings import Finding
+from tonewright.record.provenance import short_id
 from tonewright.record.schema import ABOVE_ZERO
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
@@ -59,8 +60,8 @@ class Checked:
 
     @property
     def short_id(self) -> str:
-        """The first eight digits: as a page or a label has it."""
-        return self.sha256[:8]
+        """As a page or a label has it."""
+        return short_id(self.sha256)
 
 
 @dataclass(frozen=True)

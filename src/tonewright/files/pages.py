@@ -19,6 +19,7 @@ from tonewright.files.raster.source import OpenOptions, SourceImage
 from tonewright.files.safe import check_outputs, one_call
 from tonewright.files.shelf import SORTS
 from tonewright.negative.coating import Coating
+from tonewright.record.provenance import short_id
 from tonewright.record.setup import other_light
 from tonewright.record.times import PrintingTime, ladder, parse_time, ratio
 from tonewright.strip.process import FORM as PROCESS
@@ -57,8 +58,8 @@ class Report:
 
     @property
     def short_id(self) -> str:
-        """The first eight digits of the file's fingerprint."""
-        return self.sha256[:8]
+        """Of the curve's file, as a label has it."""
+        return short_id(self.sha256)
 
 
 @one_call()
@@ -119,7 +120,7 @@ def _of_curve(check: Opened[Check], curve: Opened[Curve]) -> Check:
     if found.sha256 != curve.sha256:
         raise OptionError(
             f"{check.name} is a check of {found.name} ({found.short_id}), and {curve.name} is"
-            f" {curve.sha256[:8]}", "a page shows the checks of its own curve",
+            f" {short_id(curve.sha256)}", "a page shows the checks of its own curve",
             "name checks of this curve, or that curve")
     return check.document
 
@@ -174,8 +175,8 @@ class Worksheet:
 
     @property
     def short_id(self) -> str:
-        """The first eight digits of the file's fingerprint."""
-        return self.sha256[:8]
+        """Of the curve's file, as a label has it."""
+        return short_id(self.sha256)
 
 
 @one_call()

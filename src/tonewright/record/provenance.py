@@ -15,6 +15,11 @@ def made_by() -> str:
     return f"tonewright {__version__}"
 
 
+def short_id(sha256: str) -> str:
+    """A file's fingerprint as a page or a label has it: its first eight digits."""
+    return sha256[:8]
+
+
 _KINDS = {
     "tonewright-curve": ("a correction curve", "made by fitting a target's readings"),
     "tonewright-process": ("a strip's process file", "made from a strip's readings"),

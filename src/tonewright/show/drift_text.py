@@ -11,6 +11,7 @@ import numpy as np
 from tonewright.errors import counted
 from tonewright.files.drift import FoundDrift
 from tonewright.record.codec import encode
+from tonewright.record.provenance import short_id
 from tonewright.shelf.drift import TIMES, Series
 from tonewright.shelf.findings import TimeDrifted
 from tonewright.show.cautions import cautions_text
@@ -103,7 +104,7 @@ def _heading(one: Series, several_scales: bool) -> str:
     if one.curve is None:
         return f"{counted(count, 'strip')}{scale}: {setup_words(one.setup)}"
     return (f"{counted(count, 'check')}{scale} of the curve {one.curve.name}"
-            f" ({one.curve.sha256[:8]})")
+            f" ({short_id(one.curve.sha256)})")
 
 
 def _facts(one: Series) -> Iterator[str]:

@@ -7,6 +7,7 @@ from dataclasses import asdict
 from typing import Any
 
 from tonewright.errors import counted
+from tonewright.record.provenance import short_id
 from tonewright.record.setup import Setup
 from tonewright.shelf.arrange import LeftOut, Place, Shelf, Shelved
 from tonewright.show.words import WIDTH, headed, labelled, typed
@@ -93,7 +94,7 @@ def _place_lines(place: Place) -> list[str]:
     facts = [one.name, one.printing_time,
              one.density_range is not None and f"range {one.density_range:.2f}", _error(one)]
     relation = "renews" if one.kind == "curve" else "of"
-    more = [one.file, one.of and f"{relation} {one.of.name} ({one.of.sha256[:8]})",
+    more = [one.file, one.of and f"{relation} {one.of.name} ({short_id(one.of.sha256)})",
             check and f"last check {check.date or 'without a date'}"
                       f" {'passed' if check.passes else 'did not pass'}",
             one.date is None and one.date_said is not None
