@@ -102,8 +102,8 @@ def _rows(tones: tuple[CheckedTone, ...]) -> list[list[CheckedTone]]:
 
 def _found_lines(check: Check) -> Iterator[str]:
     off = check.worst_difference_lightness
-    yield labelled("off by", f"{check.difference_lightness_rms:.1f} L* (RMS); worst at picture L*"
-                   f" {check.worst_image_lightness:.0f}: {abs(off):.1f} L* too"
+    yield labelled("off by", f"{check.difference_lightness_rms:.1f} L* on the whole; worst at"
+                   f" picture L* {check.worst_image_lightness:.0f}: {abs(off):.1f} L* too"
                    f" {'light' if off > 0.0 else 'dark'}")
     yield labelled("verdict", f"{'passes' if check.passes else 'does not pass'}:"
                    f" {_how_often(check.probability)}")

@@ -111,7 +111,7 @@ def refine_text(refined: Renewed, file: str) -> str:
     curve, old, moved = refined.curve, refined.old, refined.movement
     return "\n".join([
         f"Curve {curve.name}, refined from {old.name}", *_read_lines(curve), *_found_lines(curve),
-        labelled("moved", f"by {moved.rms_shift_lightness:.1f} L* (RMS), at most"
+        labelled("moved", f"by {moved.rms_shift_lightness:.1f} L* on the whole, at most"
                  f" {abs(moved.largest_shift_lightness):.1f} at picture L*"
                  f" {moved.shift_at_image_lightness:.0f}"),
         labelled("surer", f"±{old.summary.band_halfwidth_mean:.1f} L* before, now"

@@ -20,8 +20,6 @@ _BECAUSE = {
     "superseded": "a later one has taken its place",
     "date_unknown": "whether it is due is not known: its date is missing",
 }
-_KIND = {"curve": "curve", "process": "strip", "target": "target", "scanner": "scanner",
-         "check": "check"}
 MOST_LEFT_OUT = 20
 """Files that could not be used, by name."""
 
@@ -93,14 +91,15 @@ def _place_lines(place: Place) -> list[str]:
     one, check = place.document, place.last_check
     facts = [one.name, one.printing_time,
              one.density_range is not None and f"range {one.density_range:.2f}", _error(one)]
-    relation = "renews" if one.kind == "curve" else "of"
+    relation = "from" if one.kind == "curve" else "of"
     more = [one.file, one.of and f"{relation} {one.of.name} ({short_id(one.of.sha256)})",
             check and f"last check {check.date or 'without a date'}"
                       f" {'passed' if check.passes else 'did not pass'}",
             one.date is None and one.date_said is not None
             and f"the date {one.date_said} is not one such as 2026-03-31, or still to come",
             place.because and _BECAUSE.get(place.because)]
-    head = f"  {one.date or ''!s:<10} {_KIND[one.kind]:<8}"
+    kind = "strip" if one.kind == "process" else one.kind
+    head = f"  {one.date or ''!s:<10} {kind:<8}"
     return [filled(", ".join(f for f in facts if f), head, " " * 21),
             filled("; ".join(m for m in more if m), " " * 21, " " * 21)]
 

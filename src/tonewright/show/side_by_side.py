@@ -67,7 +67,16 @@ def side_by_side_text(
     lines.append("")
     for name, curve, one in zip(names[1:], curves[1:], compared, strict=True):
         lines += [labelled(name, said) for said in _verdict(names[0], curves[0], curve, one)]
-    return "\n".join([*lines, *(["", headed("Written:", picture)] if picture else [])])
+    lines += ["", *([headed("Written:", picture)] if picture else [])]
+    return "\n".join([*lines, headed("Next:", _next(compared))])
+
+
+def _next(compared: Sequence[Compared]) -> str:
+    if any(one.differs for one in compared):
+        return ("make negatives through the curve of the paper and chemistry you print on now. A"
+                " check of a print shows whether it still holds (tonewright check).")
+    one = "either" if len(compared) == 1 else "any of them"
+    return f"{one} will do. Keep the one whose prints you have checked (tonewright check)."
 
 
 def _names(curves: Sequence[Curve]) -> list[str]:
