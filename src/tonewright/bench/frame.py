@@ -1,0 +1,119 @@
+"""The frame of every page: the way of the job, where you are, what is missing, what comes next."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from urllib.parse import quote
+
+from nicegui import app, ui
+
+from tonewright.bench.parts.tags import Tag, button, every, link
+from tonewright.bench.state import Bench
+from tonewright.shelf.way import STEPS, Step
+from tonewright.show.way_text import NAMES, missing_words, next_on_the_way
+
+ASSETS = "/bench-assets"
+HERE = "-"
+"""In an address: the paper whose documents lie in the bench's folder itself."""
+_SAFELIGHT = "document.body.classList.toggle('safelight')"
+_REMEMBER = ("localStorage.setItem('safelight', document.body.classList.contains('safelight')"
+             " ? '1' : '')")
+_RECALL = "if (localStorage.getItem('safelight')) document.body.classList.add('safelight')"
+LOOK_SECONDS = 1.0
+"""How often the folder is looked at for changes."""
+
+
+def add_assets() -> None:
+    """Serve the look; once, before pages are."""
+    app.add_static_files(ASSETS, Path(__file__).parent / "assets")
+
+
+def address(paper: str, step: Step) -> str:
+    """Where a page is."""
+    return f"/paper/{HERE if paper == '.' else quote(paper, safe='')}/{step}"
+
+
+@contextmanager
+def frame(bench: Bench, title: str, paper: str | None = None, step: Step | None = None
+          ) -> Iterator[None]:
+    """The page around what is done in it."""
+    ui.page_title(f"{title} · {paper_title(bench, paper)}" if paper else title)
+    ui.add_head_html(f'<link rel="stylesheet" href="{ASSETS}/bench.css">')
+    ui.on("connect", lambda: ui.run_javascript(_RECALL))
+    Tag("a", "Go to the page", "skip", href="#page")
+    with Tag("header", classes="bench-header"):
+        link("Papers", "/", "home")
+        if paper is not None:
+            Tag("span", paper_title(bench, paper), "paper-name")
+            _way(bench, paper, step)
+        with Tag("div", classes="tools"):
+            button("Safelight", lambda: ui.run_javascript(f"{_SAFELIGHT}; {_REMEMBER}"),
+                   "button quiet")
+            button("Close the bench", lambda: _close(bench), "button quiet")
+    with Tag("div", classes="page", id="page", tabindex="-1", role="main"):
+        Tag("h1", title)
+        yield
+    if paper is not None:
+        _foot(bench, paper)
+
+
+def paper_title(bench: Bench, paper: str) -> str:
+    """A paper's name as it is shown."""
+    return bench.papers.root.resolve().name if paper == "." else paper
+
+
+def _way(bench: Bench, paper: str, here: Step | None) -> None:
+    done = bench.papers.way(paper).done
+    with Tag("nav", classes="way", aria_label="The way of the job"), Tag("ol"):
+        for step in STEPS:
+            with Tag("li", classes="done" if step in done else "missing"):
+                current = {"aria_current": "page"} if step == here else {}
+                link(NAMES[step], address(paper, step), **current)
+                Tag("span", "done" if step in done else "not done yet", "for-readers")
+
+
+def _foot(bench: Bench, paper: str) -> None:
+    """What is missing and what comes next, as the folder stands now."""
+    with Tag("footer", classes="next-step", aria_label="What comes next") as foot:
+        pass
+
+    def say() -> None:
+        way = bench.papers.way(paper)
+        foot.clear()
+        with foot:
+            Tag("p", next_on_the_way(way), "next-words")
+            if way.next is not None:
+                link(f"Go on: {NAMES[way.next]}", address(paper, way.next), "button primary")
+            Tag("p", missing_words(way), "missing-words")
+
+    say()
+    on_change(bench, say)
+
+
+def on_change(bench: Bench, call: Callable[[], None]) -> None:
+    """Call whenever something in the folder has changed, as long as the page is open."""
+    seen = [bench.papers.stamp()]
+
+    def look() -> None:
+        now = bench.papers.stamp()
+        if now != seen[0]:
+            seen[0] = now
+            call()
+
+    every(LOOK_SECONDS, look)
+
+
+def same_command(text: str) -> Tag:
+    """The command that does the same, folded in."""
+    with Tag("details", classes="same-command") as box:
+        Tag("summary", "The same as a command")
+        Tag("code", text)
+    return box
+
+
+def _close(bench: Bench) -> None:
+    ui.run_javascript("document.body.textContent = 'The bench is closed. You can close this"
+                      " window.'")
+    ui.timer(0.3, bench.end, once=True)
