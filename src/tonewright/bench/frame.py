@@ -11,6 +11,7 @@ from nicegui import app, ui
 
 from tonewright.bench.parts.tags import Tag, button, every, link
 from tonewright.bench.state import Bench
+from tonewright.files.way import paper_way
 from tonewright.shelf.way import STEPS, Step
 from tonewright.show.way_text import NAMES, missing_words, next_on_the_way
 
@@ -65,7 +66,7 @@ def paper_title(bench: Bench, paper: str) -> str:
 
 
 def _way(bench: Bench, paper: str, here: Step | None) -> None:
-    done = bench.papers.way(paper).done
+    done = paper_way(bench.papers, paper).done
     with Tag("nav", classes="way", aria_label="The way of the job"), Tag("ol"):
         for step in STEPS:
             with Tag("li", classes="done" if step in done else "missing"):
@@ -80,7 +81,7 @@ def _foot(bench: Bench, paper: str) -> None:
         pass
 
     def say() -> None:
-        way = bench.papers.way(paper)
+        way = paper_way(bench.papers, paper)
         foot.clear()
         with foot:
             Tag("p", next_on_the_way(way), "next-words")
