@@ -23,7 +23,7 @@ from tonewright.record.codec import encode
 from tonewright.record.findings import Finding
 from tonewright.record.setup import Setup
 from tonewright.show.cautions import cautions_text
-from tonewright.show.findings import sentence
+from tonewright.show.findings import sentence_typed
 from tonewright.show.words import headed, labelled, percent, typed
 
 MOST_DIFFERENCES = 4
@@ -48,7 +48,7 @@ def fit_json(curve: Curve) -> dict[str, Any]:
         "least_sure_level": found.least_sure_level,
         "scale": curve.scale,
         "findings": [encode(f) for f in found_in(curve)],
-        "warnings": [*map(sentence, found_in(curve))],
+        "warnings": [*map(sentence_typed, found_in(curve))],
         "next": encode(next_step(curve)),
         **_derived_json(curve),
     }
@@ -76,8 +76,8 @@ def renew_json(renewed: Renewed) -> dict[str, Any]:
     return {
         **data, "findings": data["findings"] + [encode(f) for f in renewed.findings],
         "ancestor": old.name, "setup_changes": setup_changes(old.setup, renewed.curve.setup),
-        "notes": [sentence(f) for f in renewed.findings if f.kind == "note"],
-        "moved": {**asdict(renewed.movement), "warning": other and sentence(other)},
+        "notes": [sentence_typed(f) for f in renewed.findings if f.kind == "note"],
+        "moved": {**asdict(renewed.movement), "warning": other and sentence_typed(other)},
     }
 
 
@@ -220,7 +220,7 @@ def _range_advice(curve: Curve, need: float | None) -> str:
     """What to do about the negative's range."""
     for found in curve.findings:
         if isinstance(found, InkToSpare):
-            return sentence(found)
+            return sentence_typed(found)
         if isinstance(found, PaperWhiteNotReached):
             return "That is too little: see the warning."
     return "" if need is None else "That is enough."
@@ -255,7 +255,7 @@ def _doubtful_lines(curve: Curve, more: Sequence[Finding]) -> Iterator[str]:
     yield labelled("doubtful", "; ".join(map(_doubtful, curve.summary.doubtful)) or "no patch")
     # the line on the negative tells of ink to spare
     for found in (f for f in (*found_in(curve), *more) if not isinstance(f, InkToSpare)):
-        yield labelled(found.kind, sentence(found))
+        yield labelled(found.kind, sentence_typed(found))
 
 
 def _doubtful(doubt: Doubt) -> str:
