@@ -4,20 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from inspect import isawaitable
 from pathlib import Path
+from typing import Any
 from urllib.parse import quote
 
 from nicegui import app, ui
 
 from tonewright.bench.parts.tags import Tag, button, every, link
 from tonewright.bench.state import Bench
+from tonewright.errors import TonewrightError
+from tonewright.files.papers import HERE
 from tonewright.files.way import paper_way
 from tonewright.shelf.way import STEPS, Step
 from tonewright.show.way_text import NAMES, missing_words, next_on_the_way
 
 ASSETS = "/bench-assets"
-HERE = "-"
-"""In an address: the paper whose documents lie in the bench's folder itself."""
 _SAFELIGHT = "document.body.classList.toggle('safelight')"
 _REMEMBER = ("localStorage.setItem('safelight', document.body.classList.contains('safelight')"
              " ? '1' : '')")
@@ -33,7 +35,20 @@ def add_assets() -> None:
 
 def address(paper: str, step: Step) -> str:
     """Where a page is."""
-    return f"/paper/{HERE if paper == '.' else quote(paper, safe='')}/{step}"
+    return f"/paper/{'-' if paper == HERE else quote(paper, safe='')}/{step}"
+
+
+def paper_of(bench: Bench, name: str) -> str | None:
+    """The paper of an address; where there is none, the page says so, and None is returned."""
+    paper = HERE if name == "-" else name
+    try:
+        bench.papers.folder(paper)
+    except TonewrightError as error:
+        with frame(bench, "No such paper"):
+            Tag("p", error.sentences())
+            link("See all papers", "/", "button primary")
+        return None
+    return paper
 
 
 @contextmanager
@@ -44,25 +59,26 @@ def frame(bench: Bench, title: str, paper: str | None = None, step: Step | None 
     ui.add_head_html(f'<link rel="stylesheet" href="{ASSETS}/bench.css">')
     ui.on("connect", lambda: ui.run_javascript(_RECALL))
     Tag("a", "Go to the page", "skip", href="#page")
-    with Tag("header", classes="bench-header"):
+    with Tag("header", classes="head"):
         link("Papers", "/", "home")
         if paper is not None:
-            Tag("span", paper_title(bench, paper), "paper-name")
-            _way(bench, paper, step)
-        with Tag("div", classes="tools"):
+            Tag("span", paper_title(bench, paper), "where")
+        with Tag("div", classes="aside"):
             button("Safelight", lambda: ui.run_javascript(f"{_SAFELIGHT}; {_REMEMBER}"),
                    "button quiet")
             button("Close the bench", lambda: _close(bench), "button quiet")
-    with Tag("div", classes="page", id="page", tabindex="-1", role="main"):
+        if paper is not None:
+            _way(bench, paper, step)
+    with Tag("main", classes="page", id="page", tabindex="-1"):
         Tag("h1", title)
         yield
     if paper is not None:
-        _foot(bench, paper)
+        _foot(bench, paper, step)
 
 
 def paper_title(bench: Bench, paper: str) -> str:
     """A paper's name as it is shown."""
-    return bench.papers.root.resolve().name if paper == "." else paper
+    return bench.papers.root.resolve().name if paper == HERE else paper
 
 
 def _way(bench: Bench, paper: str, here: Step | None) -> None:
@@ -72,12 +88,12 @@ def _way(bench: Bench, paper: str, here: Step | None) -> None:
             with Tag("li", classes="done" if step in done else "missing"):
                 current = {"aria_current": "page"} if step == here else {}
                 link(NAMES[step], address(paper, step), **current)
-                Tag("span", "done" if step in done else "not done yet", "for-readers")
+                Tag("span", "done" if step in done else "not done yet", "unseen")
 
 
-def _foot(bench: Bench, paper: str) -> None:
+def _foot(bench: Bench, paper: str, here: Step | None) -> None:
     """What is missing and what comes next, as the folder stands now."""
-    with Tag("footer", classes="next-step", aria_label="What comes next") as foot:
+    with Tag("footer", classes="next-step foot", aria_label="What comes next") as foot:
         pass
 
     def say() -> None:
@@ -85,7 +101,7 @@ def _foot(bench: Bench, paper: str) -> None:
         foot.clear()
         with foot:
             Tag("p", next_on_the_way(way), "next-words")
-            if way.next is not None:
+            if way.next is not None and way.next != here:
                 link(f"Go on: {NAMES[way.next]}", address(paper, way.next), "button primary")
             Tag("p", missing_words(way), "missing-words")
 
@@ -93,25 +109,19 @@ def _foot(bench: Bench, paper: str) -> None:
     on_change(bench, say)
 
 
-def on_change(bench: Bench, call: Callable[[], None]) -> None:
+def on_change(bench: Bench, call: Callable[[], Any]) -> None:
     """Call whenever something in the folder has changed, as long as the page is open."""
     seen = [bench.papers.stamp()]
 
-    def look() -> None:
+    async def look() -> None:
         now = bench.papers.stamp()
         if now != seen[0]:
             seen[0] = now
-            call()
+            found = call()
+            if isawaitable(found):
+                await found
 
     every(LOOK_SECONDS, look)
-
-
-def same_command(text: str) -> Tag:
-    """The command that does the same, folded in."""
-    with Tag("details", classes="same-command") as box:
-        Tag("summary", "The same as a command")
-        Tag("code", text)
-    return box
 
 
 def _close(bench: Bench) -> None:

@@ -117,7 +117,9 @@ def _serve(
             asyncio.run(_until_ended(server, sockets, lambda: _open(address, settings, say)))
 
 
-async def _until_ended(server: Any, sockets: list[socket.socket], ready: Callable[[], None]) -> None:
+async def _until_ended(
+    server: Any, sockets: list[socket.socket], ready: Callable[[], None]
+) -> None:
     serving = asyncio.create_task(server.serve(sockets=sockets))
     while not server.started and not serving.done():
         await asyncio.sleep(0.02)

@@ -27,9 +27,9 @@ class Bench(AbstractContextManager["Bench"]):
     def __post_init__(self) -> None:
         """Open the folder and start the workers."""
         self.papers = Papers(self.folder)
-        self.quick = Worker()
+        self.quick = Worker(self.papers.root, ("tonewright.bench.tasks.strip",))
         """For what is shown while someone types."""
-        self.long = Worker()
+        self.long = Worker(self.papers.root)
         """For scans, pictures and batches: one after the other."""
 
     def __exit__(

@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 import os
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from itertools import count
@@ -17,7 +17,8 @@ from pathlib import Path, PurePosixPath
 from typing import Literal
 
 from tonewright.errors import UNSEEN, FileError, OptionError, visible
-from tonewright.files.safe import whole_file, writing_error
+from tonewright.files.safe import whole_file, write_text, writing_error
+from tonewright.record.setup import Setup, setup_toml
 
 HERE = "."
 """The paper that is the folder itself."""
@@ -30,6 +31,8 @@ _KINDS: dict[str, Kind] = {
     ".tif": "image", ".tiff": "image", ".png": "image", ".jpg": "image", ".jpeg": "image",
     ".toml": "setup", ".html": "page", ".htm": "page",
 }  # fmt: skip
+SETUP = "setup.toml"
+"""What a paper is used with."""
 _DOCUMENTS: set[Kind] = {"curve", "process", "check", "target"}
 _LONGEST = 200
 """Bytes of a name: disks take 255, and a negative's name is longer than its picture's."""
@@ -139,6 +142,21 @@ class Papers:
         with whole_file(self.inside(paper, name)) as temp:
             yield temp
 
+    def write_setup(self, paper: str, setup: Setup) -> Path:
+        """Write what a paper is used with; raises `FileError` as `write_text`."""
+        path = self.inside(paper, SETUP)
+        write_text(path, setup_toml(setup))
+        return path
+
+    def setup(self, paper: str) -> Path | None:
+        """The file that says what a paper is used with; None where there is none."""
+        path = self.inside(paper, SETUP)
+        return path if path.is_file() else None
+
+    def relative(self, path: Path | None) -> Path | None:
+        """A path within the folder, counted from it."""
+        return None if path is None else path.relative_to(self.root)
+
     def _folder(self, paper: str) -> Path:
         if paper == HERE:
             return self.root
@@ -204,6 +222,16 @@ class Papers:
                 yield PaperFile(name, kind_of(name), found.st_size, found.st_mtime)
             elif deep:
                 yield from self._files(Path(entry.path), f"{name}/", deep)
+
+
+@contextmanager
+def append(path: Path) -> Iterator[Callable[[bytes], object]]:
+    """A file to be written piece by piece; raises `FileError` where the disk does not take it."""
+    try:
+        with path.open("ab") as stream:
+            yield stream.write
+    except OSError as error:
+        raise writing_error(path, error) from error
 
 
 def kind_of(name: str) -> Kind:

@@ -5,7 +5,7 @@ Series are named, and points carry their rows, so that a click on one can be tol
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable
 from typing import Any
 
 import numpy as np
@@ -41,13 +41,13 @@ def band(name: str, x: Array, low: Array, high: Array) -> Options:
 
 
 def points(
-    name: str, x: Sequence[float], y: Sequence[float], colour: str, names: Sequence[str],
-    rows: Sequence[int], *, hollow: bool = False,
+    name: str, places: Iterable[tuple[float, float, str, int]], colour: str, *,
+    hollow: bool = False,
 ) -> Options:
-    """Single readings, each with its name and the row it is of."""
+    """Single readings: x, y, the name of each and the row it is of."""
     return {"kind": "points", "name": name, "colour": colour, "hollow": hollow,
-            "data": [{"value": [_short(a), _short(b)], "name": label, "row": row}
-                     for a, b, label, row in zip(x, y, names, rows, strict=True)]}
+            "data": [{"value": [_short(x), _short(y)], "name": label, "row": row}
+                     for x, y, label, row in places]}
 
 
 def upright(label: str, x: float) -> Options:
@@ -73,9 +73,9 @@ def strip_chart(process: Process) -> Options:
             if those:
                 series.append(points(
                     f"{label}, set aside" if hollow else label,
-                    [step_stops(process, i) for i in those], [patches[i].density for i in those],
-                    DOUBT if hollow else colour, [_step(process, i) for i in those],
-                    [patches[i].step for i in those], hollow=hollow))
+                    [(step_stops(process, i), patches[i].density, _step(process, i),
+                      patches[i].step) for i in those],
+                    DOUBT if hollow else colour, hollow=hollow))
     series.append(upright("base printing time" if known else "the strip's time", 0.0))
     top = float(np.ceil(10.0 * max(process.density_high[-1], process.strip.density.max())) / 10.0)
     return {"x": axis("exposure, stops", float(np.floor(stops[0])),

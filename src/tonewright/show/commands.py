@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 from tonewright.show.words import typed
@@ -36,13 +37,23 @@ def numbers(values: Sequence[float] | None) -> str | None:
     return None if values is None else ",".join(f"{value:g}" for value in values)
 
 
-def strip(
-    readings: Path, tablet: str, process: Path, *, time: str | None = None,
-    skip: tuple[int, ...] = (), setup: Path | None = None, scanner: Path | None = None,
-    corners: Sequence[float] | None = None,
-) -> str:
+@dataclass(frozen=True, kw_only=True)
+class StripCommand:
     """A process from a strip's table or scan."""
-    return spelled("strip", [readings], [
-        ("--tablet", tablet), ("--time", time and time.replace(" ", "")), ("--skip", skip),
-        ("--scanner", scanner), ("--corners", numbers(corners)), ("--setup", setup),
-        ("-o", process)])
+
+    readings: Path
+    tablet: str
+    process: Path
+    time: str | None = None
+    """None: the table says it."""
+    skip: tuple[int, ...] = ()
+    setup: Path | None = None
+    scanner: Path | None = None
+    corners: tuple[float, ...] | None = None
+
+    def __str__(self) -> str:
+        """As it is typed."""
+        return spelled("strip", [self.readings], [
+            ("--tablet", self.tablet), ("--time", self.time), ("--skip", self.skip),
+            ("--scanner", self.scanner), ("--corners", numbers(self.corners)),
+            ("--setup", self.setup), ("-o", self.process)])

@@ -22,7 +22,8 @@ _NEXT: dict[Step, str] = {
 def next_on_the_way(way: Way) -> str:
     """What comes next for a paper."""
     if way.next is None:
-        return "The whole way is done. Check a print now and then, or when paper or chemistry changes."
+        return ("The whole way is done. Check a print now and then, and whenever paper or chemistry"
+                " changes.")
     return _NEXT[way.next]
 
 

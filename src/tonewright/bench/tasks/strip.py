@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -16,8 +16,8 @@ from tonewright.files.strips import StripSettings, read_strip
 from tonewright.files.tables import STRIPS, parse_table
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime, parse_time
-from tonewright.show import commands
 from tonewright.show.charts import strip_chart
+from tonewright.show.commands import StripCommand
 from tonewright.show.strip_text import eye_advice, eye_facts, process_advice, process_facts
 from tonewright.strip.exposure import eye_strips, judge_by_eye
 from tonewright.strip.fit import make_process
@@ -87,8 +87,9 @@ def keep_strip(typed: TypedStrip, files: StripFiles) -> View:
         strip = combine_strips([strip_from_table(table, tablet, StripOptions(skip=typed.skip))])
         process = _made(strip, tablet, files)
         write_process(files.process, process)
-    return _view(process, commands.strip(files.readings, typed.tablet, files.process,
-                                         skip=typed.skip, setup=files.setup))
+    return _view(process, str(StripCommand(
+        readings=files.readings, tablet=typed.tablet, process=files.process, skip=typed.skip,
+        setup=files.setup)))
 
 
 def read_scanned(typed: TypedStrip, files: StripFiles, *, keep: bool) -> View:
@@ -102,9 +103,10 @@ def read_scanned(typed: TypedStrip, files: StripFiles, *, keep: bool) -> View:
     process = _made(strip, tablet, files)
     if keep:
         write_process(files.process, process)
-    return _view(process, commands.strip(
-        files.readings, typed.tablet, files.process, time=typed.time, skip=typed.skip,
-        setup=files.setup, scanner=files.scanner, corners=files.corners) if keep else None)
+    return _view(process, str(StripCommand(
+        readings=files.readings, tablet=typed.tablet, process=files.process, time=typed.time,
+        skip=typed.skip, setup=files.setup, scanner=files.scanner, corners=files.corners,
+    )) if keep else None)
 
 
 def by_eye(strips: Sequence[TypedStrip]) -> View:
