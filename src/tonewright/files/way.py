@@ -13,6 +13,8 @@ from tonewright.shelf.way import Thing, Way, way
 
 NEGATIVE = "-negative"
 """Ends the name of a negative, before its ending."""
+PRINT = "-print"
+"""Ends the name of the readings of a print made through a curve."""
 STRIP = "-strip"
 """Ends the name of a strip's table."""
 
@@ -21,6 +23,11 @@ def paper_way(papers: Papers, paper: str) -> Way:
     """The way of one paper; raises as `Papers.folder`."""
     files = papers.files(paper)
     return way({thing for file in files for thing in _things(papers.folder(paper), file)})
+
+
+def is_readings(papers: Papers, paper: str, name: str) -> bool:
+    """Whether a table of a paper holds the readings of a target, by its name and what it holds."""
+    return _holds_readings(papers.folder(paper), name)
 
 
 def stem(name: str) -> str:
@@ -43,15 +50,15 @@ def _things(folder: Path, file: PaperFile) -> Iterator[Thing]:
             yield "negative" if negative else "target"
         case "image" if negative:
             yield "negative"
-        case "table" if _holds_readings(folder, file):
+        case "table" if _holds_readings(folder, file.name):
             yield "readings"
 
 
-def _holds_readings(folder: Path, file: PaperFile) -> bool:
+def _holds_readings(folder: Path, name: str) -> bool:
     """Not a strip's table, and not one beside a target that is still to be filled in."""
-    if stem(file.name).endswith((STRIP, NEGATIVE)):
+    if stem(name).endswith((STRIP, NEGATIVE, PRINT)):
         return False
-    path = folder / file.name
+    path = folder / name
     layout = path.with_suffix(".target.json")
     try:
         return not (layout.is_file() and is_blank(path, read_target(layout)))

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
+
+_TYPED = re.compile(r"(?: [A-Z][^.(]*)? \((?:tonewright |--)[^()]*\)")
+_BRACKET = re.compile(r" \((?:tonewright |--)[^()]*\)")
 
 
 @dataclass(frozen=True)
@@ -15,3 +19,8 @@ class Advice:
     def typed(self) -> str:
         """As the command line prints it."""
         return self.words if self.command is None else f"{self.words}, and type  {self.command}"
+
+
+def untyped(words: str) -> str:
+    """Words for a page: what is typed stands in brackets of its own, and is left out."""
+    return _BRACKET.sub("", words)

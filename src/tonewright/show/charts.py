@@ -10,6 +10,9 @@ from typing import Any
 
 import numpy as np
 
+from tonewright.check.document import Check
+from tonewright.curve.document import Curve
+from tonewright.curve.prints import patch_places
 from tonewright.scales import Array
 from tonewright.show.strip_findings import step_name
 from tonewright.strip.findings import StepPlace
@@ -94,3 +97,47 @@ def _pairs(x: Array, y: Array) -> list[list[float]]:
 
 def _short(value: float) -> float:
     return round(float(value), 4)
+
+
+def curve_charts(curve: Curve) -> tuple[Options, Options]:
+    """How the print answers to ink, with its readings; and the correction, with its aim."""
+    table, correction = curve.response, curve.correction
+    percent = 100.0 * table.level
+    patches = [*enumerate(patch_places(curve))]
+    series = [band("where the curve lies, 95 times in 100", percent, table.lightness_low,
+                   table.lightness_high),
+              line("print lightness", percent, table.lightness, INK)]
+    for label, colour, hollow, those in (
+            ("measured patches", POINT, False, [p for p in patches if p[1].counts
+                                                and not p[1].doubtful]),
+            ("doubtful", DOUBT, False, [p for p in patches if p[1].counts and p[1].doubtful]),
+            ("do not count", DOUBT, True, [p for p in patches if not p[1].counts])):
+        if those:
+            series.append(points(label, [(100.0 * p.level, p.lightness, p.name, row)
+                                         for row, p in those], colour, hollow=hollow))
+    ink = axis("ink on the film, % (0 is clear film)", 0.0, 100.0)
+    tone = axis("lightness of the picture, L*", 0.0, 100.0)
+    image = correction.image_lightness
+    return (
+        {"x": ink, "y": axis("lightness of the print, L*", 0.0, 100.0), "series": series},
+        {"x": tone, "y": axis("ink on the film, %", 0.0, 100.0), "series": [
+            band("how sure, 95 times in 100", image, 100.0 * correction.level_low,
+                 100.0 * correction.level_high),
+            line("ink to print", image, 100.0 * correction.level, INK),
+            line("aim: lightness of the print", image, correction.print_lightness, POINT,
+                 dashed=True)]})
+
+
+def check_chart(check: Check) -> Options:
+    """How far each tone of a print is from its aim, and how far it may be."""
+    tones = sorted(enumerate(check.tones), key=lambda t: t[1].image_lightness)
+    image = np.array([t.image_lightness for _, t in tones])
+    half = np.array([1.96 * t.difference_lightness_sd for _, t in tones])
+    most = float(np.ceil(max(5.0, *(abs(t.difference_lightness) for _, t in tones), *half)))
+    return {"x": axis("lightness of the picture, L*", 0.0, 100.0),
+            "y": axis("print lighter (+) or darker (−) than its aim, L*", -most, most),
+            "series": [band("may be off by this much", image, -half, half),
+                       line("as aimed", np.array([0.0, 100.0]), np.zeros(2), INK),
+                       points("print", [(t.image_lightness, t.difference_lightness,
+                                         f"picture L* {t.image_lightness:.0f}", row)
+                                        for row, t in tones], DOUBT)]}

@@ -18,7 +18,7 @@ from tonewright.show import raster_findings as raster_findings
 from tonewright.show import strip_findings as strip_findings
 from tonewright.show.cautions import cautions_text
 from tonewright.show.sentence import sentence_typed
-from tonewright.show.words import RULE_WORDS, headed, labelled, typed
+from tonewright.show.words import RULE_WORDS, Fact, headed, labelled, set_facts, typed
 from tonewright.strip.findings import TIME_IN_DOUBT
 
 if TYPE_CHECKING:
@@ -185,6 +185,11 @@ def encoding_words(encoding: str) -> str:
 
 def negative_text(report: NegativeReport) -> str:
     """One negative: one fact a line."""
+    return "\n".join([f"Image {report.source}", *set_facts(negative_facts(report))])
+
+
+def negative_facts(report: NegativeReport) -> list[Fact]:
+    """What was made of one image."""
     black, white = report.level_black, report.level_white
     density = report.density_range
     facts = [
@@ -200,8 +205,7 @@ def negative_text(report: NegativeReport) -> str:
         ("sheet", _sheet(report)),
         ("film", _film(report)),
     ]
-    lines = (labelled(label, text) for label, text in facts if text)
-    return "\n".join([f"Image {report.source}", *lines])
+    return [(label, text) for label, text in facts if text]
 
 
 def _percent(share: float) -> str:

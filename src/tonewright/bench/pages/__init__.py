@@ -9,7 +9,11 @@ from tonewright.bench.state import Bench
 def register(bench: Bench) -> None:
     """Make every page known, once."""
     from tonewright.bench.pages import papers, strip
+    from tonewright.bench.pages.curve import CurvePage
+    from tonewright.bench.pages.target import TargetPage
 
     add_assets()
-    for page in (papers, strip):
+    papers.register(bench)
+    strip.register(bench)
+    for page in (TargetPage, CurvePage):
         page.register(bench)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from tonewright.record.findings import Finding
-from tonewright.show.advice import Advice
+from tonewright.show.advice import Advice, untyped
 from tonewright.show.cautions import CAUTIONS
 from tonewright.show.findings import sentence
 
@@ -36,5 +36,6 @@ def view(
     exposes: bool = False, **more: Any,
 ) -> View:
     """A result as a page shows it; ``exposes``: someone is told to expose or mix."""
-    return View(tuple(facts), tuple((f.kind, sentence(f)) for f in findings), advice.words,
+    return View(tuple((label, untyped(text)) for label, text in facts),
+                tuple((f.kind, untyped(sentence(f))) for f in findings), untyped(advice.words),
                 cautions=CAUTIONS if exposes else (), **more)
