@@ -153,6 +153,13 @@ class Papers:
         path = self.inside(paper, SETUP)
         return path if path.is_file() else None
 
+    def picture_size(self, path: Path) -> tuple[int, int]:
+        """Width and height in pixels of a PNG that was made here, counted from the folder."""
+        from PIL import Image
+
+        with Image.open(self.root / path) as picture:
+            return picture.width, picture.height
+
     def relative(self, path: Path | None) -> Path | None:
         """A path within the folder, counted from it."""
         return None if path is None else path.relative_to(self.root)

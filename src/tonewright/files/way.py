@@ -64,3 +64,9 @@ def _holds_readings(folder: Path, name: str) -> bool:
         return not (layout.is_file() and is_blank(path, read_target(layout)))
     except TonewrightError:  # named where that target is used
         return True
+
+
+def target_through(papers: Papers, paper: str, name: str) -> str | None:
+    """Name of the curve that a target was drawn through; None for ink levels as they are.  Raises
+    as `read_target`."""
+    return read_target(papers.inside(paper, name)).through

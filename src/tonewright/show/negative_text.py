@@ -169,13 +169,18 @@ def _rule(batch: Batch) -> str:
 
 def _curve_text(report: NegativeReport) -> str:
     """What holds for all negatives of a curve: how long to print them, and its doubts."""
+    doubts = ((found.kind, sentence_typed(found)) for found in report.curve_findings)
+    return "\n".join([f"Curve {report.curve}",
+                      *set_facts((("time", print_words(report)), *doubts))])
+
+
+def print_words(report: NegativeReport) -> str:
+    """How long to print a negative."""
     time = f"print for {report.printing_time}" if report.printing_time else (
         "the curve does not say how long to print: use the time its target was printed for")
     if any(isinstance(found, TIME_IN_DOUBT) for found in report.curve_findings):
         time += "; the curve may be for the wrong time, see below"
-    doubts = ((found.kind, sentence_typed(found)) for found in report.curve_findings)
-    return "\n".join([f"Curve {report.curve}",
-                      *(labelled(*fact) for fact in (("time", time), *doubts))])
+    return time
 
 
 def encoding_words(encoding: str) -> str:

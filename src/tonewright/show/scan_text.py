@@ -12,6 +12,7 @@ from tonewright.measured.readings import Readings
 from tonewright.record.codec import encode
 from tonewright.scales import density_to_lightness
 from tonewright.scan.read import ScanReading
+from tonewright.show.advice import Advice
 from tonewright.show.findings import sentence_typed
 from tonewright.show.words import Fact, headed, labelled, set_facts, typed
 
@@ -163,6 +164,18 @@ def _aim_rms(result: ReadResult) -> float | None:
     off = [float(density_to_lightness(density)) - p.aim_lightness for p in result.target.patches
            if p.aim_lightness is not None and (density := known.get(p.name)) is not None]
     return round(float(np.sqrt(np.mean(np.square(off)))), 3) if off else None
+
+
+def reading_advice(result: ReadResult) -> Advice:
+    """What to do with the readings now."""
+    relative = isinstance(result.reading, Readings) and result.reading.relative_to_paper
+    if result.target.is_ink_chart:
+        words = "see which colour of ink holds paper white"
+    elif result.target.through is not None:
+        words = f"check the print against the curve {result.target.through}"
+    else:
+        words = "make the curve from these readings"
+    return Advice(words, _next_step(result, relative=relative))
 
 
 def _next_step(result: ReadResult, *, relative: bool) -> str:

@@ -24,7 +24,7 @@ class CurvePage(Page):
 
     def build(self) -> None:
         """The two pictures, and what the curve is made from."""
-        self.left_out: set[str] = set()
+        self.left_out: set[str] = set(self.bench.drafts.get((self.paper, "left_out"), ()))
         self.patch_names: list[str] = []
         with Tag("div", classes="plot-and-side"):
             with Tag("section", aria_label="The curve"):

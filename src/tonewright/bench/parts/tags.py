@@ -33,9 +33,9 @@ def paragraphs(text: str, classes: str = "") -> None:
         Tag("p", line, classes)
 
 
-def link(text: str, target: str, classes: str = "", **props: Any) -> Tag:
+def link(text: str, to: str, classes: str = "", **props: Any) -> Tag:
     """A link within the bench."""
-    return Tag("a", text, classes, href=target, **props)
+    return Tag("a", text, classes, href=to, **props)
 
 
 def button(text: str, pressed: Callable[[], Any], classes: str = "button", **props: Any) -> Tag:

@@ -23,6 +23,8 @@ class View:
     next: str
     result: str | None = None
     """The one figure of the page; None where it is not known."""
+    label: str = ""
+    """Names that figure."""
     chart: dict[str, Any] | None = None
     aside: tuple[int, ...] = ()
     """Steps that were set aside."""
