@@ -57,7 +57,7 @@ def frame(bench: Bench, title: str, paper: str | None = None, step: Step | None 
     """The page around what is done in it."""
     ui.page_title(f"{title} · {paper_title(bench, paper)}" if paper else title)
     ui.add_head_html(f'<link rel="stylesheet" href="{ASSETS}/bench.css">')
-    ui.on("connect", lambda: ui.run_javascript(_RECALL))
+    ui.add_body_html(f"<script>{_RECALL}</script>")
     Tag("a", "Go to the page", "skip", href="#page")
     with Tag("header", classes="head"):
         link("Papers", "/", "home")

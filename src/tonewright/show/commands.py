@@ -154,11 +154,12 @@ class PrintCommand:
     readings: tuple[Path, ...]
     output: Path | None = None
     date: str | None = None
+    target: Path | None = None
 
     def __str__(self) -> str:
         """As it is typed."""
         return spelled(self.name, [self.curve, *self.readings],
-                       [("--date", self.date), ("-o", self.output)])
+                       [("--target", self.target), ("--date", self.date), ("-o", self.output)])
 
 
 def page(name: str, curve: Path, others: Sequence[Path], output: Path) -> str:

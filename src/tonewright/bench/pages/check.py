@@ -42,6 +42,9 @@ class CheckPage(Page):
         tables = [n for n in self.names("table") if not stem(n).endswith(STRIP)]
         prints = [n for n in tables if stem(n).endswith((PRINT, "-check"))]
         self.tables = {n: Choice(n, n == next(iter(prints), None), self._changed) for n in tables}
+        self.target = Field("Layout of the tone scale", "", on_change=self._changed,
+                            choices=choices(self.names("target"), "the table says the tones"),
+                            hint="For a list of patches alone: the layout beside the negative")
         with Tag("p"):
             link("Read the scan of a print", "read")
         with Tag("details"):
@@ -57,7 +60,8 @@ class CheckPage(Page):
             link("Renew: print a strip", "strip", "button")
         self.working = Working(self.bench.long.cancel)
         self.refused = refusal({self.name: NAMED, self.date: ("print_date",),
-                                self.curve: ("other_curve", "check_other_paper")})
+                                self.target: ("print_tones",),
+                                self.curve: ("check_other_paper", "process_moved")})
         self.kept = Tag("div", aria_live="polite")
 
     def _changed(self) -> None:
@@ -70,7 +74,8 @@ class CheckPage(Page):
                               "there is no curve yet", "a print is checked against the curve that"
                               " it was made through", "choose a curve and the readings of a print")
         return AskedCheck(self.below(self.curve.value), chosen, self.date.value.strip(),
-                          None if output is None else self.below(output))
+                          None if output is None else self.below(output),
+                          self.below(self.target.value) if self.target.value else None)
 
     async def _redraw(self) -> None:
         if not any(box.value for box in self.tables.values()):

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from nicegui.element import Element
 from nicegui.events import GenericEventArguments
 
 from tonewright.bench.parts.tags import Tag
@@ -33,22 +33,21 @@ class Field:
         self.value, self._on_change = value, on_change
         with Tag("div", classes="field") as self.box:
             name = Tag("label", label)
-            if choices is None:
-                self._input = Tag("input", type=kind, value=value, autocomplete="off",
-                                  spellcheck="false")
-                self._input.on("input", self._changed, js_handler=_TOLD)
+            self._input = _TextInput(value, kind) if choices is None else Tag("select")
+            own = f"field-{self._input.id}"
+            self._input.props.update({"id": own})
+            name.props.update({"for": own})
+            said = [Tag("p", hint, "hint", id=f"{own}-hint")] if hint else []
+            self._fault = Tag("p", "", "field-error", role="alert", id=f"{own}-fault")
+            told = " ".join(str(part.props["id"]) for part in (*said, self._fault))
+            if isinstance(self._input, _TextInput):
+                self._input.props.update({"said": told})
+                self._input.on("typed", self._typed)
             else:
-                with Tag("select") as self._input:
-                    self._fill(choices)
-                self._input.on("change", self._changed, js_handler=_TOLD)
-            self._input.props.update({"id": f"field-{self._input.id}"})
-            name.props.update({"for": f"field-{self._input.id}"})
-            said = [Tag("p", hint, "hint")] if hint else []
-            self._fault = Tag("p", "", "field-error", role="alert")
-            for part in (*said, self._fault):
-                part.props.update({"id": f"field-{self._input.id}-{part.id}"})
-            self._input.props.update({"aria-describedby": " ".join(
-                str(part.props["id"]) for part in (*said, self._fault))})
+                self._input.props.update({"aria-describedby": told})
+                self._input.on("change", self._chosen, js_handler=_TOLD)
+                with self._input:
+                    self._fill(choices or {})
 
     def _fill(self, choices: Mapping[str, str]) -> None:
         for value, label in choices.items():
@@ -63,22 +62,38 @@ class Field:
             self._fill(choices)
 
     def set(self, value: str) -> None:
-        """Another value, as if it were typed, but not told as a change."""
+        """Another value, which is not told as a change."""
         self.value = value
-        self._input.props.update({"value": value})
-        self._input.client.run_javascript(
-            f"document.getElementById('field-{self._input.id}').value = {json.dumps(value)}")
+        if isinstance(self._input, _TextInput):
+            self._input.put(value)
 
     def show_error(self, text: str | None) -> None:
         """What is wrong with the value; None: nothing any more."""
         self._fault.say(text or "")
-        self._input.props.update({"aria-invalid": "true" if text else "false"})
+        entry = "fault" if isinstance(self._input, _TextInput) else "aria-invalid"
+        self._input.props.update({entry: bool(text)})
 
-    def _changed(self, event: GenericEventArguments) -> Any:
-        self.value = str(event.args)
-        with self._input.props.suspend_updates():  # the browser has it; drawn anew, it stays
-            self._input.props["value"] = self.value
+    def _typed(self, event: GenericEventArguments) -> Any:
+        if event.args["edition"] != self._input.props["edition"]:
+            return None  # typed into what was replaced meanwhile
+        return self._chosen(event, str(event.args["text"]))
+
+    def _chosen(self, event: GenericEventArguments, text: str | None = None) -> Any:
+        self.value = str(event.args) if text is None else text
         return self._on_change() if self._on_change else None
+
+
+class _TextInput(Element, component="text_input.js"):
+    """The input itself, which keeps what is typed in the browser."""
+
+    def __init__(self, value: str, kind: str) -> None:
+        super().__init__()
+        self._props.update(value=value, kind=kind, edition=0, fault=False)
+
+    def put(self, value: str) -> None:
+        """Replace what is typed."""
+        self._props.update(value=value, edition=self._props["edition"] + 1)
+        self.update()
 
 
 class Choice:

@@ -28,16 +28,19 @@ class AskedCheck:
     readings: tuple[Path, ...]
     date: str = ""
     output: Path | None = None
+    target: Path | None = None
+    """Layout of the tone scale, for a list without tones."""
 
     def files(self) -> PrintFiles:
         """As the library takes them."""
         return PrintFiles(self.curve, ReadingFiles(self.readings), self.output,
-                          changes=SetupFiles(Setup(date=self.date or None)))
+                          target=self.target, changes=SetupFiles(Setup(date=self.date or None)))
 
     def command(self, name: str) -> str:
         """The command that does the same."""
         return str(PrintCommand(name=name, curve=self.curve, readings=self.readings,
-                                output=self.output, date=self.date or None))
+                                output=self.output, date=self.date or None,
+                                target=self.target))
 
 
 def check(asked: AskedCheck) -> View:
