@@ -120,7 +120,7 @@ class Guard:
             message = await receive()
             taken += len(message.get("body", b""))
             if scope["type"] == "http" and taken > self.limit:
-                raise TooLarge
+                raise TooLarge(too_large(self.limit))
             return message
 
         async def guarded(message: Message) -> None:

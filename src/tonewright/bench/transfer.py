@@ -36,8 +36,8 @@ def register(app: FastAPI, papers: Papers) -> None:
                     write(piece)
         except TonewrightError as error:
             return PlainTextResponse(error.sentences(), 409)
-        except TooLarge:
-            raise
+        except TooLarge as error:
+            return PlainTextResponse(str(error), 413)
         return PlainTextResponse(name, 201)
 
     @app.get(FILES + "/{paper}/{name:path}")
