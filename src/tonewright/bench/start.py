@@ -8,7 +8,6 @@ import os
 import secrets
 import signal
 import socket
-import tempfile
 import threading
 import webbrowser
 from collections.abc import Callable, Iterator
@@ -17,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from tonewright.errors import OptionError
+from tonewright.files.preview import scratch
 
 LOOPBACK = "127.0.0.1"
 PORT = 8463
@@ -79,9 +79,8 @@ def _listening(settings: BenchSettings) -> Iterator[tuple[list[socket.socket], i
 @contextlib.contextmanager
 def _storage_elsewhere() -> Iterator[None]:
     """Nothing of the page's framework is kept in the folder that the bench was started in."""
-    with tempfile.TemporaryDirectory(prefix="tonewright-bench-",
-                                     ignore_cleanup_errors=True) as folder:
-        os.environ["NICEGUI_STORAGE_PATH"] = folder
+    with scratch() as folder:
+        os.environ["NICEGUI_STORAGE_PATH"] = str(folder)
         yield
 
 

@@ -9,6 +9,8 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any
 
+from tonewright.bench.tasks.read import read
+from tonewright.bench.tasks.strip import try_strip
 from tonewright.bench.worker import Worker
 from tonewright.files.papers import Papers
 
@@ -27,9 +29,9 @@ class Bench(AbstractContextManager["Bench"]):
     def __post_init__(self) -> None:
         """Open the folder and start the workers."""
         self.papers = Papers(self.folder)
-        self.quick = Worker(self.papers.root, ("tonewright.bench.tasks.strip",))
+        self.quick = Worker(self.papers.root, (try_strip,))
         """For what is shown while someone types."""
-        self.long = Worker(self.papers.root)
+        self.long = Worker(self.papers.root, (read,))
         """For scans, pictures and batches: one after the other."""
 
     def __exit__(

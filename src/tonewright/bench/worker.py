@@ -11,7 +11,6 @@ import contextlib
 import os
 import threading
 from collections.abc import Callable
-from importlib import import_module
 from multiprocessing import get_context
 from multiprocessing.connection import Connection
 from pathlib import Path
@@ -42,10 +41,10 @@ class Worker:
     folder:
         Where the process works: paths that it is given count from there.
     warm:
-        Modules that it loads before it is asked.
+        What it will be asked: the modules of these functions are loaded at once.
     """
 
-    def __init__(self, folder: Path, warm: tuple[str, ...] = ()) -> None:
+    def __init__(self, folder: Path, warm: tuple[Callable[..., Any], ...] = ()) -> None:
         self._folder, self._warm = folder, warm
         self._turn = asyncio.Lock()
         self._newest = 0
@@ -150,8 +149,11 @@ def _end(process: Any, ours: Connection) -> None:
     threading.Thread(target=wait, daemon=True).start()
 
 
-def _serve(theirs: Connection, folder: str, warm: tuple[str, ...]) -> None:
-    """Be the process: do what is asked until nobody can ask any more."""
+def _serve(theirs: Connection, folder: str, warm: tuple[Callable[..., Any], ...]) -> None:
+    """Be the process: do what is asked until nobody can ask any more.
+
+    Unpickling the functions of ``warm`` has loaded their modules.
+    """
     import signal
 
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the parent, which ends this one
@@ -159,8 +161,6 @@ def _serve(theirs: Connection, folder: str, warm: tuple[str, ...]) -> None:
     os.chdir(folder)
     asked: SimpleQueue[Any] = SimpleQueue()
     threading.Thread(target=_listen, args=(theirs, asked), daemon=True).start()
-    for module in warm:
-        import_module(module)
     while True:
         _answer(theirs, *asked.get())
 

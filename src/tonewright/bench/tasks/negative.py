@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,7 +10,7 @@ from tonewright.bench.tasks.views import View, view
 from tonewright.errors import TonewrightError
 from tonewright.files.negative.batch import Batch, Step, make_negatives
 from tonewright.files.negative.settings import NegativeSettings
-from tonewright.files.preview import Preview, preview_negative
+from tonewright.files.preview import Preview, preview_negative, scratch
 from tonewright.files.proof import make_proofs
 from tonewright.negative.sheet import SheetSettings
 from tonewright.negative.size import SizeWish, parse_length, parse_margin, parse_ppi
@@ -63,16 +62,16 @@ class MadeNegatives:
 
 def proof(image: Path, curve: Path) -> Preview | None:
     """What the print of a picture will look like; nothing stays in the folder."""
-    with tempfile.TemporaryDirectory(prefix="tonewright-") as folder:
-        made = Path(folder) / "proof.png"
+    with scratch() as folder:
+        made = folder / "proof.png"
         make_proofs([image], [curve], made)
         return preview_negative(made)
 
 
 def sheet(asked: AskedNegatives) -> Preview | None:
     """The sheet of the first picture as it would be; nothing stays in the folder."""
-    with tempfile.TemporaryDirectory(prefix="tonewright-") as folder:
-        made = Path(folder) / "sheet.tif"
+    with scratch() as folder:
+        made = folder / "sheet.tif"
         make_negatives(asked.images[:1], asked.curve, made, asked.settings())
         return preview_negative(made)
 

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
 from tonewright.bench.tasks.views import View, view
-from tonewright.files.preview import Preview, preview_negative
+from tonewright.files.preview import Preview, preview_negative, scratch
 from tonewright.files.targets import DrawnTarget, TargetRequest, draw_target
 from tonewright.show.commands import TargetCommand
 from tonewright.show.target_text import target_advice, target_facts
@@ -30,8 +29,8 @@ class AskedTarget:
 def try_target(asked: AskedTarget) -> tuple[View, Preview | None, float]:
     """What the target would be, its picture, and its width in millimetres; nothing is left in
     the folder."""
-    with tempfile.TemporaryDirectory(prefix="tonewright-") as folder:
-        drawn = _drawn(asked, Path(folder) / "target.tif")
+    with scratch() as folder:
+        drawn = _drawn(asked, folder / "target.tif")
         picture = preview_negative(drawn.files.picture)
     return _view(drawn), picture, drawn.target.width_mm
 
