@@ -12,6 +12,8 @@ from typing import Any
 
 import pytest
 
+from loops import in_a_loop
+
 pytest.importorskip("fastapi", reason="the bench is not installed")
 
 from fastapi import FastAPI, WebSocket
@@ -207,7 +209,7 @@ def test_an_upload_that_breaks_off_leaves_nothing(tmp_path: Path) -> None:
         server.should_exit = True
         await serving
 
-    asyncio.run(attack())
+    in_a_loop(attack())
     assert not [*(root / "Cotton").iterdir()]
 
 

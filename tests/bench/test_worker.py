@@ -14,6 +14,7 @@ from typing import Any
 
 import pytest
 
+from loops import in_a_loop
 from tonewright.bench.worker import Cancelled, Overtaken, Worker
 from tonewright.errors import OptionError, TonewrightError
 from tonewright.files.safe import whole_file
@@ -65,7 +66,7 @@ def with_worker(folder: Path, use: Callable[[Worker], Awaitable[Any]]) -> Any:
         finally:
             worker.close()
 
-    return asyncio.run(run())
+    return in_a_loop(run())
 
 
 def test_it_works_in_its_folder_and_tells_how_far_it_is(tmp_path: Path) -> None:

@@ -12,8 +12,8 @@ from typing import Any
 
 import pytest
 from click.testing import CliRunner
-from commands import refused
 
+from commands import refused
 from tonewright.cli import main
 
 
