@@ -18,12 +18,18 @@ from tonewright.show.strip_findings import step_name
 from tonewright.strip.findings import StepPlace
 from tonewright.strip.places import response_stops, step_stops
 from tonewright.strip.process import Process
+from tonewright.strip.readings import Strip
+from tonewright.strip.sketch import USUAL_FILM, sketch, step_exposures
+from tonewright.strip.tablet import Tablet
 
 Options = dict[str, Any]
 MOST_STOPS = 3.0
 """Stops beyond the base printing time that a strip's picture shows."""
 INK, BAND, POINT, SECOND, DOUBT = "ink", "band", "point", "second", "doubt"
 """Colours by what they are for: a page gives each its own, in daylight and under a safelight."""
+
+
+_HALVES = (("film", POINT, "steps under the film"), ("bare", SECOND, "bare steps"))
 
 
 def axis(name: str, low: float, high: float, decimals: int = 0) -> Options:
@@ -68,8 +74,7 @@ def strip_chart(process: Process) -> Options:
                    stops, process.density_low, process.density_high),
               line("process response", stops, process.density, INK)]
     patches = process.strip.patches
-    for half, colour, label in (("film", POINT, "steps under the film"),
-                                ("bare", SECOND, "bare steps")):
+    for half, colour, label in _HALVES:
         rows = [i for i, p in enumerate(patches) if p.through == half]
         for hollow, those in ((False, [i for i in rows if i not in aside]),
                               (True, [i for i in rows if i in aside])):
@@ -83,6 +88,25 @@ def strip_chart(process: Process) -> Options:
     top = float(np.ceil(10.0 * max(process.density_high[-1], process.strip.density.max())) / 10.0)
     return {"x": axis("exposure, stops", float(np.floor(stops[0])),
                       min(float(np.ceil(stops[-1])), MOST_STOPS)),
+            "y": axis("density of the print", 0.0, top, 1), "series": series}
+
+
+def strip_sketch(
+    strip: Strip, tablet: Tablet, film_density: float | None = None, start_stops: float = 0.0
+) -> Options:
+    """A strip while it is typed: its steps and a line through them; ``start_stops`` is where the
+    axis begins, from clear film at the strip's longest time."""
+    stops = step_exposures(strip, tablet, USUAL_FILM if film_density is None else film_density)
+    x, y = sketch(stops, strip.density)
+    series = [line("drawn quickly: the fit follows", x - start_stops, y, INK, dashed=True)]
+    for half, colour, label in _HALVES:
+        rows = [(float(stops[i]) - start_stops, p.density, f"step {p.step}", p.step)
+                for i, p in enumerate(strip.patches) if p.through == half]
+        if rows:
+            series.append(points(label, rows, colour))
+    top = float(np.ceil(10.0 * strip.density.max()) / 10.0)
+    return {"x": axis("exposure, stops", float(np.floor(x[0] - start_stops)),
+                      min(float(np.ceil(x[-1] - start_stops)), MOST_STOPS)),
             "y": axis("density of the print", 0.0, top, 1), "series": series}
 
 

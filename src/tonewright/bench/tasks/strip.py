@@ -16,13 +16,15 @@ from tonewright.files.strips import StripSettings, read_strip
 from tonewright.files.tables import STRIPS, parse_table
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime, parse_time
-from tonewright.show.charts import strip_chart
+from tonewright.scales import STOP
+from tonewright.show.charts import strip_chart, strip_sketch
 from tonewright.show.commands import StripCommand
 from tonewright.show.strip_text import eye_advice, eye_facts, process_advice, process_facts
 from tonewright.strip.exposure import eye_strips, judge_by_eye
 from tonewright.strip.fit import make_process
+from tonewright.strip.places import start
 from tonewright.strip.process import Process, ProcessSettings, process_name
-from tonewright.strip.readings import StripOptions, combine_strips, strip_from_table
+from tonewright.strip.readings import Strip, StripOptions, combine_strips, strip_from_table
 from tonewright.strip.tablet import Tablet
 
 HALVES = ("film", "bare")
@@ -70,11 +72,17 @@ def steps_of(tablet: str) -> int:
 def try_strip(typed: TypedStrip, setup: Path | None, name: str) -> View:
     """What a strip says as it is typed so far; nothing is written."""
     tablet = read_tablet(typed.tablet)
-    raw = _table(typed, tablet).encode()
-    table = parse_table(raw, f"{name}-strip.csv", "step", STRIPS)
-    strip = combine_strips([strip_from_table(table, tablet, StripOptions(skip=typed.skip))])
+    strip = _typed_strip(typed, tablet, f"{name}-strip.csv")
     made_with = SetupFiles(Setup(), setup).read()
     return _view(make_process(strip, tablet, made_with, name, ProcessSettings()))
+
+
+def sketch_strip(typed: TypedStrip, before: View | None) -> dict[str, Any]:
+    """The picture of a strip in a moment: on the axis of the last fit, if there was one."""
+    tablet = read_tablet(typed.tablet)
+    strip = _typed_strip(typed, tablet, "strip")
+    film, start = (None, 0.0) if before is None else before.axis
+    return strip_sketch(strip, tablet, film, start)
 
 
 def keep_strip(typed: TypedStrip, files: StripFiles) -> View:
@@ -82,10 +90,7 @@ def keep_strip(typed: TypedStrip, files: StripFiles) -> View:
     tablet = read_tablet(typed.tablet)
     with together():
         write_text(files.readings, _table(typed, tablet))
-        raw = _table(typed, tablet).encode()
-        table = parse_table(raw, files.readings.name, "step", STRIPS)
-        strip = combine_strips([strip_from_table(table, tablet, StripOptions(skip=typed.skip))])
-        process = _made(strip, tablet, files)
+        process = _made(_typed_strip(typed, tablet, files.readings.name), tablet, files)
         write_process(files.process, process)
     return _view(process, str(StripCommand(
         readings=files.readings, tablet=typed.tablet, process=files.process, skip=typed.skip,
@@ -119,13 +124,19 @@ def by_eye(strips: Sequence[TypedStrip]) -> View:
     return view(facts, result.findings, eye_advice(result, tablet), exposes=True)
 
 
+def _typed_strip(typed: TypedStrip, tablet: Tablet, name: str) -> Strip:
+    """What was typed, read as the file of that name would be."""
+    table = parse_table(_table(typed, tablet).encode(), name, "step", STRIPS)
+    return combine_strips([strip_from_table(table, tablet, StripOptions(skip=typed.skip))])
+
+
 def _table(typed: TypedStrip, tablet: Tablet) -> str:
     time = parse_time(typed.time) if typed.time.strip() else None
     return strip_table(tablet, typed.densities(tablet) or {"film": [""] * len(tablet.densities)},
                        time)
 
 
-def _made(strip: Any, tablet: Tablet, files: StripFiles) -> Process:
+def _made(strip: Strip, tablet: Tablet, files: StripFiles) -> Process:
     made_with = SetupFiles(Setup(), files.setup).read()
     return make_process(strip, tablet, made_with, process_name(files.process.name))
 
@@ -135,5 +146,7 @@ def _view(process: Process, command: str | None = None) -> View:
     return view(process_facts(process), process.findings, process_advice(process),
                 chart=strip_chart(process), exposes=not process.contradicted,
                 result=None if found.next_time is not None else str(process.base_time.on_timer()),
+                axis=(found.film_density, (start(process) - process.shift(
+                    process.strip.times()[-1])) / STOP),
                 aside=tuple(process.strip.patches[i].step for i in found.set_aside),
                 command=command)

@@ -26,6 +26,8 @@ class View:
     label: str = ""
     """Names that figure."""
     chart: dict[str, Any] | None = None
+    axis: tuple[float | None, float] = (None, 0.0)
+    """Of a strip's picture: the film's density, and where 0 stops is from the longest time."""
     aside: tuple[int, ...] = ()
     """Steps that were set aside."""
     cautions: tuple[str, ...] = ()
