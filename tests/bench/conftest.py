@@ -90,7 +90,7 @@ def window(chromium: Any) -> Iterator[Any]:
     """A window of 1280 x 800; what its scripts complain of fails the test."""
     context = chromium.new_context(viewport={"width": 1280, "height": 800})
     page = context.new_page()
-    page.set_default_timeout(20_000)
+    page.set_default_timeout(60_000)
     faults: list[str] = []
     page.on("pageerror", lambda error: faults.append(str(error)))
     yield page
