@@ -173,6 +173,8 @@ def _curve(file: str, read: Opened[Any], today: date) -> Shelved:
         file=file, sha256=read.sha256, kind="curve", name=curve.name, setup=curve.setup,
         **_dated(curve.setup.date, today), printing_time=curve.setup.printing_time,
         density_range=curve.summary.negative_density_range,
+        black_lightness=curve.summary.black_lightness,
+        white_lightness=curve.summary.white_lightness,
         error_lightness=curve.summary.band_halfwidth_mean,
         of=Relative(curve.ancestor.name, curve.ancestor.sha256) if curve.ancestor else None)
 

@@ -35,6 +35,8 @@ PAPERS = {
 """Width and height in millimetres, upright (ISO 216 and the trade's inch sizes)."""
 DEFAULT_PAPER = "5x7"
 """Coated paper is dear: the default target fits a small sheet."""
+USUAL_REPEATS = 2
+"""Patches of each level: repeats show unevenness and noise."""
 
 PATCH_MM = (6.0, 20.0)
 """Between these the patch size is chosen by itself."""

@@ -20,7 +20,7 @@ from pathlib import Path
 from queue import SimpleQueue
 from typing import TYPE_CHECKING, Any, BinaryIO
 
-from tonewright.errors import TonewrightError
+from tonewright.errors import Refusal, TonewrightError, refusal, refused
 from tonewright.files.opening import Closing
 from tonewright.files.safe import Finished, abandon, place_by, put_in_place
 
@@ -108,7 +108,7 @@ class Second(Closing):
             report: NegativeReport = found
             return report
         if kind == "refused":
-            raise _error(found)
+            raise refused(found)
         raise found
 
     def _send(self, data: bytes) -> None:
@@ -125,25 +125,12 @@ class Second(Closing):
         self._process.wait()
 
 
-_Refusal = tuple[type[TonewrightError], tuple[str, str, str], str | None, dict[str, Any]]
-"""An error as it goes from one process to the other."""
-
-
-def _refusal(error: TonewrightError) -> _Refusal:
-    return type(error), (error.given, error.rule, error.way_out), error.code, error.values
-
-
-def _error(refusal: _Refusal) -> TonewrightError:
-    kind, parts, code, values = refusal
-    return kind(*parts, code=code, **values)
-
-
-def _placed(files: Sequence[Finished]) -> _Refusal | None:
+def _placed(files: Sequence[Finished]) -> Refusal | None:
     """Put files in place that the second process has finished; or why that was not done."""
     try:
         put_in_place(files)
     except TonewrightError as error:
-        return _refusal(error)
+        return refusal(error)
     return None
 
 
@@ -182,9 +169,9 @@ def _answer(messages: SimpleQueue[Any], said: BinaryIO) -> None:
 
     def place(files: Sequence[Finished]) -> None:
         say("finished", files)
-        refusal = messages.get()
-        if refusal is not None:
-            raise _error(refusal)
+        answer = messages.get()
+        if answer is not None:
+            raise refused(answer)
 
     place_by(place)
     curve, settings = messages.get()
@@ -194,7 +181,7 @@ def _answer(messages: SimpleQueue[Any], said: BinaryIO) -> None:
             with one_thread():
                 report = make_negative(source, curve, output, settings)
         except TonewrightError as error:
-            say("refused", _refusal(error))
+            say("refused", refusal(error))
         except Exception as error:
             say("fault", error)
         else:
