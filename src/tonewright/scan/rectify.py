@@ -7,12 +7,11 @@ View Geometry, chapters 2 and 4.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from tonewright.errors import OptionError
+from tonewright.frozen import dataclass
 from tonewright.scales import Array
 
 

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
+from tonewright.frozen import dataclass
 from tonewright.scales import Array
 from tonewright.scan.rectify import Placement, fit_homography, sample_at, through_four
 from tonewright.target.document import Dot, Mark, Target

@@ -11,8 +11,6 @@ import numpy as np
 
 from tonewright.errors import ImageError
 from tonewright.files.raster.bands import Job, Wanted, as_bytes, row_jobs, spans
-from tonewright.files.raster.inflate import inflate_pieces
-from tonewright.files.raster.jpeg import check_pixels, read_header
 from tonewright.files.raster.page import (
     DEFLATE,
     JPEG,
@@ -145,6 +143,8 @@ def _stream_jobs(source: ByteSource, page: Page, wanted: Wanted) -> Iterator[Job
 
     The unpacking happens where the jobs are fetched; the jobs themselves only undo the predictor.
     """
+    from tonewright.files.raster.inflate import inflate_pieces
+
     finish = _unpredict(page)
     segments = page.segments
     for strip, (top, bottom) in enumerate(spans(page.height, segments.height)):
@@ -214,6 +214,8 @@ def _copy(data: bytes, out: memoryview) -> int:
 def _decode_jpeg(source: ByteSource, page: Page, data: bytes, out: memoryview) -> int:
     import imagecodecs
 
+    from tonewright.files.raster.jpeg import check_pixels, read_header
+
     strip = ByteSource(source.path, stream=BytesIO(data))
     header = read_header(strip, OpenOptions())
     large = header.height > page.segments.height + _JPEG_PADDING
@@ -234,6 +236,8 @@ def _inflate(source: ByteSource, page: Page, data: bytes, out: memoryview) -> in
     try:
         return len(deflate_decode(data, out=out))
     except DeflateError:  # some write more than the pixels, such as a last strip of full height
+        from tonewright.files.raster.inflate import inflate_pieces
+
         segments = page.segments
         spare = segments.width * segments.height * page.samples * page.value_bytes
         what = "a strip or tile"

@@ -15,7 +15,6 @@ import sys
 import threading
 from collections.abc import Callable, Generator, Iterator, Sequence
 from contextlib import closing
-from dataclasses import dataclass
 from functools import partial
 from typing import Any, BinaryIO, NamedTuple
 
@@ -27,6 +26,7 @@ from tonewright.files.raster import tiff
 from tonewright.files.raster.bands import Job, as_bytes, in_order, write_all
 from tonewright.files.raster.page import DEFLATE, LZW, NONE, Page, Resolution
 from tonewright.files.raster.tiff_text import ascii_text, xmp_packet
+from tonewright.frozen import dataclass
 
 STRIP_BYTES = 512 << 10
 _LEVEL = 1
