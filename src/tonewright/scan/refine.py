@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -133,22 +135,38 @@ class _Finder:
         side = np.arange(-_HALF - most, _HALF + most + 1) * step
         x, y = np.meshgrid(shape.x_mm + side, shape.y_mm + side)
         seen = sample_at(self.small, self.placement.to_scan(np.stack([x, y], axis=-1)))
-        windows = np.lib.stride_tricks.sliding_window_view(seen, views[0].shape)
         matters = np.isfinite(views[0])
-        inside = windows[..., matters] * (1.0 if self.light else -1.0)
-        inside = inside - inside.mean(axis=-1, keepdims=True)
-        norm = np.sqrt(np.sum(inside**2, axis=-1))
+        slid = _Slid(seen - seen.mean(), matters.shape)
+        sums, squares = slid(matters), _Slid(slid.seen**2, matters.shape)(matters)
+        norm = np.sqrt(np.maximum(squares - sums**2 / np.count_nonzero(matters), 0.0))
         best: tuple[float, Array] = (-2.0, np.zeros(2))
         likeness = []
         for view in views:
-            pattern = view[matters] - view[matters].mean()
-            score = inside @ (pattern / np.linalg.norm(pattern)) / np.maximum(norm, 1e-9)
-            score = np.where(norm > 1e-4 * pattern.size, score, 0.0)
+            pattern = np.where(matters, view - view[matters].mean(), 0.0)
+            pattern *= (1.0 if self.light else -1.0) / np.linalg.norm(pattern)
+            score = slid(pattern) / np.maximum(norm, 1e-9)
+            score = np.where(norm > 1e-4 * np.count_nonzero(matters), score, 0.0)
             top, place = _peak(score)
             likeness.append(top)
             if top > best[0]:
                 best = (top, (place - most) * step)
         return best[1], likeness
+
+
+class _Slid:
+    """Sums of products with whatever is slid over an array, by way of its spectrum."""
+
+    def __init__(self, seen: Array, shape: tuple[int, ...]) -> None:
+        """``shape``: of what is slid."""
+        self.seen = seen
+        self._spectrum = np.fft.rfft2(seen)
+        self._places = tuple(slice(all_of - of + 1) for all_of, of in zip(seen.shape, shape,
+                                                                         strict=True))
+
+    def __call__(self, pattern: NDArray[Any]) -> Array:
+        """The sum at every place where all of the pattern lies on the array."""
+        over = np.conj(np.fft.rfft2(pattern, self.seen.shape))
+        return np.asarray(np.fft.irfft2(self._spectrum * over, self.seen.shape)[self._places])
 
 
 def _peak(score: Array) -> tuple[float, Array]:
