@@ -210,7 +210,8 @@ def test_setting_upright_is_skimages_warp(seed):
     matrix = np.array([[0.5 * np.cos(angle), -0.5 * np.sin(angle), 35.0],
                        [0.5 * np.sin(angle), 0.5 * np.cos(angle), 40.0],
                        [*rng.uniform(-2.5e-4, 2.5e-4, 2), 1.0]])
-    straight = upright(picture.astype(np.float32), Placement(matrix), (30.0, 40.0), 2.0)
+    straight = np.asarray(
+        upright(picture.astype(np.float32), Placement(matrix), (30.0, 40.0), 2.0))
     half = np.array([[0.5, 0, 0.25], [0, 0.5, 0.25], [0, 0, 1.0]])  # pixel centres to mm
     theirs = warp(picture, ProjectiveTransform(matrix @ half), output_shape=(80, 60), order=1,
                   mode="edge")
@@ -220,6 +221,7 @@ def test_setting_upright_is_skimages_warp(seed):
 
 def test_outside_of_the_scan_there_is_nothing():
     white = np.ones((20, 20), np.float32)
-    beside = upright(white, Placement(np.array([[1.0, 0, -10], [0, 1.0, 0], [0, 0, 1.0]])),
-                     (20.0, 20.0), 1.0)
-    assert not beside[:, :9].any() and (beside[:19, 11:] == 1.0).all()
+    beside = np.asarray(upright(
+        white, Placement(np.array([[1.0, 0, -10], [0, 1.0, 0], [0, 0, 1.0]])), (20.0, 20.0), 1.0))
+    assert not beside[:, :9].any()
+    assert (beside[:19, 11:] == 1.0).all()

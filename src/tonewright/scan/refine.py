@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -97,6 +97,7 @@ def _view_grid() -> tuple[Array, Array]:
     return x, y
 
 
+@cache
 def _mark_view(number: int) -> Array:
     """A mark in its own radii, light 1, dark 0, NaN where it does not matter."""
     x, y = _view_grid()
@@ -106,6 +107,7 @@ def _mark_view(number: int) -> Array:
     return np.asarray(np.where(np.hypot(x, y) > 1.35, np.nan, view))
 
 
+@cache
 def _dot_view(hollow: bool) -> Array:
     x, y = _view_grid()
     away = np.hypot(x, y)
@@ -136,37 +138,38 @@ class _Finder:
         x, y = np.meshgrid(shape.x_mm + side, shape.y_mm + side)
         seen = sample_at(self.small, self.placement.to_scan(np.stack([x, y], axis=-1)))
         matters = np.isfinite(views[0])
-        slid = _Slid(seen - seen.mean(), matters.shape)
-        sums, squares = slid(matters), _Slid(slid.seen**2, matters.shape)(matters)
-        norm = np.sqrt(np.maximum(squares - sums**2 / np.count_nonzero(matters), 0.0))
+        sign = 1.0 if self.light else -1.0
+        patterns = [_unit(np.where(matters, sign * (v - v[matters].mean()), 0.0)) for v in views]
+        norm, *scores = _likenesses(seen - seen.mean(), matters, patterns)
         best: tuple[float, Array] = (-2.0, np.zeros(2))
         likeness = []
-        for view in views:
-            pattern = np.where(matters, view - view[matters].mean(), 0.0)
-            pattern *= (1.0 if self.light else -1.0) / np.linalg.norm(pattern)
-            score = slid(pattern) / np.maximum(norm, 1e-9)
-            score = np.where(norm > 1e-4 * np.count_nonzero(matters), score, 0.0)
-            top, place = _peak(score)
+        for score in scores:
+            top, place = _peak(np.where(norm > 1e-4 * np.count_nonzero(matters), score, 0.0))
             likeness.append(top)
             if top > best[0]:
                 best = (top, (place - most) * step)
         return best[1], likeness
 
 
-class _Slid:
-    """Sums of products with whatever is slid over an array, by way of its spectrum."""
+def _unit(pattern: Array) -> Array:
+    return np.asarray(pattern / np.linalg.norm(pattern))
 
-    def __init__(self, seen: Array, shape: tuple[int, ...]) -> None:
-        """``shape``: of what is slid."""
-        self.seen = seen
-        self._spectrum = np.fft.rfft2(seen)
-        self._places = tuple(slice(all_of - of + 1) for all_of, of in zip(seen.shape, shape,
-                                                                         strict=True))
 
-    def __call__(self, pattern: NDArray[Any]) -> Array:
-        """The sum at every place where all of the pattern lies on the array."""
-        over = np.conj(np.fft.rfft2(pattern, self.seen.shape))
-        return np.asarray(np.fft.irfft2(self._spectrum * over, self.seen.shape)[self._places])
+def _likenesses(seen: Array, matters: NDArray[np.bool_], patterns: list[Array]) -> list[Array]:
+    """How much what lies under a pattern varies, and its correlation with each, at every place
+    where all of the pattern lies on the array.
+
+    Sums of products come from spectra, which is faster than adding them up.  ``patterns`` have
+    mean 0 and size 1, and are 0 where it does not ``matter``.
+    """
+    size = [-(-side // 8) * 8 for side in seen.shape]  # quickly transformed
+    over = np.conj(np.fft.rfft2(np.stack([matters, *patterns]), size))
+    light, squares = np.fft.rfft2(np.stack([seen, seen**2]), size)
+    products = np.concatenate([(squares * over[0])[None], light * over])
+    places = (slice(side - part + 1) for side, part in zip(seen.shape, matters.shape, strict=True))
+    power, total, *likeness = np.fft.irfft2(products, size)[:, *places]
+    norm = np.sqrt(np.maximum(power - total**2 / np.count_nonzero(matters), 0.0))
+    return [norm, *(found / np.maximum(norm, 1e-9) for found in likeness)]
 
 
 def _peak(score: Array) -> tuple[float, Array]:

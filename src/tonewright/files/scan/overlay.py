@@ -45,12 +45,8 @@ def overlay(pixels: NDArray[np.float32], reading: ScanReading) -> Any:
     factor = max(1, int(scanned / per_mm))  # averaged down first: no moire, and quick
     straight = upright(shrink(pixels, factor), located.placement.scaled(factor),
                        (target.width_mm, target.height_mm), per_mm)
-    lift, gain = (0.5, 255.0) if located.light else (255.5, -255.0)
-    codes = gain * straight
-    del straight  # the scan itself is in memory too
-    codes += np.float32(lift)
-    gray = Image.fromarray(np.clip(codes, 0.0, 255.0, out=codes).astype(np.uint8))
-    del codes
+    gain, lift = (255.0, 0.5) if located.light else (-255.0, 255.5)
+    gray = straight.point(lambda code: code * gain + lift).convert("L")
     image = Image.new("RGB", (gray.width, gray.height + _FOOT), (24, 24, 28))
     image.paste(gray.convert("RGB"), (0, 0))
     draw = ImageDraw.Draw(image)
@@ -64,8 +60,9 @@ def overlay(pixels: NDArray[np.float32], reading: ScanReading) -> Any:
 def upright(
     pixels: NDArray[np.float32], placement: Placement, size_mm: tuple[float, float],
     per_mm: float,
-) -> NDArray[np.float32]:
-    """The print as it reads right, straight and without perspective; 0 outside of the scan.
+) -> Any:
+    """The print as it reads right, straight and without perspective, as a Pillow image of mode F;
+    0 outside of the scan.
 
     Parameters
     ----------
@@ -82,9 +79,9 @@ def upright(
     # Pillow's pixels have their corners at whole numbers
     shift = np.array([[1.0, 0.0, 0.5], [0.0, 1.0, 0.5], [0.0, 0.0, 1.0]])
     matrix = shift @ placement.matrix @ np.diag([1.0 / per_mm, 1.0 / per_mm, 1.0])
-    return np.asarray(Image.fromarray(pixels).transform(
+    return Image.fromarray(pixels).transform(
         (width, height), Image.Transform.PERSPECTIVE, (matrix / matrix[2, 2]).ravel()[:8].tolist(),
-        Image.Resampling.BILINEAR))
+        Image.Resampling.BILINEAR)
 
 
 def colour(patch: PatchReading) -> tuple[int, int, int]:
