@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import zlib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 from io import BytesIO
 from typing import Any
@@ -18,6 +18,7 @@ from tonewright.files.raster.page import (
     LZW,
     NONE,
     OLD_DEFLATE,
+    PACKBITS,
     Band,
     ByteSource,
     Page,
@@ -28,7 +29,7 @@ from tonewright.negative.tones import room
 LARGEST_SEGMENT, LARGEST_JPEG = 96 << 20, 384 << 20
 """Bytes, packed and unpacked, of a strip or a row of tiles that is unpacked in one piece."""
 STREAM_FROM = 4 << 20
-"""A Deflate strip that becomes larger is decoded piece by piece."""
+"""A Deflate or PackBits strip that becomes larger is decoded piece by piece."""
 _STREAM_READ = 64 << 10
 _LARGE = 6 << 20
 """Bytes of a piece of which one at a time is unpacked."""
@@ -38,8 +39,8 @@ _JPEG_PADDING = 64
 def streams(page: Page) -> bool:
     """Whether strips are so large that they are unpacked piece by piece."""
     piece = page.segments.height * page.row_bytes // (len(page.planes) or 1)
-    deflate = page.compression in (DEFLATE, OLD_DEFLATE)
-    return deflate and not page.segments.tiled and piece > STREAM_FROM
+    in_order = page.compression in (DEFLATE, OLD_DEFLATE, PACKBITS)
+    return in_order and not page.segments.tiled and piece > STREAM_FROM
 
 
 def check_memory(source: ByteSource, page: Page) -> None:
@@ -145,7 +146,7 @@ def _by_libtiff(source: ByteSource, page: Page, strips: slice, band: Band) -> bo
 
 
 def _stream_jobs(source: ByteSource, page: Page, wanted: Wanted) -> Iterator[Job]:
-    """Deflate strips too large to decode whole: unpacked a band at a time, in order.
+    """Strips too large to decode whole: unpacked a band at a time, in order.
 
     The unpacking happens where the jobs are fetched; the jobs themselves only undo the predictor.
     """
@@ -160,9 +161,44 @@ def _stream_jobs(source: ByteSource, page: Page, wanted: Wanted) -> Iterator[Job
         chunks = (source.read(start + first, end - first)
                   for first, end in spans(size, _STREAM_READ))
         spare = segments.height * page.row_bytes  # a last strip may be as high as the others
-        for packed in inflate_pieces(source, chunks, sizes, f"strip {strip + 1}", spare):
-            band = np.frombuffer(packed, page.dtype).reshape(-1, page.row_values)
+        pieces = (
+            _packbits_pieces(source, start, size, sizes) if page.compression == PACKBITS
+            else inflate_pieces(source, chunks, sizes, f"strip {strip + 1}", spare))
+        for piece in pieces:
+            band = np.frombuffer(piece, page.dtype).reshape(-1, page.row_values)
             yield Job(len(band), partial(finish, band))
+
+
+def _packbits_pieces(
+    source: ByteSource, start: int, size: int, sizes: Sequence[int]
+) -> Iterator[bytearray]:
+    """One PackBits strip in pieces of the given sizes (TIFF 6.0, section 9)."""
+    from imagecodecs import PackbitsError, packbits_decode
+
+    at, end, waiting = start, start + size, bytearray()
+    for wanted in sizes:
+        while len(waiting) < wanted:
+            packed = source.read(at, min(_STREAM_READ, end - at))
+            whole = _whole_runs(packed)
+            if not whole:
+                raise source.damaged("a strip ends before its last row")
+            try:
+                waiting += packbits_decode(packed[:whole])
+            except PackbitsError as error:
+                raise source.damaged("a strip cannot be unpacked") from error
+            at += whole
+        yield waiting[:wanted]
+        del waiting[:wanted]
+
+
+def _whole_runs(packed: bytes) -> int:
+    """How many of these bytes are whole runs: 128 alone, 0 to 127 before one byte more than that,
+    the others before one byte."""
+    at, size, before = 0, len(packed), 0
+    while at < size:
+        before, count = at, packed[at]
+        at += count + 2 if count < 128 else 2 if count > 128 else 1
+    return at if at == size else before
 
 
 def _unpredict(page: Page) -> Callable[[Band], Band]:
