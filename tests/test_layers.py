@@ -23,7 +23,7 @@ SOURCE = Path(__file__).parents[1] / "src" / "tonewright"
 ORDER = (
     "__main__", "cli", "bench", "rehearsal", "show", "files", "scan", "negative", "inks", "virtual",
     "shelf", "check", "target", "curve", "strip", "measured", "record", "numeric", "scales",
-    "errors", "__init__",
+    "errors", "frozen", "__init__",
 )  # fmt: skip
 # A library that belongs to one room alone.
 HOMES = {

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass, fields, replace
+from dataclasses import asdict, fields, replace
 from typing import Any
 
 from tonewright.errors import DocumentError, OptionError, visible
+from tonewright.frozen import dataclass
 from tonewright.record.schema import is_number, spoken
 
 Colour = tuple[int, int, int]

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import cached_property
 from typing import Literal
 
 from tonewright.errors import OptionError, counted
+from tonewright.frozen import dataclass
 from tonewright.record.dates import parse_date
 from tonewright.record.setup import Setup, alike
 

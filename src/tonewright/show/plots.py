@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import io
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -21,6 +20,7 @@ from tonewright.curve.document import Curve
 from tonewright.curve.prints import PatchPlace, patch_places
 from tonewright.errors import visible
 from tonewright.files.export.make import Export
+from tonewright.frozen import dataclass
 from tonewright.negative.tones import encoding_lightness
 from tonewright.scales import Array
 from tonewright.strip.places import response_stops, step_stops

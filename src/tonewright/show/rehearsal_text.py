@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import textwrap
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from enum import StrEnum
 from typing import Any
 
 from tonewright.check.document import Check
 from tonewright.curve.document import Curve
 from tonewright.curve.renew import Movement
+from tonewright.frozen import dataclass
 from tonewright.record.codec import encode
 from tonewright.record.times import PrintingTime
 from tonewright.shelf.drift import Drift

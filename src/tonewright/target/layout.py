@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from tonewright.curve.document import Curve
 from tonewright.errors import OptionError, counted
+from tonewright.frozen import dataclass
 from tonewright.scales import Array
 from tonewright.target.document import (
     MARK_NAMES,

@@ -15,10 +15,10 @@ import os
 import pickle
 import sys
 import threading
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from queue import SimpleQueue
-from typing import TYPE_CHECKING, Any, BinaryIO
+from typing import TYPE_CHECKING, Any, BinaryIO, TypeVar
 
 from tonewright.errors import Refusal, TonewrightError, refusal, refused
 from tonewright.files.opening import Closing
@@ -27,6 +27,8 @@ from tonewright.files.safe import Finished, abandon, place_by, put_in_place
 if TYPE_CHECKING:
     from tonewright.files.negative.make import NegativeReport, NegativeSettings
     from tonewright.negative.tones import LevelCurve
+
+Result = TypeVar("Result")
 
 FEWEST, LEAST_BYTES = 4, 100_000_000
 """Images, and bytes of all their files, from which it is worth its memory."""
@@ -123,6 +125,36 @@ class Second(Closing):
             with contextlib.suppress(OSError):  # it has ended already
                 stream.close()
         self._process.wait()
+
+
+class Helper:
+    """The second process as long as it is there, for whichever thread finds it free."""
+
+    def __init__(
+        self, second: Second | None, curve: LevelCurve, settings: NegativeSettings
+    ) -> None:
+        """Tell it what all negatives are made with."""
+        self._second = second
+        self._free = threading.Lock()
+        if second is not None:
+            self._use(lambda: second.prepare(curve, settings))
+
+    def make(self, source: Path, output: Path) -> NegativeReport | None:
+        """The negative made there, or its error; None if it has to be made here."""
+        if self._second is None or not self._free.acquire(blocking=False):
+            return None
+        second = self._second
+        try:
+            return None if second is None else self._use(lambda: second.make(source, output))
+        finally:
+            self._free.release()
+
+    def _use(self, job: Callable[[], Result]) -> Result | None:
+        try:
+            return job()
+        except SecondLost:  # it was killed, or could not start: the rest is made here
+            self._second = None
+            return None
 
 
 def _placed(files: Sequence[Finished]) -> Refusal | None:

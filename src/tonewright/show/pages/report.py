@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -12,6 +11,7 @@ from tonewright.check.document import Check
 from tonewright.curve.document import Curve
 from tonewright.curve.next_step import next_step
 from tonewright.files.pages import Report
+from tonewright.frozen import dataclass
 from tonewright.record.setup import SETUP_NAMES
 from tonewright.show.check_text import cause_text, what_to_do
 from tonewright.show.curve_text import found_in, next_step_words
