@@ -3,18 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from pathlib import Path
 
-from nicegui import ui
-
-from tonewright.bench.frame import address, frame, paper_of
+from tonewright.bench.frame import address
+from tonewright.bench.pages.page import NAMED, Page, choices, refusal
 from tonewright.bench.parts.chart import Chart
 from tonewright.bench.parts.drop import Drop
-from tonewright.bench.parts.field import Field, Refusal
+from tonewright.bench.parts.field import Field
 from tonewright.bench.parts.grid import DensityGrid
 from tonewright.bench.parts.result import show_result
 from tonewright.bench.parts.tags import Tag, button, link
-from tonewright.bench.state import Bench
 from tonewright.bench.tasks.strip import (
     HALVES,
     StripFiles,
@@ -34,8 +31,8 @@ from tonewright.errors import TonewrightError
 _WAYS = {"table": "Type or paste the densities", "scan": "From a scan",
          "eye": "By eye: count merged steps"}
 _FIRST = "Type the densities of the strip, step 1 first. The curve is drawn as you type."
-_FIELDS = {"tablet": ("tablet_unknown", "tablet_too_short", "other_tablet", "steps_missing"),
-           "time": ("strip_time_unknown", "time_impossible", "time_unclear")}
+_TABLET = ("tablet_unknown", "tablet_too_short", "other_tablet", "steps_missing")
+_TIME = ("strip_time_unknown", "time_impossible", "time_unclear")
 
 
 @dataclass
@@ -49,23 +46,16 @@ class _Draft:
     scanner: str = ""
 
 
-def register(bench: Bench) -> None:
-    """Make the page known."""
-    @ui.page("/paper/{name}/strip")
-    async def strip(name: str) -> None:
-        paper = paper_of(bench, name)
-        if paper is not None:
-            with frame(bench, "Strip", paper, "strip"):
-                _StripPage(bench, paper)
-
-
-class _StripPage:
+class StripPage(Page):
     """One open page."""
 
-    def __init__(self, bench: Bench, paper: str) -> None:
-        self.bench, self.paper = bench, paper
+    step = "strip"
+
+    def build(self) -> None:
+        """The response as large as it can be, and the steps beside it."""
         self.view: View | None = None
-        self.draft: _Draft = bench.drafts.setdefault((paper, "strip"), _Draft())
+        self.draft: _Draft = self.bench.drafts.setdefault(
+            (self.paper, "strip"), _Draft())
         Tag("p", "Lay the step tablet on the coated paper, half of it over a piece of the clear"
             " film that your negatives are printed on. Expose, develop and dry it, and measure each"
             " step.")
@@ -75,7 +65,7 @@ class _StripPage:
                 self.result = Tag("div", aria_live="polite")
             with Tag("section", aria_label="The strip"):
                 self._side()
-        ui.timer(0.05, self._redraw, once=True)
+        self.soon(self._redraw)
 
     def _side(self) -> None:
         typed = self.draft.typed
@@ -86,16 +76,13 @@ class _StripPage:
         self.way = Field("How it is read", self.draft.way, choices=_WAYS,
                          on_change=self._choose)
         self.how = Tag("div")
-        fields = {code: getattr(self, name) for name, codes in _FIELDS.items() for code in codes}
-        self.fault = Refusal(fields)
-        name = "strip" if self.paper == "." else self.paper
-        free = self.bench.papers.free_name(self.paper, f"{name}.process.json")
+        self.fault = refusal({self.tablet: _TABLET, self.time: _TIME})
+        free = self.free(f"{self.title}.process.json")
         self.name = Field("Keep it as", free.removesuffix(".process.json"))
         with Tag("div", classes="buttons"):
             button("Keep this strip", self._keep, "button primary")
         self.kept = Tag("div", aria_live="polite")
-        self.refused = Refusal({"output_exists": self.name, "name_unusable": self.name,
-                                "outside_folder": self.name})
+        self.refused = refusal({self.name: NAMED})
         self._choose()
 
     def _choose(self) -> None:
@@ -115,14 +102,12 @@ class _StripPage:
         self.grid.set_skipped({step - 1 for step in typed.skip})
 
     def _scan(self) -> None:
-        files = self.bench.papers.files(self.paper)
-        scanners = {"": "none: the scan's own profile"} | {
-            f.name: f.name for f in files if f.kind == "scanner"}
         Drop("Scan of the strip: TIFF or PNG, 16-bit gray, automatic corrections off",
              file_address(self.paper), self._scanned, accept=".tif,.tiff,.png")
         if self.draft.scan:
             Tag("p", f"The scan is {self.draft.scan}.")
-        self.scanner = Field("Scanner", self.draft.scanner, choices=scanners,
+        self.scanner = Field("Scanner", self.draft.scanner, choices=choices(
+            self.names("scanner"), "none: the scan's own profile"),
                              on_change=self._changed,
                              hint="What the scan's values mean: NAME.scanner.json")
 
@@ -156,7 +141,7 @@ class _StripPage:
         await self._redraw()
 
     def _changed(self) -> None:
-        ui.timer(0.001, self._redraw, once=True)
+        self.soon(self._redraw)
 
     def _take(self) -> None:
         """What stands in the fields now."""
@@ -198,8 +183,7 @@ class _StripPage:
     async def _found(self) -> View:
         typed, quick = self.draft.typed, self.bench.quick
         if self.draft.way == "table":
-            setup = self.bench.papers.setup(self.paper)
-            return await quick.call_newest(try_strip, typed, setup, self._process_name())
+            return await quick.call_newest(try_strip, typed, self.setup(), self._process_name())
         if self.draft.way == "scan":
             return await quick.call_newest(read_scanned, typed, self._files(), keep=False)
         return await quick.call_newest(by_eye, (typed,))
@@ -218,18 +202,12 @@ class _StripPage:
 
     def _files(self) -> StripFiles:
         """Where the strip lies, counted from the bench's folder."""
-        papers, name = self.bench.papers, self._process_name()
+        name = self._process_name()
         readings = self.draft.scan if self.draft.way == "scan" else f"{name}-strip.csv"
         scanner = self.draft.scanner if self.draft.way == "scan" else ""
-        return StripFiles(self._below(readings), self._below(f"{name}.process.json"),
-                          papers.relative(papers.setup(self.paper)),
-                          self._below(scanner) if scanner else None)
-
-    def _below(self, name: str) -> Path:
-        papers = self.bench.papers
-        found = papers.relative(papers.inside(self.paper, name))
-        assert found is not None
-        return found
+        return StripFiles(self.below(readings), self.below(f"{name}.process.json"),
+                          self.setup(),
+                          self.below(scanner) if scanner else None)
 
     async def _keep(self) -> None:
         self._take()
