@@ -64,7 +64,7 @@ def test_marks_that_are_not_found_are_set_by_clicks(
     window.get_by_text("marks given by hand").wait_for()
     patch = window.locator(".scan-view .patch").first
     patch.press("Enter")
-    assert patch.get_attribute("aria-checked") == "true"
+    window.locator(".scan-view .patch[aria-checked=true]").wait_for()
 
 
 def test_a_batch_is_stopped_half_way_and_leaves_no_half_file(
