@@ -45,6 +45,14 @@ def writing(path: Path, seconds: float) -> None:
         time.sleep(seconds)
 
 
+def told(path: Path, progress: Callable[[int, int], None]) -> str:
+    with whole_file(path):
+        for done in range(20):
+            progress(done, 20)
+            time.sleep(0.05)
+    return "told"
+
+
 def telling(progress: Callable[[int, int], None]) -> int:
     for done in range(4):
         progress(done, 4)
@@ -107,6 +115,20 @@ def test_what_is_cancelled_ends_at_once_and_leaves_nothing(tmp_path: Path) -> No
         assert time.monotonic() - began < 3.0, "at once, and later on a busy machine"
         assert not [*tmp_path.iterdir()]
         assert await worker.call(where)
+
+    with_worker(tmp_path, use)
+
+
+def test_a_call_that_nobody_waits_for_any_more_ends_and_answers_no_other(tmp_path: Path) -> None:
+    async def use(worker: Worker) -> None:
+        await worker.call(abs, -1)
+        left = asyncio.create_task(worker.call(told, tmp_path / "a.tif", progress=print))
+        while not [*tmp_path.iterdir()]:
+            await asyncio.sleep(0.01)
+        left.cancel()
+        assert await worker.call(abs, -7) == 7
+        assert left.cancelled()
+        assert not [*tmp_path.iterdir()]
 
     with_worker(tmp_path, use)
 

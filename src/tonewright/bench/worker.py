@@ -109,6 +109,9 @@ class Worker:
                     break
                 if progress is not None:
                     progress(*found)
+        except asyncio.CancelledError:  # nobody waits any more; no other call may get the answer
+            self.cancel()
+            raise
         except (EOFError, OSError) as error:
             if self._closed or ours is not self._ours:
                 raise Cancelled from None
@@ -125,6 +128,8 @@ class Worker:
 
     def cancel(self) -> None:
         """End the call that is running; another process takes the place of this one."""
+        if self._closed:
+            return
         process, ours = self._process, self._ours
         self._start()
         _end(process, ours)
