@@ -22,7 +22,7 @@ from tonewright.measured.readings import Readings
 from tonewright.record.codec import encode
 from tonewright.record.findings import Finding
 from tonewright.record.setup import Setup
-from tonewright.show.cautions import cautions_text
+from tonewright.show.cautions import with_cautions
 from tonewright.show.findings import sentence
 from tonewright.show.words import headed, labelled, percent, typed
 
@@ -90,33 +90,33 @@ def found_in(curve: Curve) -> list[Finding]:
 
 def fit_text(curve: Curve, file: str | None) -> str:
     """The report on a fit; ``file`` is where the curve goes, None: it is not kept."""
-    return "\n".join([f"Curve {curve.name}", *_read_lines(curve), *_tone_lines(curve),
-                      *_found_lines(curve),
-                      *_doubtful_lines(curve, ()), "", *_end_lines(curve, file, renewed=False)])
+    return _ended(curve, file, [
+        f"Curve {curve.name}", *_read_lines(curve), *_tone_lines(curve), *_found_lines(curve),
+        *_doubtful_lines(curve, ())])
 
 
 def renew_text(renewed: Renewed, file: str) -> str:
     """The report on a renewal."""
     curve, old = renewed.curve, renewed.curve.ancestor
     assert old is not None
-    return "\n".join([
+    return _ended(curve, file, [
         f"Curve {curve.name}, renewed from {old.name}", *_read_lines(curve),
         *_changed_lines(setup_changes(old.setup, curve.setup)), *_found_lines(curve),
-        *_moved_lines(renewed.movement), *_doubtful_lines(curve, renewed.findings), "",
-        *_end_lines(curve, file, renewed=True)])
+        *_moved_lines(renewed.movement), *_doubtful_lines(curve, renewed.findings)],
+        renewed=True)
 
 
 def refine_text(refined: Renewed, file: str) -> str:
     """The report on a curve refined by more readings."""
     curve, old, moved = refined.curve, refined.old, refined.movement
-    return "\n".join([
+    return _ended(curve, file, [
         f"Curve {curve.name}, refined from {old.name}", *_read_lines(curve), *_found_lines(curve),
         labelled("moved", f"by {moved.rms_shift_lightness:.1f} L* on the whole, at most"
                  f" {abs(moved.largest_shift_lightness):.1f} at picture L*"
                  f" {moved.shift_at_image_lightness:.0f}"),
         labelled("surer", f"±{old.summary.band_halfwidth_mean:.1f} L* before, now"
                  f" ±{curve.summary.band_halfwidth_mean:.1f} (95 times in 100, on average)"),
-        *_doubtful_lines(curve, refined.findings), "", *_end_lines(curve, file, renewed=False)])
+        *_doubtful_lines(curve, refined.findings)])
 
 
 def _read_lines(curve: Curve) -> Iterator[str]:
@@ -264,8 +264,15 @@ def _doubtful(doubt: Doubt) -> str:
             f" {'higher' if off > 0 else 'lower'} than its neighbours suggest)")
 
 
-def _end_lines(curve: Curve, kept: str | None, *, renewed: bool) -> Iterator[str]:
+def _ended(curve: Curve, kept: str | None, lines: list[str], *, renewed: bool = False) -> str:
     step, plan = next_step(curve), plan_to_print(curve, renewed=renewed)
+    exposes = bool(plan) or step.code in ("repeat_strip", "print_longer_strip")
+    return with_cautions([*lines, "", *_end_lines(curve, kept, step, plan)], exposes)
+
+
+def _end_lines(
+    curve: Curve, kept: str | None, step: NextStep, plan: tuple[float, ...]
+) -> Iterator[str]:
     file = kept or f"{curve.name}.curve.json"
     if kept is not None:
         yield f"{'Written:':<10}{file}"  # neither a path nor a command is wrapped
@@ -277,8 +284,6 @@ def _end_lines(curve: Curve, kept: str | None, *, renewed: bool) -> Iterator[str
             yield headed("Surer:", _plan(curve, plan, file))
     else:
         yield headed("Next:", next_step_words(step) + (_plan(curve, plan, file) if plan else ""))
-    if plan or step.code != "make_negative":
-        yield f"\n{cautions_text()}"
 
 
 def next_step_words(step: NextStep) -> str:

@@ -9,7 +9,7 @@ from tonewright import scales
 from tonewright.record.codec import encode
 from tonewright.record.findings import Finding
 from tonewright.record.times import PrintingTime
-from tonewright.show.cautions import cautions_text
+from tonewright.show.cautions import with_cautions
 from tonewright.show.findings import sentence
 from tonewright.show.words import headed, labelled, typed
 from tonewright.strip.exposure import EyeResult, EyeStrip
@@ -97,8 +97,7 @@ def eye_text(result: EyeResult, tablet: Tablet, strips: Sequence[EyeStrip]) -> s
     if result.high is None or not result.far:
         lines += _tablet_lines(tablet)
     lines += _finding_lines(result.findings)
-    return "\n".join([*lines, "", headed("Next:", _eye_next(result, tablet)), "",
-                      cautions_text()])
+    return with_cautions([*lines, "", headed("Next:", _eye_next(result, tablet))])
 
 
 def _eye_next(result: EyeResult, tablet: Tablet) -> str:
@@ -144,10 +143,9 @@ def process_text(process: Process, file: str | None) -> str:
     lines.append(labelled("noise", f"readings scatter by {found.noise_density_sd:.3f} in density"))
     lines += _finding_lines(process.findings)
     written = file or "nothing (add -o NAME.process.json)"
-    # where nothing is to be exposed, there is nothing to take care of
-    care = [] if process.contradicted else ["", cautions_text()]
-    return "\n".join([*lines, "", headed("Written:", written),
-                      headed("Next:", next_words(process, file)), *care])
+    return with_cautions([*lines, "", headed("Written:", written),
+                          headed("Next:", next_words(process, file))],
+                         exposes=process.contradicted or found.next_time is not None)
 
 
 def _tablet_lines(tablet: Tablet) -> list[str]:
@@ -204,6 +202,7 @@ def next_words(process: Process, file: str | None = None) -> str:
                 " enough for most papers to show black. One that is too long tells as much as one"
                 " at the right time")
     several = " --target-time TIME" if len(process.strip.times()) > 1 else ""
-    return (f"print the target for {process.base_time.on_timer()} (or use the one printed beside"
-            f" the strip), measure it, and type  tonewright fit READINGS.csv --process"
-            f" {typed(file or 'NAME.process.json')}{several} -o NAME.curve.json")
+    return ("measure the target printed beside the strip, and type  tonewright fit READINGS.csv"
+            f" --process {typed(file or 'NAME.process.json')}{several} -o NAME.curve.json "
+            " (no target yet?  tonewright target -o TARGET.tif  draws one; its time is"
+            f" {process.base_time.on_timer()})")

@@ -8,7 +8,7 @@ from tonewright.errors import counted
 from tonewright.files.targets import DrawnTarget
 from tonewright.record.codec import encode
 from tonewright.show import negative_findings as negative_findings
-from tonewright.show.cautions import cautions_text
+from tonewright.show.cautions import with_cautions
 from tonewright.show.sentence import sentence
 from tonewright.show.words import RULE_WORDS, headed, labelled, percent, typed
 from tonewright.target.draw import has_rule
@@ -70,7 +70,7 @@ def target_text(drawn: DrawnTarget) -> str:
         then += "  and  tonewright inks READINGS.csv --process NAME.process.json --time TIME"
     elif target.through is not None:
         then += "  and  tonewright check CURVE READINGS.csv"
-    return "\n".join([
+    return with_cautions([
         f"{'Chart of inks' if chart else 'Target'} {target.name}",
         labelled("patches", _patches(drawn)),
         labelled("sheet", f"{target.width_mm:.0f} x {target.height_mm:.0f} mm at {target.ppi:g}"
@@ -82,8 +82,6 @@ def target_text(drawn: DrawnTarget) -> str:
                f" it) and {table} (to fill in by hand)"),
         headed("Next:", told),
         headed("Then:", then),
-        "",
-        cautions_text(),
     ])
 
 
