@@ -14,8 +14,8 @@ REPORTS = [p.name for p in sorted(GOLDEN.glob("*.txt"))
            if re.search("^Next:? ", p.read_text(encoding="utf-8"), re.M)
            and p.name != "check_causes.txt"]  # parts of reports
 TO_EXPOSE = re.compile(
-    r"(?<!would )\b[Pp]rint (an?|another|one|it(?! without)|this|the (target|(same )?chart|negative)"
-    r"|for|longer)\b|\b(coat|expose)\b")
+    r"(?<!would )\b[Pp]rint (an?|another|one|it(?! without)|this|the (target|(same )?chart"
+    r"|negative)|for|longer)\b|\b(coat|expose)\b")
 
 
 @pytest.mark.parametrize("name", REPORTS)
