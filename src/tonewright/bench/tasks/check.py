@@ -76,7 +76,7 @@ def keep_tones(rows: tuple[tuple[str, str], ...], output: Path) -> None:
 
 
 def _view(found: Check, command: str) -> View:
-    return view(check_facts(found), found.findings, Advice(what_to_do(found)),
-                exposes=not found.passes, chart=check_chart(found),
+    return view(check_facts(found), found.findings,
+                Advice(what_to_do(found), exposes=not found.passes), chart=check_chart(found),
                 result="As promised" if found.passes else "Off", command=command,
                 label=verdict(found))
