@@ -133,6 +133,19 @@ def test_a_call_that_nobody_waits_for_any_more_ends_and_answers_no_other(tmp_pat
     with_worker(tmp_path, use)
 
 
+def test_an_answer_that_comes_too_late_is_none(tmp_path: Path) -> None:
+    async def use(worker: Worker) -> None:
+        await worker.call(where)
+        call = asyncio.create_task(worker.call(refused))
+        await asyncio.sleep(0)  # it is sent
+        time.sleep(1.0)  # and answered, while nobody here can look
+        worker.cancel()
+        with pytest.raises(Cancelled):
+            await call
+
+    with_worker(tmp_path, use)
+
+
 def test_calls_that_were_overtaken_are_not_made(tmp_path: Path) -> None:
     async def use(worker: Worker) -> None:
         calls = [asyncio.create_task(worker.call_newest(busy, 0.2)) for _ in range(5)]

@@ -22,7 +22,6 @@ from tonewright.errors import FileError, TonewrightError, refusal, refused
 _T = TypeVar("_T")
 Progress = Callable[[int, int], None]
 """Told how much is done, of how much."""
-_SINGLE = ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS", "OMP_NUM_THREADS")
 
 
 class Cancelled(Exception):
@@ -54,15 +53,9 @@ class Worker:
     def _start(self) -> None:
         spawn = get_context("spawn")
         self._ours, theirs = spawn.Pipe()
-        before = {name: os.environ.get(name) for name in _SINGLE}
-        os.environ.update(dict.fromkeys(_SINGLE, "1"))  # read when numpy loads, there
-        try:
-            self._process = spawn.Process(
-                target=_serve, args=(theirs, str(self._folder), self._warm), daemon=True)
-            self._process.start()
-        finally:
-            for name, value in before.items():
-                os.environ.pop(name) if value is None else os.environ.update({name: value})
+        self._process = spawn.Process(
+            target=_serve, args=(theirs, str(self._folder), self._warm), daemon=True)
+        self._process.start()
         theirs.close()
 
     async def call(
@@ -120,6 +113,8 @@ class Worker:
                             "this should not happen; the machine may have run out of memory",
                             "try it again, with other programs closed", code="worker_lost"
                             ) from error
+        if ours is not self._ours:  # what was stopped may still have complained of its files
+            raise Cancelled
         if kind == "refused":
             raise refused(found)
         if kind == "fault":
