@@ -363,7 +363,7 @@ def test_rewording_changes_no_document(run, monkeypatch):
         return done.stdout, Path(name).read_bytes()
 
     before, document = made("a.process.json")
-    monkeypatch.setattr(strip_text, "sentence_typed", lambda _found: "x")
+    monkeypatch.setattr(strip_text, "sentence", lambda _found: "x")
     after, again = made("a.process.json", "--force")
     assert again == document
     assert before.count("warning") == after.count("warning   x") == 3

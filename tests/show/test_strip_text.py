@@ -20,7 +20,8 @@ from tonewright.measured.columns import Source
 from tonewright.record.findings import all_codes, finding_class
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime, parse_time
-from tonewright.show.findings import sentence, sentence_typed
+from tonewright.show.advice import untyped
+from tonewright.show.findings import sentence
 from tonewright.show.strip_text import (
     blank_text,
     eye_advice,
@@ -130,7 +131,7 @@ def test_golden_sentences():
     here = {c for c in all_codes() if finding_class(c).__module__ == findings.__name__}
     assert here == {f.code for f in EVERY}
     check("strip_findings", "\n".join(
-        textwrap.fill(f"{f.code}: {sentence_typed(f)}", WIDTH, subsequent_indent="  ",
+        textwrap.fill(f"{f.code}: {sentence(f)}", WIDTH, subsequent_indent="  ",
                       break_on_hyphens=False) for f in EVERY))
 
 
@@ -184,7 +185,7 @@ def test_the_next_step_names_the_file(good):
 
 
 def test_what_both_fronts_show_holds_nothing_that_is_typed(good, short):
-    said = [sentence(f) for f in EVERY]
+    said = [untyped(sentence(f)) for f in EVERY]
     for made in (good, short, replace(good, findings=(findings.LighterAgain(PLACES[:1]),))):
         said += [process_advice(made).words, *(text for _, text in process_facts(made))]
     for strips in ([("10min", 1)], [("60min", 20)], [("10min", 1), ("15min", 2)]):

@@ -24,7 +24,7 @@ from tonewright.record.findings import Finding
 from tonewright.record.setup import Setup
 from tonewright.show.advice import Advice, untyped
 from tonewright.show.cautions import with_cautions
-from tonewright.show.findings import sentence, sentence_typed
+from tonewright.show.findings import sentence
 from tonewright.show.words import Fact, headed, labelled, percent, set_facts, typed
 
 MOST_DIFFERENCES = 4
@@ -51,7 +51,7 @@ def fit_json(curve: Curve) -> dict[str, Any]:
         "least_sure_level": found.least_sure_level,
         "scale": curve.scale,
         "findings": [encode(f) for f in found_in(curve)],
-        "warnings": [*map(sentence_typed, found_in(curve))],
+        "warnings": [*map(sentence, found_in(curve))],
         "next": encode(next_step(curve)),
         **_derived_json(curve),
     }
@@ -79,8 +79,8 @@ def renew_json(renewed: Renewed) -> dict[str, Any]:
     return {
         **data, "findings": data["findings"] + [encode(f) for f in renewed.findings],
         "ancestor": old.name, "setup_changes": setup_changes(old.setup, renewed.curve.setup),
-        "notes": [sentence_typed(f) for f in renewed.findings if f.kind == "note"],
-        "moved": {**asdict(renewed.movement), "warning": other and sentence_typed(other)},
+        "notes": [sentence(f) for f in renewed.findings if f.kind == "note"],
+        "moved": {**asdict(renewed.movement), "warning": other and sentence(other)},
     }
 
 
@@ -273,7 +273,7 @@ def _doubtful_lines(curve: Curve, more: Sequence[Finding]) -> Iterator[str]:
     yield labelled("doubtful", "; ".join(map(_doubtful, curve.summary.doubtful)) or "no patch")
     # the line on the negative tells of ink to spare
     for found in (f for f in (*found_in(curve), *more) if not isinstance(f, InkToSpare)):
-        yield labelled(found.kind, sentence_typed(found))
+        yield labelled(found.kind, sentence(found))
 
 
 def _doubtful(doubt: Doubt) -> str:

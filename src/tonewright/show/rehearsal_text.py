@@ -17,7 +17,7 @@ from tonewright.shelf.drift import Drift
 from tonewright.show.cautions import with_cautions
 from tonewright.show.check_text import cause_text, check_json, what_to_do
 from tonewright.show.curve_text import fit_json, readings_line
-from tonewright.show.findings import sentence_typed
+from tonewright.show.findings import sentence
 from tonewright.show.words import WIDTH
 from tonewright.strip.process import Process
 
@@ -151,7 +151,7 @@ def _passed(check: Check) -> str:
 
 
 def _drift(outcome: Outcome) -> str:
-    return " ".join(map(sentence_typed, outcome.drift.findings)) or "nothing has moved."
+    return " ".join(map(sentence, outcome.drift.findings)) or "nothing has moved."
 
 
 def _readings(curve: Curve) -> str:

@@ -11,7 +11,7 @@ from tonewright.record.findings import Finding
 from tonewright.record.times import PrintingTime
 from tonewright.show.advice import Advice
 from tonewright.show.cautions import with_cautions
-from tonewright.show.findings import sentence_typed
+from tonewright.show.findings import sentence
 from tonewright.show.words import headed, labelled, typed
 from tonewright.strip.exposure import EyeResult, EyeStrip
 from tonewright.strip.process import Process
@@ -74,7 +74,7 @@ def process_json(process: Process) -> dict[str, Any]:
 
 
 def _found_json(findings: Sequence[Finding]) -> dict[str, Any]:
-    return {"findings": [encode(f) for f in findings], "warnings": [*map(sentence_typed, findings)]}
+    return {"findings": [encode(f) for f in findings], "warnings": [*map(sentence, findings)]}
 
 
 def _number(time: PrintingTime) -> float:
@@ -209,7 +209,7 @@ def _range_words(process: Process) -> str:
 
 
 def _finding_lines(findings: Sequence[Finding]) -> list[str]:
-    return [labelled(f.kind, sentence_typed(f)) for f in findings]
+    return [labelled(f.kind, sentence(f)) for f in findings]
 
 
 def process_advice(process: Process, file: str | None = None) -> Advice:
