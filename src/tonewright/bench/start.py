@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from tonewright.errors import OptionError
-from tonewright.files.preview import scratch
+from tonewright.files.safe import scratch
 
 LOOPBACK = "127.0.0.1"
 PORT = 8463

@@ -2,23 +2,23 @@
 
 from __future__ import annotations
 
-import base64
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 from tonewright.bench.pages.page import NAMED, Page, Working, choices, refusal
 from tonewright.bench.parts.drop import Drop
 from tonewright.bench.parts.field import Field
-from tonewright.bench.parts.result import show_result
 from tonewright.bench.parts.scan_view import ScanView, ShownPatch
-from tonewright.bench.parts.tags import Tag, button, link
-from tonewright.bench.tasks.read import AskedReading, ReadingView, preview, read
+from tonewright.bench.parts.tags import Tag, button, inline_picture
+from tonewright.bench.tasks.read import ReadingView, preview, read
 from tonewright.bench.transfer import file_address
 from tonewright.errors import OptionError, TonewrightError
 from tonewright.files.papers import kind_of
 from tonewright.files.preview import Preview
 from tonewright.files.way import NEGATIVE, PRINT, stem, target_through
+from tonewright.scan.instrument import Order
+from tonewright.show.commands import ReadCommand
 
 _ORDERS = {"": "as it says itself", "name": "by name", "rows": "row by row",
            "columns": "column by column"}
@@ -94,7 +94,7 @@ class ReadPage(Page):
         ending = PRINT if through else "-readings"
         self.name.set(self.free(f"{stem(self.target.value) or self.title}{ending}.csv")[:-4])
 
-    def _asked(self) -> AskedReading:
+    def _asked(self) -> ReadCommand:
         if not self.source.value or not self.target.value:
             raise OptionError("there is nothing to read yet" if self.target.value else
                               "no target is chosen", "a print is read with the layout of its"
@@ -103,35 +103,33 @@ class ReadPage(Page):
         scan = kind_of(self.source.value) == "image"
         known = tuple((patch, _density(field)) for patch, field in (
             ("white", self.white), ("black", self.black)) if field.value.strip())
-        return AskedReading(
-            self.below(self.source.value), self.below(self.target.value), self.below(f"{name}.csv"),
-            self.below(f"{name}-overlay.png") if scan else None,
-            self.below(self.scanner.value) if scan and self.scanner.value else None,
-            known, self.corners, None if scan else self.order.value or None)  # type: ignore[arg-type]
+        return ReadCommand(
+            source=self.below(self.source.value), target=self.below(self.target.value),
+            output=self.below(f"{name}.csv"), known=known, corners=self.corners,
+            scanner=self.below(self.scanner.value) if scan and self.scanner.value else None,
+            overlay=self.below(f"{name}-overlay.png") if scan else None,
+            order=None if scan else cast("Order | None", self.order.value or None))
 
     async def _read(self) -> None:
-        self.working.begin("Reading")
-        try:
-            self.refused.clear()
+        async def work() -> None:
             asked = self._asked()
             try:
                 self._show(asked, await self.bench.long.call(read, asked))
             except TonewrightError as error:
-                self.refused.show(error)
                 if error.code == MARKS and asked.overlay is not None:
                     await self._by_hand(asked.source)
-        except TonewrightError as error:
-            self.refused.show(error)
-        finally:
-            self.working.end()
+                raise
+
+        self.working.begin("Reading")
+        await self.ask(self.refused, work)
+        self.working.end()
 
     async def _by_hand(self, source: Path) -> None:
         """The marks were not found: they are set by clicks."""
         scan: Preview = await self.bench.long.call(preview, source)
         self.shown.clear()
         with self.shown:
-            data = base64.b64encode(scan.png).decode()
-            ScanView(f"data:image/png;base64,{data}", (scan.width, scan.height),
+            ScanView(inline_picture(scan.png), (scan.width, scan.height),
                      "The scan: set its four marks", on_marks=self._marked)
             self.again = button("Read it with these marks", self._read, "button primary")
             self.again.set_visibility(False)
@@ -141,7 +139,7 @@ class ReadPage(Page):
             if len(marks) == 4 else None
         self.again.set_visibility(self.corners is not None)
 
-    def _show(self, asked: AskedReading, found: ReadingView) -> None:
+    def _show(self, asked: ReadCommand, found: ReadingView) -> None:
         self.shown.clear()
         draft = self.bench.drafts.setdefault((self.paper, "left_out"), set())
         self.patches = [ShownPatch(p.name, p.corners, p.said, p.doubtful, p.name in draft)
@@ -152,14 +150,9 @@ class ReadPage(Page):
                 self.overlay = ScanView(file_address(self.paper, asked.overlay.name), size,
                                         "What was read; choose a patch to leave it out",
                                         patches=self.patches, on_patch=self._leave_out)
-        self.result.clear()
-        with self.result:
-            show_result(found.view)
-        self.kept.clear()
-        with self.kept:
-            Tag("p", f"Kept as {asked.output}.")
-            after = "check" if asked.output.stem.endswith(PRINT) else "curve"
-            link(f"Go on: {after.capitalize()}", after, "button primary")
+        self.show_result(found.view)
+        self.say_kept(f"Kept as {asked.output}.",
+                      "check" if asked.output.stem.endswith(PRINT) else "curve")
 
     def _leave_out(self, name: str) -> Any:
         """A patch is clicked: the curve is made without it, or with it again."""
