@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
-from pathlib import Path
 from types import TracebackType
 from typing import Any
 
@@ -19,16 +18,14 @@ from tonewright.files.papers import Papers
 class Bench(AbstractContextManager["Bench"]):
     """One bench over one folder."""
 
-    folder: Path
-    upload_limit: int
+    papers: Papers
     end: Callable[[], None] = lambda: None
     """Closes the bench."""
     drafts: dict[tuple[str, str], Any] = field(default_factory=dict)
     """What was typed and not kept yet, by paper and page: a page opened again shows it."""
 
     def __post_init__(self) -> None:
-        """Open the folder and start the workers."""
-        self.papers = Papers(self.folder)
+        """Start the workers."""
         self.quick = Worker(self.papers.root, (try_strip,))
         """For what is shown while someone types."""
         self.long = Worker(self.papers.root, (read,))
