@@ -38,6 +38,7 @@ def command(folder: Path, port: int, no_browser: bool, host: str) -> None:
     if find_spec("nicegui") is None:
         raise OptionError("the bench is not installed", "it comes as an extra",
                           'type  pip install "tonewright[bench]"')
+
     def say(address: str) -> None:
         echo(f"{address}\nThe bench is open at this address, in {folder.resolve()}. Close it with"
              " its button or with Ctrl-C.")
