@@ -100,7 +100,7 @@ def _serve(
 
     from tonewright.bench import transfer
     from tonewright.bench.guard import Guard
-    from tonewright.bench.pages import register
+    from tonewright.bench.pages import load, register
     from tonewright.bench.state import Bench
 
     name = f"[{settings.host}]" if ":" in settings.host else settings.host
@@ -119,7 +119,7 @@ def _serve(
             server_header=False))
         bench.end = lambda: setattr(server, "should_exit", True)
         with _ended_by_interrupt(bench.end):
-            asyncio.run(_until_ended(server, sockets, lambda: _open(address, settings, say)))
+            asyncio.run(_until_ended(server, sockets, lambda: _open(address, settings, say, load)))
 
 
 async def _until_ended(
@@ -133,8 +133,11 @@ async def _until_ended(
     await serving
 
 
-def _open(address: str, settings: BenchSettings, say: Callable[[str], None]) -> None:
+def _open(
+    address: str, settings: BenchSettings, say: Callable[[str], None], load: Callable[[], None]
+) -> None:
     say(address)
+    threading.Thread(target=load, daemon=True).start()  # while the browser opens
     if settings.browser:  # some browsers keep whoever opens them waiting
         threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
 

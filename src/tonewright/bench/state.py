@@ -8,8 +8,7 @@ from dataclasses import dataclass, field
 from types import TracebackType
 from typing import Any
 
-from tonewright.bench.tasks.read import read
-from tonewright.bench.tasks.strip import try_strip
+from tonewright.bench.tasks import load
 from tonewright.bench.worker import Worker
 from tonewright.files.papers import Papers
 
@@ -26,9 +25,9 @@ class Bench(AbstractContextManager["Bench"]):
 
     def __post_init__(self) -> None:
         """Start the workers."""
-        self.quick = Worker(self.papers.root, (try_strip,))
+        self.quick = Worker(self.papers.root, load)
         """For what is shown while someone types."""
-        self.long = Worker(self.papers.root, (read,))
+        self.long = Worker(self.papers.root, load)
         """For scans, pictures and batches: one after the other."""
 
     def __exit__(

@@ -40,11 +40,11 @@ class Worker:
     folder:
         Where the process works: paths that it is given count from there.
     warm:
-        What it will be asked: the modules of these functions are loaded at once.
+        What it does before it is asked: load what it will need.
     """
 
-    def __init__(self, folder: Path, warm: tuple[Callable[..., Any], ...] = ()) -> None:
-        self._folder, self._warm = folder, warm
+    def __init__(self, folder: Path, warm: Callable[[], object] | None = None) -> None:
+        self._folder, self._warm = folder, warm or _nothing
         self._turn = asyncio.Lock()
         self._newest = 0
         self._closed = False
@@ -149,11 +149,12 @@ def _end(process: Any, ours: Connection) -> None:
     threading.Thread(target=wait, daemon=True).start()
 
 
-def _serve(theirs: Connection, folder: str, warm: tuple[Callable[..., Any], ...]) -> None:
-    """Be the process: do what is asked until nobody can ask any more.
+def _nothing() -> None:
+    """Load nothing before it is asked for."""
 
-    Unpickling the functions of ``warm`` has loaded their modules.
-    """
+
+def _serve(theirs: Connection, folder: str, warm: Callable[[], object]) -> None:
+    """Be the process: do what is asked until nobody can ask any more."""
     import signal
 
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the parent, which ends this one
@@ -161,6 +162,7 @@ def _serve(theirs: Connection, folder: str, warm: tuple[Callable[..., Any], ...]
     os.chdir(folder)
     asked: SimpleQueue[Any] = SimpleQueue()
     threading.Thread(target=_listen, args=(theirs, asked), daemon=True).start()
+    warm()
     while True:
         _answer(theirs, *asked.get())
 

@@ -22,8 +22,6 @@ _TONES = tuple(f"{tone}" for tone in range(0, 101, 10))
 class CheckPage(Page):
     """One open page."""
 
-    step = "check"
-
     def build(self) -> None:
         """The tones of the print, and where its readings come from."""
         with Tag("div", classes="plot-and-side"):

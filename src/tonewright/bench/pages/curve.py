@@ -20,8 +20,6 @@ _AIMS = {"lightness": "equal steps of lightness", "density": "equal steps of den
 class CurvePage(Page):
     """One open page."""
 
-    step = "curve"
-
     def build(self) -> None:
         """The two pictures, and what the curve is made from."""
         self.left_out: set[str] = set(self.bench.drafts.get((self.paper, "left_out"), ()))

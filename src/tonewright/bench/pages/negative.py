@@ -23,8 +23,6 @@ from tonewright.show.commands import NegativeCommand
 class NegativePage(Page):
     """One open page."""
 
-    step = "negative"
-
     def build(self) -> None:
         """The sheet and the proof side by side, and what is chosen."""
         with Tag("div", classes="plot-and-side"):

@@ -8,7 +8,7 @@ from typing import Any
 
 from nicegui import ui
 
-from tonewright.bench.frame import address, frame, paper_of, paper_title
+from tonewright.bench.frame import address, paper_title
 from tonewright.bench.parts.field import Field, Refusal
 from tonewright.bench.parts.result import show_result
 from tonewright.bench.parts.tags import Tag, button, link
@@ -27,7 +27,6 @@ NAMED = ("output_exists", "name_unusable", "outside_folder")
 class Page:
     """One open page of a paper."""
 
-    step: Step
     result: Tag
     """Beside the picture: what was found."""
     kept: Tag
@@ -40,16 +39,6 @@ class Page:
     def build(self) -> None:
         """Put the page together."""
         raise NotImplementedError
-
-    @classmethod
-    def register(cls, bench: Bench) -> None:
-        """Make the page known."""
-        @ui.page(f"/paper/{{name}}/{cls.step}")
-        async def page(name: str) -> None:
-            paper = paper_of(bench, name)
-            if paper is not None:
-                with frame(bench, NAMES[cls.step], paper, cls.step):
-                    cls(bench, paper)
 
     async def redraw(self) -> None:
         """Say anew what the fields say."""

@@ -29,8 +29,6 @@ MARKS = "mark_corners"
 class ReadPage(Page):
     """One open page."""
 
-    step = "read"
-
     def build(self) -> None:
         """The scan as large as it can be, and what it is."""
         self.corners: tuple[float, ...] | None = None

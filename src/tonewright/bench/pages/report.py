@@ -18,8 +18,6 @@ from tonewright.files.way import NEGATIVE, stem
 class ReportPage(Page):
     """One open page."""
 
-    step = "report"
-
     def build(self) -> None:
         """The page as it is, and what stands on it."""
         with Tag("div", classes="plot-and-side"):

@@ -46,8 +46,6 @@ class _Draft:
 class StripPage(Page):
     """One open page."""
 
-    step = "strip"
-
     def build(self) -> None:
         """The response as large as it can be, and the steps beside it."""
         self.view: View | None = None

@@ -15,8 +15,6 @@ from tonewright.target.layout import DEFAULT_PAPER, PAPERS, USUAL_LEVELS
 class TargetPage(Page):
     """One open page."""
 
-    step = "target"
-
     def build(self) -> None:
         """The picture of the sheet, and what it holds."""
         Tag("p", "The target is printed on film as a negative, and then on your paper. Its patches"
