@@ -51,6 +51,13 @@ def telling(progress: Callable[[int, int], None]) -> int:
     return 4
 
 
+def telling_late(progress: Callable[[int, int], None]) -> int:
+    for done in range(4):
+        time.sleep(0.1)
+        progress(done, 4)
+    return 4
+
+
 def busy(seconds: float) -> int:
     end, count = time.monotonic() + seconds, 0
     while time.monotonic() < end:
@@ -75,6 +82,19 @@ def test_it_works_in_its_folder_and_tells_how_far_it_is(tmp_path: Path) -> None:
         told: list[tuple[int, int]] = []
         assert await worker.call(telling, progress=lambda *done: told.append(done)) == 4
         assert told == [(n, 4) for n in range(4)]
+
+    with_worker(tmp_path, use)
+
+
+def test_an_answer_that_nobody_waits_for_any_more_is_not_given_to_the_next(tmp_path: Path) -> None:
+    async def use(worker: Worker) -> None:
+        def told(*done: int) -> None:
+            pass
+
+        await worker.call(where)  # it has started
+        with pytest.raises(TimeoutError):  # as a page that took too long, or was left
+            await asyncio.wait_for(worker.call(telling_late, progress=told), 0.1)
+        assert await asyncio.wait_for(worker.call(where), 20.0) == str(tmp_path.resolve())
 
     with_worker(tmp_path, use)
 

@@ -81,20 +81,28 @@ class Worker:
         FileError
             The process ended without an answer.
         """
-        async with self._turn:
-            found: _T = await self._ask(function, args, more, progress)
-            return found
+        return await self._answer(function, args, more, progress)
 
     async def call_newest(self, function: Callable[..., _T], *args: Any, **more: Any) -> _T:
         """The same, unless a later call of this kind waits by the time it is this one's turn: then
         `Overtaken` is raised."""
         self._newest += 1
-        mine = self._newest
-        async with self._turn:
-            if mine != self._newest:
-                raise Overtaken
-            found: _T = await self._ask(function, args, more, None)
-            return found
+        return await self._answer(function, args, more, None, self._newest)
+
+    async def _answer(
+        self, function: Callable[..., _T], args: tuple[Any, ...], more: dict[str, Any],
+        progress: Progress | None, mine: int | None = None,
+    ) -> _T:
+        """Ask when it is this call's turn.  A caller who is cancelled does not end the turn: the
+        answer would be given to the next."""
+        await self._turn.acquire()
+        if mine is not None and mine != self._newest:
+            self._turn.release()
+            raise Overtaken
+        asked = asyncio.ensure_future(self._ask(function, args, more, progress))
+        asked.add_done_callback(lambda _: self._turn.release())
+        found: _T = await asyncio.shield(asked)
+        return found
 
     async def _ask(
         self, function: Callable[..., Any], args: tuple[Any, ...], more: dict[str, Any],
