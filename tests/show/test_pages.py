@@ -195,24 +195,41 @@ CHROMIUM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", 
                 None)
 
 
+SHEETS = re.compile(rb"/Type\s*/Page[^s]")
+
+
+def printed(page: str, size: str, folder: Path) -> bytes:
+    """A page as a PDF on paper of that size."""
+    made = page.replace("@page { margin: 10mm; }", f"@page {{ margin: 10mm; size: {size}; }}")
+    assert made != page
+    source, pdf = folder / "page.html", folder / "page.pdf"
+    source.write_text(made, encoding="utf-8")
+    subprocess.run(
+        [CHROMIUM, "--headless", "--no-sandbox", "--disable-gpu", "--no-pdf-header-footer",
+         f"--user-data-dir={folder / 'browser'}", f"--print-to-pdf={pdf}", source.as_uri()],
+        check=True, capture_output=True, timeout=120)
+    return pdf.read_bytes()
+
+
+@pytest.mark.skipif(CHROMIUM is None, reason="no browser to print with")
+@pytest.mark.parametrize("size", ["A4", "letter"])
+def test_the_paper_is_used_to_its_foot(curve, tmp_path, size):
+    """Two millimetres more than it takes, and a second sheet begins."""
+    page = next(iter(pages_of(curve).values()))
+    longer = page.replace("calc(100vh - 1mm), 276mm", "calc(100vh + 2mm), 290mm")
+    assert longer != page
+    assert len(SHEETS.findall(printed(longer, size, tmp_path))) == 2
+
+
 @pytest.mark.skipif(CHROMIUM is None, reason="no browser to print with")
 @pytest.mark.parametrize("size", ["A4", "letter"])
 @pytest.mark.parametrize("whose", [lambda c: c, hostile], ids=["plain", "hostile"])
 def test_each_prints_on_one_sheet(curve, tmp_path, size, whose):
     """All of them in one document, each on a page of its own: three pages, on either paper."""
     pages = [*pages_of(whose(curve)).values()]
-    for number, page in enumerate(pages):
-        made = page.replace("@page { margin: 10mm; }", f"@page {{ margin: 10mm; size: {size}; }}")
-        assert made != page
-        (tmp_path / f"{number}.html").write_text(made, encoding="utf-8")
-        pdf = tmp_path / f"{number}.pdf"
-        subprocess.run(
-            [CHROMIUM, "--headless", "--no-sandbox", "--disable-gpu", "--no-pdf-header-footer",
-             f"--user-data-dir={tmp_path / 'browser'}", f"--print-to-pdf={pdf}",
-             (tmp_path / f"{number}.html").as_uri()],
-            check=True, capture_output=True, timeout=120)
-        raw = pdf.read_bytes()
-        assert len(re.findall(rb"/Type\s*/Page[^s]", raw)) == 1
+    for page in pages:
+        raw = printed(page, size, tmp_path)
+        assert len(SHEETS.findall(raw)) == 1
         width = {"A4": 595, "letter": 612}[size]
         assert re.search(rb"/MediaBox\s*\[0 0 (\d+)", raw)[1] in (b"%d" % width,
                                                                   b"%d" % (width - 1))

@@ -20,7 +20,6 @@ from tonewright.measured.columns import Source
 from tonewright.record.findings import all_codes, finding_class
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime, parse_time
-from tonewright.show.cautions import cautions_text
 from tonewright.show.findings import sentence, sentence_typed
 from tonewright.show.strip_text import (
     blank_text,
@@ -199,16 +198,10 @@ def test_a_name_with_spaces_is_typed_in_quotes(good):
         good, "my paper.process.json").command
 
 
-def test_care_is_told_where_something_is_to_be_exposed(good):
+def test_care_is_told_where_another_strip_is_to_be_printed(good, short):
     apart = replace(good, findings=(findings.LighterAgain(PLACES[:1]),))
-    assert cautions_text() in process_text(good, None)
-    assert cautions_text() not in process_text(apart, None)
-
-
-def test_the_cautions_name_what_hurts_and_what_helps():
-    for word in ("UV", "eyes and skin", "gloves", "ventilate", "safety data sheet", "trained",
-                 "local rules"):
-        assert word in cautions_text()
+    assert "Safety:" not in process_text(good, None)
+    assert "Safety:" in process_text(apart, None) and "Safety:" in process_text(short, None)
 
 
 def test_the_report_of_an_empty_table():

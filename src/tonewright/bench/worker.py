@@ -81,28 +81,20 @@ class Worker:
         FileError
             The process ended without an answer.
         """
-        return await self._answer(function, args, more, progress)
+        async with self._turn:
+            found: _T = await self._ask(function, args, more, progress)
+            return found
 
     async def call_newest(self, function: Callable[..., _T], *args: Any, **more: Any) -> _T:
         """The same, unless a later call of this kind waits by the time it is this one's turn: then
         `Overtaken` is raised."""
         self._newest += 1
-        return await self._answer(function, args, more, None, self._newest)
-
-    async def _answer(
-        self, function: Callable[..., _T], args: tuple[Any, ...], more: dict[str, Any],
-        progress: Progress | None, mine: int | None = None,
-    ) -> _T:
-        """Ask when it is this call's turn.  A caller who is cancelled does not end the turn: the
-        answer would be given to the next."""
-        await self._turn.acquire()
-        if mine is not None and mine != self._newest:
-            self._turn.release()
-            raise Overtaken
-        asked = asyncio.ensure_future(self._ask(function, args, more, progress))
-        asked.add_done_callback(lambda _: self._turn.release())
-        found: _T = await asyncio.shield(asked)
-        return found
+        mine = self._newest
+        async with self._turn:
+            if mine != self._newest:
+                raise Overtaken
+            found: _T = await self._ask(function, args, more, None)
+            return found
 
     async def _ask(
         self, function: Callable[..., Any], args: tuple[Any, ...], more: dict[str, Any],
@@ -117,6 +109,9 @@ class Worker:
                     break
                 if progress is not None:
                     progress(*found)
+        except asyncio.CancelledError:  # nobody waits any more; no other call may get the answer
+            self.cancel()
+            raise
         except (EOFError, OSError) as error:
             if self._closed or ours is not self._ours:
                 raise Cancelled from None
@@ -133,6 +128,8 @@ class Worker:
 
     def cancel(self) -> None:
         """End the call that is running; another process takes the place of this one."""
+        if self._closed:
+            return
         process, ours = self._process, self._ours
         self._start()
         _end(process, ours)

@@ -67,6 +67,7 @@ TYPED: dict[str, str] = {
     "no_readings": "READINGS.csv, or --process PROCESS --ink-from CURVE",
     "no_step_column": "tonewright fit",
     "negative_again": "--anyway",
+    "negative_twice": "--film a4",
     "nothing_new": "--process PROCESS, --readings READINGS or --printing-time TIME",
     "other_chart": "--target CHART.target.json",
     "other_light": "--anyway",

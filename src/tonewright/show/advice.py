@@ -11,10 +11,12 @@ _BRACKET = re.compile(r" \((?:tonewright |--)[^()]*\)")
 
 @dataclass(frozen=True)
 class Advice:
-    """``words`` hold no option and no command; ``command`` is None where nothing is typed."""
+    """``words`` hold no option and no command; ``command`` is None where nothing is typed;
+    ``exposes``: someone is told to coat, mix or expose, and the cautions go with it."""
 
     words: str
     command: str | None = None
+    exposes: bool = False
 
     def typed(self) -> str:
         """As the command line prints it."""

@@ -12,7 +12,7 @@ from tonewright.check.findings import TonesSetAside
 from tonewright.check.refine import CURVE_OFF
 from tonewright.errors import FitError, counted
 from tonewright.record.codec import encode
-from tonewright.show.cautions import cautions_text
+from tonewright.show.cautions import with_cautions
 from tonewright.show.findings import sentence_typed
 from tonewright.show.words import Fact, headed, labelled, percent, set_facts
 
@@ -57,7 +57,7 @@ def check_text(check: Check, output: str | None = None) -> str:
               for f in check.findings if f.kind == kind]
     lines += [""] + ([f"{'Written:':<10}{output}"] if output else [])
     lines.append(headed("Next:", what_to_do(check)))
-    return "\n".join([*lines, *([] if check.passes else ["", cautions_text()])])
+    return with_cautions(lines, not check.passes)
 
 
 def check_facts(check: Check) -> list[Fact]:

@@ -165,3 +165,8 @@ class PrintCommand:
 def page(name: str, curve: Path, others: Sequence[Path], output: Path) -> str:
     """A report or a worksheet."""
     return spelled(name, [curve, *others], [("-o", output)])
+
+
+def renewed(old: Path, process: Path, output: Path) -> str:
+    """A curve renewed by a strip."""
+    return spelled("renew", [old], [("--process", process), ("-o", output)])

@@ -212,8 +212,8 @@ def _(found: TwoWeightings) -> str:
 @sentence.register
 def _(found: StripGivenUp) -> str:
     return ("A whole target replaces all that was known: the strip behind the old curve no longer"
-            " counts, and the new curve cannot be renewed by a strip or for another time. To keep"
-            " that, print a strip too and name it (--process).")
+            " counts, and the new curve cannot be renewed by a strip or for another time. A"
+            " strip of the same paper keeps that, if it is named as well (--process).")
 
 
 @sentence.register

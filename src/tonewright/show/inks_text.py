@@ -11,7 +11,7 @@ from tonewright.record.codec import encode
 from tonewright.record.findings import Finding
 from tonewright.record.setup import ink_colour_text
 from tonewright.scales import STOP
-from tonewright.show.cautions import cautions_text
+from tonewright.show.cautions import with_cautions
 from tonewright.show.findings import sentence_typed
 from tonewright.show.inks_findings import typed
 from tonewright.show.words import headed, labelled, percent
@@ -84,9 +84,7 @@ def inks_text(ranking: InkRanking) -> str:
         "",
         headed("Next:", next_step(ranking)),
     ]
-    if ranking.next_time is not None:
-        lines += ["", cautions_text()]
-    return "\n".join(lines)
+    return with_cautions(lines, ranking.pick is None or ranking.next_time is not None)
 
 
 def _read(ranking: InkRanking) -> str:

@@ -16,7 +16,7 @@ from tonewright.show import curve_findings as curve_findings
 from tonewright.show import negative_findings as negative_findings
 from tonewright.show import raster_findings as raster_findings
 from tonewright.show import strip_findings as strip_findings
-from tonewright.show.cautions import cautions_text
+from tonewright.show.cautions import with_cautions
 from tonewright.show.sentence import sentence_typed
 from tonewright.show.words import RULE_WORDS, Fact, headed, labelled, set_facts, typed
 from tonewright.strip.findings import TIME_IN_DOUBT
@@ -137,7 +137,7 @@ def failures_text(
 def negatives_text(batch: Batch, curve_file: str | os.PathLike[str]) -> str:
     """The negatives that were made through a curve's file, and what to do with them now."""
     contact = _MIRRORED if batch.reports[0].mirrored else _AS_IS
-    return "\n\n".join(
+    return with_cautions(["\n\n".join(
         [
             _curve_text(batch.reports[0]),
             *map(negative_text, batch.reports),
@@ -145,9 +145,8 @@ def negatives_text(batch: Batch, curve_file: str | os.PathLike[str]) -> str:
             headed("Next", " ".join(filter(None, (
                 _PRINT, _rule(batch), _CUT if batch.films else "", contact)))),
             *_then(batch, curve_file),
-            cautions_text(),
         ]
-    )
+    )])
 
 
 def _then(batch: Batch, curve_file: str | os.PathLike[str]) -> Iterator[str]:

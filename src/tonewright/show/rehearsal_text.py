@@ -14,7 +14,7 @@ from tonewright.frozen import dataclass
 from tonewright.record.codec import encode
 from tonewright.record.times import PrintingTime
 from tonewright.shelf.drift import Drift
-from tonewright.show.cautions import cautions_text
+from tonewright.show.cautions import with_cautions
 from tonewright.show.check_text import cause_text, check_json, what_to_do
 from tonewright.show.curve_text import fit_json, readings_line
 from tonewright.show.findings import sentence_typed
@@ -135,7 +135,7 @@ def rehearsal_text(outcome: Outcome) -> str:
          " and type  tonewright strip STRIP.csv --tablet 31 --time 10min -o MINE.process.json"
          "  and then  tonewright fit TARGET.csv --process MINE.process.json -o MINE.curve.json"),
     ]
-    return "\n\n".join([*map(_paragraph, story), cautions_text()]) + "\n"
+    return with_cautions(["\n\n".join(map(_paragraph, story))]) + "\n"
 
 
 def _paragraph(text: str) -> str:

@@ -10,6 +10,7 @@ from tonewright.errors import counted
 from tonewright.record.provenance import short_id
 from tonewright.record.setup import Setup
 from tonewright.shelf.arrange import LeftOut, Place, Shelf, Shelved
+from tonewright.show.cautions import with_cautions
 from tonewright.show.words import WIDTH, headed, labelled, typed
 
 _BECAUSE = {
@@ -20,6 +21,8 @@ _BECAUSE = {
     "superseded": "a later one has taken its place",
     "date_unknown": "whether it is due is not known: its date is missing",
 }
+_EXPOSES = ("check_failed", "strip_old")
+"""Where a strip is to be printed."""
 MOST_LEFT_OUT = 20
 """Files that could not be used, by name."""
 
@@ -66,7 +69,8 @@ def shelf_text(shelf: Shelf, folder: str) -> str:
     if not shelf.whole:
         lines += ["", filled(f"With {len(places)} documents only the head of each was read: damage"
                               " to its tables shows when it is used.", "", "")]
-    return "\n".join([*lines, "", headed("Next:", _next(due))])
+    exposes = any(p.because in _EXPOSES for p in due)
+    return with_cautions([*lines, "", headed("Next:", _next(due))], exposes)
 
 
 def setup_words(setup: Setup | None) -> str:

@@ -9,7 +9,7 @@ from tonewright.files.targets import DrawnTarget
 from tonewright.record.codec import encode
 from tonewright.show import negative_findings as negative_findings
 from tonewright.show.advice import Advice
-from tonewright.show.cautions import cautions_text
+from tonewright.show.cautions import with_cautions
 from tonewright.show.sentence import sentence_typed
 from tonewright.show.words import RULE_WORDS, Fact, headed, labelled, percent, set_facts, typed
 from tonewright.target.draw import has_rule
@@ -68,7 +68,7 @@ def target_text(drawn: DrawnTarget) -> str:
         then += "  and  tonewright inks READINGS.csv --process NAME.process.json --time TIME"
     elif target.through is not None:
         then += "  and  tonewright check CURVE READINGS.csv"
-    return "\n".join([
+    return with_cautions([
         f"{'Chart of inks' if chart else 'Target'} {target.name}",
         *set_facts(target_facts(drawn)),
         *(labelled(found.kind, sentence_typed(found)) for found in drawn.findings),
@@ -77,8 +77,6 @@ def target_text(drawn: DrawnTarget) -> str:
                f" it) and {table} (to fill in by hand)"),
         headed("Next:", told),
         headed("Then:", then),
-        "",
-        cautions_text(),
     ])
 
 
@@ -96,7 +94,7 @@ def target_advice(drawn: DrawnTarget) -> Advice:
     target = drawn.target
     return Advice((_CHART if target.is_ink_chart else _TARGET).format(
         picture=drawn.files.picture, lay=_LAY[target.mirrored],
-        rule=RULE_WORDS.format(long=RULE) + " " if has_rule(target) else ""))
+        rule=RULE_WORDS.format(long=RULE) + " " if has_rule(target) else ""), exposes=True)
 
 
 def _patches(drawn: DrawnTarget) -> str:

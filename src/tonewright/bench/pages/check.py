@@ -10,7 +10,7 @@ from tonewright.bench.parts.field import Choice, Field
 from tonewright.bench.parts.grid import DensityGrid
 from tonewright.bench.parts.result import show_result
 from tonewright.bench.parts.tags import Tag, button, link
-from tonewright.bench.tasks.check import AskedCheck, check, keep_tones, refine
+from tonewright.bench.tasks.check import AskedCheck, check, keep_tones, refine, renew
 from tonewright.bench.tasks.views import View
 from tonewright.errors import OptionError
 from tonewright.files.way import PRINT, STRIP, stem
@@ -57,7 +57,13 @@ class CheckPage(Page):
         with Tag("div", classes="buttons"):
             button("Keep this check", self._keep, "button primary")
             button("Refine the curve by this print", self._refine)
-            link("Renew: print a strip", "strip", "button")
+        Tag("h2", "When paper or chemistry has changed")
+        strips = self.names("process")
+        self.process = Field("New strip", next(iter(strips), ""), choices=choices(strips),
+                             hint="One strip of the new paper or chemistry renews the whole curve")
+        with Tag("div", classes="buttons"):
+            button("Renew the curve by this strip", self._renew)
+            link("Print a strip first", "strip", "button")
         self.working = Working(self.bench.long.cancel)
         self.refused = refusal({self.name: NAMED, self.date: ("print_date",),
                                 self.target: ("print_tones",),
@@ -107,6 +113,20 @@ class CheckPage(Page):
             name = self.free(self.curve.value)
             self._show(await self.bench.quick.call(refine, self._asked(name)))
             self._said(f"The refined curve is kept as {name}.", "negative", "Negative")
+
+        await self.ask(self.refused, work)
+
+    async def _renew(self) -> None:
+        async def work() -> None:
+            if not self.curve.value or not self.process.value:
+                raise OptionError("there is no strip yet" if self.curve.value else
+                                  "there is no curve yet", "a curve is renewed by a strip",
+                                  "print a strip on the new paper, and keep it")
+            name = self.free(self.curve.value)
+            self._show(await self.bench.quick.call(
+                renew, self.below(self.curve.value), self.below(self.process.value),
+                self.below(name)))
+            self._said(f"The renewed curve is kept as {name}.", "negative", "Negative")
 
         await self.ask(self.refused, work)
 

@@ -37,7 +37,7 @@ def register(bench: Bench) -> None:
             with shelf:
                 _shelf(bench, view)
 
-        ui.timer(0.05, show, once=True)  # a slow start or a long shelf holds up no page
+        ui.timer(0.001, show, once=True)  # the worker may be loading still
         on_change(bench, show)
 
 

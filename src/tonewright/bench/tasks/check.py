@@ -10,9 +10,10 @@ from tonewright.check.document import Check
 from tonewright.errors import OptionError
 from tonewright.files.blank import csv_text
 from tonewright.files.checks import PrintFiles, check_files, refine_files
-from tonewright.files.curves import ReadingFiles, SetupFiles
+from tonewright.files.curves import ReadingFiles, RenewFiles, SetupFiles, renew_files
 from tonewright.files.safe import write_text
 from tonewright.record.setup import Setup
+from tonewright.show import commands
 from tonewright.show.advice import Advice
 from tonewright.show.charts import check_chart, curve_charts
 from tonewright.show.check_text import check_facts, verdict, what_to_do
@@ -56,6 +57,14 @@ def refine(asked: AskedCheck) -> View:
                 chart=curve_charts(curve)[0], command=asked.command("refine"))
 
 
+def renew(curve: Path, process: Path, output: Path) -> View:
+    """A curve renewed by a strip of the new paper or chemistry, and written."""
+    made = renew_files(RenewFiles(curve, output, process=process))
+    return view(curve_facts(made.curve), (*found_in(made.curve), *made.findings),
+                curve_advice(made.curve), chart=curve_charts(made.curve)[0],
+                command=commands.renewed(curve, process, output))
+
+
 def keep_tones(rows: tuple[tuple[str, str], ...], output: Path) -> None:
     """Write tones that were typed: lightness of the picture, density of the print."""
     filled = [row for row in rows if row[1].strip()]
@@ -67,7 +76,7 @@ def keep_tones(rows: tuple[tuple[str, str], ...], output: Path) -> None:
 
 
 def _view(found: Check, command: str) -> View:
-    return view(check_facts(found), found.findings, Advice(what_to_do(found)),
-                exposes=not found.passes, chart=check_chart(found),
+    return view(check_facts(found), found.findings,
+                Advice(what_to_do(found), exposes=not found.passes), chart=check_chart(found),
                 result="As promised" if found.passes else "Off", command=command,
                 label=verdict(found))

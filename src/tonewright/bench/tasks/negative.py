@@ -89,8 +89,8 @@ def _made(batch: Batch, command: str) -> MadeNegatives:
     views = []
     for report in batch.reports:
         views.append((report.output.name, view(
-            negative_facts(report), report.curve_findings, Advice(print_words(report)),
-            exposes=True, command=command)))
+            negative_facts(report), report.curve_findings,
+            Advice(print_words(report), exposes=True), command=command)))
     return MadeNegatives(tuple(views), tuple(
         (failure.source.name, _said(failure.error)) for failure in batch.failures))
 

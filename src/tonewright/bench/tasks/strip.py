@@ -121,7 +121,7 @@ def by_eye(strips: Sequence[TypedStrip]) -> View:
     printed: tuple[PrintingTime, ...] = tuple(parse_time(s.time) for s in strips)
     result = judge_by_eye(tablet, eye_strips(printed, counts))
     facts = eye_facts(result, tablet, eye_strips(printed, counts))
-    return view(facts, result.findings, eye_advice(result, tablet), exposes=True)
+    return view(facts, result.findings, eye_advice(result, tablet))
 
 
 def _typed_strip(typed: TypedStrip, tablet: Tablet, name: str) -> Strip:
@@ -144,7 +144,7 @@ def _made(strip: Strip, tablet: Tablet, files: StripFiles) -> Process:
 def _view(process: Process, command: str | None = None) -> View:
     found = process.summary
     return view(process_facts(process), process.findings, process_advice(process),
-                chart=strip_chart(process), exposes=not process.contradicted,
+                chart=strip_chart(process),
                 result=None if found.next_time is not None else str(process.base_time.on_timer()),
                 axis=(found.film_density, (start(process) - process.shift(
                     process.strip.times()[-1])) / STOP),

@@ -49,5 +49,4 @@ def _drawn(asked: AskedTarget, output: Path) -> DrawnTarget:
 
 
 def _view(drawn: DrawnTarget, command: str | None = None) -> View:
-    return view(target_facts(drawn), drawn.findings, target_advice(drawn), exposes=True,
-                command=command)
+    return view(target_facts(drawn), drawn.findings, target_advice(drawn), command=command)
