@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from tonewright.bench.tasks.views import View, view
@@ -32,7 +32,8 @@ def try_target(asked: AskedTarget) -> tuple[View, Preview | None, float]:
     with scratch() as folder:
         drawn = _drawn(asked, folder / "target.tif")
         picture = preview_negative(drawn.files.picture)
-    return _view(drawn), picture, drawn.target.width_mm
+    kept = drawn.files._replace(picture=Path(f"{asked.name}.tif"))  # the scratch file is gone
+    return _view(replace(drawn, files=kept)), picture, drawn.target.width_mm
 
 
 def keep_target(asked: AskedTarget, output: Path) -> View:
