@@ -56,6 +56,9 @@ class ReadPage(Page):
         self.scanner = Field("Scanner", next(iter(scanners), ""),
                              choices=choices(scanners, "none"),
                              hint="For a scan: what its values mean")
+        self.scale = Field("Gray scale beside the print", "",
+                           choices=choices(self.names("table"), "none"),
+                           hint="For a scan without scanner: a table of the densities of its steps")
         self.white = Field("Density of the bare paper, if known", hint="For a scan without scanner")
         self.black = Field("Density of the blackest patch, if known")
         self.order = Field("Order of a list", "", choices=_ORDERS,
@@ -79,6 +82,7 @@ class ReadPage(Page):
 
     def _arrived(self, name: str) -> None:
         self.source.set_choices(self._sources(name), name)
+        self.scale.set_choices(choices(self.names("table"), "none"), self.scale.value)
         self._anew()
 
     def _anew(self) -> None:
@@ -107,7 +111,8 @@ class ReadPage(Page):
             self.below(self.source.value), self.below(self.target.value), self.below(f"{name}.csv"),
             self.below(f"{name}-overlay.png") if scan else None,
             self.below(self.scanner.value) if scan and self.scanner.value else None,
-            known, self.corners, None if scan else self.order.value or None)  # type: ignore[arg-type]
+            known, self.corners, None if scan else self.order.value or None,  # type: ignore[arg-type]
+            self.below(self.scale.value) if scan and self.scale.value else None)
 
     async def _read(self) -> None:
         self.working.begin("Reading")
@@ -159,6 +164,9 @@ class ReadPage(Page):
         with self.kept:
             Tag("p", f"Kept as {asked.output}.")
             after = "check" if asked.output.stem.endswith(PRINT) else "curve"
+            if asked.overlay is not None and after == "curve":
+                Tag("p", "Click a spoilt patch in the scan, and the curve is made without it.",
+                    "hint")
             link(f"Go on: {after.capitalize()}", after, "button primary")
 
     def _leave_out(self, name: str) -> Any:

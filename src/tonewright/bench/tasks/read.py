@@ -33,6 +33,8 @@ class AskedReading:
     corners: tuple[float, ...] | None = None
     order: Order | None = None
     """For lists."""
+    densities: Path | None = None
+    """For scans: known densities of a gray scale that lies beside the print."""
 
 
 @dataclass(frozen=True)
@@ -57,11 +59,12 @@ def read(asked: AskedReading) -> ReadingView:
     """Read the print, and write readings and overlay."""
     corners = None if asked.corners is None else np.reshape(asked.corners, (4, 2))
     result = read_print(asked.source, asked.target, asked.output, ReadRequest(
-        asked.scanner, known=dict(asked.known), corners=corners, overlay=asked.overlay,
+        asked.scanner, asked.densities, dict(asked.known), corners, overlay=asked.overlay,
         order=ListOrder(asked.order)))
     found = reading_advice(result)
     command = str(ReadCommand(
         source=asked.source, target=asked.target, output=asked.output, scanner=asked.scanner,
+        densities=asked.densities,
         known=tuple(f"{name}={density:g}" for name, density in asked.known),
         corners=asked.corners, overlay=asked.overlay, order=asked.order))
     return ReadingView(view(reading_facts(result), result.reading.findings, found,
