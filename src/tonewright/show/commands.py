@@ -91,6 +91,10 @@ class ReadCommand:
     target: Path
     output: Path
     scanner: Path | None = None
+    densities: Path | None = None
+    """Of a gray scale beside the print."""
+    flat: Path | None = None
+    """The scan of a plain white sheet."""
     known: tuple[tuple[str, float], ...] = ()
     """Patches and their densities."""
     corners: tuple[float, ...] | None = None
@@ -102,6 +106,7 @@ class ReadCommand:
         """As it is typed."""
         return spelled("read", [self.source], [
             ("--target", self.target), ("--scanner", self.scanner),
+            ("--densities", self.densities), ("--flat", self.flat),
             ("--known", tuple(f"{patch}={density:g}" for patch, density in self.known)),
             ("--corners", numbers(self.corners)), ("--order", self.order),
             ("--overlay", self.overlay), ("-o", self.output)])

@@ -63,11 +63,13 @@ class Page:
         with self.result:
             show_result(view, label)
 
-    def say_kept(self, said: str, step: Step) -> None:
+    def say_kept(self, said: str, step: Step, hint: str = "") -> None:
         """What was written, and where to go on."""
         self.kept.clear()
         with self.kept:
             Tag("p", said)
+            if hint:
+                Tag("p", hint, "hint")
             link(f"Go on: {NAMES[step]}", address(self.paper, step), "button primary")
 
     def below(self, name: str) -> Path:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any, cast
@@ -54,6 +55,11 @@ class ReadPage(Page):
         self.scanner = Field("Scanner", next(iter(scanners), ""),
                              choices=choices(scanners, "none"),
                              hint="For a scan: what its values mean")
+        self.scale = Field("Gray scale beside the print", "",
+                           choices=choices(self.names("table"), "none"),
+                           hint="For a scan without scanner: a table of the densities of its steps")
+        self.flat = Field("Scan of a plain white sheet", "", choices=self._images("none"),
+                          hint="Scanned at the same place; takes out uneven light")
         self.white = Field("Density of the bare paper, if known", hint="For a scan without scanner")
         self.black = Field("Density of the blackest patch, if known")
         self.order = Field("Order of a list", "", choices=_ORDERS,
@@ -70,13 +76,19 @@ class ReadPage(Page):
         self.kept = Tag("div", aria_live="polite")
 
     def _sources(self, chosen: str) -> dict[str, str]:
+        return self._images("choose", [n for n in self.names("table") if n == chosen])
+
+    def _images(self, without: str, also: Sequence[str] = ()) -> dict[str, str]:
+        """Pictures that may be scans: no target, negative or overlay of ours."""
         own = {stem(name) for name in self.names("target")}
         images = [n for n in self.names("image") if stem(n) not in own
                   and not stem(n).endswith((NEGATIVE, "-overlay"))]
-        return choices(images + [n for n in self.names("table") if n == chosen], "choose")
+        return choices([*images, *also], without)
 
     def _arrived(self, name: str) -> None:
         self.source.set_choices(self._sources(name), name)
+        self.scale.set_choices(choices(self.names("table"), "none"), self.scale.value)
+        self.flat.set_choices(self._images("none"), self.flat.value)
         self._anew()
 
     def _anew(self) -> None:
@@ -104,9 +116,15 @@ class ReadPage(Page):
         return ReadCommand(
             source=self.below(self.source.value), target=self.below(self.target.value),
             output=self.below(f"{name}.csv"), known=known, corners=self.corners,
-            scanner=self.below(self.scanner.value) if scan and self.scanner.value else None,
+            scanner=self._for_scan(self.scanner), densities=self._for_scan(self.scale),
+            flat=self._for_scan(self.flat),
             overlay=self.below(f"{name}-overlay.png") if scan else None,
             order=None if scan else cast("Order | None", self.order.value or None))
+
+    def _for_scan(self, field: Field) -> Path | None:
+        """A file that only a scan is read with; a list needs none."""
+        scan = kind_of(self.source.value) == "image"
+        return self.below(field.value) if scan and field.value else None
 
     async def _read(self) -> None:
         async def work() -> None:
@@ -149,8 +167,10 @@ class ReadPage(Page):
                                         "What was read; choose a patch to leave it out",
                                         patches=self.patches, on_patch=self._leave_out)
         self.show_result(found.view)
-        self.say_kept(f"Kept as {asked.output}.",
-                      "check" if asked.output.stem.endswith(PRINT) else "curve")
+        to_check = asked.output.stem.endswith(PRINT)
+        self.say_kept(f"Kept as {asked.output}.", "check" if to_check else "curve",
+                      "" if to_check or asked.overlay is None else
+                      "Click a spoilt patch in the scan, and the curve is made without it.")
 
     def _leave_out(self, name: str) -> Any:
         """A patch is clicked: the curve is made without it, or with it again."""

@@ -27,7 +27,8 @@ from tonewright.show.commands import StripCommand
 
 _WAYS = {"table": "Type or paste the densities", "scan": "From a scan",
          "eye": "By eye: count merged steps"}
-_FIRST = "Type the densities of the strip, step 1 first. The curve is drawn as you type."
+_FIRST = ("Type the densities of the strip, step 1 first, or paste a column from a spreadsheet. The"
+          " curve is drawn as you type.")
 _TABLET = ("tablet_unknown", "tablet_too_short", "other_tablet", "steps_missing")
 _TIME = ("strip_time_unknown", "time_impossible", "time_unclear")
 

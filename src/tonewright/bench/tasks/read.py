@@ -41,8 +41,8 @@ def read(asked: ReadCommand) -> ReadingView:
     """Read the print, and write readings and overlay."""
     corners = None if asked.corners is None else np.reshape(asked.corners, (4, 2))
     result = read_print(asked.source, asked.target, asked.output, ReadRequest(
-        asked.scanner, known=dict(asked.known), corners=corners, overlay=asked.overlay,
-        order=ListOrder(asked.order)))
+        asked.scanner, asked.densities, dict(asked.known), corners, flat=asked.flat,
+        overlay=asked.overlay, order=ListOrder(asked.order)))
     return ReadingView(view(reading_facts(result), result.reading.findings,
                             reading_advice(result), command=str(asked)), _patches(result))
 
