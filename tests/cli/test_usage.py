@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 import os
+import shutil
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
 
+import commands
 from tonewright.cli import main
+
+CURVES = Path(__file__).parents[2] / "curves"
 
 CLICK = ("Usage:", "Try '", "Error:", "Invalid value", "Missing", "No such", "valid integer",
          "requires an argument", "unexpected", "parameter")
@@ -84,3 +89,17 @@ def test_a_wrong_call_of_a_real_process_loads_nothing_heavy():
     assert "'click'" in done.stdout
     assert "'numpy'" not in done.stdout
     assert done.stderr.startswith("tonewright target: -o or --output is not given.")
+
+
+@pytest.mark.parametrize(("call", "said"), [
+    ("fit kallitype.process.json -o x.curve.json", "kallitype.process.json is a strip's process"),
+    ("check kallitype.curve.json kallitype.curve.json", "is a correction curve. Measurements are"),
+    ("strip kallitype.curve.json --tablet 31 --time 9min", "Name the table of readings itself."),
+    ("read kallitype-target.csv --target kallitype.curve.json -o x.csv",
+     "A target is needed (NAME.target.json, written with the target)."),
+])
+def test_a_document_of_the_wrong_step_is_called_what_it_is(call, said, tmp_path, monkeypatch):
+    for path in CURVES.iterdir():
+        shutil.copy(path, tmp_path)
+    monkeypatch.chdir(tmp_path)
+    assert said in commands.said(lambda *words: CliRunner().invoke(main, words), *call.split())

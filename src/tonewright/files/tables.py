@@ -20,6 +20,7 @@ from tonewright.measured.columns import Source, Table, plain_cell
 from tonewright.measured.findings import CodePageAssumed, HeaderAssumed
 from tonewright.measured.readings import ReadingOptions, Readings, combine, readings_from_table
 from tonewright.record.findings import Finding
+from tonewright.record.provenance import kind_of
 
 MOST_BYTES = 7_000_000
 """Measurements of a thousand patches with spectra take about 300 KB; in memory a file of many short
@@ -166,7 +167,9 @@ def _decode(raw: bytes, name: str) -> tuple[str, tuple[Finding, ...]]:
             _MEASUREMENTS, "check that this is a text file; save it again as CSV (UTF-8)")
     if text.lstrip()[:1] in ("{", "[", "<"):
         what = "markup (XML or HTML)" if text.lstrip().startswith("<") else "a JSON document"
-        raise FileError(f"the file {name} is {what}", _MEASUREMENTS, _SAVE_AGAIN)
+        ours = kind_of(text)
+        raise FileError(f"the file {name} is {ours or what}", _MEASUREMENTS,
+                        "name the table of readings itself" if ours else _SAVE_AGAIN)
     return text, findings
 
 
