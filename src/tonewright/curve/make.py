@@ -104,7 +104,7 @@ def fit_curve(wanted: FitRequest) -> Curve:
         if given:
             raise OptionError(f"the {what} is given without a process response",
                               "times and inks are told apart by a process response alone",
-                              "name one too, from tonewright strip", code="process_needed")
+                              "name one too", code="process_needed")
     assert wanted.readings is not None
     return make_curve(wanted.readings, wanted.settings, said, wanted.name)
 

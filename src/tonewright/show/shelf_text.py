@@ -100,7 +100,8 @@ def _place_lines(place: Place) -> list[str]:
             check and f"last check {check.date or 'without a date'}"
                       f" {'passed' if check.passes else 'did not pass'}",
             one.date is None and one.date_said is not None
-            and f"the date {one.date_said} is not one such as 2026-03-31, or still to come",
+            and f"the date {one.date_said} is not one such as 2026-03-31, before 1839, or still to"
+            " come",
             place.because and _BECAUSE.get(place.because)]
     kind = "strip" if one.kind == "process" else one.kind
     head = f"  {one.date or ''!s:<10} {kind:<8}"
