@@ -57,9 +57,10 @@ def model_from_sample(nodes: ArrayLike, curves: ArrayLike, weights: ArrayLike) -
     sample, share = np.asarray(curves), np.asarray(weights) / np.sum(weights)
     mean = share @ sample
     centred = np.sqrt(share)[:, None] * (sample - mean)
-    _, size, rows = np.linalg.svd(centred, full_matrices=False)
-    keep = min(MODES, size.size)
-    return RiseModel(np.asarray(nodes, dtype=np.float64), mean, rows[:keep].T * size[:keep])
+    # the largest alone are wanted, and have the same axes as the square, in a third of the time
+    size, axes = (part[..., ::-1][..., :MODES] for part in np.linalg.eigh(centred.T @ centred))
+    return RiseModel(np.asarray(nodes, dtype=np.float64), mean,
+                     axes * np.sqrt(np.maximum(size, 0.0)))
 
 
 @dataclass(frozen=True, eq=False)
