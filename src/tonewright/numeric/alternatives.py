@@ -63,11 +63,17 @@ def explain(differences: Array, covariance: Array, alternatives: list[Alternativ
     drawn /= np.sqrt(rng.chisquare(NOISE_WORTH, DRAWS) / NOISE_WORTH)[:, None]
     white = np.asarray(np.vstack([found, drawn]), dtype=np.float64)
     members = [_log_ratios(white, root, a) + np.log(a.weight) for a in alternatives]
-    factors = np.stack([np.logaddexp.reduce(m, axis=1) for m in members], axis=1)
-    statistic = np.logaddexp.reduce(factors, axis=1)
+    factors = np.stack([_log_sum(m) for m in members], axis=1)
+    statistic = _log_sum(factors)
     as_large = np.count_nonzero(statistic[1:] >= statistic[0])
     sizes = tuple(_moments(a.size, m[0]) for a, m in zip(alternatives, members, strict=True))
     return Explained(factors[0], sizes, float((1 + as_large) / (1 + DRAWS)))
+
+
+def _log_sum(logs: Array) -> Array:
+    """Logarithm of the sum along the last axis of what these are the logarithms of."""
+    top = logs.max(axis=-1, keepdims=True)
+    return np.asarray(top[..., 0] + np.log(np.exp(logs - top).sum(axis=-1)))
 
 
 def _log_ratios(white: Array, root: Array, alternative: Alternative) -> Array:
