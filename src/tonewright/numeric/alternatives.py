@@ -92,7 +92,8 @@ def explain(
               for drawn, part in zip(factors[1:].T, parts, strict=True)]
     statistic = np.max(factors - spoken, axis=1)
     as_large = np.count_nonzero(statistic[1:] >= statistic[0])
-    return Explained(factors[0], _sizes(members, alternatives), (1 + as_large) / (1 + DRAWS))
+    return Explained(factors[0], _sizes(members, alternatives),
+                     float((1 + as_large) / (1 + DRAWS)))
 
 
 @one_blas_thread
