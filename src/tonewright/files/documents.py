@@ -354,10 +354,10 @@ def read_aim(text: str, readings: Readings | None = None) -> Aim:
         if readings is not None:
             refuse_two_zeros(curve.relative_to_paper, readings.relative_to_paper,
                              f"the print of {Path(name).name}")
-        other, rows = curve.correction, slice(None, None, 10)
+        image = curve.correction.image_lightness[::10]
         # counted from the bare paper, noise takes a white a little past 100
-        light = other.print_lightness[rows].clip(max=100.0)
-        pairs = zip(other.image_lightness[rows].tolist(), light.tolist(), strict=True)
+        light = curve.print_lightness_at(image).clip(max=100.0)
+        pairs = zip(image.tolist(), light.tolist(), strict=True)
         return Aim("like", Path(name).name, tuple(pairs))
     if kind == "points" and name:
         return Aim("points", Path(name).name, _read_points(name))

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from tonewright.check.document import CauseCode, Check, CheckedTone
-from tonewright.check.findings import TonesSetAside
+from tonewright.check.findings import TonesSetAside, ZeroMayBeOff
 from tonewright.check.refine import CURVE_OFF
 from tonewright.errors import FitError, counted
 from tonewright.record.codec import encode
@@ -201,6 +201,8 @@ def what_to_do(check: Check) -> str:
             return (f"print {longer}. How much {longer}, one strip tells (tonewright strip); a"
                     " curve made with it also tells the time (tonewright fit --process).")
         return f"print for {check.next_time} instead of {check.printing_time}."
+    if cause.code == "unknown" and any(isinstance(f, ZeroMayBeOff) for f in check.findings):
+        return "zero the densitometer on its white tile, read this print again, and check it again."
     if cause.likelier is not None:
         return ("print this check again. If it comes out the same, print one strip (tonewright"
                 " strip): it shows whether light or process has changed.")

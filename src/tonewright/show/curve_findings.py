@@ -234,5 +234,5 @@ def _(found: SheetsBorrowed) -> str:
             " know.")
 
 
-says(AddedToCurve, "A print was added to the curve {curve}; tones of it that fit neither the curve"
-     " nor the others do not count.")
+says(AddedToCurve, "A print was added to the curve {curve}, which follows it only as far as that"
+     " is likely to bring it nearer to the truth.")

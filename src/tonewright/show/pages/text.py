@@ -17,12 +17,12 @@ _NO_TIME = "not known; write in what the target was printed for"
 
 def report_text(report: Report, output: str) -> str:
     """What stands on the page about a curve."""
-    found, rows = report.curve.summary, aims(report.curve)
+    rows = aims(report.curve)
     lines = [f"Page for {report.curve.name} ({report.short_id})",
              labelled("time", _NO_TIME if report.time is None else
                       f"print for {report.time}; {less_words(report)}: {report.less}"),
-             labelled("black", f"L* {found.black_lightness:.1f}"),
-             labelled("white", f"L* {found.white_lightness:.1f}"),
+             labelled("black", f"L* {rows[0].print_lightness:.1f}"),
+             labelled("white", f"L* {rows[-1].print_lightness:.1f}"),
              labelled("aims", f"picture L* 0 to 100 by tens, {density_words(report.curve)}: "
                       + ", ".join(f"{row.density:.2f}" for row in rows))]
     if report.checks:
