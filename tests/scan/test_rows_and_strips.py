@@ -66,16 +66,16 @@ def strip_error(seed):
 
 
 def test_gray_scales_at_any_turn_are_found_and_none_is_misread():
-    errors = [scale_error(seed) for seed in range(100, 116)]
+    errors = [scale_error(seed) for seed in range(100, 108)]
     found = [e for e in errors if e is not None]
-    assert len(found) >= 14
+    assert len(found) >= 7
     assert max(found) < 0.01  # a step is 0.02 and more
 
 
 def test_strips_on_brushed_paper_are_found_and_none_is_read_a_step_off():
-    errors = [strip_error(seed) for seed in range(200, 212)]
+    errors = [strip_error(seed) for seed in range(200, 206)]
     found = [e for e in errors if e is not None]
-    assert len(found) >= 9
+    assert len(found) >= 5
     assert max(found) < 0.03
 
 
