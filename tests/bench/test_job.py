@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import shlex
 import shutil
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -67,9 +66,9 @@ def densities(rows: Any) -> str:
 
 @pytest.mark.usefixtures("chromium")
 def test_the_whole_job_from_an_empty_folder_to_a_checked_print(
-    serve: Callable[..., Any], window: Any, tmp_path: Path
+    empty_bench: Any, window: Any, tmp_path: Path
 ) -> None:
-    bench = serve()
+    bench = empty_bench
     cotton, room = bench.folder / "Cotton", Darkroom(DEMO_INK, KALLITYPE, printing_time=TIME)
 
     window.goto(bench.address)
