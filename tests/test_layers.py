@@ -21,13 +21,14 @@ SOURCE = Path(__file__).parents[1] / "src" / "tonewright"
 
 # From the top down: a module takes only from rooms below its own, and from its own room.
 ORDER = (
-    "__main__", "cli", "rehearsal", "show", "files", "scan", "negative", "inks", "virtual",
+    "__main__", "cli", "bench", "rehearsal", "show", "files", "scan", "negative", "inks", "virtual",
     "shelf", "check", "target", "curve", "strip", "measured", "record", "numeric", "scales",
-    "errors", "__init__",
+    "errors", "frozen", "__init__",
 )  # fmt: skip
 # A library that belongs to one room alone.
 HOMES = {
-    "click": "cli", "matplotlib": "show", "jinja2": "show", "markupsafe": "show",
+    "click": "cli", "nicegui": "bench", "fastapi": "bench", "uvicorn": "bench",
+    "matplotlib": "show", "jinja2": "show", "markupsafe": "show",
     "colour": "scales", "threadpoolctl": "numeric",
     "tifffile": "files", "PIL": "files", "imagecodecs": "files",
     "tempfile": "files", "shutil": "files", "tomllib": "files",

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from typing import Any
 
 
 class TonewrightError(Exception):
@@ -108,3 +109,18 @@ class ImageError(TonewrightError):
 
 class OptionError(TonewrightError):
     """Options that contradict each other or have an impossible value."""
+
+
+Refusal = tuple[type[TonewrightError], tuple[str, str, str], str | None, dict[str, Any]]
+"""An error as it goes from one process to another."""
+
+
+def refusal(error: TonewrightError) -> Refusal:
+    """An error to be sent."""
+    return type(error), (error.given, error.rule, error.way_out), error.code, error.values
+
+
+def refused(sent: Refusal) -> TonewrightError:
+    """The error that was sent."""
+    kind, parts, code, values = sent
+    return kind(*parts, code=code, **values)

@@ -2,7 +2,7 @@
 
     python tests/benchmarks/negative_memory.py [--megapixels 24 100 400] [--formats none lzw ...]
 
-What must hold (issue A): 100 megapixels, uncompressed in and out, peak memory below 200 MB.  The
+What must hold (promised): 100 megapixels, uncompressed in and out, peak memory below 200 MB.  The
 exit code says whether it did.  Times contain the interpreter's start.
 """
 

@@ -34,9 +34,10 @@ BATCH_GAIN = 1.6
 OURS = """
 import sys
 from pathlib import Path
-from tonewright.cli import main
+from tonewright.__main__ import run
+listing, sys.argv = sys.argv[1], sys.argv[1:]
 try:
-    main(sys.argv[2:])
+    run()
 except SystemExit as end:
     code = end.code
 status = Path("/proc/self/status")
@@ -44,7 +45,7 @@ peak = "nan"
 if status.exists():
     line = next(l for l in status.read_text(encoding="utf-8").splitlines() if "VmHWM" in l)
     peak = str(float(line.split()[1]) * 1024 / 1e6)
-Path(sys.argv[1]).write_text(peak, encoding="utf-8")
+Path(listing).write_text(peak, encoding="utf-8")
 sys.exit(code)
 """
 

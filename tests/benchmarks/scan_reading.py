@@ -60,8 +60,8 @@ atexit.register(lambda: print(f"{time.process_time():.1f} s of processor time"))
 status = pathlib.Path("/proc/self/status")  # its own peak: that of rusage is inherited
 if status.exists():
     atexit.register(lambda: print(re.search(r"VmHWM.*", status.read_text())[0]))
-from tonewright.cli import main
-main()
+from tonewright.__main__ import run
+run()
 """
 
 

@@ -20,7 +20,7 @@ from tonewright.strip.tablet import nominal_tablet
 from tonewright.virtual.darkroom import Darkroom, measure_strip
 
 REFERENCE = Path(__file__).parents[1] / "reference"
-# issue B, "--json on strip"
+# the entries of strip --json that other programs may rely on
 PROMISED = {
     "base_printing_time_s", "base_printing_time_low_s", "base_printing_time_high_s",
     "strict_printing_time_s", "reached_black", "next_time_s", "log_exposure_range", "iso_range",

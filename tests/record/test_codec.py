@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import math
-from dataclasses import FrozenInstanceError, dataclass, field, replace
+from dataclasses import FrozenInstanceError, field, replace
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import numpy as np
@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from tonewright.curve.aim import Aim
 from tonewright.curve.responses import NegativeResponse
 from tonewright.errors import DocumentError, OptionError
+from tonewright.frozen import dataclass
 from tonewright.record.codec import (
     COLUMNS,
     FALLING,

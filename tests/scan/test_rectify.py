@@ -7,16 +7,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from skimage.transform import ProjectiveTransform, downscale_local_mean, rotate, warp
+from skimage.transform import ProjectiveTransform, downscale_local_mean, rotate
 
-from tonewright.scan.rectify import (
-    Placement,
-    apply,
-    fit_homography,
-    shrink,
-    through_four,
-    upright,
-)
+from tonewright.scan.rectify import Placement, apply, fit_homography, shrink, through_four
 
 SHEET = np.array([[9.5, 9.5], [117.5, 9.5], [117.5, 168.3], [9.5, 168.3]])
 
@@ -131,19 +124,3 @@ def test_a_point_keeps_its_place_when_the_scan_is_made_smaller():
     assert placement.scaled(5).to_scan([0.0, 0.0]) == pytest.approx(centre, abs=0.01)
     back = placement.scaled(5).unscaled(5).matrix
     assert back == pytest.approx(placement.matrix, abs=1e-12)
-
-
-@pytest.mark.parametrize("seed", range(4))
-def test_setting_upright_is_skimages_warp(seed):
-    rng = np.random.default_rng(seed)
-    picture = rng.random((80, 70))
-    matrix = known(seed)
-    matrix = matrix / [[20.0], [20.0], [1.0]]  # half a pixel to a mm
-    matrix[2, :2] /= 4.0
-    matrix[:2, 2] = (35, 40)
-    straight = upright(picture.astype(np.float32), Placement(matrix), (30.0, 40.0), 2.0)
-    half = np.array([[0.5, 0, 0.25], [0, 0.5, 0.25], [0, 0, 1.0]])  # pixel centres to mm
-    theirs = warp(picture, ProjectiveTransform(matrix @ half), output_shape=(80, 60), order=1,
-                  mode="edge")
-    assert straight.shape == (80, 60)
-    assert straight == pytest.approx(theirs, abs=1e-5)

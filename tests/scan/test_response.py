@@ -71,7 +71,7 @@ def test_six_published_steps_already_make_a_response():
 
 @pytest.mark.parametrize("steps", [12, 21])
 def test_many_scanners_within_what_the_project_promises(steps):
-    """0.015 density RMS up to 1.6 (issue C), from lists with errors of 0.01 and noisy codes."""
+    """0.015 density RMS up to 1.6 (promised), from lists with errors of 0.01 and noisy codes."""
     found, covered = [], []
     for seed in range(25):
         rng = np.random.default_rng(seed)

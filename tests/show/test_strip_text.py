@@ -21,12 +21,15 @@ from tonewright.record.findings import all_codes, finding_class
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime, parse_time
 from tonewright.show.cautions import cautions_text
-from tonewright.show.findings import sentence
+from tonewright.show.findings import sentence, sentence_typed
 from tonewright.show.strip_text import (
     blank_text,
+    eye_advice,
+    eye_facts,
     eye_json,
     eye_text,
-    next_words,
+    process_advice,
+    process_facts,
     process_json,
     process_text,
 )
@@ -40,7 +43,7 @@ from tonewright.virtual.darkroom import Darkroom, measure_strip
 
 GOLDEN = Path(__file__).parent / "golden"
 TABLET = nominal_tablet("31")
-# issue B, "--json on strip"
+# the entries of strip --json that other programs may rely on
 PROMISED = (
     "base_printing_time_s", "base_printing_time_low_s", "base_printing_time_high_s",
     "strict_printing_time_s", "reached_black", "next_time_s", "log_exposure_range", "iso_range",
@@ -128,7 +131,7 @@ def test_golden_sentences():
     here = {c for c in all_codes() if finding_class(c).__module__ == findings.__name__}
     assert here == {f.code for f in EVERY}
     check("strip_findings", "\n".join(
-        textwrap.fill(f"{f.code}: {sentence(f)}", WIDTH, subsequent_indent="  ",
+        textwrap.fill(f"{f.code}: {sentence_typed(f)}", WIDTH, subsequent_indent="  ",
                       break_on_hyphens=False) for f in EVERY))
 
 
@@ -177,13 +180,23 @@ def test_process_json(good, short):
 
 
 def test_the_next_step_names_the_file(good):
-    assert "--process mine.process.json" in next_words(good, "mine.process.json")
-    assert '--process "my paper.process.json"' in next_words(good, "my paper.process.json")
-    assert "--process NAME.process.json" in next_words(good)
+    assert "--process mine.process.json" in process_advice(good, "mine.process.json").command
+    assert "--process NAME.process.json" in process_advice(good).command
+
+
+def test_what_both_fronts_show_holds_nothing_that_is_typed(good, short):
+    said = [sentence(f) for f in EVERY]
+    for made in (good, short, replace(good, findings=(findings.LighterAgain(PLACES[:1]),))):
+        said += [process_advice(made).words, *(text for _, text in process_facts(made))]
+    for strips in ([("10min", 1)], [("60min", 20)], [("10min", 1), ("15min", 2)]):
+        result, tablet, seen = eye(*strips)
+        said += [eye_advice(result, tablet).words, *(t for _, t in eye_facts(result, tablet, seen))]
+    assert not [text for text in said if "--" in text or "tonewright " in text]
 
 
 def test_a_name_with_spaces_is_typed_in_quotes(good):
-    assert '--process "my paper.process.json" -o' in next_words(good, "my paper.process.json")
+    assert '--process "my paper.process.json" -o' in process_advice(
+        good, "my paper.process.json").command
 
 
 def test_care_is_told_where_something_is_to_be_exposed(good):

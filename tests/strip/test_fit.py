@@ -72,7 +72,7 @@ def guessed():
     return rows
 
 
-def test_base_time_of_many_processes(guessed):  # issue B: 0.15 stop median over many
+def test_base_time_of_many_processes(guessed):  # promised: a median of 0.15 stop over many
     errors = [abs(np.log2(f.base_printing_time / room.base_time)) for room, _, f in guessed]
     # over a hundred processes 0.12 and 0.46 (tests/benchmarks); fourteen scatter about that
     assert np.median(errors) < 0.25

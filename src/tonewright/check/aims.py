@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from tonewright.curve.document import Curve, refuse_two_zeros
 from tonewright.curve.ink import one_ink, readings_colour
 from tonewright.errors import OptionError, ReadingsError, counted
+from tonewright.frozen import dataclass
 from tonewright.measured import columns
 from tonewright.measured.columns import Table, Weighting
 from tonewright.measured.readings import Readings

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 
 import numpy as np
@@ -12,6 +12,7 @@ from tonewright import scales
 from tonewright.check.aims import PrintedTones
 from tonewright.check.document import Cause, CauseCode
 from tonewright.check.promise import Promise, Response, nearness
+from tonewright.frozen import dataclass
 from tonewright.numeric.alternatives import Alternative, Explained, Scatters, Shifts, explain
 from tonewright.scales import STOP, Array
 

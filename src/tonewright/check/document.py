@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from statistics import fmean
 from typing import Annotated, Literal
 
 # a check is read with the findings that it may hold
 from tonewright.check import findings as findings
 from tonewright.errors import OptionError
+from tonewright.frozen import dataclass
 from tonewright.measured import findings as measured_findings  # noqa: F401
 from tonewright.measured.columns import Weighting
 from tonewright.record.codec import COLUMNS, LEVEL, Form, between

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import asdict, field, replace
 from datetime import date
 
 import numpy as np
@@ -28,6 +28,7 @@ from tonewright.curve.fit import USUAL_SHEETS_LIGHTNESS, patch_names
 from tonewright.curve.ink import one_ink
 from tonewright.curve.renew import PAPER
 from tonewright.errors import OptionError
+from tonewright.frozen import dataclass
 from tonewright.measured.findings import AimsStated
 from tonewright.record.dates import parse_date
 from tonewright.record.findings import Finding

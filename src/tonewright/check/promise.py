@@ -4,7 +4,7 @@ from it."""
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
@@ -14,6 +14,7 @@ from tonewright.check.aims import PrintedTones
 from tonewright.curve.chains import SHEET_DENSITY_SD, USUAL_RANGE
 from tonewright.curve.document import Curve
 from tonewright.curve.fit import USUAL_SHEETS_LIGHTNESS, USUAL_SHEETS_WORTH
+from tonewright.frozen import dataclass
 from tonewright.scales import STOP, Array
 
 BAND = 1.96

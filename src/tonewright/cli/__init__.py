@@ -42,6 +42,7 @@ COMMANDS = {
     "compare": "two or more curves side by side",
     "report": "a curve on one page, to pin up",
     "export": "a curve for other programs",
+    "bench": "the whole job as pages in the browser, on this machine",
     "rehearse": "the whole job in a virtual darkroom, no lab needed",
 }
 

@@ -16,6 +16,7 @@ from tonewright.errors import OptionError, visible
 
 if TYPE_CHECKING:
     from tonewright.files.negative.batch import Batch, Step
+    from tonewright.files.negative.second import Second
     from tonewright.files.negative.settings import NegativeSettings
 
 
@@ -127,17 +128,23 @@ def command(
       tonewright negative portrait.tif --curve kallitype.curve.json -o sheet.tif \\
           --width 200mm --ppi 360 --marks --tone-scale --caption --save-layout my-sheet.toml
     """
-    from tonewright.files.negative.second import second_for
-
-    # before anything is loaded here: both processes load at the same time
-    other = None if choices["film"] else second_for(images)
-    with other or nullcontext() as second, _progress() as show:
+    with _second(images, choices) or nullcontext() as second, _progress() as show:
         from tonewright.files.negative.batch import make_negatives
 
         batch = make_negatives(images, curve_file, output, _settings(choices), show, second)
     _say(batch, curve_file, len(images) == 1 and not batch.films, as_json)
     if batch.failures:
         click.get_current_context().exit(2)
+
+
+def _second(images: tuple[Path, ...], choices: dict[str, Any]) -> Second | None:
+    """A second process to share many images with, started before anything is loaded here: both
+    load at the same time."""
+    if choices["film"] or len(images) == 1:
+        return None
+    from tonewright.files.negative.second import second_for
+
+    return second_for(images)
 
 
 def _settings(choices: dict[str, Any]) -> NegativeSettings:

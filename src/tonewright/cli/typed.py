@@ -37,6 +37,7 @@ TYPED: dict[str, str] = {
     "image_encoding": "--encoding lightness, srgb, linear or gamma:2.2",
     "image_pages": "--page 1",
     "image_transparent": "--flatten",
+    "bench_port": "--port 0",
     "ink_chart": "tonewright inks READINGS --process PROCESS",
     "ink_colour_unknown": "--ink-colour {colour}",
     "ink_colours_differ": "--ink-colour R,G,B or --target TARGET",

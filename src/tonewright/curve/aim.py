@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from itertools import pairwise
 from typing import Literal
 
@@ -13,6 +12,7 @@ from numpy.typing import ArrayLike
 from tonewright import scales
 from tonewright.curve.findings import AimBeyondPrint, End, TonesTogether
 from tonewright.errors import OptionError
+from tonewright.frozen import dataclass
 from tonewright.record.findings import Finding
 from tonewright.scales import Array
 

@@ -5,7 +5,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -14,6 +14,7 @@ from tonewright.curve.findings import AddedToCurve, Doubt
 from tonewright.curve.fit import FittedPrint, fit_print, patch_names
 from tonewright.curve.recipe import PrintedTarget, Recipe
 from tonewright.errors import FitError
+from tonewright.frozen import dataclass
 from tonewright.measured.readings import Reading
 from tonewright.numeric.chain import ChainData, ChainFit, RiseModel, fit_chain
 from tonewright.strip.fit import response_model

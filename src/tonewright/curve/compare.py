@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from tonewright.curve.document import FORM, Curve
+from tonewright.frozen import dataclass
 
 MEANS_NOTHING, SHARE_MEANS_NOTHING = 5e-4, 2e-4
 """Difference in L*, density or ink level, or as a share of larger numbers, that no instrument and

@@ -7,7 +7,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -31,6 +31,7 @@ from tonewright.curve.fit import NODES, reversal_findings, usable_ends
 from tonewright.curve.recipe import Recipe
 from tonewright.curve.responses import NegativeResponse, PrintResponse
 from tonewright.errors import FitError
+from tonewright.frozen import dataclass
 from tonewright.measured.readings import Readings
 from tonewright.numeric.chain import ChainData, ChainFit
 from tonewright.record.findings import Finding

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING, Annotated, Any
 
 import numpy as np
@@ -20,6 +20,7 @@ from tonewright.curve.responses import (
     Rising,
 )
 from tonewright.errors import DocumentError, OptionError
+from tonewright.frozen import dataclass
 from tonewright.numeric.inverse import invert, invert_band
 from tonewright.record.codec import Called, Form, later
 from tonewright.record.findings import Finding

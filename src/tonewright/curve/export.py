@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import ArrayLike
 
 from tonewright import scales
 from tonewright.curve.document import Curve
 from tonewright.errors import OptionError, counted
+from tonewright.frozen import dataclass
 from tonewright.numeric.inverse import invert
 from tonewright.scales import FULL_CODE, Array
 

@@ -5,9 +5,9 @@ Ink levels are 0 to 1, lightness is CIE L*, densities are absolute unless a fiel
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Literal
 
+from tonewright.frozen import dataclass
 from tonewright.record.findings import Finding
 from tonewright.record.times import PrintingTime
 

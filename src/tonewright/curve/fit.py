@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -16,6 +16,7 @@ from tonewright import scales
 from tonewright.curve.findings import Doubt, ToneReversal
 from tonewright.curve.responses import PrintResponse
 from tonewright.errors import FitError
+from tonewright.frozen import dataclass
 from tonewright.measured.readings import Reading, Readings
 from tonewright.numeric.monotone import SmoothFit, SmoothSettings, fit_smooth
 from tonewright.numeric.robust import (

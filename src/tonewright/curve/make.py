@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, field
 
 import numpy as np
 
@@ -41,6 +41,7 @@ from tonewright.curve.ink import (
 )
 from tonewright.curve.prints import DerivedSettings, make_recipe
 from tonewright.errors import OptionError
+from tonewright.frozen import dataclass
 from tonewright.measured.readings import Readings
 from tonewright.record.findings import Finding
 from tonewright.record.provenance import made_by

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Literal
 
 from tonewright.curve.derive import UNSURE
 from tonewright.curve.document import Curve
+from tonewright.frozen import dataclass
 from tonewright.record.times import PrintingTime
 
 CONTRADICTS = 1.8

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -11,6 +11,7 @@ from tonewright.curve.findings import DoubtfulPatchesCount, PatchesSetAside, Ton
 from tonewright.curve.fit import patch_names
 from tonewright.curve.recipe import PrintedTarget, Recipe, pooled
 from tonewright.errors import OptionError
+from tonewright.frozen import dataclass
 from tonewright.measured.readings import Readings
 from tonewright.record.times import PrintingTime
 from tonewright.scales import Array

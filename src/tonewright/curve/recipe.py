@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 from tonewright.errors import OptionError
+from tonewright.frozen import dataclass
 from tonewright.measured.readings import Readings, refuse_relative
 from tonewright.record.times import PrintingTime, ratio
 from tonewright.strip.process import Process

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import asdict, field, replace
 
 import numpy as np
 
@@ -16,6 +16,7 @@ from tonewright.curve.make import WIDE_GAP, make_curve
 from tonewright.curve.prints import prints_of, recipe_of
 from tonewright.curve.recipe import PrintedTarget, pooled
 from tonewright.errors import OptionError
+from tonewright.frozen import dataclass
 from tonewright.measured.findings import AimsStated
 from tonewright.measured.readings import Readings
 from tonewright.record.findings import Finding

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Annotated
 
 import numpy as np
 from numpy.typing import ArrayLike
 
+from tonewright.frozen import dataclass
 from tonewright.record.codec import LEVEL, NEVER_FALLING, RISING
 from tonewright.scales import Array
 

@@ -71,10 +71,19 @@ def blank_strip(
 ) -> str:
     """The steps of a tablet, an empty column for each half of the strip, and its printing time
     where that is known."""
+    empty = [""] * len(tablet.densities)
+    return strip_table(tablet, {half: empty for half in halves}, time)
+
+
+def strip_table(
+    tablet: Tablet, densities: Mapping[str, Sequence[str]], time: PrintingTime | None = None,
+) -> str:
+    """The steps of a tablet with what was measured on each half, as it was typed: ``densities``
+    has a text for each step, blank where none was."""
     count = len(tablet.densities)
     columns = {"step": [str(number) for number in range(1, count + 1)],
                **({} if time is None else {"time": [str(time)] * count})}
-    return csv_text({**columns, **{half: [""] * count for half in halves}})
+    return csv_text({**columns, **densities})
 
 
 def write_blank(path: str | os.PathLike[str], text: str, *, force: bool = False) -> None:

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import get_args
 
 from tonewright.errors import FileError, counted
+from tonewright.frozen import dataclass
 from tonewright.measured.columns import Source, Table, has_values, is_usable, listed, plain_cell
 from tonewright.measured.findings import CountKeyword, EndDataMissing, StatedCountWrong
 from tonewright.record.findings import Finding

@@ -4,7 +4,7 @@ opened once."""
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from datetime import date
 from pathlib import Path
 
@@ -31,6 +31,7 @@ from tonewright.files.documents import check_text, curve_text, open_curve
 from tonewright.files.safe import check_outputs, one_call, write_together
 from tonewright.files.tables import read_table
 from tonewright.files.targets import read_target
+from tonewright.frozen import dataclass
 from tonewright.measured import columns
 from tonewright.measured.columns import Table
 from tonewright.measured.readings import ReadingOptions, Readings, combine, readings_from_table

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from datetime import date
 from functools import partial
 from pathlib import Path
@@ -26,6 +26,7 @@ from tonewright.files.documents import (
 from tonewright.files.safe import check_outputs, one_call, write_together
 from tonewright.files.tables import read_readings
 from tonewright.files.targets import read_target
+from tonewright.frozen import dataclass
 from tonewright.measured.readings import ReadingOptions, Readings
 from tonewright.record.dates import parse_date
 from tonewright.record.setup import Setup

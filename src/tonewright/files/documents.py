@@ -9,7 +9,7 @@ import re
 from collections import Counter
 from collections.abc import Callable, Collection, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from functools import cached_property, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
@@ -20,6 +20,7 @@ from tonewright.curve.document import Curve, decode_curve, refuse_two_zeros
 from tonewright.errors import DocumentError
 from tonewright.files.opening import parse_toml, read_bytes, shown
 from tonewright.files.safe import write_text
+from tonewright.frozen import dataclass
 from tonewright.record.codec import Form
 from tonewright.record.provenance import not_ours
 from tonewright.record.setup import Setup, setup_from_dict

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
@@ -11,6 +10,7 @@ from tonewright.check.document import FORM as CHECK
 from tonewright.errors import DocumentError, FileError, OptionError
 from tonewright.files.safe import check_outputs
 from tonewright.files.shelf import SORTS, list_files, nothing_in, open_all
+from tonewright.frozen import dataclass
 from tonewright.record.dates import parse_date
 from tonewright.shelf.arrange import LeftOut
 from tonewright.shelf.drift import Dated, Drift, find_drift

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 
 from tonewright.errors import OptionError
 from tonewright.files.documents import read_process
 from tonewright.files.tables import read_table
 from tonewright.files.targets import read_target
+from tonewright.frozen import dataclass
 from tonewright.inks.chart import chart_readings
 from tonewright.inks.rank import InkRanking, InkSettings, rank_inks
 from tonewright.measured.readings import ReadingOptions

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 
 from tonewright.check.document import FORM as CHECK
@@ -18,6 +18,7 @@ from tonewright.files.raster.open import open_image
 from tonewright.files.raster.source import OpenOptions, SourceImage
 from tonewright.files.safe import check_outputs, one_call
 from tonewright.files.shelf import SORTS
+from tonewright.frozen import dataclass
 from tonewright.negative.coating import Coating
 from tonewright.record.provenance import short_id
 from tonewright.record.setup import other_light

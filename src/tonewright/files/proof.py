@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, closing
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 
 import numpy as np
@@ -30,6 +30,7 @@ from tonewright.files.raster.page import Band
 from tonewright.files.raster.png_writer import PngPicture, write_png
 from tonewright.files.raster.source import OpenOptions, SourceImage
 from tonewright.files.safe import make_folder, one_call, refuse_existing, refuse_read, whole_file
+from tonewright.frozen import dataclass
 from tonewright.negative.luminance import luminance_codes
 from tonewright.negative.proof import Proof, make_proof
 from tonewright.negative.size import check_pixels

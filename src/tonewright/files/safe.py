@@ -15,12 +15,13 @@ import zlib
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from contextvars import ContextVar
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import cache
 from pathlib import Path
 from typing import NamedTuple
 
 from tonewright.errors import FileError, OptionError
+from tonewright.frozen import dataclass
 
 if sys.platform != "win32":
     import fcntl

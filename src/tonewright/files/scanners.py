@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
@@ -13,6 +13,7 @@ from tonewright.files.documents import open_document, write_document
 from tonewright.files.raster.scans import Channel, read_scan
 from tonewright.files.safe import check_outputs, one_call
 from tonewright.files.tables import STRIPS, read_table
+from tonewright.frozen import dataclass
 from tonewright.measured.columns import Source
 from tonewright.scan.flat import Flat, flat_of
 from tonewright.scan.instrument import listed_densities

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Collection, Iterable, Iterator
-from dataclasses import dataclass
 from datetime import date
 from functools import partial
 from pathlib import Path
@@ -17,6 +16,7 @@ from tonewright.curve.document import Ancestor, Summary, decode_curve
 from tonewright.errors import FileError, TonewrightError
 from tonewright.files.documents import Opened, Sort, open_one_of
 from tonewright.files.opening import reading_error
+from tonewright.frozen import dataclass
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
 from tonewright.scan.scanner import FORM as SCANNER
@@ -173,6 +173,8 @@ def _curve(file: str, read: Opened[Any], today: date) -> Shelved:
         file=file, sha256=read.sha256, kind="curve", name=curve.name, setup=curve.setup,
         **_dated(curve.setup.date, today), printing_time=curve.setup.printing_time,
         density_range=curve.summary.negative_density_range,
+        black_lightness=curve.summary.black_lightness,
+        white_lightness=curve.summary.white_lightness,
         error_lightness=curve.summary.band_halfwidth_mean,
         of=Relative(curve.ancestor.name, curve.ancestor.sha256) if curve.ancestor else None)
 

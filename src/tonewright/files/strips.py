@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,6 +13,7 @@ from tonewright.files.raster.scans import Channel
 from tonewright.files.scan.open import ScanOrTable
 from tonewright.files.scanners import read_flat, read_scanner
 from tonewright.files.tables import STRIPS
+from tonewright.frozen import dataclass
 from tonewright.measured.columns import Table
 from tonewright.measured.readings import ReadingOptions, refuse_relative
 from tonewright.record.times import PrintingTime

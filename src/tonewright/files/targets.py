@@ -4,7 +4,7 @@ table to fill in."""
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 from functools import partial
 from pathlib import Path
@@ -21,6 +21,7 @@ from tonewright.files.raster.page import Resolution
 from tonewright.files.raster.tiff_writer import Form, Picture
 from tonewright.files.safe import alone_in, one_call, refuse_existing, whole_file
 from tonewright.files.tables import read_table
+from tonewright.frozen import dataclass
 from tonewright.inks.chart import USUAL_LEVELS, chart_tones, colours_from_table, usual_colours
 from tonewright.measured import columns
 from tonewright.measured.columns import COLOUR_NAMES

@@ -9,12 +9,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import product
 
 import numpy as np
 
 from tonewright.errors import OptionError, ReadingsError, counted
+from tonewright.frozen import dataclass
 from tonewright.inks.findings import ColoursNotMeasured
 from tonewright.measured import columns
 from tonewright.measured.columns import COLOUR_NAMES, LEVEL_NAMES, PATCH_NAMES, Table

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
@@ -19,6 +18,7 @@ from tonewright.curve.chains import SHEET_DENSITY_SD, SHEET_EXPOSURE_SD
 from tonewright.curve.derive import BAND
 from tonewright.curve.recipe import FARTHEST
 from tonewright.errors import FitError, OptionError
+from tonewright.frozen import dataclass
 from tonewright.inks.chart import ChartPatch, ChartReadings
 from tonewright.inks.findings import ClearFilmOff, InkPatchesDiffer, InksPaperWhite
 from tonewright.measured.readings import refuse_relative

@@ -23,7 +23,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from decimal import Decimal
 from functools import lru_cache
 from typing import Any, Literal
@@ -33,6 +33,7 @@ from numpy.typing import NDArray
 
 from tonewright import scales
 from tonewright.errors import ReadingsError
+from tonewright.frozen import dataclass
 from tonewright.measured.findings import CellsBlank, OtherViewing, ValuesLeftAside
 from tonewright.record.findings import Finding
 from tonewright.scales import Array

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Annotated, NoReturn
 
 import numpy as np
 
 from tonewright import scales
 from tonewright.errors import OptionError, ReadingsError, visible
+from tonewright.frozen import dataclass
 from tonewright.measured import columns
 from tonewright.measured.columns import Measured, Source, Table, Weighting
 from tonewright.measured.findings import (

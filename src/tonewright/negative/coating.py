@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from tonewright.errors import OptionError
+from tonewright.frozen import dataclass
 
 MOST_ML = 1000.0
 WIDEST_MM = 200.0

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tonewright import scales
+from tonewright.frozen import dataclass
 from tonewright.negative.luminance import Luminance, LuminanceCodes
 from tonewright.negative.tones import BLOCK, encoding_lightness, room
 from tonewright.scales import Array

@@ -17,13 +17,14 @@ to the right, y down.  Whoever mirrors the picture mirrors this with it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tonewright import scales
 from tonewright.errors import OptionError
+from tonewright.frozen import dataclass
 from tonewright.negative.sheet import SheetSettings
 from tonewright.negative.tones import LevelCurve, print_aims
 from tonewright.scales import Array
@@ -120,6 +121,11 @@ class Sheet:
             self._add_scale()
         if settings.caption:
             self._add_caption()
+
+    @property
+    def rule_mm(self) -> float | None:
+        """Its length; None without one."""
+        return RULE if self.has_rule else None
 
     def ground(self, rows: int) -> Codes:
         """A band of bare border, shape (rows, width)."""

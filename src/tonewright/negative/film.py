@@ -7,12 +7,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from tonewright import scales
 from tonewright.errors import OptionError
+from tonewright.frozen import dataclass
 from tonewright.negative.size import parse_length
 from tonewright.target.layout import PAPERS, parse_size
 from tonewright.target.pen import LINE, MEASURE_IT, RULE, Codes, Letters, Line, Pen

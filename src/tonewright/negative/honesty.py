@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tonewright.frozen import dataclass
 from tonewright.negative.findings import BlackTonesLost, VisibleSteps, WhiteTonesLost
 from tonewright.negative.tones import LevelCurve, print_aims
 from tonewright.record.findings import Finding

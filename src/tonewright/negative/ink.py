@@ -8,7 +8,6 @@ colour of the printer's, clear film is white, and levels lie on the straight lin
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any, Literal
 
 import numpy as np
@@ -16,6 +15,7 @@ from numpy.typing import NDArray
 
 from tonewright import scales
 from tonewright.errors import OptionError
+from tonewright.frozen import dataclass
 from tonewright.record.setup import Colour as Colour
 from tonewright.record.setup import ink_colour_text
 from tonewright.record.setup import parse_colour as parse_colour

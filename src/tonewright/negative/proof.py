@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,6 +10,7 @@ from numpy.typing import NDArray
 from tonewright import scales
 from tonewright.curve.aim import ALIKE, alike_ends
 from tonewright.curve.document import Curve
+from tonewright.frozen import dataclass
 from tonewright.measured.readings import Tint
 from tonewright.scales import Array
 

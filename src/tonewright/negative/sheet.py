@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from typing import Literal
 
 from tonewright.errors import OptionError
+from tonewright.frozen import dataclass
 
 Border = Literal["clear", "opaque"]
 BORDERS: tuple[Border, ...] = ("clear", "opaque")

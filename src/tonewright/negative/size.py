@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass
 from fractions import Fraction
 
 from tonewright.errors import OptionError
+from tonewright.frozen import dataclass
 from tonewright.negative.findings import Enlarged, FewPixels
 from tonewright.record.findings import Finding
 

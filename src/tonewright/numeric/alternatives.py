@@ -8,10 +8,9 @@ of a test, whose distribution under noise alone is drawn.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
+from tonewright.frozen import dataclass
 from tonewright.numeric.threads import one_blas_thread
 from tonewright.scales import Array
 

@@ -8,11 +8,10 @@ falls, and is shared by all.  Gauss-Newton steps on a penalised least squares; t
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import ArrayLike
 
+from tonewright.frozen import dataclass
 from tonewright.numeric.nonnegative import partly_nonnegative
 from tonewright.numeric.splines import cubic_design
 from tonewright.numeric.threads import one_blas_thread

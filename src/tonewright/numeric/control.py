@@ -7,12 +7,12 @@ NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.2 (individuals by the mov
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import stdtrit
 
+from tonewright.frozen import dataclass
 from tonewright.scales import Array
 
 RANGE_TO_SD = 1.128

@@ -7,12 +7,12 @@ the amount of smoothing.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tonewright.frozen import dataclass
 from tonewright.scales import Array
 
 Indices = NDArray[np.intp]

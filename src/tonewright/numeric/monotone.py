@@ -11,13 +11,14 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property, lru_cache
 from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
 
+from tonewright.frozen import dataclass
 from tonewright.numeric.corners import Judge, Ramps, Smooth, make_ramps, with_corners
 from tonewright.numeric.rising import rising_curve
 from tonewright.numeric.splines import cubic_design

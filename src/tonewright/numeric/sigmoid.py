@@ -11,12 +11,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike
 
+from tonewright.frozen import dataclass
 from tonewright.numeric.least_squares import minimise
 from tonewright.numeric.threads import one_blas_thread
 from tonewright.scales import Array

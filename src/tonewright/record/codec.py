@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable, Collection, Sequence
-from dataclasses import MISSING, dataclass, fields, is_dataclass, replace
+from dataclasses import MISSING, fields, is_dataclass, replace
 from functools import cache, partial, reduce
 from operator import or_
 from types import GenericAlias, NoneType, UnionType
@@ -22,6 +22,7 @@ from typing import Annotated, Any, Literal, NamedTuple, TypeVar, Union, get_args
 import numpy as np
 
 from tonewright.errors import DocumentError, TonewrightError, counted
+from tonewright.frozen import dataclass
 from tonewright.record.findings import Finding, all_codes, finding_class
 from tonewright.record.provenance import check_header
 from tonewright.record.schema import (

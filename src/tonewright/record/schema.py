@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Collection
-from dataclasses import dataclass
 from math import isfinite
 from typing import Any
 
 from tonewright.errors import DocumentError, counted
+from tonewright.frozen import dataclass
 
 _LONGEST_SHOWN = 40
 LARGEST_NUMBER = 1e300

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass, fields, replace
+from dataclasses import asdict, fields, replace
 from typing import Any
 
 from tonewright.errors import DocumentError, OptionError, visible
+from tonewright.frozen import dataclass
 from tonewright.record.schema import is_number, spoken
 
 Colour = tuple[int, int, int]
@@ -99,6 +101,17 @@ def parse_colour(text: str) -> Colour:
         )
     red, green, blue = numbers
     return red, green, blue
+
+
+def setup_toml(setup: Setup) -> str:
+    """What is said, as a TOML file of basic strings that `setup_from_dict` takes back."""
+    said = ((name, value) for name, value in asdict(setup).items() if value is not None)
+    return "".join(f"{name} = {_toml_string(value)}\n" for name, value in said)
+
+
+def _toml_string(text: str) -> str:
+    # JSON escapes what a basic string of TOML may not hold, but for DEL
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007F")
 
 
 def setup_from_dict(data: dict[str, Any]) -> Setup:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from typing import Literal
 
 from tonewright.errors import OptionError
+from tonewright.frozen import dataclass
 
 TimeUnit = Literal["s", "unit"]
 """Seconds, or the units of a light integrator, which count light instead of time."""

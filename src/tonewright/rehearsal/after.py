@@ -7,7 +7,7 @@ ages, and the months' checks must show it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -18,6 +18,7 @@ from tonewright.files.curves import ReadingFiles, SetupFiles
 from tonewright.files.drift import read_drift
 from tonewright.files.negative.make import NegativeSettings, make_negative
 from tonewright.files.targets import read_target
+from tonewright.frozen import dataclass
 from tonewright.negative.sheet import SheetSettings
 from tonewright.record.setup import Setup
 from tonewright.rehearsal.folder import CHECKED, MONTHS, READ, File

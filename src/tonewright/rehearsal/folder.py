@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
 
 from tonewright.curve.document import Curve, make_name
 from tonewright.files.documents import write_curve, write_process
 from tonewright.files.safe import make_folder, refuse_existing, write_bytes, write_text
+from tonewright.frozen import dataclass
 from tonewright.strip.process import Process
 
 INVENTED = "invented: made by the virtual darkroom of tonewright"

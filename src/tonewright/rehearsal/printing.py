@@ -6,13 +6,14 @@ as the reading of a real print is.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from tonewright.files.raster.pictures import read_codes, write_picture
 from tonewright.files.scan.read import ReadRequest, read_print
 from tonewright.files.strips import read_strip
 from tonewright.files.tables import read_readings
 from tonewright.files.targets import write_target
+from tonewright.frozen import dataclass
 from tonewright.measured.readings import Readings
 from tonewright.record.times import PrintingTime
 from tonewright.rehearsal.folder import INVENTED, File, Folder

@@ -8,7 +8,7 @@ a file, a curve in a file, a negative in a file.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, replace
 from pathlib import Path
 
 import numpy as np
@@ -21,6 +21,7 @@ from tonewright.files.documents import open_curve
 from tonewright.files.negative.make import NegativeSettings, make_negative
 from tonewright.files.raster.icc import lightness_profile
 from tonewright.files.raster.pictures import write_picture
+from tonewright.frozen import dataclass
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
 from tonewright.rehearsal.after import Followed, follow

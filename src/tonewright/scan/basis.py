@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
+from tonewright.frozen import dataclass
 from tonewright.scales import Array
 from tonewright.scan.flat import Flat
 from tonewright.scan.scanner import ScannerResponse

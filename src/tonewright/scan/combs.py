@@ -7,11 +7,12 @@ between its cells, level cells, and perhaps an edge that steps back at its ends.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tonewright.frozen import dataclass
 from tonewright.scales import Array
 
 FEWEST_SEEN = 4

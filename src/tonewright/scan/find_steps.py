@@ -7,7 +7,7 @@ the same way, with nothing between them.  The row ends where an edge steps back.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import pairwise
 from typing import Literal
 
@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tonewright.errors import ReadingsError
+from tonewright.frozen import dataclass
 from tonewright.measured.findings import RowEndMerges
 from tonewright.numeric.robust import robust_spread
 from tonewright.record.findings import Finding

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import ArrayLike
 
 from tonewright.errors import ImageError, OptionError
+from tonewright.frozen import dataclass
 from tonewright.measured.findings import GrayScaleInOtherLight, LampTakenOut
 from tonewright.numeric.robust import robust_spread
 from tonewright.record.findings import Finding

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tonewright.frozen import dataclass
 from tonewright.record.findings import Finding
 from tonewright.scales import Array
 

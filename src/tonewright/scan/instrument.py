@@ -9,13 +9,14 @@ of scattered patches does.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import product
 from typing import Literal
 
 import numpy as np
 
 from tonewright.errors import OptionError, ReadingsError, counted
+from tonewright.frozen import dataclass
 from tonewright.measured import columns
 from tonewright.measured.columns import PATCH_NAMES, Table
 from tonewright.measured.findings import PatchesNotInList

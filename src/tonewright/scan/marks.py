@@ -7,12 +7,12 @@ likely size, its inside is compared with the four patterns at every turn.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tonewright.frozen import dataclass
 from tonewright.scales import Array
 from tonewright.scan.rectify import sample_at
 from tonewright.target.pen import SPOT_RADIUS, spots

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from itertools import product
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from tonewright.errors import ImageError, OptionError
+from tonewright.frozen import dataclass
 from tonewright.record.findings import Finding
 from tonewright.scales import Array
 from tonewright.scan.findings import CornersUnchecked, MarkLost, ScanInverted, ScanMirrored

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from tonewright.errors import ImageError, OptionError
+from tonewright.frozen import dataclass
 from tonewright.measured.findings import GrayScaleInOtherLight
 from tonewright.numeric.robust import (
     expected_at,

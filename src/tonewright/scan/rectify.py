@@ -7,12 +7,11 @@ View Geometry, chapters 2 and 4.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from tonewright.errors import OptionError
+from tonewright.frozen import dataclass
 from tonewright.scales import Array
 
 
@@ -75,9 +74,10 @@ def inverse(matrix: Array) -> Array:
 def apply(matrix: Array, points: ArrayLike) -> Array:
     """Points (..., 2) through a homography."""
     at = np.asarray(points, dtype=np.float64)
-    wide = at @ matrix[:, :2].T + matrix[:, 2]
+    x, y = at[..., 0], at[..., 1]
+    u, v, w = (row[0] * x + row[1] * y + row[2] for row in matrix)
     with np.errstate(divide="ignore", invalid="ignore"):  # points on the horizon: not finite
-        return np.asarray(wide[..., :2] / wide[..., 2:])
+        return np.stack([u / w, v / w], axis=-1)
 
 
 def parse_corners(text: str) -> Array:
@@ -209,16 +209,24 @@ def _normaliser(points: Array) -> Array:
                      [0.0, 0.0, 1.0]])
 
 
+_FEW_ROWS = 16
+
+
 def shrink(pixels: NDArray[np.float32], factor: int) -> NDArray[np.float32]:
     """Means of blocks of factor x factor pixels; what does not fill a block is cut off."""
     if factor == 1:
         return pixels
     rows, columns = pixels.shape[0] // factor, pixels.shape[1] // factor
-    out = np.zeros((rows, columns), dtype=np.float32)
-    for i in range(factor):  # strided sums: no copy of the whole scan
-        for j in range(factor):
-            out += pixels[i : rows * factor : factor, j : columns * factor : factor]
-    out /= factor * factor
+    out = np.empty((rows, columns), dtype=np.float32)
+    for top in range(0, rows, _FEW_ROWS):  # in the processor's cache, without a copy of the scan
+        block = pixels[top * factor : (top + _FEW_ROWS) * factor, : columns * factor]
+        block = block[: len(block) // factor * factor]
+        sums = block.reshape(-1, factor, columns * factor).sum(axis=1)
+        part = out[top : top + _FEW_ROWS]
+        part[...] = sums[:, ::factor]
+        for j in range(1, factor):
+            part += sums[:, j::factor]
+        part /= factor * factor
     return out
 
 
@@ -229,29 +237,3 @@ def sample_at(pixels: NDArray[np.float32], points: Array) -> Array:
     at = np.where(np.isfinite(points), points, -1e6)
     where = np.moveaxis(at[..., ::-1], -1, 0)
     return np.asarray(map_coordinates(pixels, where, output=np.float64, order=1, mode="nearest"))
-
-
-def upright(
-    pixels: NDArray[np.float32], placement: Placement, size_mm: tuple[float, float],
-    per_mm: float,
-) -> NDArray[np.float32]:
-    """The print as it reads right, straight and without perspective.
-
-    Parameters
-    ----------
-    pixels:
-        The scan, shape (rows, columns).
-    size_mm:
-        Width and height of the sheet.
-    per_mm:
-        Pixels per mm of the result, whose pixel (0, 0) covers the corner of the sheet.
-    """
-    width, height = (max(round(side * per_mm), 1) for side in size_mm)
-    x = (np.arange(width) + 0.5) / per_mm
-    y = (np.arange(height) + 0.5) / per_mm
-    out = np.empty((height, width), dtype=np.float32)
-    for top in range(0, height, 128):  # a grid of the whole sheet takes 200 MB
-        rows = y[top : top + 128, None]
-        grid = np.stack(np.broadcast_arrays(x[None, :], rows), axis=-1)
-        out[top : top + 128] = sample_at(pixels, placement.to_scan(grid))
-    return out

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tonewright.frozen import dataclass
 from tonewright.scales import Array
 from tonewright.scan.rectify import Placement, fit_homography, sample_at, through_four
 from tonewright.target.document import Dot, Mark, Target
@@ -96,6 +97,7 @@ def _view_grid() -> tuple[Array, Array]:
     return x, y
 
 
+@cache
 def _mark_view(number: int) -> Array:
     """A mark in its own radii, light 1, dark 0, NaN where it does not matter."""
     x, y = _view_grid()
@@ -105,6 +107,7 @@ def _mark_view(number: int) -> Array:
     return np.asarray(np.where(np.hypot(x, y) > 1.35, np.nan, view))
 
 
+@cache
 def _dot_view(hollow: bool) -> Array:
     x, y = _view_grid()
     away = np.hypot(x, y)
@@ -134,22 +137,39 @@ class _Finder:
         side = np.arange(-_HALF - most, _HALF + most + 1) * step
         x, y = np.meshgrid(shape.x_mm + side, shape.y_mm + side)
         seen = sample_at(self.small, self.placement.to_scan(np.stack([x, y], axis=-1)))
-        windows = np.lib.stride_tricks.sliding_window_view(seen, views[0].shape)
         matters = np.isfinite(views[0])
-        inside = windows[..., matters] * (1.0 if self.light else -1.0)
-        inside = inside - inside.mean(axis=-1, keepdims=True)
-        norm = np.sqrt(np.sum(inside**2, axis=-1))
+        sign = 1.0 if self.light else -1.0
+        patterns = [_unit(np.where(matters, sign * (v - v[matters].mean()), 0.0)) for v in views]
+        norm, *scores = _likenesses(seen - seen.mean(), matters, patterns)
         best: tuple[float, Array] = (-2.0, np.zeros(2))
         likeness = []
-        for view in views:
-            pattern = view[matters] - view[matters].mean()
-            score = inside @ (pattern / np.linalg.norm(pattern)) / np.maximum(norm, 1e-9)
-            score = np.where(norm > 1e-4 * pattern.size, score, 0.0)
-            top, place = _peak(score)
+        for score in scores:
+            top, place = _peak(np.where(norm > 1e-4 * np.count_nonzero(matters), score, 0.0))
             likeness.append(top)
             if top > best[0]:
                 best = (top, (place - most) * step)
         return best[1], likeness
+
+
+def _unit(pattern: Array) -> Array:
+    return np.asarray(pattern / np.linalg.norm(pattern))
+
+
+def _likenesses(seen: Array, matters: NDArray[np.bool_], patterns: list[Array]) -> list[Array]:
+    """How much what lies under a pattern varies, and its correlation with each, at every place
+    where all of the pattern lies on the array.
+
+    Sums of products come from spectra, which is faster than adding them up.  ``patterns`` have
+    mean 0 and size 1, and are 0 where it does not ``matter``.
+    """
+    size = [-(-side // 8) * 8 for side in seen.shape]  # quickly transformed
+    over = np.conj(np.fft.rfft2(np.stack([matters, *patterns]), size))
+    light, squares = np.fft.rfft2(np.stack([seen, seen**2]), size)
+    products = np.concatenate([(squares * over[0])[None], light * over])
+    places = (slice(side - part + 1) for side, part in zip(seen.shape, matters.shape, strict=True))
+    power, total, *likeness = np.fft.irfft2(products, size)[:, *places]
+    norm = np.sqrt(np.maximum(power - total**2 / np.count_nonzero(matters), 0.0))
+    return [norm, *(found / np.maximum(norm, 1e-9) for found in likeness)]
 
 
 def _peak(score: Array) -> tuple[float, Array]:

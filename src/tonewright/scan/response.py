@@ -13,13 +13,14 @@ that blacks get as well, and a tone encoding.  Two stages describe it:
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from tonewright import scales
 from tonewright.errors import OptionError, ReadingsError, counted
+from tonewright.frozen import dataclass
 from tonewright.measured.findings import DensitiesByProfile
 from tonewright.numeric.monotone import SmoothSettings, fit_smooth
 from tonewright.numeric.robust import rank_correlation

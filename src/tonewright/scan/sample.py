@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
+from tonewright.frozen import dataclass
 from tonewright.scales import Array
 from tonewright.scan.rectify import Placement
 from tonewright.target.document import Patch
@@ -83,11 +82,12 @@ def sample_patch(
     step = max(int(np.sqrt(area / _MOST_PIXELS)), 1)
     columns, rows = np.arange(low[0], top[0], step), np.arange(low[1], top[1], step)
     grid = np.stack(np.broadcast_arrays(columns[None, :], rows[:, None]), axis=-1)
-    place = (placement.to_print(grid) - [x, y]) / [wide, high] * BLOCKS
-    inside = np.all((place >= 0.0) & (place < BLOCKS), axis=-1)
+    place = placement.to_print(grid)
+    across, down = (place[..., 0] - x) / wide * BLOCKS, (place[..., 1] - y) / high * BLOCKS
+    inside = (across >= 0.0) & (across < BLOCKS) & (down >= 0.0) & (down < BLOCKS)
     if inside.sum() < _LEAST_PIXELS:
         return None
-    square = place[inside].astype(np.int64) @ np.array([1, BLOCKS])
+    square = across[inside].astype(np.int64) + BLOCKS * down[inside].astype(np.int64)
     values = pixels[low[1] : top[1] : step, low[0] : top[0] : step][inside].astype(np.float64)
     return Sample(_midmeans(values, square), float(np.mean(values >= CLIPPED_WHITE)),
                   float(np.mean(values <= CLIPPED_BLACK)), values.size)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Annotated, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from tonewright.errors import OptionError
+from tonewright.frozen import dataclass
 from tonewright.measured.columns import Source
 from tonewright.measured.findings import ScanTakenOtherwise
 from tonewright.record.codec import COLUMNS, FALLING, NEVER_FALLING, UNORDERED, Form, between

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from tonewright.errors import OptionError, ReadingsError, counted
+from tonewright.frozen import dataclass
 from tonewright.numeric.robust import rank_correlation, robust_spread
 from tonewright.record.findings import Finding
 from tonewright.scales import Array

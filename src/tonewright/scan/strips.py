@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from tonewright.errors import ReadingsError, runs
+from tonewright.frozen import dataclass
 from tonewright.measured.columns import Source, Table
 from tonewright.measured.findings import (
     DensitiesByProfile,

@@ -10,12 +10,12 @@ nothing, the prediction is 0 and nothing is corrected.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tonewright.frozen import dataclass
 from tonewright.numeric.robust import expected_at, median_among_neighbours, robust_spread
 from tonewright.numeric.threads import one_blas_thread
 from tonewright.scales import Array

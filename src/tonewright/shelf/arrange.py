@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import cached_property
 from typing import Literal
 
 from tonewright.errors import OptionError, counted
+from tonewright.frozen import dataclass
 from tonewright.record.dates import parse_date
 from tonewright.record.setup import Setup, alike
 
@@ -44,6 +44,9 @@ class Shelved:
     printing_time: str | None = None
     density_range: float | None = None
     """That a negative needs (of a process, of a curve)."""
+    black_lightness: float | None = None
+    """L* that a curve's prints reach; also the next."""
+    white_lightness: float | None = None
     error_lightness: float | None = None
     """L*: half the band of a curve on the average, root mean square of a check."""
     passes: bool | None = None

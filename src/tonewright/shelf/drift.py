@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from datetime import date
 from typing import NamedTuple
 
@@ -13,6 +12,7 @@ import numpy as np
 
 from tonewright.check.document import Check
 from tonewright.errors import OptionError
+from tonewright.frozen import dataclass
 from tonewright.measured.columns import Weighting
 from tonewright.numeric.control import FEWEST, RARELY, Chart, chart
 from tonewright.numeric.inverse import first_place

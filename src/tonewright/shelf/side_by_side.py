@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +11,7 @@ from numpy.typing import NDArray
 from tonewright.check.make import curve_time
 from tonewright.curve.document import Curve
 from tonewright.errors import OptionError
+from tonewright.frozen import dataclass
 from tonewright.record.setup import INK, other_light
 from tonewright.record.times import PrintingTime
 from tonewright.scales import Array

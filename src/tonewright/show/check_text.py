@@ -13,8 +13,8 @@ from tonewright.check.refine import CURVE_OFF
 from tonewright.errors import FitError, counted
 from tonewright.record.codec import encode
 from tonewright.show.cautions import cautions_text
-from tonewright.show.findings import sentence
-from tonewright.show.words import headed, labelled, percent
+from tonewright.show.findings import sentence_typed
+from tonewright.show.words import Fact, headed, labelled, percent, set_facts
 
 MOST_ROWS = 21
 """Tones that are listed one by one; more are put together by tens of L*."""
@@ -44,35 +44,40 @@ def check_json(check: Check) -> dict[str, Any]:
         "prints": [encode(p) for p in check.prints],
         "tones": [encode(tone) for tone in check.tones],
         "findings": [encode(f) for f in check.findings],
-        "warnings": [sentence(f) for f in check.findings if f.kind == "warning"],
+        "warnings": [sentence_typed(f) for f in check.findings if f.kind == "warning"],
         "what_to_do": what_to_do(check),
     }
 
 
 def check_text(check: Check, output: str | None = None) -> str:
     """The report; ``output`` is where the check was written."""
-    lines = [f"Check {check.name}: {_verdict(check)}", *_read_lines(check), *_table(check),
-             *_found_lines(check)]
-    lines += [labelled(f.kind, sentence(f)) for kind in ("warning", "note")
+    lines = [f"Check {check.name}: {verdict(check)}", *set_facts(_read_facts(check)),
+             *_table(check), *set_facts(_found_facts(check))]
+    lines += [labelled(f.kind, sentence_typed(f)) for kind in ("warning", "note")
               for f in check.findings if f.kind == kind]
     lines += [""] + ([f"{'Written:':<10}{output}"] if output else [])
     lines.append(headed("Next:", what_to_do(check)))
     return "\n".join([*lines, *([] if check.passes else ["", cautions_text()])])
 
 
-def _verdict(check: Check) -> str:
+def check_facts(check: Check) -> list[Fact]:
+    """What was read and found; no option, no command."""
+    return [*_read_facts(check), *_found_facts(check)]
+
+
+def verdict(check: Check) -> str:
     return "this print is " + ("" if check.passes else "not ") + "what the curve promises"
 
 
-def _read_lines(check: Check) -> Iterator[str]:
+def _read_facts(check: Check) -> Iterator[Fact]:
     prints = check.prints
     of = "one print" if len(prints) == 1 else counted(len(prints), "print")
-    yield labelled("read", f"{counted(len(check.tones), 'patch')} of {of}"
+    yield ("read", f"{counted(len(check.tones), 'patch')} of {of}"
                    + (f", made on {check.date}" if check.date else ""))
     time = f"; printed for {check.printing_time}" if check.printing_time else ""
-    yield labelled("curve", f"{check.curve.name} ({check.curve.short_id}){time}")
+    yield ("curve", f"{check.curve.name} ({check.curve.short_id}){time}")
     if len(prints) > 1:
-        yield labelled("prints", "mean difference " + ", ".join(
+        yield ("prints", "mean difference " + ", ".join(
             f"{p.difference_lightness_mean:+.1f} L* ({p.name or 'unnamed'})" for p in prints))
 
 
@@ -100,15 +105,15 @@ def _rows(tones: tuple[CheckedTone, ...]) -> list[list[CheckedTone]]:
     return [groups[key] for key in sorted(groups)]
 
 
-def _found_lines(check: Check) -> Iterator[str]:
+def _found_facts(check: Check) -> Iterator[Fact]:
     off = check.worst_difference_lightness
-    yield labelled("off by", f"{check.difference_lightness_rms:.1f} L* on the whole; worst at"
+    yield ("off by", f"{check.difference_lightness_rms:.1f} L* on the whole; worst at"
                    f" picture L* {check.worst_image_lightness:.0f}: {abs(off):.1f} L* too"
                    f" {'light' if off > 0.0 else 'dark'}")
-    yield labelled("verdict", f"{'passes' if check.passes else 'does not pass'}:"
+    yield ("verdict", f"{'passes' if check.passes else 'does not pass'}:"
                    f" {_how_often(check.probability)}")
     if not check.passes:
-        yield labelled("cause", cause_text(check))
+        yield ("cause", cause_text(check))
 
 
 def _how_often(probability: float) -> str:
@@ -167,7 +172,7 @@ def why_refused(error: FitError) -> FitError:
         return FitError(error.given, f"the cause: {cause_text(check)}", what_to_do(check))
     if aside is None:
         return error
-    return FitError(error.given, sentence(aside), "leave out what cannot be measured again",
+    return FitError(error.given, sentence_typed(aside), "leave out what cannot be measured again",
                     code="leave_out_these", patches=" ".join(
                         f'--leave-out "{name}"' for name in aside.patches))
 

@@ -22,9 +22,10 @@ from tonewright.measured.readings import Readings
 from tonewright.record.codec import encode
 from tonewright.record.findings import Finding
 from tonewright.record.setup import Setup
+from tonewright.show.advice import Advice, untyped
 from tonewright.show.cautions import cautions_text
-from tonewright.show.findings import sentence
-from tonewright.show.words import headed, labelled, percent, typed
+from tonewright.show.findings import sentence, sentence_typed
+from tonewright.show.words import Fact, headed, labelled, percent, set_facts, typed
 
 MOST_DIFFERENCES = 4
 _WEIGHTINGS = {"luminance": "luminance (true CIE L*)",
@@ -48,7 +49,7 @@ def fit_json(curve: Curve) -> dict[str, Any]:
         "least_sure_level": found.least_sure_level,
         "scale": curve.scale,
         "findings": [encode(f) for f in found_in(curve)],
-        "warnings": [*map(sentence, found_in(curve))],
+        "warnings": [*map(sentence_typed, found_in(curve))],
         "next": encode(next_step(curve)),
         **_derived_json(curve),
     }
@@ -76,8 +77,8 @@ def renew_json(renewed: Renewed) -> dict[str, Any]:
     return {
         **data, "findings": data["findings"] + [encode(f) for f in renewed.findings],
         "ancestor": old.name, "setup_changes": setup_changes(old.setup, renewed.curve.setup),
-        "notes": [sentence(f) for f in renewed.findings if f.kind == "note"],
-        "moved": {**asdict(renewed.movement), "warning": other and sentence(other)},
+        "notes": [sentence_typed(f) for f in renewed.findings if f.kind == "note"],
+        "moved": {**asdict(renewed.movement), "warning": other and sentence_typed(other)},
     }
 
 
@@ -90,9 +91,9 @@ def found_in(curve: Curve) -> list[Finding]:
 
 def fit_text(curve: Curve, file: str | None) -> str:
     """The report on a fit; ``file`` is where the curve goes, None: it is not kept."""
-    return "\n".join([f"Curve {curve.name}", *_read_lines(curve), *_tone_lines(curve),
-                      *_found_lines(curve),
-                      *_doubtful_lines(curve, ()), "", *_end_lines(curve, file, renewed=False)])
+    facts = (*_read_facts(curve), *_tone_facts(curve), *_found_facts(curve))
+    return "\n".join([f"Curve {curve.name}", *set_facts(facts), *_doubtful_lines(curve, ()), "",
+                      *_end_lines(curve, file, renewed=False)])
 
 
 def renew_text(renewed: Renewed, file: str) -> str:
@@ -100,9 +101,9 @@ def renew_text(renewed: Renewed, file: str) -> str:
     curve, old = renewed.curve, renewed.curve.ancestor
     assert old is not None
     return "\n".join([
-        f"Curve {curve.name}, renewed from {old.name}", *_read_lines(curve),
-        *_changed_lines(setup_changes(old.setup, curve.setup)), *_found_lines(curve),
-        *_moved_lines(renewed.movement), *_doubtful_lines(curve, renewed.findings), "",
+        f"Curve {curve.name}, renewed from {old.name}", *set_facts(_read_facts(curve)),
+        *_changed_lines(setup_changes(old.setup, curve.setup)), *set_facts(_found_facts(curve)),
+        *set_facts(_moved_facts(renewed.movement)), *_doubtful_lines(curve, renewed.findings), "",
         *_end_lines(curve, file, renewed=True)])
 
 
@@ -110,7 +111,8 @@ def refine_text(refined: Renewed, file: str) -> str:
     """The report on a curve refined by more readings."""
     curve, old, moved = refined.curve, refined.old, refined.movement
     return "\n".join([
-        f"Curve {curve.name}, refined from {old.name}", *_read_lines(curve), *_found_lines(curve),
+        f"Curve {curve.name}, refined from {old.name}",
+        *set_facts((*_read_facts(curve), *_found_facts(curve))),
         labelled("moved", f"by {moved.rms_shift_lightness:.1f} L* on the whole, at most"
                  f" {abs(moved.largest_shift_lightness):.1f} at picture L*"
                  f" {moved.shift_at_image_lightness:.0f}"),
@@ -119,19 +121,33 @@ def refine_text(refined: Renewed, file: str) -> str:
         *_doubtful_lines(curve, refined.findings), "", *_end_lines(curve, file, renewed=False)])
 
 
-def _read_lines(curve: Curve) -> Iterator[str]:
+def curve_facts(curve: Curve) -> list[Fact]:
+    """What a curve was made from and what it knows; no option, no command."""
+    doubtful = "; ".join(map(_doubtful, curve.summary.doubtful)) or "no patch"
+    return [*_read_facts(curve), *_tone_facts(curve), *_found_facts(curve), ("doubtful", doubtful)]
+
+
+def curve_advice(curve: Curve) -> Advice:
+    """What to do with a curve."""
+    step = next_step(curve)
+    if step.code == "make_negative":
+        return Advice("make a negative of a picture with this curve, and check its print")
+    return Advice(untyped(next_step_words(step)).strip())
+
+
+def _read_facts(curve: Curve) -> Iterator[Fact]:
     recipe = curve.recipe
     if recipe is not None:
-        yield from _recipe_lines(recipe)
+        yield from _recipe_facts(recipe)
     elif curve.readings is not None:
-        yield labelled("read", readings_line(curve.readings))
-    yield labelled("weighting", _WEIGHTINGS[curve.scale]
+        yield ("read", readings_line(curve.readings))
+    yield ("weighting", _WEIGHTINGS[curve.scale]
                    + (", counted from the bare paper" if curve.relative_to_paper else ""))
-    yield labelled("aim", _aim(curve.settings.aim))
+    yield ("aim", _aim(curve.settings.aim))
     prints = () if recipe is None else recipe.prints
     names = dict.fromkeys((*curve.settings.left_out, *(n for p in prints for n in p.left_out)))
     if names:
-        yield labelled("left out", ", ".join(names))
+        yield ("left out", ", ".join(names))
 
 
 def _aim(aim: Aim) -> str:
@@ -142,15 +158,15 @@ def _aim(aim: Aim) -> str:
     return f"equal steps of {aim.kind} between the print's black and white"
 
 
-def _recipe_lines(recipe: Recipe) -> Iterator[str]:
+def _recipe_facts(recipe: Recipe) -> Iterator[Fact]:
     """For a derived curve the prints, the process and the time."""
     for print_ in recipe.prints:
-        yield labelled("read", f"{readings_line(print_.readings)}, printed as"
+        yield ("read", f"{readings_line(print_.readings)}, printed as"
                        f" {recipe.processes[print_.process].name} for"
                        f" {recipe.spoken_print_time(print_)}")
     process = recipe.processes[recipe.process]
-    yield labelled("process", f"{process.name}, from a strip of {len(process.strip.patches)} steps")
-    yield labelled("time", f"the curve is for a printing time of {recipe.spoken_time}")
+    yield ("process", f"{process.name}, from a strip of {len(process.strip.patches)} steps")
+    yield ("time", f"the curve is for a printing time of {recipe.spoken_time}")
 
 
 def readings_line(readings: Readings) -> str:
@@ -161,29 +177,29 @@ def readings_line(readings: Readings) -> str:
     return f"{patches} of {counted(levels, 'ink level')} from {files}"
 
 
-def _found_lines(curve: Curve) -> Iterator[str]:
+def _found_facts(curve: Curve) -> Iterator[Fact]:
     found = curve.summary
-    yield labelled("noise", f"readings scatter by {found.noise_density_sd:.3f} in density")
+    yield ("noise", f"readings scatter by {found.noise_density_sd:.3f} in density")
     if curve.recipe is None and curve.readings is not None:
-        yield labelled("sheets", _sheets(
+        yield ("sheets", _sheets(
             curve.readings, found.print_to_print_lightness_sd, curve.response))
     weakest = float(curve.response.lightness_at(found.least_sure_level))
-    yield labelled("how sure", f"95 times in 100 the true tone lies within"
+    yield ("how sure", f"95 times in 100 the true tone lies within"
                    f" ±{found.band_halfwidth_mean:.1f} L* on average; weakest at"
                    f" {percent(found.least_sure_level)} ink (print L* {weakest:.0f}):"
                    f" ±{found.band_halfwidth_max:.1f}")
-    yield from _negative_lines(curve)
+    yield from _negative_facts(curve)
     moved = found.few_patches_moved_lightness
     if moved is not None:
-        yield labelled("patches", f"they moved the curve by up to {moved:.1f} L*")
+        yield ("patches", f"they moved the curve by up to {moved:.1f} L*")
 
 
-def _tone_lines(curve: Curve) -> Iterator[str]:
+def _tone_facts(curve: Curve) -> Iterator[Fact]:
     """Where the print's tones begin and end."""
     found = curve.summary
     for end, light, level in (("black", found.black_lightness, found.level_black),
                               ("white", found.white_lightness, found.level_white)):
-        yield labelled(end, f"L* {light:.1f}; picture {end} = {percent(level)} ink")
+        yield (end, f"L* {light:.1f}; picture {end} = {percent(level)} ink")
 
 
 def _sheets(readings: Readings, sd: float | None, response: PrintResponse) -> str:
@@ -197,7 +213,7 @@ def _sheets(readings: Readings, sd: float | None, response: PrintResponse) -> st
             f" next sheet lies within ±{half:.1f} L* of the curve (95 times in 100)")
 
 
-def _negative_lines(curve: Curve) -> Iterator[str]:
+def _negative_facts(curve: Curve) -> Iterator[Fact]:
     """The negative's density range against what the process needs."""
     found, recipe, negative = curve.summary.negative_density_range, curve.recipe, curve.negative
     if found is None or recipe is None or negative is None:
@@ -212,7 +228,7 @@ def _negative_lines(curve: Curve) -> Iterator[str]:
     # past the ink that still prints a tone nothing tells how dense it is
     gives = (f"{found:.2f} ± {half:.2f}" if half < found / 4.0
              else f"at least {negative.density_low[-1]:.2f}")
-    yield labelled("negative", f"{needs}; the ink gives {gives}."
+    yield ("negative", f"{needs}; the ink gives {gives}."
                    f" {_range_advice(curve, need)}".strip())
 
 
@@ -237,15 +253,15 @@ def _changed_lines(changes: list[str]) -> list[str]:
         "changed", "no new paper or chemistry was noted (add --paper, --coating, …)")]
 
 
-def _moved_lines(moved: Movement) -> Iterator[str]:
+def _moved_facts(moved: Movement) -> Iterator[Fact]:
     blacks, whites = zip(moved.old_levels, moved.new_levels, strict=True)
     for end, before, after, levels in (
             ("black", moved.old_black_lightness, moved.new_black_lightness, blacks),
             ("white", moved.old_white_lightness, moved.new_white_lightness, whites)):
-        yield labelled("moved", f"{end} L* {before:.1f} → {after:.1f}, ink {percent(levels[0])} →"
+        yield ("moved", f"{end} L* {before:.1f} → {after:.1f}, ink {percent(levels[0])} →"
                        f" {percent(levels[1])}")
     off = moved.largest_shift_lightness
-    yield labelled("old curve", f"for this print: up to {abs(off):.1f} L* too"
+    yield ("old curve", f"for this print: up to {abs(off):.1f} L* too"
                    f" {'light' if off > 0.0 else 'dark'} (at picture L*"
                    f" {moved.shift_at_image_lightness:.0f}); RMS over all tones"
                    f" {moved.rms_shift_lightness:.1f} L*")
@@ -255,7 +271,7 @@ def _doubtful_lines(curve: Curve, more: Sequence[Finding]) -> Iterator[str]:
     yield labelled("doubtful", "; ".join(map(_doubtful, curve.summary.doubtful)) or "no patch")
     # the line on the negative tells of ink to spare
     for found in (f for f in (*found_in(curve), *more) if not isinstance(f, InkToSpare)):
-        yield labelled(found.kind, sentence(found))
+        yield labelled(found.kind, sentence_typed(found))
 
 
 def _doubtful(doubt: Doubt) -> str:
@@ -282,6 +298,7 @@ def _end_lines(curve: Curve, kept: str | None, *, renewed: bool) -> Iterator[str
 
 
 def next_step_words(step: NextStep) -> str:
+    """What to do about a curve that is not ready for a picture."""
     again = " Then make the curve again; do not print a picture with this one."
     leave_out = "measure the doubtful patches again, or leave them out (--leave-out PATCH)"
     if step.code == "repeat_strip":

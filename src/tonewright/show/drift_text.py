@@ -15,7 +15,7 @@ from tonewright.record.provenance import short_id
 from tonewright.shelf.drift import TIMES, Series
 from tonewright.shelf.findings import TimeDrifted
 from tonewright.show.cautions import cautions_text
-from tonewright.show.findings import sentence
+from tonewright.show.findings import sentence_typed
 from tonewright.show.shelf_findings import QUANTITY, change_words, month_words
 from tonewright.show.shelf_text import filled, left_out_lines, setup_words
 from tonewright.show.words import headed, labelled
@@ -37,7 +37,7 @@ def drift_json(found: FoundDrift) -> dict[str, Any]:
         **{name: leading[name] for name in (
             "limits", "out_since", "moving_since", "drift_stops_per_month")},
         "findings": [encode(f) for f in drift.findings],
-        "warnings": [*map(sentence, drift.findings)],
+        "warnings": [*map(sentence_typed, drift.findings)],
         "left_out": [asdict(one) for one in found.left_out],
     }
 
@@ -90,7 +90,7 @@ def drift_text(found: FoundDrift, picture: str | None) -> str:
         lines.append(labelled(LABEL[one.quantity], "; ".join(_facts(one))))
     if drift.findings or found.left_out:
         lines.append("")
-    lines += [labelled(f.kind, sentence(f)) for f in drift.findings]
+    lines += [labelled(f.kind, sentence_typed(f)) for f in drift.findings]
     lines += left_out_lines(found.left_out)
     lines += ["", headed("Written:", picture)] if picture else [""]
     moved = any(isinstance(f, TimeDrifted) for f in drift.findings)

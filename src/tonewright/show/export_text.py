@@ -11,7 +11,7 @@ from tonewright.files.export.make import FORMS, Export
 from tonewright.files.export.proof import Proof
 from tonewright.show import curve_findings as curve_findings
 from tonewright.show import strip_findings as strip_findings
-from tonewright.show.sentence import sentence
+from tonewright.show.sentence import sentence_typed
 from tonewright.show.words import headed, labelled, typed
 
 _WHAT = {
@@ -78,7 +78,7 @@ def export_text(made: Export) -> str:
         ("holds", _WHAT[form].format(rows=rows)),
         ("pictures", "" if made.encoding is None else _pictures(made)),
         ("time", f"the curve is for a printing time of {time}" if time and _codes(made) else ""),
-        *(("warning", sentence(found)) for found in _findings(made)),
+        *(("warning", sentence_typed(found)) for found in _findings(made)),
         ("read back", "" if made.proof is None else _proof(made.proof)),
     ]
     return "\n".join([

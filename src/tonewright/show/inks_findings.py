@@ -37,7 +37,7 @@ def _(found: ClearFilmOff) -> str:
 def _(found: InkPatchesDiffer) -> str:
     return (f"Patches {', '.join(found.patches)} are of one ink and differ by"
             f" {found.difference_density:.2f} in density. Look at them and measure them again, or"
-            " leave the bad one out with --leave-out.")
+            " leave out the bad one (--leave-out PATCH).")
 
 
 @sentence.register
@@ -51,8 +51,8 @@ def _(found: InksPaperWhite) -> str:
     if time is None or stops is None:
         return said
     said += (f" To see more, print the same chart for {time} ({stops} stop{'s' * (stops > 1)}"
-             f" longer), and add --time {typed(time)}.")
+             f" longer), and say so (--time {typed(time)}).")
     if found.full_ink_only:
-        said += (" Or draw it with lighter levels as well: tonewright target --ink-colours"
-                 " --ink-levels 1,0.5.")
+        said += (" Or draw it with lighter levels as well (tonewright target --ink-colours"
+                 " --ink-levels 1,0.5).")
     return said

@@ -12,7 +12,7 @@ from tonewright.record.findings import Finding
 from tonewright.record.setup import ink_colour_text
 from tonewright.scales import STOP
 from tonewright.show.cautions import cautions_text
-from tonewright.show.findings import sentence
+from tonewright.show.findings import sentence_typed
 from tonewright.show.inks_findings import typed
 from tonewright.show.words import headed, labelled, percent
 
@@ -183,7 +183,8 @@ def _doubts(ranking: InkRanking) -> list[tuple[str, str]]:
     """The same as kind and sentence; of many pairs that differ only some are named."""
     findings = _findings(ranking)
     unnamed = [f for f in findings if isinstance(f, InkPatchesDiffer)][_MOST_PAIRS:]
-    said: list[tuple[str, str]] = [(f.kind, sentence(f)) for f in findings if f not in unnamed]
+    said: list[tuple[str, str]] = [
+        (f.kind, sentence_typed(f)) for f in findings if f not in unnamed]
     if unnamed:
         said.append(("warning", f"{counted(len(unnamed), 'more pair')} of one ink differ too much."
                      " If most do, the readings are in another order than the patches."))

@@ -8,13 +8,14 @@ from tonewright.show.sentence import sentence
 
 @sentence.register
 def _(found: negative.ProfileSetAside) -> str:
-    return "the embedded ICC profile was ignored because of --encoding"
+    return "another encoding was named, so the embedded ICC profile was ignored"
 
 
 @sentence.register
 def _(found: negative.EncodingAssumed) -> str:
     meaning = "sRGB" if found.encoding == "srgb" else f"gray {found.encoding.replace(':', ' ')}"
-    return f"no ICC profile: {meaning} was assumed; if that is wrong, use --encoding"
+    return (f"no ICC profile: {meaning} was assumed; if that is wrong, name the encoding"
+            " (--encoding NAME)")
 
 
 @sentence.register

@@ -17,8 +17,8 @@ from tonewright.show import negative_findings as negative_findings
 from tonewright.show import raster_findings as raster_findings
 from tonewright.show import strip_findings as strip_findings
 from tonewright.show.cautions import cautions_text
-from tonewright.show.sentence import sentence
-from tonewright.show.words import RULE_WORDS, headed, labelled, typed
+from tonewright.show.sentence import sentence_typed
+from tonewright.show.words import RULE_WORDS, Fact, headed, labelled, set_facts, typed
 from tonewright.strip.findings import TIME_IN_DOUBT
 
 if TYPE_CHECKING:
@@ -65,7 +65,7 @@ def negative_json(report: NegativeReport) -> dict[str, Any]:
         "level_black": report.level_black,
         "level_white": report.level_white,
         "mirrored": report.mirrored,
-        "warnings": [sentence(finding) for finding in findings],
+        "warnings": [sentence_typed(finding) for finding in findings],
         "findings": [encode(finding) for finding in findings],
         "picture_mm": None if report.picture_mm is None else list(report.picture_mm),
         "resampled_from": None if report.resampled_from is None else list(report.resampled_from),
@@ -169,13 +169,18 @@ def _rule(batch: Batch) -> str:
 
 def _curve_text(report: NegativeReport) -> str:
     """What holds for all negatives of a curve: how long to print them, and its doubts."""
+    doubts = ((found.kind, sentence_typed(found)) for found in report.curve_findings)
+    return "\n".join([f"Curve {report.curve}",
+                      *set_facts((("time", print_words(report)), *doubts))])
+
+
+def print_words(report: NegativeReport) -> str:
+    """How long to print a negative."""
     time = f"print for {report.printing_time}" if report.printing_time else (
         "the curve does not say how long to print: use the time its target was printed for")
     if any(isinstance(found, TIME_IN_DOUBT) for found in report.curve_findings):
         time += "; the curve may be for the wrong time, see below"
-    doubts = ((found.kind, sentence(found)) for found in report.curve_findings)
-    return "\n".join([f"Curve {report.curve}",
-                      *(labelled(*fact) for fact in (("time", time), *doubts))])
+    return time
 
 
 def encoding_words(encoding: str) -> str:
@@ -185,6 +190,11 @@ def encoding_words(encoding: str) -> str:
 
 def negative_text(report: NegativeReport) -> str:
     """One negative: one fact a line."""
+    return "\n".join([f"Image {report.source}", *set_facts(negative_facts(report))])
+
+
+def negative_facts(report: NegativeReport) -> list[Fact]:
+    """What was made of one image."""
     black, white = report.level_black, report.level_white
     density = report.density_range
     facts = [
@@ -193,15 +203,14 @@ def negative_text(report: NegativeReport) -> str:
         ("range", "" if density is None else f"density range {density:.2f} from black to white, as"
          " the coating sees it"),
         ("ends", _ends(report)),
-        *(("warning", sentence(finding)) for finding in report.findings),
+        *(("warning", sentence_typed(finding)) for finding in report.findings),
         ("written", f"{report.output}, {_size(report)}"),
         ("", "" if report.table is None else f"{report.table} (to fill in by hand) and"
          f" {report.target} (a scan is read with it)"),
         ("sheet", _sheet(report)),
         ("film", _film(report)),
     ]
-    lines = (labelled(label, text) for label, text in facts if text)
-    return "\n".join([f"Image {report.source}", *lines])
+    return [(label, text) for label, text in facts if text]
 
 
 def _percent(share: float) -> str:

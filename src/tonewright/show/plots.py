@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import io
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -21,8 +20,10 @@ from tonewright.curve.document import Curve
 from tonewright.curve.prints import PatchPlace, patch_places
 from tonewright.errors import visible
 from tonewright.files.export.make import Export
+from tonewright.frozen import dataclass
 from tonewright.negative.tones import encoding_lightness
-from tonewright.scales import STOP, Array
+from tonewright.scales import Array
+from tonewright.strip.places import response_stops, step_stops
 from tonewright.strip.process import Process
 
 INK, BAND, POINT, DOUBT = "#5b3a1e", "#d9c3a5", "#2f2f2f", "#b3261e"
@@ -132,7 +133,7 @@ def plot_process(process: Process) -> bytes:
     figure = Figure(figsize=(8.0, 4.8), layout="constrained")
     axes = figure.subplots()
     known = process.summary.next_time is None
-    stops = (process.exposure - _start(process)) / STOP
+    stops = response_stops(process)
     axes.fill_between(stops, process.density_low, process.density_high, color=BAND, lw=0,
                       label="95 % band of the response" if known else
                       "where the response may lie (black not reached)")
@@ -140,13 +141,13 @@ def plot_process(process: Process) -> bytes:
     for half, colour, label in (("film", POINT, "steps through the film"),
                                 ("bare", SECOND, "bare steps")):
         rows = [i for i, p in enumerate(process.strip.patches) if p.through == half]
-        place = {i: _stops_from_start(process, i) for i in rows}
+        place = {i: step_stops(process, i) for i in rows}
         if rows:
             axes.plot(list(place.values()), [process.strip.patches[i].density for i in rows], ".",
                       color=colour, ms=5, label=label)
     aside = process.summary.set_aside
     if aside:
-        axes.plot([_stops_from_start(process, i) for i in aside],
+        axes.plot([step_stops(process, i) for i in aside],
                   [process.strip.patches[i].density for i in aside], "o", mfc="none", mec=DOUBT,
                   ms=9, label="set aside")
     axes.axvline(0.0, color=INK, lw=0.8, ls=":")
@@ -158,21 +159,6 @@ def plot_process(process: Process) -> bytes:
     axes.legend(loc="upper left", **LEGEND)
     axes.grid(alpha=0.2)
     return png(figure)
-
-
-def _start(process: Process) -> float:
-    """Exposure that counts as 0: clear film at the base printing time or, where that is not
-    known, at the strip's longest time."""
-    known = process.summary.next_time is None
-    return process.shift(process.base_time if known else process.strip.times()[-1])
-
-
-def _stops_from_start(process: Process, row: int) -> float:
-    """Exposure of a step, in stops from `_start`."""
-    patch = process.strip.patches[row]
-    bare = (process.summary.film_density or 0.0) if patch.through == "bare" else 0.0
-    exposure = process.shift(patch.time) - process.tablet.densities[patch.step - 1] + bare
-    return (exposure - _start(process)) / STOP
 
 
 @dataclass(frozen=True, eq=False)

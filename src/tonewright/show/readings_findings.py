@@ -34,7 +34,7 @@ says(CodePageAssumed,
      "{file}: the text is not UTF-8; it was read in the Windows code page 1252. Check the names.")
 says(LighterThanPaper,
      "{file}: the lightest patch has density {lightest_density:.2f}; few papers are that white. If"
-     " the instrument was zeroed on the bare paper, add --relative-to-paper.")
+     " the instrument was zeroed on the bare paper, say so (--relative-to-paper).")
 says(SheetsNotNamed,
      "The {files} files do not say which sheet they were measured on, so they count as readings of"
      " one sheet. A column named print tells sheets apart.")
@@ -66,7 +66,7 @@ def _(found: ValuesLeftAside) -> str:
     if found.other_weighting is None:
         return said
     value = "lightness" if found.other_weighting == "luminance" else "density"
-    return f"{said} To use the {value} instead, add --scale {found.other_weighting}."
+    return f"{said} To use the {value} instead, name it (--scale {found.other_weighting})."
 
 
 @sentence.register
@@ -84,4 +84,4 @@ def _(found: PatchesNotInList) -> str:
 @sentence.register
 def _(found: PatchesDoubted) -> str:
     return (f"{found.file}: doubtful in the scan: {names(found.patches)}. The column doubt says"
-            " why. Look at the print, and leave out with --leave-out any patch that is spoilt.")
+            " why. Look at the print, and leave out any patch that is spoilt (--leave-out PATCH).")

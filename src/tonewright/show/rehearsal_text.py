@@ -3,20 +3,21 @@
 from __future__ import annotations
 
 import textwrap
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from enum import StrEnum
 from typing import Any
 
 from tonewright.check.document import Check
 from tonewright.curve.document import Curve
 from tonewright.curve.renew import Movement
+from tonewright.frozen import dataclass
 from tonewright.record.codec import encode
 from tonewright.record.times import PrintingTime
 from tonewright.shelf.drift import Drift
 from tonewright.show.cautions import cautions_text
 from tonewright.show.check_text import cause_text, check_json, what_to_do
 from tonewright.show.curve_text import fit_json, readings_line
-from tonewright.show.findings import sentence
+from tonewright.show.findings import sentence_typed
 from tonewright.show.words import WIDTH
 from tonewright.strip.process import Process
 
@@ -150,7 +151,7 @@ def _passed(check: Check) -> str:
 
 
 def _drift(outcome: Outcome) -> str:
-    return " ".join(map(sentence, outcome.drift.findings)) or "nothing has moved."
+    return " ".join(map(sentence_typed, outcome.drift.findings)) or "nothing has moved."
 
 
 def _readings(curve: Curve) -> str:

@@ -70,7 +70,7 @@ def _(found: ScanProfileUnusable) -> str:
 @sentence.register
 def _(found: ScanWeighedAsSrgb) -> str:
     return (f"{found.file} is in colour and carries no usable profile, so it was treated as sRGB."
-            " Scan in gray, or choose one channel with --channel.")
+            " Scan in gray, or choose one channel (--channel).")
 
 
 _ENTRIES = {"bits": "bits of each value", "resolution": "resolution", "profile": "ICC profile",
@@ -125,8 +125,10 @@ def _(found: StepsOutsideResponse) -> str:
 @sentence.register
 def _(found: StepsOutOfLine) -> str:
     skip = " ".join(f"--skip {step}" for step in found.steps)
+    they = "them" if found.steps[1:] else "it"
     return (f"{_steps(found.file, found.through, found.steps)} out of line with the neighbouring"
-            f" steps, as a stain or a scratch would be. Look at the strip; if so, add {skip}.")
+            f" steps, as a stain or a scratch would be. Look at the strip; if so, leave {they} out"
+            f" ({skip}).")
 
 
 @sentence.register

@@ -12,8 +12,9 @@ from tonewright.measured.readings import Readings
 from tonewright.record.codec import encode
 from tonewright.scales import density_to_lightness
 from tonewright.scan.read import ScanReading
-from tonewright.show.findings import sentence
-from tonewright.show.words import headed, labelled, typed
+from tonewright.show.advice import Advice
+from tonewright.show.findings import sentence_typed
+from tonewright.show.words import Fact, headed, labelled, set_facts, typed
 
 _WAYS = {
     "scanner": "by the scanner response {name}",
@@ -37,7 +38,7 @@ def reading_json(result: ReadResult) -> dict[str, Any]:
     facts = _scan_json(reading) if isinstance(reading, ScanReading) else _list_json(reading)
     return {
         **facts, "aim_rms_lightness": _aim_rms(result),
-        "warnings": [sentence(f) for f in reading.findings],
+        "warnings": [sentence_typed(f) for f in reading.findings],
         "output": None if result.output is None else str(result.output),
         "overlay": None if result.overlay is None else str(result.overlay),
     }
@@ -49,7 +50,7 @@ def _scan_json(reading: ScanReading) -> dict[str, Any]:
         "patches": sum(p.density is not None for p in reading.patches),
         "doubtful": [
             {"patch": p.patch.name, "level": p.patch.level, "density": p.density,
-             "why": [sentence(d) for d in p.doubts]} for p in reading.doubtful],
+             "why": [sentence_typed(d) for d in p.doubts]} for p in reading.doubtful],
         "rotation_degrees": round(located.rotation_degrees, 3),
         "mirrored": located.mirrored,
         "mark_error_px": None if located.mark_error_px is None
@@ -83,27 +84,32 @@ def reading_text(result: ReadResult) -> str:
     reading, target = result.reading, result.target
     scan = reading if isinstance(reading, ScanReading) else None
     relative = isinstance(reading, Readings) and reading.relative_to_paper
-    patches = [p.density for p in reading.patches if p.density is not None]
-    lines = [
-        f"Print of the target {target.name}",
-        labelled("read", f"{len(patches)} of {len(target.patches)} patches from"
-                 f" {result.source.name}, density {min(patches):.2f} to {max(patches):.2f}"
-                 + (" above the bare paper" if relative else "")),
-        *(_order_lines(result) if scan is None else _scan_lines(scan)),
-    ]
-    rms = _aim_rms(result)
-    if rms is not None:
-        lines.append(labelled("aims", f"on average the print lies {rms:.1f} L* from what the curve"
-                              f" {target.through} aims at"))
+    lines = [f"Print of the target {target.name}", *set_facts(reading_facts(result))]
     if scan is not None:
         lines += _doubtful_lines(scan)
-    lines += [labelled(f.kind, sentence(f)) for f in reading.findings]
+    lines += [labelled(f.kind, sentence_typed(f)) for f in reading.findings]
     written = " and ".join(str(p) for p in (result.output, result.overlay) if p is not None)
     return "\n".join([*lines, "", headed("Written:", written or "nothing"),
                       headed("Next:", _next_step(result, relative=relative))])
 
 
-def _scan_lines(reading: ScanReading) -> Sequence[str]:
+def reading_facts(result: ReadResult) -> list[Fact]:
+    """What was read, and how far it may be off."""
+    reading, target = result.reading, result.target
+    patches = [p.density for p in reading.patches if p.density is not None]
+    relative = isinstance(reading, Readings) and reading.relative_to_paper
+    facts = [("read", f"{len(patches)} of {len(target.patches)} patches from"
+              f" {result.source.name}, density {min(patches):.2f} to {max(patches):.2f}"
+              + (" above the bare paper" if relative else "")),
+             *(_scan_facts(reading) if isinstance(reading, ScanReading) else _order_facts(result))]
+    rms = _aim_rms(result)
+    if rms is not None:
+        facts.append(("aims", f"on average the print lies {rms:.1f} L* from what the curve"
+                      f" {target.through} aims at"))
+    return facts
+
+
+def _scan_facts(reading: ScanReading) -> Sequence[Fact]:
     located, uneven = reading.located, reading.unevenness
     error = "" if located.mark_error_px is None else \
         f"; marks and dots lie within {located.mark_error_px:.2f} pixels of their places"
@@ -111,11 +117,11 @@ def _scan_lines(reading: ScanReading) -> Sequence[str]:
     evened = (f"up to {uneven.span:.2f} in density across the sheet, taken out" if uneven.known
               else "repeated patches show none")
     return (
-        labelled("place", f"turned by {located.rotation_degrees:.1f} degrees"
+        ("place", f"turned by {located.rotation_degrees:.1f} degrees"
                  f"{', mirrored' if located.mirrored else ''}; marks {marks}{error}"),
-        labelled("densities", density_basis_text(reading)),
-        labelled("uneven", evened),
-        labelled("sure to", f"±{reading.density_sd_median:.3f} in density for a typical patch"),
+        ("densities", density_basis_text(reading)),
+        ("uneven", evened),
+        ("sure to", f"±{reading.density_sd_median:.3f} in density for a typical patch"),
     )
 
 
@@ -129,16 +135,16 @@ def density_basis_text(reading: ScanReading) -> str:
     return f"{way}{lamp}. All of them may be off together, by about {basis.sd_density:.3f}.{better}"
 
 
-def _order_lines(result: ReadResult) -> Sequence[str]:
+def _order_facts(result: ReadResult) -> Sequence[Fact]:
     """Nothing tells the order of a chart of inks."""
     return () if result.target.is_ink_chart else (
-        labelled("order", "the densities follow the ink"),)
+        ("order", "the densities follow the ink"),)
 
 
 def _doubtful_lines(reading: ScanReading) -> Sequence[str]:
     patches: dict[str, list[str]] = {}
     for p in reading.doubtful:
-        patches.setdefault("; ".join(map(sentence, p.doubts)), []).append(p.patch.name)
+        patches.setdefault("; ".join(map(sentence_typed, p.doubts)), []).append(p.patch.name)
     lines = [labelled("doubtful", f"{', '.join(named)}: {why}") for why, named in patches.items()]
     more = sum(map(len, [*patches.values()][_MOST_DOUBTFUL:]))
     if more:
@@ -158,6 +164,18 @@ def _aim_rms(result: ReadResult) -> float | None:
     off = [float(density_to_lightness(density)) - p.aim_lightness for p in result.target.patches
            if p.aim_lightness is not None and (density := known.get(p.name)) is not None]
     return round(float(np.sqrt(np.mean(np.square(off)))), 3) if off else None
+
+
+def reading_advice(result: ReadResult) -> Advice:
+    """What to do with the readings now."""
+    relative = isinstance(result.reading, Readings) and result.reading.relative_to_paper
+    if result.target.is_ink_chart:
+        words = "see which colour of ink holds paper white"
+    elif result.target.through is not None:
+        words = f"check the print against the curve {result.target.through}"
+    else:
+        words = "make the curve from these readings"
+    return Advice(words, _next_step(result, relative=relative))
 
 
 def _next_step(result: ReadResult, *, relative: bool) -> str:

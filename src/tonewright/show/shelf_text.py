@@ -104,6 +104,11 @@ def _place_lines(place: Place) -> list[str]:
             filled("; ".join(m for m in more if m), " " * 21, " " * 21)]
 
 
+def because_words(place: Place) -> str:
+    """Whether a document is due and why; empty where there is nothing to say."""
+    return _BECAUSE.get(place.because or "", "")
+
+
 def _error(one: Shelved) -> str | None:
     if one.error_lightness is None:
         return None

@@ -9,8 +9,9 @@ from tonewright import scales
 from tonewright.record.codec import encode
 from tonewright.record.findings import Finding
 from tonewright.record.times import PrintingTime
+from tonewright.show.advice import Advice
 from tonewright.show.cautions import cautions_text
-from tonewright.show.findings import sentence
+from tonewright.show.findings import sentence_typed
 from tonewright.show.words import headed, labelled, typed
 from tonewright.strip.exposure import EyeResult, EyeStrip
 from tonewright.strip.process import Process
@@ -73,7 +74,7 @@ def process_json(process: Process) -> dict[str, Any]:
 
 
 def _found_json(findings: Sequence[Finding]) -> dict[str, Any]:
-    return {"findings": [encode(f) for f in findings], "warnings": [*map(sentence, findings)]}
+    return {"findings": [encode(f) for f in findings], "warnings": [*map(sentence_typed, findings)]}
 
 
 def _number(time: PrintingTime) -> float:
@@ -82,26 +83,40 @@ def _number(time: PrintingTime) -> float:
 
 def eye_text(result: EyeResult, tablet: Tablet, strips: Sequence[EyeStrip]) -> str:
     """What was seen, the base printing time as far as that tells, and the next one to try."""
-    lines = ["Judged by eye, through the film and dry"]
-    for strip in strips:
-        merged = "no steps merge" if strip.merged == 1 else f"steps 1 to {strip.merged} merge"
-        lines.append(labelled("strip", f"{strip.time}: {merged}"))
-    if result.high is None:
-        lines.append(labelled("time", f"base printing time: more than {result.low}. If not even"
-                              " steps 1 and 2 merge, the paper may print a deeper black"))
-    elif not result.far:
-        low, high = (t and t.on_timer() for t in (result.low, result.high))
-        more = f"more than {low}, " if low not in (None, high) else ""
-        lines += [labelled("time", f"base printing time: {more}at most {high}"),
-                  _one_step_less(result.strict)]
-    if result.high is None or not result.far:
-        lines += _tablet_lines(tablet)
-    lines += _finding_lines(result.findings)
-    return "\n".join([*lines, "", headed("Next:", _eye_next(result, tablet)), "",
+    lines = ["Judged by eye, through the film and dry",
+             *(labelled(*fact) for fact in eye_facts(result, tablet, strips)),
+             *_finding_lines(result.findings)]
+    return "\n".join([*lines, "", headed("Next:", eye_advice(result, tablet).typed()), "",
                       cautions_text()])
 
 
-def _eye_next(result: EyeResult, tablet: Tablet) -> str:
+def eye_facts(
+    result: EyeResult, tablet: Tablet, strips: Sequence[EyeStrip]
+) -> list[tuple[str, str]]:
+    """What was seen and what it tells, each under its label."""
+    facts = []
+    for strip in strips:
+        merged = "no steps merge" if strip.merged == 1 else f"steps 1 to {strip.merged} merge"
+        facts.append(("strip", f"{strip.time}: {merged}"))
+    if result.high is None:
+        facts.append(("time", f"base printing time: more than {result.low}. If not even steps 1"
+                      " and 2 merge, the paper may print a deeper black"))
+    elif not result.far:
+        low, high = (t and t.on_timer() for t in (result.low, result.high))
+        more = f"more than {low}, " if low not in (None, high) else ""
+        facts += [("time", f"base printing time: {more}at most {high}"),
+                  _one_step_less(result.strict)]
+    if result.high is None or not result.far:
+        facts += _tablet_facts(tablet)
+    return facts
+
+
+def eye_advice(result: EyeResult, tablet: Tablet) -> Advice:
+    """The next strip to print, or the target; nothing is typed for it."""
+    return Advice(_eye_words(result, tablet))
+
+
+def _eye_words(result: EyeResult, tablet: Tablet) -> str:
     time, change = result.next_time, result.change_stops
     if result.right:
         return (f"print the target for {result.base_time}: on the strip for {time} steps 1 and 2"
@@ -121,38 +136,43 @@ def _eye_next(result: EyeResult, tablet: Tablet) -> str:
 
 def process_text(process: Process, file: str | None) -> str:
     """The report: read, found, doubtful, written, next; ``file`` is where it was written."""
-    found, patches = process.summary, process.strip.patches
-    halves = sorted({p.through for p in patches}, reverse=True)
-    files = ", ".join(s.name for s in process.strip.sources)
-    lines = [
-        f"Process {process.name}",
-        labelled("read", f"{len(patches)} steps ({' and '.join(halves)}) of the tablet"
-                 f" {process.tablet.name}{files and f' from {files}'}, printed for"
-                 f" {', '.join(map(str, process.strip.times()))}"),
-        labelled("black", _density(found.max_black_density)
-                 + ("" if found.reached_black else ", extrapolated: NOT reached on this strip")),
-        labelled("white", _density(found.paper_white_density)),
-        *_time_lines(process),
-        labelled("range", _range_words(process)),
-    ]
-    if found.film_density is not None:
-        lines.append(labelled("film", f"density {found.film_density:.2f}, included in the time"))
-    lines += _tablet_lines(process.tablet)
-    if found.reciprocity_sd is not None:
-        lines.append(labelled("light", f"twice the time counts as"
-                              f" {2.0**found.reciprocity:.2f} times the light"))
-    lines.append(labelled("noise", f"readings scatter by {found.noise_density_sd:.3f} in density"))
-    lines += _finding_lines(process.findings)
     written = file or "nothing (add -o NAME.process.json)"
     # where nothing is to be exposed, there is nothing to take care of
     care = [] if process.contradicted else ["", cautions_text()]
-    return "\n".join([*lines, "", headed("Written:", written),
-                      headed("Next:", next_words(process, file)), *care])
+    return "\n".join([
+        f"Process {process.name}", *(labelled(*fact) for fact in process_facts(process)),
+        *_finding_lines(process.findings), "", headed("Written:", written),
+        headed("Next:", process_advice(process, file).typed()), *care])
 
 
-def _tablet_lines(tablet: Tablet) -> list[str]:
+def process_facts(process: Process) -> list[tuple[str, str]]:
+    """What a measured strip tells, each fact under its label."""
+    found, patches = process.summary, process.strip.patches
+    halves = sorted({p.through for p in patches}, reverse=True)
+    files = ", ".join(s.name for s in process.strip.sources)
+    facts = [
+        ("read", f"{len(patches)} steps ({' and '.join(halves)}) of the tablet"
+                 f" {process.tablet.name}{files and f' from {files}'}, printed for"
+                 f" {', '.join(map(str, process.strip.times()))}"),
+        ("black", _density(found.max_black_density)
+                 + ("" if found.reached_black else ", extrapolated: NOT reached on this strip")),
+        ("white", _density(found.paper_white_density)),
+        *_time_facts(process),
+        ("range", _range_words(process)),
+    ]
+    if found.film_density is not None:
+        facts.append(("film", f"density {found.film_density:.2f}, included in the time"))
+    facts += _tablet_facts(process.tablet)
+    if found.reciprocity_sd is not None:
+        facts.append(("light", f"twice the time counts as {2.0**found.reciprocity:.2f} times the"
+                      " light"))
+    facts.append(("noise", f"readings scatter by {found.noise_density_sd:.3f} in density"))
+    return facts
+
+
+def _tablet_facts(tablet: Tablet) -> list[tuple[str, str]]:
     base = tablet.densities[0]
-    return [] if base == 0.0 else [labelled(
+    return [] if base == 0.0 else [(
         "tablet", f"its base, density {base:.2f}, was taken out: the base printing time is for the"
         " film alone")]
 
@@ -161,7 +181,7 @@ def _density(density: float) -> str:
     return f"density {density:.2f}, L* {float(scales.density_to_lightness(density)):.1f}"
 
 
-def _time_lines(process: Process) -> list[str]:
+def _time_facts(process: Process) -> list[tuple[str, str]]:
     found = process.summary
     base, low, high, strict = (
         PrintingTime(t, process.unit).on_timer()
@@ -169,14 +189,14 @@ def _time_lines(process: Process) -> list[str]:
                   found.base_printing_time_high, found.strict_printing_time))
     between = f"between {low} and {high}"
     if found.next_time is not None:
-        return [labelled("time", f"base printing time: not known yet; nine times in ten it lies"
+        return [("time", f"base printing time: not known yet; nine times in ten it lies"
                          f" {between}, most likely near {base}")]
-    return [labelled("time", f"base printing time: {base}; nine times in ten it lies {between}"),
+    return [("time", f"base printing time: {base}; nine times in ten it lies {between}"),
             _one_step_less(strict)]
 
 
-def _one_step_less(time: PrintingTime) -> str:
-    return labelled("", f"one step less: {time} (opens the shadows; black slightly weaker)")
+def _one_step_less(time: PrintingTime) -> tuple[str, str]:
+    return ("", f"one step less: {time} (opens the shadows; black slightly weaker)")
 
 
 def _range_words(process: Process) -> str:
@@ -190,20 +210,24 @@ def _range_words(process: Process) -> str:
 
 
 def _finding_lines(findings: Sequence[Finding]) -> list[str]:
-    return [labelled(f.kind, sentence(f)) for f in findings]
+    return [labelled(f.kind, sentence_typed(f)) for f in findings]
 
 
-def next_words(process: Process, file: str | None = None) -> str:
+def process_advice(process: Process, file: str | None = None) -> Advice:
     """What to do next; ``file`` is where the process was written."""
     found = process.summary
     if process.contradicted:
-        return ("look at the strip and the warnings. Measure again, evaluate each strip by itself,"
+        return Advice(
+            "look at the strip and the warnings. Measure again, evaluate each strip by itself,"
                 " or print another before you print anything for these times")
     if found.next_time is not None:
-        return (f"print another strip for {PrintingTime(found.next_time, process.unit)}: long"
+        return Advice(
+            f"print another strip for {PrintingTime(found.next_time, process.unit)}: long"
                 " enough for most papers to show black. One that is too long tells as much as one"
                 " at the right time")
     several = " --target-time TIME" if len(process.strip.times()) > 1 else ""
-    return (f"print the target for {process.base_time.on_timer()} (or use the one printed beside"
-            f" the strip), measure it, and type  tonewright fit READINGS.csv --process"
-            f" {typed(file or 'NAME.process.json')}{several} -o NAME.curve.json")
+    return Advice(
+        f"print the target for {process.base_time.on_timer()} (or use the one printed beside the"
+        " strip), measure it",
+        f"tonewright fit READINGS.csv --process {typed(file or 'NAME.process.json')}{several}"
+        " -o NAME.curve.json")

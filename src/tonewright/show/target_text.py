@@ -8,9 +8,10 @@ from tonewright.errors import counted
 from tonewright.files.targets import DrawnTarget
 from tonewright.record.codec import encode
 from tonewright.show import negative_findings as negative_findings
+from tonewright.show.advice import Advice
 from tonewright.show.cautions import cautions_text
-from tonewright.show.sentence import sentence
-from tonewright.show.words import RULE_WORDS, headed, labelled, percent, typed
+from tonewright.show.sentence import sentence_typed
+from tonewright.show.words import RULE_WORDS, Fact, headed, labelled, percent, set_facts, typed
 from tonewright.target.draw import has_rule
 from tonewright.target.pen import RULE
 
@@ -47,7 +48,7 @@ def target_json(drawn: DrawnTarget) -> dict[str, Any]:
         "full_patches": len(target.of_kind("full")), "patch_mm": target.patches[0].width_mm,
         "width_mm": target.width_mm, "height_mm": target.height_mm, "ppi": target.ppi,
         "mirrored": target.mirrored, "through": target.through,
-        "warnings": [sentence(found) for found in drawn.findings],
+        "warnings": [sentence_typed(found) for found in drawn.findings],
         "findings": [encode(found) for found in drawn.findings],
         "ink_colour": target.ink_colour, "ink_chart": target.is_ink_chart,
         **({} if not target.is_ink_chart else {
@@ -60,10 +61,7 @@ def target_text(drawn: DrawnTarget) -> str:
     """What was drawn, where it was written, and how to print and read it."""
     target, files = drawn.target, drawn.files
     picture, document, table = map(str, files)
-    chart = target.is_ink_chart
-    told = (_CHART if chart else _TARGET).format(
-        picture=picture, lay=_LAY[target.mirrored],
-        rule=RULE_WORDS.format(long=RULE) + " " if has_rule(target) else "")
+    chart, told = target.is_ink_chart, target_advice(drawn).words
     then = (f"measure the print and type the densities into {typed(table)}; or scan it and type"
             f"  tonewright read SCAN.tif --target {typed(document)} -o READINGS.csv")
     if chart:
@@ -72,11 +70,8 @@ def target_text(drawn: DrawnTarget) -> str:
         then += "  and  tonewright check CURVE READINGS.csv"
     return "\n".join([
         f"{'Chart of inks' if chart else 'Target'} {target.name}",
-        labelled("patches", _patches(drawn)),
-        labelled("sheet", f"{target.width_mm:.0f} x {target.height_mm:.0f} mm at {target.ppi:g}"
-                 " pixels to the inch"),
-        labelled("film", _film(drawn)),
-        *(labelled(found.kind, sentence(found)) for found in drawn.findings),
+        *set_facts(target_facts(drawn)),
+        *(labelled(found.kind, sentence_typed(found)) for found in drawn.findings),
         "",
         headed("Written:", f"{picture} (to print), {document} (keep it: the print is read with"
                f" it) and {table} (to fill in by hand)"),
@@ -85,6 +80,23 @@ def target_text(drawn: DrawnTarget) -> str:
         "",
         cautions_text(),
     ])
+
+
+def target_facts(drawn: DrawnTarget) -> list[Fact]:
+    """What was drawn."""
+    target = drawn.target
+    return [("patches", _patches(drawn)),
+            ("sheet", f"{target.width_mm:.0f} x {target.height_mm:.0f} mm at {target.ppi:g}"
+             " pixels to the inch"),
+            ("film", _film(drawn))]
+
+
+def target_advice(drawn: DrawnTarget) -> Advice:
+    """How to print it."""
+    target = drawn.target
+    return Advice((_CHART if target.is_ink_chart else _TARGET).format(
+        picture=drawn.files.picture, lay=_LAY[target.mirrored],
+        rule=RULE_WORDS.format(long=RULE) + " " if has_rule(target) else ""))
 
 
 def _patches(drawn: DrawnTarget) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import textwrap
+from collections.abc import Iterable
 
 from tonewright.errors import visible
 
@@ -24,6 +25,15 @@ def labelled(label: str, text: str) -> str:
     return textwrap.fill(text, WIDTH, initial_indent=f"  {label:<10}",
                          subsequent_indent=" " * 12, break_on_hyphens=False,
                          break_long_words=False).replace(_NO_BREAK, " ")
+
+
+Fact = tuple[str, str]
+"""A label and what stands under it; a page sets it in its own way."""
+
+
+def set_facts(facts: Iterable[Fact]) -> list[str]:
+    """Facts as lines of a report."""
+    return [labelled(*fact) for fact in facts]
 
 
 def headed(head: str, text: str) -> str:

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tonewright.errors import FitError
+from tonewright.frozen import dataclass
 from tonewright.numeric.monotone import judge_smooth
 from tonewright.numeric.robust import find_strays, robust_spread, stray_limit
 from tonewright.numeric.sigmoid import sample_rises

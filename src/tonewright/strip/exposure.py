@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from tonewright.errors import OptionError, counted
+from tonewright.frozen import dataclass
 from tonewright.numeric.inverse import first_places
 from tonewright.record.findings import Finding
 from tonewright.record.times import PrintingTime, ratio

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import ClassVar, Literal
 
+from tonewright.frozen import dataclass
 from tonewright.record.findings import Finding
 from tonewright.record.times import PrintingTime
 

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from tonewright import scales
 from tonewright.errors import FitError
+from tonewright.frozen import dataclass
 from tonewright.numeric.chain import RiseModel, model_from_sample
 from tonewright.numeric.inverse import first_places
 from tonewright.numeric.sigmoid import sample_rises

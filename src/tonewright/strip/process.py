@@ -7,10 +7,10 @@ reference time; a step of density d lies at -d.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Annotated
 
 from tonewright.errors import OptionError, counted
+from tonewright.frozen import dataclass
 from tonewright.numeric.inverse import first_place
 from tonewright.record.codec import NEVER_FALLING, RISING, Form, between
 from tonewright.record.findings import Finding

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Annotated, NoReturn
 
 import numpy as np
 
 from tonewright.errors import OptionError, ReadingsError, counted
+from tonewright.frozen import dataclass
 from tonewright.measured import columns
 from tonewright.measured.columns import Source, Table, Weighting
 from tonewright.measured.readings import LARGEST_SD, SMALLEST_SD, density_sds, refuse_high

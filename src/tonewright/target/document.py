@@ -11,13 +11,13 @@ import hashlib
 import json
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Annotated, Literal
 
 import numpy as np
 
 from tonewright import __version__
 from tonewright.errors import OptionError, counted
+from tonewright.frozen import dataclass
 from tonewright.record.codec import COLUMNS, LEVEL, Form, between
 from tonewright.record.schema import Rule, is_text
 from tonewright.record.setup import Colour, ink_colour_text, parse_colour

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from tonewright.curve.document import Curve
 from tonewright.errors import OptionError, counted
+from tonewright.frozen import dataclass
 from tonewright.scales import Array
 from tonewright.target.document import (
     MARK_NAMES,
@@ -35,6 +36,8 @@ PAPERS = {
 """Width and height in millimetres, upright (ISO 216 and the trade's inch sizes)."""
 DEFAULT_PAPER = "5x7"
 """Coated paper is dear: the default target fits a small sheet."""
+USUAL_REPEATS = 2
+"""Patches of each level: repeats show unevenness and noise."""
 
 PATCH_MM = (6.0, 20.0)
 """Between these the patch size is chosen by itself."""

@@ -7,13 +7,14 @@ are and `truth` for what they do; both can be had from here.
 from __future__ import annotations
 
 import string
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from tonewright import scales
 from tonewright.errors import OptionError
+from tonewright.frozen import dataclass
 from tonewright.measured.readings import Reading, Readings
 from tonewright.scales import Array
 from tonewright.virtual.materials import (

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Literal
 
@@ -16,6 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from tonewright.errors import OptionError
+from tonewright.frozen import dataclass
 from tonewright.scales import Array
 
 InkShape = Literal["gamma", "s-shaped", "flattening", "lumpy"]

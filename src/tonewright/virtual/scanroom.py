@@ -9,7 +9,7 @@ right, origin in the top left corner of the film, x to the right, y down.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Literal
 
 import numpy as np
@@ -17,6 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import ndimage
 
 from tonewright import scales
+from tonewright.frozen import dataclass
 from tonewright.scales import Array
 from tonewright.virtual.truth import Darkroom
 

@@ -7,12 +7,11 @@ steps and a continuous ramp.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
 from tonewright.errors import OptionError
+from tonewright.frozen import dataclass
 
 Field = NDArray[np.float32]
 

@@ -7,7 +7,7 @@ than clear film) comes out just visibly lighter than maximum black.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import cached_property
 
 import numpy as np
@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike
 
 from tonewright import scales
 from tonewright.errors import OptionError
+from tonewright.frozen import dataclass
 from tonewright.scales import Array
 from tonewright.virtual.materials import (
     DEMO_INK,

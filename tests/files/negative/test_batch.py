@@ -11,7 +11,7 @@ import tifffile
 
 from disk import disk_of
 from tonewright.errors import FileError, OptionError
-from tonewright.files.negative import batch
+from tonewright.files.negative import second
 from tonewright.files.negative.batch import Step, make_negatives, output_names
 from tonewright.files.negative.settings import NegativeSettings
 from tonewright.negative.sheet import SheetSettings
@@ -127,12 +127,12 @@ def test_many_large_images_get_a_second_process(tmp_path, curve_file, monkeypatc
     """One that is started here is also ended here; one that was given is not."""
     started = []
 
-    class Lazy(batch.Second):
+    class Lazy(second.Second):
         def __init__(self):
             super().__init__()
             started.append(self)
 
-    monkeypatch.setattr(batch, "second_for", lambda images: Lazy())
+    monkeypatch.setattr(second, "second_for", lambda images: Lazy())
     images = [save(tmp_path / f"{n}.tif") for n in range(3)]
     make_negatives(images, curve_file, tmp_path / "a")
     assert [other._process.poll() for other in started] == [0]

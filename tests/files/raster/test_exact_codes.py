@@ -8,7 +8,7 @@ What is expected is worked out here from the published formulas, not by tonewrig
   (parametricCurveType, function type 3);
 - CIE 15:2018 (ISO/CIE 11664-4): L* = 116 (Y/Yn)^(1/3) - 16, below (6/29)^3 linear;
 - IEC 61966-2-1, 5.2: sRGB;
-- a negative's code: round(65535 (1 - level)), clear film 65535 (the issue's own convention).
+- a negative's code: round(65535 (1 - level)), clear film 65535 (this program's own convention).
 
 littleCMS (through Pillow for 8 bits, through imagecodecs for 16) is asked as well, with tolerances
 of its own: it rounds to 16 bits on its way.

@@ -385,15 +385,38 @@ def test_a_compressed_strip_too_large_is_refused_unless_it_streams(tmp_path, mon
     data = every_code()
     strips, tiles = "in strips of fewer rows", "in strips instead of tiles"
     for compression, tile, way in (
-        ("lzw", None, strips), ("packbits", None, strips), ("zlib", (240, 320), tiles),
+        ("lzw", None, strips), ("packbits", (240, 320), tiles), ("zlib", (240, 320), tiles),
     ):  # fmt: skip
         source = save(
             tmp_path / "in.tif", data, compression=compression, rowsperstrip=HEIGHT, tile=tile
         )
         with pytest.raises(ImageError, match=f"without compression.*{way}"):
             open_image(source)
-    source = save(tmp_path / "in.tif", data, compression="zlib", rowsperstrip=HEIGHT)
-    assert np.array_equal(mapped(source, tmp_path / "out.tif", table=identity()), data)
+    for compression in ("zlib", "packbits"):
+        source = save(tmp_path / "in.tif", data, compression=compression, rowsperstrip=HEIGHT)
+        made = tmp_path / f"{compression}.tif"
+        assert np.array_equal(mapped(source, made, table=identity()), data)
+
+
+@pytest.mark.parametrize("read", [129, 130, 137, 1000])
+def test_packbits_is_streamed_wherever_a_piece_of_it_ends(tmp_path, monkeypatch, read):
+    """Runs of every kind and length, and the byte that stands for nothing (TIFF 6.0, section 9);
+    what they are is told by imagecodecs, from all of them at once."""
+    monkeypatch.setattr(tiff_pixels, "STREAM_FROM", 1)
+    monkeypatch.setattr(tiff_pixels, "_STREAM_READ", read)
+    rng = np.random.default_rng(read)
+    runs = [bytes([128])]
+    for _ in range(300):
+        count = int(rng.integers(0, 256))
+        runs.append(bytes([count]) + rng.bytes(count + 1 if count < 128 else count > 128))
+    plain = imagecodecs.packbits_decode(b"".join(runs))
+    width = 100
+    rows = np.frombuffer(plain[: len(plain) // (2 * width) * 2 * width], np.uint16)
+    image = with_strip(tmp_path / "in.tif", "packbits", b"".join(runs))
+    for tag, value in ((256, width), (257, rows.size // width), (278, rows.size // width)):
+        set_tag(image, tag, value)
+    assert np.array_equal(mapped(image, tmp_path / "out.tif", table=identity()),
+                          rows.reshape(-1, width))
 
 
 def test_damaged_pixels_leave_nothing(tmp_path, monkeypatch):

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -24,6 +23,7 @@ from tonewright.errors import OptionError, visible
 from tonewright.files.documents import read_curve
 from tonewright.files.export import text
 from tonewright.files.safe import check_outputs, whole_file
+from tonewright.frozen import dataclass
 from tonewright.negative.tones import ASSUMED_ENCODING, code_table, encoding_lightness
 from tonewright.scales import FULL_CODE, Array
 

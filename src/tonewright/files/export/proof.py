@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -19,6 +19,7 @@ from tonewright.files.export.text import CLF_NAMESPACE, measured_patches
 from tonewright.files.raster import icc
 from tonewright.files.raster.icc_write import device_link
 from tonewright.files.tables import read_table
+from tonewright.frozen import dataclass
 from tonewright.measured.columns import numbers
 from tonewright.measured.readings import ReadingOptions, readings_from_table
 from tonewright.scales import FULL_CODE, Array, density_to_lightness, luminance_to_lightness

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Sequence
-from dataclasses import dataclass
 from xml.sax.saxutils import escape
 
 import numpy as np
@@ -14,6 +13,7 @@ from tonewright import __version__, scales
 from tonewright.curve.document import Curve
 from tonewright.curve.export import curve_rows
 from tonewright.errors import OptionError, visible
+from tonewright.frozen import dataclass
 from tonewright.measured.columns import COLOUR_NAMES
 from tonewright.measured.readings import Reading, Readings
 from tonewright.scales import Array

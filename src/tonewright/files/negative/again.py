@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from pathlib import Path
 
 from tonewright.errors import OptionError, TonewrightError
 from tonewright.files.raster.source import SourceImage
+from tonewright.frozen import dataclass
 
 NEGATIVE_OF, TARGET, PROOF_OF = "Negative of", "Target", "Proof of"
 """How the descriptions of our own files start."""

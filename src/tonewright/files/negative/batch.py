@@ -3,28 +3,26 @@
 from __future__ import annotations
 
 import contextlib
-import threading
 from collections.abc import Callable, Generator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal, TypeVar
+from typing import TYPE_CHECKING, Literal
 
 from tonewright.errors import OptionError, TonewrightError
 from tonewright.files.documents import open_curve
 from tonewright.files.negative.again import scale_document, scale_table
 from tonewright.files.negative.make import NegativeReport, check_settings, make_negative
-from tonewright.files.negative.second import Second, SecondLost, second_for
 from tonewright.files.negative.settings import NegativeSettings
 from tonewright.files.negative.sheet_file import sheet_files
 from tonewright.files.raster.bands import one_thread
 from tonewright.files.safe import make_folder, one_call, refuse_read, remember_read
+from tonewright.frozen import dataclass
 from tonewright.negative.tones import LevelCurve
 
 if TYPE_CHECKING:
     from tonewright.files.negative.film import FilmReport
-
-Result = TypeVar("Result")
+    from tonewright.files.negative.second import Helper, Second
 
 
 @dataclass(frozen=True)
@@ -115,12 +113,21 @@ def make_negatives(
         if len(pairs) == 1:
             return Batch([_only(pairs[0], curve.document, chosen, on_progress)])
         check_settings(curve.document, chosen)
-        with contextlib.ExitStack() as stack:
-            other = second or second_for(images)
-            if other is not None and second is None:
-                stack.enter_context(other)
-            helper = _Helper(other, curve.document, chosen)
-            return _many(pairs, partial(_make, helper, curve.document, chosen), on_progress)
+        return _shared(pairs, curve.document, chosen, on_progress, second)
+
+
+def _shared(
+    pairs: Sequence[tuple[Path, Path]], curve: LevelCurve, settings: NegativeSettings,
+    on_progress: OnProgress | None, second: Second | None,
+) -> Batch:
+    from tonewright.files.negative.second import Helper, second_for  # one image needs none
+
+    with contextlib.ExitStack() as stack:
+        other = second or second_for([image for image, _ in pairs])
+        if other is not None and second is None:
+            stack.enter_context(other)
+        helper = Helper(other, curve, settings)
+        return _many(pairs, partial(_make, helper, curve, settings), on_progress)
 
 
 def output_names(
@@ -248,7 +255,7 @@ def _two_at_once(
 
 
 def _make(
-    helper: _Helper, curve: LevelCurve, settings: NegativeSettings, source: Path, output: Path
+    helper: Helper, curve: LevelCurve, settings: NegativeSettings, source: Path, output: Path
 ) -> NegativeReport | Failure:
     try:
         found = helper.make(source, output)
@@ -258,32 +265,3 @@ def _make(
             return make_negative(source, curve, output, settings)
     except TonewrightError as error:
         return Failure(source, error)
-
-
-class _Helper:
-    """The second process as long as it is there, for whichever thread finds it free."""
-
-    def __init__(
-        self, second: Second | None, curve: LevelCurve, settings: NegativeSettings
-    ) -> None:
-        self._second = second
-        self._free = threading.Lock()
-        if second is not None:
-            self._use(lambda: second.prepare(curve, settings))
-
-    def make(self, source: Path, output: Path) -> NegativeReport | None:
-        """The negative made there, or its error; None if it has to be made here."""
-        if self._second is None or not self._free.acquire(blocking=False):
-            return None
-        second = self._second
-        try:
-            return None if second is None else self._use(lambda: second.make(source, output))
-        finally:
-            self._free.release()
-
-    def _use(self, job: Callable[[], Result]) -> Result | None:
-        try:
-            return job()
-        except SecondLost:  # it was killed, or could not start: the rest is made here
-            self._second = None
-            return None

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, contextmanager, suppress
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
@@ -44,6 +44,7 @@ from tonewright.files.raster.open import open_image
 from tonewright.files.raster.page import Band, Resolution
 from tonewright.files.raster.tiff_writer import Form, Picture
 from tonewright.files.safe import make_folder, refuse_existing, whole_file
+from tonewright.frozen import dataclass
 from tonewright.negative.film import Bed, Film, FilmSheet, Place, fit_error, lay_out
 from tonewright.negative.ink import Ink
 from tonewright.negative.size import check_pixels

@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import os
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -39,6 +39,7 @@ from tonewright.files.raster.open import open_image
 from tonewright.files.raster.page import Resolution
 from tonewright.files.raster.source import SourceImage
 from tonewright.files.safe import refuse_existing
+from tonewright.frozen import dataclass
 from tonewright.negative import honesty
 from tonewright.negative.findings import CaptionCut, ColourDropped, LettersNotDrawn
 from tonewright.negative.ink import Colour, Ink, agreed_colour, distinct_tones
@@ -48,7 +49,6 @@ from tonewright.negative.size import Size, check_pixels, plan_size, size_finding
 from tonewright.negative.tones import LevelCurve, code_table, encoding_lightness
 from tonewright.record.findings import Finding
 from tonewright.record.setup import Setup, ink_colour_text
-from tonewright.target.pen import RULE
 
 if TYPE_CHECKING:
     from tonewright.negative.draw import Sheet
@@ -422,7 +422,7 @@ def report_of(job: NegativeJob, how: WriteSettings, target: Target | None) -> Ne
         coloured_share=share,
         density_range=getattr(getattr(curve, "summary", None), "negative_density_range", None),
         sheet=settings.sheet,
-        rule_mm=RULE if job.sheet is not None and job.sheet.has_rule else None,
+        rule_mm=None if job.sheet is None else job.sheet.rule_mm,
         target=None if target is None else scale_document(job.output),
         table=None if target is None else scale_table(job.output),
     )

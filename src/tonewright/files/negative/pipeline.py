@@ -18,7 +18,7 @@ import contextlib
 import os
 from collections.abc import Callable, Generator, Iterator
 from contextlib import ExitStack, closing
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO, Literal
@@ -33,6 +33,7 @@ from tonewright.files.raster.page import NATIVE, Band, Page, Resolution, Segment
 from tonewright.files.raster.source import TURNS, SourceImage
 from tonewright.files.raster.tiff_writer import Form, Picture, write_tiff
 from tonewright.files.safe import whole_file
+from tonewright.frozen import dataclass
 from tonewright.negative.honesty import Ends
 from tonewright.negative.ink import Ink
 from tonewright.negative.luminance import Luminance, LuminanceCodes

@@ -15,18 +15,20 @@ import os
 import pickle
 import sys
 import threading
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from queue import SimpleQueue
-from typing import TYPE_CHECKING, Any, BinaryIO
+from typing import TYPE_CHECKING, Any, BinaryIO, TypeVar
 
-from tonewright.errors import TonewrightError
+from tonewright.errors import Refusal, TonewrightError, refusal, refused
 from tonewright.files.opening import Closing
 from tonewright.files.safe import Finished, abandon, place_by, put_in_place
 
 if TYPE_CHECKING:
     from tonewright.files.negative.make import NegativeReport, NegativeSettings
     from tonewright.negative.tones import LevelCurve
+
+Result = TypeVar("Result")
 
 FEWEST, LEAST_BYTES = 4, 100_000_000
 """Images, and bytes of all their files, from which it is worth its memory."""
@@ -108,7 +110,7 @@ class Second(Closing):
             report: NegativeReport = found
             return report
         if kind == "refused":
-            raise _error(found)
+            raise refused(found)
         raise found
 
     def _send(self, data: bytes) -> None:
@@ -125,25 +127,42 @@ class Second(Closing):
         self._process.wait()
 
 
-_Refusal = tuple[type[TonewrightError], tuple[str, str, str], str | None, dict[str, Any]]
-"""An error as it goes from one process to the other."""
+class Helper:
+    """The second process as long as it is there, for whichever thread finds it free."""
+
+    def __init__(
+        self, second: Second | None, curve: LevelCurve, settings: NegativeSettings
+    ) -> None:
+        """Tell it what all negatives are made with."""
+        self._second = second
+        self._free = threading.Lock()
+        if second is not None:
+            self._use(lambda: second.prepare(curve, settings))
+
+    def make(self, source: Path, output: Path) -> NegativeReport | None:
+        """The negative made there, or its error; None if it has to be made here."""
+        if self._second is None or not self._free.acquire(blocking=False):
+            return None
+        second = self._second
+        try:
+            return None if second is None else self._use(lambda: second.make(source, output))
+        finally:
+            self._free.release()
+
+    def _use(self, job: Callable[[], Result]) -> Result | None:
+        try:
+            return job()
+        except SecondLost:  # it was killed, or could not start: the rest is made here
+            self._second = None
+            return None
 
 
-def _refusal(error: TonewrightError) -> _Refusal:
-    return type(error), (error.given, error.rule, error.way_out), error.code, error.values
-
-
-def _error(refusal: _Refusal) -> TonewrightError:
-    kind, parts, code, values = refusal
-    return kind(*parts, code=code, **values)
-
-
-def _placed(files: Sequence[Finished]) -> _Refusal | None:
+def _placed(files: Sequence[Finished]) -> Refusal | None:
     """Put files in place that the second process has finished; or why that was not done."""
     try:
         put_in_place(files)
     except TonewrightError as error:
-        return _refusal(error)
+        return refusal(error)
     return None
 
 
@@ -182,9 +201,9 @@ def _answer(messages: SimpleQueue[Any], said: BinaryIO) -> None:
 
     def place(files: Sequence[Finished]) -> None:
         say("finished", files)
-        refusal = messages.get()
-        if refusal is not None:
-            raise _error(refusal)
+        answer = messages.get()
+        if answer is not None:
+            raise refused(answer)
 
     place_by(place)
     curve, settings = messages.get()
@@ -194,7 +213,7 @@ def _answer(messages: SimpleQueue[Any], said: BinaryIO) -> None:
             with one_thread():
                 report = make_negative(source, curve, output, settings)
         except TonewrightError as error:
-            say("refused", _refusal(error))
+            say("refused", refusal(error))
         except Exception as error:
             say("fault", error)
         else:

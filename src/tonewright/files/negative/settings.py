@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 from tonewright.files.raster.source import OpenOptions
+from tonewright.frozen import dataclass
 from tonewright.negative.sheet import SheetSettings
 from tonewright.negative.size import SizeWish
 

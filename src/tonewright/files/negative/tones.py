@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from tonewright.files.raster.source import SourceImage
+from tonewright.frozen import dataclass
 from tonewright.negative.findings import EncodingAssumed, ProfileSetAside
 from tonewright.negative.tones import ASSUMED_ENCODING, encoding_lightness
 from tonewright.record.findings import Finding

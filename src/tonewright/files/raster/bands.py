@@ -11,14 +11,16 @@ import threading
 from collections import deque
 from collections.abc import Callable, Generator, Iterable, Iterator
 from contextlib import closing, contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
-from typing import BinaryIO, TypeVar
+from queue import SimpleQueue
+from typing import Any, BinaryIO, Generic, TypeVar, cast
 
 import numpy as np
 
 from tonewright.files.raster.page import NONE, Band, ByteSource, Page, Segments
+from tonewright.frozen import dataclass
 from tonewright.negative.tones import room
 
 T = TypeVar("T")
@@ -85,19 +87,64 @@ def in_order(jobs: Iterable[Callable[[], T]], ahead: int = 3) -> Generator[T, No
         for job in jobs:
             yield job()
         return
-    from concurrent.futures import Future, ThreadPoolExecutor
-
-    pool = ThreadPoolExecutor(2)
-    waiting: deque[Future[T]] = deque()
-    try:
-        for job in jobs:
-            waiting.append(pool.submit(job))
-            if len(waiting) > ahead:
+    waiting: deque[_Task[T]] = deque()
+    with _two_threads() as submit:
+        try:
+            for job in jobs:
+                waiting.append(_Task(job))
+                submit(waiting[-1])
+                if len(waiting) > ahead:
+                    yield waiting.popleft().result()
+            while waiting:
                 yield waiting.popleft().result()
-        while waiting:
-            yield waiting.popleft().result()
+        finally:
+            for task in waiting:
+                task.job = None
+
+
+class _Task(Generic[T]):
+    """A job for another thread, and what becomes of it.  The library's own pool of threads takes a
+    twentieth of a small negative's time to load."""
+
+    def __init__(self, job: Callable[[], T]) -> None:
+        self.job: Callable[[], T] | None = job
+        """None: it is not wanted any more."""
+        self._told: SimpleQueue[tuple[T, None] | tuple[None, BaseException]] = SimpleQueue()
+
+    def run(self) -> None:
+        job = self.job
+        if job is not None:
+            try:
+                self._told.put((job(), None))
+            except BaseException as error:
+                self._told.put((None, error))
+
+    def result(self) -> T:
+        made, error = self._told.get()
+        if error is not None:
+            raise error
+        return cast("T", made)
+
+
+@contextmanager
+def _two_threads() -> Generator[Callable[[_Task[Any]], None], None, None]:
+    """A function that hands a task to whichever thread is free; all are done at the end."""
+    asked: SimpleQueue[_Task[Any] | None] = SimpleQueue()
+
+    def work() -> None:
+        while (task := asked.get()) is not None:
+            task.run()
+
+    threads = [threading.Thread(target=work, daemon=True) for _ in range(2)]
+    for thread in threads:
+        thread.start()
+    try:
+        yield asked.put
     finally:
-        pool.shutdown(cancel_futures=True)
+        for _ in threads:
+            asked.put(None)
+        for thread in threads:
+            thread.join()
 
 
 _LOCAL = threading.local()

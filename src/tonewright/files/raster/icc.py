@@ -11,7 +11,6 @@ colours) its word is taken, for every pixel.
 from __future__ import annotations
 
 import struct
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -19,6 +18,7 @@ from numpy.typing import NDArray
 
 from tonewright.errors import ImageError
 from tonewright.files.raster.icc_write import HEADER, gray_profile, parametric
+from tonewright.frozen import dataclass
 from tonewright.negative.colour import ToLuminance, luminances_of
 from tonewright.negative.luminance import Luminance
 from tonewright.negative.tones import encoding_lightness

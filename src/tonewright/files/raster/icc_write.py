@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from tonewright.frozen import dataclass
 from tonewright.scales import Array
 
 if TYPE_CHECKING:

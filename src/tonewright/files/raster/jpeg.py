@@ -11,7 +11,7 @@ import os
 import struct
 import sys
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import partial
 from typing import Any, BinaryIO
 
@@ -23,6 +23,7 @@ from tonewright.files.raster.bands import Job, Wanted, array_jobs, row_jobs, unp
 from tonewright.files.raster.jpeg_scan import check_scans
 from tonewright.files.raster.page import Band, ByteSource, Page, Resolution, one_segment
 from tonewright.files.raster.source import OpenOptions, SourceImage
+from tonewright.frozen import dataclass
 
 LARGEST, LARGEST_IN_FILE = 384 << 20, 2 << 30
 """Bytes of the decoded picture: in memory, and by way of a file."""

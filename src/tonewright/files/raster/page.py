@@ -6,7 +6,7 @@ import os
 import sys
 import threading
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from io import BytesIO
 from pathlib import Path
 from typing import Any, BinaryIO, Literal, TypeVar
@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from tonewright.errors import ImageError
 from tonewright.files.opening import Closing, reading_error, refuse_irregular
 from tonewright.files.safe import remember_read
+from tonewright.frozen import dataclass
 
 NONE, LZW, JPEG, DEFLATE, OLD_DEFLATE, PACKBITS = 1, 5, 7, 8, 32946, 32773
 """TIFF 6.0, Compression; 7 by its Technical Note 2."""

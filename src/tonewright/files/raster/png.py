@@ -11,7 +11,7 @@ import struct
 import zlib
 from collections.abc import Iterator
 from concurrent.futures import Future
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import partial
 from itertools import pairwise
 from typing import Any, Literal
@@ -35,6 +35,7 @@ from tonewright.files.raster.page import (
     Segments,
 )
 from tonewright.files.raster.source import OpenOptions, SourceImage
+from tonewright.frozen import dataclass
 from tonewright.record.findings import Finding
 
 SIGNATURE = b"\x89PNG\r\n\x1a\n"

@@ -11,7 +11,6 @@ import struct
 import zlib
 from collections.abc import Generator, Iterator
 from contextlib import closing
-from dataclasses import dataclass
 from functools import partial
 from typing import Any, BinaryIO
 
@@ -23,6 +22,7 @@ from tonewright.files.raster.inflate import deflated
 from tonewright.files.raster.page import Resolution
 from tonewright.files.raster.png import SIGNATURE
 from tonewright.files.raster.tiff_text import ascii_text
+from tonewright.frozen import dataclass
 
 _PACKED_START = b"\x78\x01"
 """RFC 1950: Deflate with a window of 32 KB, packed fast."""

@@ -10,7 +10,6 @@ from __future__ import annotations
 import math
 from collections import deque
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 from functools import partial
 from typing import Any
 
@@ -19,6 +18,7 @@ from numpy.typing import NDArray
 
 from tonewright.files.raster.bands import Job
 from tonewright.files.raster.page import Band
+from tonewright.frozen import dataclass
 
 Luminance = NDArray[np.float32]
 _BAND_BYTES = 3 << 20

@@ -9,7 +9,6 @@ from __future__ import annotations
 import os
 from collections.abc import Callable
 from contextlib import closing
-from dataclasses import dataclass
 from hashlib import sha256
 from typing import Literal
 
@@ -24,6 +23,7 @@ from tonewright.files.raster.icc import colour_luminance, profile_lightness
 from tonewright.files.raster.open import open_image
 from tonewright.files.raster.page import Band, ByteSource
 from tonewright.files.raster.source import TURNS, OpenOptions, SourceImage, Use
+from tonewright.frozen import dataclass
 from tonewright.measured.findings import (
     ScanHasFewTones,
     ScanIsJpeg,

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 
 from tonewright.errors import ImageError, OptionError
 from tonewright.files.opening import Closing
 from tonewright.files.raster.bands import Job, Wanted
 from tonewright.files.raster.page import LONGEST_SIDE, ByteSource, Page, Resolution
+from tonewright.frozen import dataclass
 from tonewright.record.findings import Finding
 
 TURNS = {

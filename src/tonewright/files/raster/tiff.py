@@ -8,7 +8,6 @@ truncated or hostile header costs a message and neither time nor memory.
 from __future__ import annotations
 
 import contextlib
-from dataclasses import dataclass
 from io import BytesIO
 from typing import Literal
 
@@ -29,6 +28,7 @@ from tonewright.files.raster.page import (
     Resolution,
     Segments,
 )
+from tonewright.frozen import dataclass
 
 # Tags, by their names in TIFF 6.0.
 SUBFILE_TYPE, WIDTH, HEIGHT, BITS, COMPRESSION, PHOTOMETRIC = 254, 256, 257, 258, 259, 262

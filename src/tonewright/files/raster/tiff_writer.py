@@ -15,7 +15,6 @@ import sys
 import threading
 from collections.abc import Callable, Generator, Iterator, Sequence
 from contextlib import closing
-from dataclasses import dataclass
 from functools import partial
 from typing import Any, BinaryIO, NamedTuple
 
@@ -25,8 +24,9 @@ from numpy.typing import ArrayLike, NDArray
 from tonewright import __version__
 from tonewright.files.raster import tiff
 from tonewright.files.raster.bands import Job, as_bytes, in_order, write_all
-from tonewright.files.raster.page import DEFLATE, LZW, NONE, Page, Resolution
+from tonewright.files.raster.page import DEFLATE, LZW, NONE, Resolution
 from tonewright.files.raster.tiff_text import ascii_text, xmp_packet
+from tonewright.frozen import dataclass
 
 STRIP_BYTES = 512 << 10
 _LEVEL = 1
@@ -147,17 +147,18 @@ class Picture:
 _SOFTWARE = f"tonewright {__version__}".encode()
 
 
-def lzw_file(page: Page, strips: Sequence[bytes], rows: int) -> bytes:
-    """A TIFF of its own for some LZW strips of a gray page, ``rows`` high together."""
-    sizes = np.array([len(strip) for strip in strips])
-    starts = 8 + np.concatenate([[0], np.cumsum(sizes)[:-1]])
-    end = 8 + int(sizes.sum())
-    tags = Picture(page.width, rows, None, form=Form(page.bits))._tags()
-    tags |= _numbers(3, {tiff.COMPRESSION: LZW, tiff.PREDICTOR: 2 if page.predictor else 1})
-    tags |= _numbers(4, {tiff.ROWS_PER_STRIP: page.segments.height})
-    tags |= _strip_tags(starts, sizes, big=False)
-    directory = _directory(tags, end + end % 2, big=False)
-    return b"".join([_start(end + end % 2, big=False), *strips, bytes(end % 2), directory])
+def lzw_head(row_bytes: int, rows: int, high: int, sizes: Sequence[int]) -> bytes:
+    """The start of a TIFF of LZW strips, each ``high`` rows of bytes and the last one lower, which
+    follow it one behind the other."""
+    tags = Picture(row_bytes, rows, None, form=Form(8))._tags()
+    tags |= _numbers(3, {tiff.COMPRESSION: LZW}) | _numbers(4, {tiff.ROWS_PER_STRIP: high})
+
+    def packed(first: int) -> bytes:
+        starts = np.cumsum([first, *sizes[:-1]])
+        places = _strip_tags(starts, np.array(sizes), big=False)
+        return _start(8, big=False) + _directory(tags | places, 8, big=False)
+
+    return packed(len(packed(0)))
 
 
 def _strip_tags(starts: NDArray[Any], sizes: NDArray[Any], *, big: bool) -> Tags:

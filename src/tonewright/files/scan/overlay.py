@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tonewright.scan.read import PatchReading, ScanReading
-from tonewright.scan.rectify import shrink, upright
+from tonewright.scan.rectify import Placement, shrink
 from tonewright.scan.sample import BLOCKS, INNER
 
 LONGEST = 1800
@@ -25,7 +25,7 @@ _FOOT = 84
 def overlay_png(pixels: NDArray[np.float32], reading: ScanReading) -> bytes:
     """The overlay as a PNG file's bytes; ``pixels`` as in `overlay`."""
     stream = io.BytesIO()
-    overlay(pixels, reading).save(stream, "PNG", compress_level=3)
+    overlay(pixels, reading).save(stream, "PNG", compress_level=1)
     return stream.getvalue()
 
 
@@ -45,9 +45,8 @@ def overlay(pixels: NDArray[np.float32], reading: ScanReading) -> Any:
     factor = max(1, int(scanned / per_mm))  # averaged down first: no moire, and quick
     straight = upright(shrink(pixels, factor), located.placement.scaled(factor),
                        (target.width_mm, target.height_mm), per_mm)
-    if not located.light:
-        straight = 1.0 - straight
-    gray = Image.fromarray(np.asarray(255.0 * np.clip(straight, 0.0, 1.0) + 0.5).astype(np.uint8))
+    gain, lift = (255.0, 0.5) if located.light else (-255.0, 255.5)
+    gray = straight.point(lambda code: code * gain + lift).convert("L")
     image = Image.new("RGB", (gray.width, gray.height + _FOOT), (24, 24, 28))
     image.paste(gray.convert("RGB"), (0, 0))
     draw = ImageDraw.Draw(image)
@@ -56,6 +55,33 @@ def overlay(pixels: NDArray[np.float32], reading: ScanReading) -> Any:
         _patch(draw, patch, per_mm)
     _foot(draw, reading, gray.height, gray.width)
     return image
+
+
+def upright(
+    pixels: NDArray[np.float32], placement: Placement, size_mm: tuple[float, float],
+    per_mm: float,
+) -> Any:
+    """The print as it reads right, straight and without perspective, as a Pillow image of mode F;
+    0 outside of the scan.
+
+    Parameters
+    ----------
+    pixels:
+        The scan, shape (rows, columns).
+    size_mm:
+        Width and height of the sheet.
+    per_mm:
+        Pixels per mm of the result, whose pixel (0, 0) covers the corner of the sheet.
+    """
+    from PIL import Image
+
+    width, height = (max(round(side * per_mm), 1) for side in size_mm)
+    # Pillow's pixels have their corners at whole numbers
+    shift = np.array([[1.0, 0.0, 0.5], [0.0, 1.0, 0.5], [0.0, 0.0, 1.0]])
+    matrix = shift @ placement.matrix @ np.diag([1.0 / per_mm, 1.0 / per_mm, 1.0])
+    return Image.fromarray(pixels).transform(
+        (width, height), Image.Transform.PERSPECTIVE, (matrix / matrix[2, 2]).ravel()[:8].tolist(),
+        Image.Resampling.BILINEAR)
 
 
 def colour(patch: PatchReading) -> tuple[int, int, int]:

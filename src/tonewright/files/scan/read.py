@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 
 from numpy.typing import ArrayLike
@@ -17,6 +17,7 @@ from tonewright.files.scan.readings import write_list_reading, write_readings
 from tonewright.files.scanners import read_flat, read_scanner
 from tonewright.files.tables import STRIPS, read_table
 from tonewright.files.targets import read_target
+from tonewright.frozen import dataclass
 from tonewright.measured.readings import ReadingOptions, Readings
 from tonewright.scan.instrument import ListOrder, listed_densities, map_list
 from tonewright.scan.read import ReadSettings, ScanReading, read_target_scan

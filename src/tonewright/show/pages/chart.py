@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from tonewright.curve.document import Curve
 from tonewright.curve.prints import patch_places
+from tonewright.frozen import dataclass
 from tonewright.scales import Array
 
 WIDTH, HEIGHT = 560.0, 400.0

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -12,10 +11,11 @@ from tonewright.check.document import Check
 from tonewright.curve.document import Curve
 from tonewright.curve.next_step import next_step
 from tonewright.files.pages import Report
+from tonewright.frozen import dataclass
 from tonewright.record.setup import SETUP_NAMES
 from tonewright.show.check_text import cause_text, what_to_do
 from tonewright.show.curve_text import found_in, next_step_words
-from tonewright.show.findings import sentence
+from tonewright.show.findings import sentence_typed
 from tonewright.show.pages.chart import chart
 from tonewright.show.pages.page import cut, page
 
@@ -95,7 +95,7 @@ def _doubts(report: Report) -> tuple[list[str], str]:
     shown: list[str] = []
     room = DOUBT_LINES
     for one in found:
-        text = cut(sentence(one), DOUBT_LETTERS)
+        text = cut(sentence_typed(one), DOUBT_LETTERS)
         room -= -(-len(text) // LINE_LETTERS)
         if room < 0:
             return shown, f"And {len(found) - len(shown)} more, in the curve's own report."

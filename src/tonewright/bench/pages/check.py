@@ -1,0 +1,127 @@
+"""Check: a print against its curve; the verdict, the cause, and what to do."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from tonewright.bench.pages.page import NAMED, Page, Working, choices, refusal
+from tonewright.bench.parts.chart import Chart
+from tonewright.bench.parts.field import Choice, Field
+from tonewright.bench.parts.grid import DensityGrid
+from tonewright.bench.parts.result import show_result
+from tonewright.bench.parts.tags import Tag, button, link
+from tonewright.bench.tasks.check import AskedCheck, check, keep_tones, refine
+from tonewright.bench.tasks.views import View
+from tonewright.errors import OptionError
+from tonewright.files.way import PRINT, STRIP, stem
+
+_TONES = tuple(f"{tone}" for tone in range(0, 101, 10))
+"""L* of the picture: the eleven of the tone scale beside a negative."""
+
+
+class CheckPage(Page):
+    """One open page."""
+
+    step = "check"
+
+    def build(self) -> None:
+        """The tones of the print, and where its readings come from."""
+        with Tag("div", classes="plot-and-side"):
+            with Tag("section", aria_label="The print"):
+                self.chart = Chart("Difference of the print from its aim, over picture lightness")
+                self.result = Tag("div", aria_live="polite")
+            with Tag("section", aria_label="What was measured"):
+                self._side()
+        self.soon(self._redraw)
+
+    def _side(self) -> None:
+        curves = self.names("curve")
+        self.curve = Field("Curve", next(iter(curves), ""), choices=choices(curves),
+                           on_change=self._changed)
+        Tag("h2", "Readings of the print")
+        tables = [n for n in self.names("table") if not stem(n).endswith(STRIP)]
+        prints = [n for n in tables if stem(n).endswith((PRINT, "-check"))]
+        self.tables = {n: Choice(n, n == next(iter(prints), None), self._changed) for n in tables}
+        self.target = Field("Layout of the tone scale", "", on_change=self._changed,
+                            choices=choices(self.names("target"), "the table says the tones"),
+                            hint="For a list of patches alone: the layout beside the negative")
+        with Tag("p"):
+            link("Read the scan of a print", "read")
+        with Tag("details"):
+            Tag("summary", "Or type the eleven tones beside the negative")
+            self.grid = DensityGrid(_TONES, ("density",), thing="picture L*", leaving=False)
+            button("Keep these tones", self._keep_tones)
+        self.date = Field("Date of the print", date.today().isoformat(), on_change=self._changed)
+        self.name = Field("Keep the check as", self.free(f"{self.title}.check.json").removesuffix(
+            ".check.json"))
+        with Tag("div", classes="buttons"):
+            button("Keep this check", self._keep, "button primary")
+            button("Refine the curve by this print", self._refine)
+            link("Renew: print a strip", "strip", "button")
+        self.working = Working(self.bench.long.cancel)
+        self.refused = refusal({self.name: NAMED, self.date: ("print_date",),
+                                self.target: ("print_tones",),
+                                self.curve: ("check_other_paper", "process_moved")})
+        self.kept = Tag("div", aria_live="polite")
+
+    def _changed(self) -> None:
+        self.soon(self._redraw)
+
+    def _asked(self, output: str | None = None) -> AskedCheck:
+        chosen = tuple(self.below(n) for n, box in self.tables.items() if box.value)
+        if not self.curve.value or not chosen:
+            raise OptionError("no readings are chosen" if self.curve.value else
+                              "there is no curve yet", "a print is checked against the curve that"
+                              " it was made through", "choose a curve and the readings of a print")
+        return AskedCheck(self.below(self.curve.value), chosen, self.date.value.strip(),
+                          None if output is None else self.below(output),
+                          self.below(self.target.value) if self.target.value else None)
+
+    async def _redraw(self) -> None:
+        if not any(box.value for box in self.tables.values()):
+            self.chart.show(None, "Choose the readings of a print, or type its tones.")
+            self.result.clear()
+            return
+
+        async def draw() -> None:
+            self._show(await self.bench.quick.call_newest(check, self._asked()))
+
+        await self.ask(self.refused, draw)
+
+    def _show(self, view: View) -> None:
+        self.chart.show(view.chart)
+        self.result.clear()
+        with self.result:
+            show_result(view, view.label)
+
+    async def _keep(self) -> None:
+        async def keep() -> None:
+            name = f"{self.name.value.strip() or 'print'}.check.json"
+            self._show(await self.bench.quick.call(check, self._asked(name)))
+            self._said(f"Kept as {name}.", "report", "Report")
+
+        await self.ask(self.refused, keep)
+
+    async def _refine(self) -> None:
+        async def work() -> None:
+            name = self.free(self.curve.value)
+            self._show(await self.bench.quick.call(refine, self._asked(name)))
+            self._said(f"The refined curve is kept as {name}.", "negative", "Negative")
+
+        await self.ask(self.refused, work)
+
+    async def _keep_tones(self) -> None:
+        async def keep() -> None:
+            name = self.free(f"{self.title}{PRINT}.csv")
+            rows = tuple((tone, line[0]) for tone, line in
+                         zip(_TONES, self.grid.values, strict=True))
+            await self.bench.quick.call(keep_tones, rows, self.below(name))
+            self._said(f"Kept as {name}.", "check", "Check")
+
+        await self.ask(self.refused, keep)
+
+    def _said(self, text: str, step: str, label: str) -> None:
+        self.kept.clear()
+        with self.kept:
+            Tag("p", text)
+            link(f"Go on: {label}", step, "button primary")

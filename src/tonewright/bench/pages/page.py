@@ -1,0 +1,128 @@
+"""What the pages of a paper have in common."""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable, Mapping
+from pathlib import Path
+from typing import Any, TypeVar
+
+from nicegui import ui
+
+from tonewright.bench.frame import frame, paper_of
+from tonewright.bench.parts.field import Field, Refusal
+from tonewright.bench.parts.tags import Tag
+from tonewright.bench.state import Bench
+from tonewright.bench.worker import Cancelled, Overtaken
+from tonewright.errors import TonewrightError
+from tonewright.files.papers import Kind
+from tonewright.shelf.way import Step
+from tonewright.show.way_text import NAMES
+
+_T = TypeVar("_T")
+NAMED = ("output_exists", "name_unusable", "outside_folder")
+"""Codes of errors that the name of what is kept is at fault of."""
+
+
+class Page:
+    """One open page of a paper."""
+
+    step: Step
+
+    def __init__(self, bench: Bench, paper: str) -> None:
+        self.bench, self.paper = bench, paper
+        self.build()
+
+    def build(self) -> None:
+        """Put the page together."""
+        raise NotImplementedError
+
+    @classmethod
+    def register(cls, bench: Bench) -> None:
+        """Make the page known."""
+        @ui.page(f"/paper/{{name}}/{cls.step}")
+        async def page(name: str) -> None:
+            paper = paper_of(bench, name)
+            if paper is not None:
+                with frame(bench, NAMES[cls.step], paper, cls.step):
+                    cls(bench, paper)
+
+    @property
+    def title(self) -> str:
+        """What files of this paper are called after."""
+        return self.bench.papers.root.name if self.paper == "." else self.paper
+
+    def below(self, name: str) -> Path:
+        """A file of the paper, counted from the bench's folder."""
+        papers = self.bench.papers
+        return papers.inside(self.paper, name).relative_to(papers.root)
+
+    def setup(self) -> Path | None:
+        """The file that says what the paper is used with."""
+        return self.bench.papers.relative(self.bench.papers.setup(self.paper))
+
+    def names(self, kind: Kind, *endings: str) -> list[str]:
+        """Files of a kind, the newest first."""
+        files = [f for f in self.bench.papers.files(self.paper) if f.kind == kind
+                 and (not endings or f.name.lower().endswith(endings))]
+        return [f.name for f in sorted(files, key=lambda f: -f.changed)]
+
+    def free(self, name: str) -> str:
+        """A name that no file has yet."""
+        return self.bench.papers.free_name(self.paper, name)
+
+    async def ask(
+        self, refusal: Refusal, work: Callable[[], Awaitable[_T]]
+    ) -> _T | None:
+        """What the work gives; None if it was refused, which is said, or came to nothing."""
+        refusal.clear()
+        try:
+            return await work()
+        except TonewrightError as error:
+            refusal.show(error)
+        except (Cancelled, Overtaken):
+            pass
+        return None
+
+    @staticmethod
+    def soon(call: Callable[[], Any]) -> None:
+        """Call as soon as the event that is being handled is over."""
+        ui.timer(0.001, call, once=True)
+
+
+def choices(names: list[str], none: str | None = None) -> dict[str, str]:
+    """Files to choose from; ``none`` stands for none of them."""
+    first = {} if none is None else {"": none}
+    return first | {name: name for name in names}
+
+
+def refusal(fields: Mapping[Field, tuple[str, ...]]) -> Refusal:
+    """Where errors are shown: codes by field."""
+    return Refusal({code: field for field, codes in fields.items() for code in codes})
+
+
+class Working:
+    """How far a long piece of work is, with a button to stop it."""
+
+    def __init__(self, stop: Callable[[], Any]) -> None:
+        from tonewright.bench.parts.tags import button
+
+        with Tag("div", classes="working") as self._box:
+            self._said = Tag("p", "", aria_live="polite")
+            self._bar = Tag("progress", max="1", aria_label="How far the work is")
+            button("Stop", stop)
+        self._box.set_visibility(False)
+
+    def begin(self, said: str) -> None:
+        """Show it."""
+        self._said.say(said)
+        self._bar.props.pop("value", None)
+        self._box.set_visibility(True)
+
+    def show(self, done: int, total: int) -> None:
+        """So much is done, of so much."""
+        if total:
+            self._bar.props.update({"value": str(done / total)})
+
+    def end(self) -> None:
+        """Take it away."""
+        self._box.set_visibility(False)

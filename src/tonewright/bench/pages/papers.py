@@ -1,0 +1,102 @@
+"""Papers: every calibration on the shelf, what is due, and a new paper."""
+
+from __future__ import annotations
+
+from nicegui import ui
+
+from tonewright.bench.frame import address, frame, on_change, paper_title
+from tonewright.bench.parts.field import Field, Refusal
+from tonewright.bench.parts.tags import Tag, button, link
+from tonewright.bench.state import Bench
+from tonewright.bench.tasks.shelf import Calibration, ShelfView, shelf_view
+from tonewright.errors import TonewrightError
+from tonewright.files.way import paper_way
+from tonewright.record.setup import Setup
+from tonewright.show.way_text import next_on_the_way
+
+_HEADS = ("Calibration", "Black", "White", "Printing time", "Age", "Last check")
+_ENTRIES = (("coating", "Coating", "Sensitiser, and how it is put on"),
+            ("developer", "Developer", ""), ("lamp", "Lamp", "Light, and its distance"),
+            ("film", "Film", "What negatives are printed on"), ("printer", "Printer", ""),
+            ("ink", "Ink", "Ink set and driver settings"), ("notes", "Notes", ""))
+
+
+def register(bench: Bench) -> None:
+    """Make the page known."""
+    @ui.page("/")
+    async def papers() -> None:
+        with frame(bench, "Papers"):
+            Tag("p", "Each paper has a folder of its own. Choose one to go on with, or begin with a"
+                " new one.")
+            shelf = Tag("div", classes="shelf")
+            _new_paper(bench)
+
+        async def show() -> None:
+            view = await bench.quick.call(shelf_view, bench.papers.root)
+            shelf.clear()
+            with shelf:
+                _shelf(bench, view)
+
+        await show()
+        on_change(bench, show)
+
+
+def _shelf(bench: Bench, view: ShelfView) -> None:
+    papers = bench.papers.names()
+    if not papers:
+        Tag("p", "There is no paper here yet.")
+    for paper in papers:
+        with Tag("section", classes="on-shelf"):
+            Tag("h2", paper_title(bench, paper))
+            rows = view.by_paper.get(paper, ())
+            if rows:
+                _table(paper_title(bench, paper), rows)
+            way = paper_way(bench.papers, paper)
+            with Tag("p"):
+                Tag("span", f"{next_on_the_way(way)} ")
+                link("Go on with this paper", address(paper, way.next or "check"))
+    for one in view.left_out[:20]:
+        Tag("p", f"Left out: {one.file}: {one.given}.", "finding")
+
+
+def _table(title: str, rows: tuple[Calibration, ...]) -> None:
+    with Tag("table", classes="documents"):
+        Tag("caption", f"Calibrations of {title}", "unseen")
+        with Tag("thead"), Tag("tr"):
+            for head in _HEADS:
+                Tag("th", head, scope="col")
+        with Tag("tbody"):
+            for row in rows:
+                with Tag("tr"):
+                    Tag("th", f"{row.name} ({row.kind})", scope="row")
+                    for text in (row.black, row.white, row.time, row.age):
+                        Tag("td", text or "–")
+                    with Tag("td"):
+                        Tag("span", row.last_check or "–")
+                        if row.because:
+                            Tag("div", row.because, "due" if row.due else "hint")
+
+
+def _new_paper(bench: Bench) -> None:
+    """A folder with what the paper is coated, printed and developed with."""
+    with Tag("section", classes="new-paper", aria_label="A new paper"):
+        Tag("h2", "A new paper")
+        name = Field("Name of the paper", hint="As you know it; its folder gets this name.")
+        with Tag("details"):
+            Tag("summary", "What it is used with (you can fill this in later)")
+            fields = {entry: Field(label, hint=hint) for entry, label, hint in _ENTRIES}
+        fault = Refusal({"name_unusable": name, "outside_folder": name, "paper_exists": name})
+
+        def make() -> None:
+            fault.clear()
+            paper = name.value.strip()
+            try:
+                bench.papers.new(paper)
+                said = {entry: field.value.strip() or None for entry, field in fields.items()}
+                bench.papers.write_setup(paper, Setup(paper=paper, **said))
+            except TonewrightError as error:
+                fault.show(error)
+                return
+            ui.navigate.to(address(paper, "strip"))
+
+        button("Begin with this paper", make, "button primary")

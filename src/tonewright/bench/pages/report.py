@@ -1,0 +1,78 @@
+"""Report and worksheet: one page each, to print."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+from tonewright.bench.pages.page import NAMED, Page, choices, refusal
+from tonewright.bench.parts.field import Choice, Field
+from tonewright.bench.parts.result import same_command
+from tonewright.bench.parts.tags import Tag, button, link
+from tonewright.bench.tasks.report import report, worksheet
+from tonewright.bench.transfer import file_address
+from tonewright.errors import OptionError
+from tonewright.files.way import NEGATIVE, stem
+
+
+class ReportPage(Page):
+    """One open page."""
+
+    step = "report"
+
+    def build(self) -> None:
+        """The page as it is, and what stands on it."""
+        with Tag("div", classes="plot-and-side"):
+            with Tag("section", aria_label="The page"):
+                self.shown = Tag("div")
+                with self.shown:
+                    Tag("p", "A report is one page to pin up over the bench; a worksheet goes into"
+                        " the darkroom.", "chart-empty")
+            with Tag("section", aria_label="What stands on it"):
+                self._side()
+
+    def _side(self) -> None:
+        curves = self.names("curve")
+        self.curve = Field("Curve", next(iter(curves), ""), choices=choices(curves))
+        self.checks = {n: Choice(n, True) for n in self.names("check")[:1]}
+        self.name = Field("Keep it as", self.free(f"{self.title}.html").removesuffix(".html"))
+        negatives = [n for n in self.names("image", ".tif") if stem(n).endswith(NEGATIVE)]
+        with Tag("div", classes="buttons"):
+            button("Make the report", self._report, "button primary")
+        Tag("h2", "Worksheet")
+        self.negatives = {n: Choice(n) for n in negatives}
+        with Tag("div", classes="buttons"):
+            button("Make the worksheet", self._worksheet, "button primary")
+        self.refused = refusal({self.name: NAMED})
+        self.kept = Tag("div", aria_live="polite")
+
+    async def _report(self) -> None:
+        await self._make(report, tuple(n for n, box in self.checks.items() if box.value), "")
+
+    async def _worksheet(self) -> None:
+        await self._make(worksheet, tuple(n for n, box in self.negatives.items() if box.value),
+                         "-worksheet")
+
+    async def _make(
+        self, task: Callable[[Path, tuple[Path, ...], Path], str], others: tuple[str, ...],
+        ending: str,
+    ) -> None:
+        async def work() -> None:
+            if not self.curve.value:
+                raise OptionError("there is no curve yet", "the page is about a curve",
+                                  "make the curve first")
+            name = self.free(f"{self.name.value.strip() or self.title}{ending}.html")
+            command = await self.bench.quick.call(
+                task, self.below(self.curve.value), tuple(map(self.below, others)),
+                self.below(name))
+            where = file_address(self.paper, name)
+            self.shown.clear()
+            with self.shown:
+                Tag("iframe", src=where, title=f"The page {name}", classes="page-shown")
+            self.kept.clear()
+            with self.kept:
+                with Tag("p"):
+                    link(f"Open {name} alone, to print it", where, target="_blank")
+                same_command(command)
+
+        await self.ask(self.refused, work)

@@ -1,0 +1,95 @@
+"""Target: choose it, see it at its real size, keep it, and print it."""
+
+from __future__ import annotations
+
+import base64
+
+from tonewright.bench.pages.page import NAMED, Page, choices, refusal
+from tonewright.bench.parts.field import Choice, Field
+from tonewright.bench.parts.result import show_result
+from tonewright.bench.parts.tags import Tag, button, link
+from tonewright.bench.tasks.target import AskedTarget, keep_target, try_target
+from tonewright.bench.transfer import file_address
+from tonewright.errors import OptionError
+from tonewright.target.layout import DEFAULT_PAPER, PAPERS, USUAL_LEVELS
+
+
+class TargetPage(Page):
+    """One open page."""
+
+    step = "target"
+
+    def build(self) -> None:
+        """The picture of the sheet, and what it holds."""
+        Tag("p", "The target is printed on film as a negative, and then on your paper. Its patches"
+            " tell what each amount of ink does there.")
+        with Tag("div", classes="plot-and-side"):
+            with Tag("section", aria_label="The target"):
+                self.sheet = Tag("div", classes="sheet-shown")
+                self.result = Tag("div", aria_live="polite")
+            with Tag("section", aria_label="What it holds"):
+                self._side()
+        self.soon(self._redraw)
+
+    def _side(self) -> None:
+        self.levels = Field("Ink levels", str(USUAL_LEVELS), on_change=self._changed,
+                            hint=f"{USUAL_LEVELS} are enough for a first curve, 51 for a surer one")
+        self.paper_size = Field("Film sheet", DEFAULT_PAPER, on_change=self._changed,
+                                choices={name: name for name in PAPERS})
+        self.landscape = Choice("Lay the sheet on its side", on_change=self._changed)
+        self.through = Field("Print it through a curve", "", on_change=self._changed,
+                             choices=choices(self.names("curve"), "no: ink levels as they are"),
+                             hint="Through a curve it is a print to check, or to refine the curve")
+        self.name = Field("Keep it as", self.free(f"{self.title}.target.json").removesuffix(
+            ".target.json"), on_change=self._changed)
+        with Tag("div", classes="buttons"):
+            button("Keep this target", self._keep, "button primary")
+        self.refused = refusal({
+            self.name: NAMED, self.levels: ("target_levels", "rows"),
+            self.paper_size: ("target_too_large", "patch_size")})
+        self.kept = Tag("div", aria_live="polite")
+
+    def _changed(self) -> None:
+        self.soon(self._redraw)
+
+    def _asked(self) -> AskedTarget:
+        levels = self.levels.value.strip()
+        if not levels.isdecimal():
+            raise OptionError(f"{levels or 'nothing'} is typed for the ink levels",
+                              "it is a whole number", "type 21, or another number",
+                              code="target_levels")
+        through = self.below(self.through.value) if self.through.value else None
+        return AskedTarget(self.name.value.strip() or "target", int(levels),
+                           self.paper_size.value, self.landscape.value, through)
+
+    async def _redraw(self) -> None:
+        async def draw() -> None:
+            view, picture, width = await self.bench.quick.call_newest(try_target, self._asked())
+            self.sheet.clear()
+            with self.sheet:
+                if picture is not None:
+                    data = base64.b64encode(picture.png).decode()
+                    Tag("img", src=f"data:image/png;base64,{data}", style=f"width:{width:.1f}mm",
+                        alt="The target at about its real size, mirrored as it is printed on film")
+            self.result.clear()
+            with self.result:
+                show_result(view)
+
+        await self.ask(self.refused, draw)
+
+    async def _keep(self) -> None:
+        async def keep() -> None:
+            asked = self._asked()
+            view = await self.bench.quick.call(keep_target, asked, self.below(f"{asked.name}.tif"))
+            self.result.clear()
+            with self.result:
+                show_result(view)
+            self.kept.clear()
+            with self.kept:
+                for ending, what in ((".tif", "The negative, to print on film"),
+                                     (".csv", "A blank table, to fill in by hand")):
+                    with Tag("p"):
+                        link(f"{what} ({asked.name}{ending})",
+                             file_address(self.paper, asked.name + ending), download="")
+
+        await self.ask(self.refused, keep)

@@ -1,0 +1,110 @@
+"""A picture of a result: the neutral description of ``show.charts``, drawn by ECharts."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from typing import Any
+
+from nicegui import ui
+from nicegui.events import EChartPointClickEventArguments
+
+from tonewright.bench.parts.tags import Tag
+
+_COLOURS = {"ink": "#5b3a1e", "band": "#e3d6bd", "point": "#2a241d", "second": "#7a6a3a",
+            "doubt": "#96391a"}
+"""By what they are for.  Under the safelight the page inverts and reddens the whole picture."""
+_TEXT = {"color": "#2a241d", "fontSize": 15}
+_BAND = """(params, api) => {{
+  if (params.dataIndex) return;
+  const rows = {rows};
+  const low = rows.map(r => api.coord([r[0], r[1]])), high = rows.map(r => api.coord([r[0], r[2]]));
+  return {{type: 'polygon', shape: {{points: low.concat(high.reverse())}},
+          style: {{fill: '{colour}'}}, silent: true}};
+}}"""
+
+
+class Chart:
+    """A picture with a name for who does not see it; a click on a point is told."""
+
+    def __init__(
+        self, label: str, description: dict[str, Any] | None = None,
+        on_point: Callable[[int], Any] | None = None,
+    ) -> None:
+        self._rows: list[list[int]] = []
+        self._on_point = on_point
+        with Tag("figure", classes="chart", aria_label=label, role="group"):
+            self._chart = ui.echart({"series": []}, on_point_click=self._clicked)
+            self._chart.classes("chart-drawn").props(f'role="img" aria-label={json.dumps(label)}')
+            self._empty = Tag("p", "", "chart-empty")
+        self.show(description)
+
+    def show(self, description: dict[str, Any] | None, instead: str = "") -> None:
+        """Draw another picture; None: none yet, and ``instead`` says why."""
+        self._empty.say(instead)
+        self._empty.set_visibility(description is None and bool(instead))
+        self._chart.set_visibility(description is not None)
+        if description is None:
+            return
+        self._rows = [[p["row"] for p in s["data"]] if s["kind"] == "points" else []
+                      for s in description["series"]]
+        self._chart.options.clear()
+        self._chart.options.update(_options(description))
+        self._chart.update()
+
+    def _clicked(self, event: EChartPointClickEventArguments) -> Any:
+        rows = self._rows[event.series_index] if event.series_index < len(self._rows) else []
+        if self._on_point is None or event.data_index >= len(rows):
+            return None
+        return self._on_point(rows[event.data_index])
+
+
+def _options(description: dict[str, Any]) -> dict[str, Any]:
+    series = [*map(_series, description["series"])]
+    return {
+        "animation": False, "textStyle": {"fontFamily": "Georgia, serif"},
+        "grid": {"left": 62, "right": 24, "top": 16, "bottom": 104},
+        "legend": {"bottom": 0, "textStyle": _TEXT, "itemGap": 18, "icon": "circle",
+                   "data": [s["name"] for s in series if s["type"] != "custom"]},
+        "tooltip": {"trigger": "item", "textStyle": {"fontSize": 15}},
+        "xAxis": _axis(description["x"], 34), "yAxis": _axis(description["y"], 44),
+        "series": series,
+    }
+
+
+def _axis(axis: dict[str, Any], gap: int) -> dict[str, Any]:
+    return {
+        "type": "value", "name": axis["name"], "min": axis["min"], "max": axis["max"],
+        "nameLocation": "middle", "nameGap": gap, "nameTextStyle": _TEXT, "axisLabel": _TEXT,
+        "splitLine": {"lineStyle": {"color": "#eadfca"}},
+        "axisLine": {"show": True, "onZero": False, "lineStyle": {"color": "#8f8270"}},
+    }
+
+
+def _series(one: dict[str, Any]) -> dict[str, Any]:
+    colour = _COLOURS[one["colour"]]
+    common = {"name": one["name"], "itemStyle": {"color": colour}}
+    match one["kind"]:
+        case "band":
+            rows = json.dumps(one["data"])
+            return {**common, "type": "custom", "clip": True, "z": 1, "silent": True,
+                    "data": [row[:2] for row in one["data"][:1]],
+                    ":renderItem": _BAND.format(rows=rows, colour=colour)}
+        case "line":
+            return {**common, "type": "line", "data": one["data"], "showSymbol": False, "z": 2,
+                    "silent": True, "lineStyle": {"color": colour, "width": 2.5,
+                                                  "type": "dashed" if one["dashed"] else "solid"}}
+        case "points":
+            style = {"color": "transparent", "borderColor": colour, "borderWidth": 2} \
+                if one["hollow"] else {"color": colour}
+            data = [{"value": p["value"], "name": p["name"]} for p in one["data"]]
+            return {**common, "type": "scatter", "data": data, "z": 3, "itemStyle": style,
+                    "symbolSize": 13 if one["hollow"] else 9,
+                    "tooltip": {":formatter": "p => document.createTextNode(p.name).textContent"
+                                              ".replace(/[&<>]/g, '') + ': ' + p.value[1]"}}
+        case _:
+            return {**common, "type": "line", "data": [], "silent": True, "markLine": {
+                "symbol": "none", "silent": True, "animation": False,
+                "lineStyle": {"color": colour, "type": "dotted", "width": 1.5},
+                "label": {"formatter": one["name"], "position": "insideEndTop", **_TEXT},
+                "data": [{"xAxis": one["at"]}]}}

@@ -1,0 +1,142 @@
+"""Fields to fill in, and what is wrong beside the one that it concerns."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from nicegui.element import Element
+from nicegui.events import GenericEventArguments
+
+from tonewright.bench.parts.tags import Tag
+from tonewright.errors import TonewrightError
+
+_TOLD = "(event) => emit(event.target.value)"
+
+
+class Field:
+    """A label, an input or a choice of several, a hint, and a place for a fault.
+
+    Parameters
+    ----------
+    choices:
+        Value and label of each, for a choice of several; None: a text.
+    on_change:
+        Called without arguments after every change.
+    """
+
+    def __init__(
+        self, label: str, value: str = "", *, hint: str = "",
+        on_change: Callable[[], Any] | None = None, choices: Mapping[str, str] | None = None,
+        kind: str = "text",
+    ) -> None:
+        self.value, self._on_change = value, on_change
+        with Tag("div", classes="field") as self.box:
+            name = Tag("label", label)
+            self._input = _TextInput(value, kind) if choices is None else Tag("select")
+            own = f"field-{self._input.id}"
+            self._input.props.update({"id": own})
+            name.props.update({"for": own})
+            said = [Tag("p", hint, "hint", id=f"{own}-hint")] if hint else []
+            self._fault = Tag("p", "", "field-error", role="alert", id=f"{own}-fault")
+            told = " ".join(str(part.props["id"]) for part in (*said, self._fault))
+            if isinstance(self._input, _TextInput):
+                self._input.props.update({"said": told})
+                self._input.on("typed", self._typed)
+            else:
+                self._input.props.update({"aria-describedby": told})
+                self._input.on("change", self._chosen, js_handler=_TOLD)
+                with self._input:
+                    self._fill(choices or {})
+
+    def _fill(self, choices: Mapping[str, str]) -> None:
+        for value, label in choices.items():
+            chosen = {"selected": ""} if value == self.value else {}
+            Tag("option", label, value=value, **chosen)
+
+    def set_choices(self, choices: Mapping[str, str], value: str) -> None:
+        """Other choices, one of them chosen."""
+        self.value = value
+        self._input.clear()
+        with self._input:
+            self._fill(choices)
+
+    def set(self, value: str) -> None:
+        """Another value, which is not told as a change."""
+        self.value = value
+        if isinstance(self._input, _TextInput):
+            self._input.put(value)
+
+    def show_error(self, text: str | None) -> None:
+        """What is wrong with the value; None: nothing any more."""
+        self._fault.say(text or "")
+        entry = "fault" if isinstance(self._input, _TextInput) else "aria-invalid"
+        self._input.props.update({entry: bool(text)})
+
+    def _typed(self, event: GenericEventArguments) -> Any:
+        if event.args["edition"] != self._input.props["edition"]:
+            return None  # typed into what was replaced meanwhile
+        return self._chosen(event, str(event.args["text"]))
+
+    def _chosen(self, event: GenericEventArguments, text: str | None = None) -> Any:
+        self.value = str(event.args) if text is None else text
+        return self._on_change() if self._on_change else None
+
+
+class _TextInput(Element, component="text_input.js"):
+    """The input itself, which keeps what is typed in the browser."""
+
+    def __init__(self, value: str, kind: str) -> None:
+        super().__init__()
+        self._props.update(value=value, kind=kind, edition=0, fault=False)
+
+    def put(self, value: str) -> None:
+        """Replace what is typed."""
+        self._props.update(value=value, edition=self._props["edition"] + 1)
+        self.update()
+
+
+class Choice:
+    """A box to tick."""
+
+    def __init__(self, label: str, value: bool = False,
+                 on_change: Callable[[], Any] | None = None) -> None:
+        self.value, self._on_change = value, on_change
+        with Tag("div", classes="field"), Tag("label", classes="field-choice"):
+            self._input = Tag("input", type="checkbox", **({"checked": ""} if value else {}))
+            self._input.on("change", self._changed,
+                           js_handler="(event) => emit(event.target.checked)")
+            Tag("span", label)
+
+    def _changed(self, event: GenericEventArguments) -> Any:
+        self.value = bool(event.args)
+        return self._on_change() if self._on_change else None
+
+
+class Refusal:
+    """Where an error is shown: at the field that its code names, else here.
+
+    Parameters
+    ----------
+    fields:
+        The field of each code.
+    """
+
+    def __init__(self, fields: Mapping[str, Field] | None = None) -> None:
+        self._fields = dict(fields or {})
+        self._here = Tag("p", "", "field-error", role="alert")
+
+    def show(self, error: TonewrightError) -> None:
+        """Show it, and nothing else."""
+        self.clear()
+        field = self._fields.get(error.code or "")
+        if field is None:
+            self._here.say(error.sentences())
+        else:
+            field.show_error(error.sentences())
+
+    def clear(self) -> None:
+        """Show none."""
+        self._here.say("")
+        for field in self._fields.values():
+            field.show_error(None)

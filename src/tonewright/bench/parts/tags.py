@@ -1,0 +1,56 @@
+"""Plain elements of a page.  Texts stay texts: nothing in them is ever read as markup."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from nicegui import ui
+from nicegui.element import Element
+from nicegui.elements.mixins.text_element import TextElement
+
+from tonewright.errors import visible
+
+
+class Tag(TextElement):
+    """An element of HTML with a text, or with others inside: ``with Tag("section"):``."""
+
+    def __init__(self, name: str, text: str = "", classes: str = "", **props: Any) -> None:
+        super().__init__(tag=name, text=visible(text))
+        if classes:
+            self.classes(classes)
+        self.props.update({key.rstrip("_").replace("_", "-"): value
+                           for key, value in props.items()})
+
+    def say(self, text: str) -> None:
+        """Another text."""
+        self.set_text(visible(text))
+
+
+def paragraphs(text: str, classes: str = "") -> None:
+    """Each line as a paragraph of its own."""
+    for line in filter(None, text.split("\n")):
+        Tag("p", line, classes)
+
+
+def link(text: str, to: str, classes: str = "", **props: Any) -> Tag:
+    """A link within the bench."""
+    return Tag("a", text, classes, href=to, **props)
+
+
+def button(text: str, pressed: Callable[[], Any], classes: str = "button", **props: Any) -> Tag:
+    """A button, by mouse or keyboard."""
+    made = Tag("button", text, classes, type="button", **props)
+    made.on("click", lambda _: pressed())
+    return made
+
+
+def fill(element: Element) -> Element:
+    """Empty an element, to be filled anew: ``with fill(box):``."""
+    element.clear()
+    return element
+
+
+def every(seconds: float, call: Callable[[], Any]) -> None:
+    """Call again and again as long as the page is open."""
+    ui.timer(seconds, call)

@@ -1,0 +1,42 @@
+"""What the bench holds while it is open: its folder, its workers, what is typed and not kept."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from contextlib import AbstractContextManager
+from dataclasses import dataclass, field
+from pathlib import Path
+from types import TracebackType
+from typing import Any
+
+from tonewright.bench.tasks.read import read
+from tonewright.bench.tasks.strip import try_strip
+from tonewright.bench.worker import Worker
+from tonewright.files.papers import Papers
+
+
+@dataclass
+class Bench(AbstractContextManager["Bench"]):
+    """One bench over one folder."""
+
+    folder: Path
+    upload_limit: int
+    end: Callable[[], None] = lambda: None
+    """Closes the bench."""
+    drafts: dict[tuple[str, str], Any] = field(default_factory=dict)
+    """What was typed and not kept yet, by paper and page: a page opened again shows it."""
+
+    def __post_init__(self) -> None:
+        """Open the folder and start the workers."""
+        self.papers = Papers(self.folder)
+        self.quick = Worker(self.papers.root, (try_strip,))
+        """For what is shown while someone types."""
+        self.long = Worker(self.papers.root, (read,))
+        """For scans, pictures and batches: one after the other."""
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.quick.close()
+        self.long.close()

@@ -1,0 +1,71 @@
+"""A curve as it is asked for: from readings, with or without a strip, towards an aim."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from tonewright.bench.tasks.views import View, view
+from tonewright.curve.document import Curve, make_name
+from tonewright.curve.prints import patch_places
+from tonewright.files.curves import FitFiles, ReadingFiles, SetupFiles, fit_files
+from tonewright.record.times import parse_time
+from tonewright.show.charts import curve_charts
+from tonewright.show.commands import FitCommand
+from tonewright.show.curve_text import curve_advice, curve_facts, found_in
+
+
+@dataclass(frozen=True)
+class AskedCurve:
+    """What stands in the fields of the page; paths count from the bench's folder."""
+
+    readings: tuple[Path, ...]
+    process: Path | None = None
+    target_time: str = ""
+    aim: str = "lightness"
+    left_out: tuple[str, ...] = ()
+    setup: Path | None = None
+
+
+@dataclass(frozen=True)
+class CurveView:
+    """A curve as the page shows it."""
+
+    view: View
+    correction: dict[str, object]
+    """The picture of the correction; that of the response is the view's."""
+    patches: tuple[tuple[str, float, float, bool, bool], ...]
+    """Name, ink in percent, print lightness, whether it counts, whether it is doubtful."""
+
+
+def try_curve(asked: AskedCurve, output: Path) -> CurveView:
+    """What the curve would be; nothing is written."""
+    curve = fit_files(replace(_files(asked, output), output=None))
+    return _view(replace(curve, name=make_name(output.name)))
+
+
+def keep_curve(asked: AskedCurve, output: Path) -> CurveView:
+    """Write the curve."""
+    return _view(fit_files(_files(asked, output)), str(FitCommand(
+        readings=asked.readings, output=output, process=asked.process,
+        target_time=asked.target_time or None, aim=asked.aim, leave_out=asked.left_out,
+        setup=asked.setup)))
+
+
+def _files(asked: AskedCurve, output: Path) -> FitFiles:
+    return FitFiles(
+        output, None, ReadingFiles(asked.readings), SetupFiles(file=asked.setup), asked.aim,
+        asked.left_out, None, asked.process,
+        parse_time(asked.target_time) if asked.target_time else None)
+
+
+def _view(curve: Curve, command: str | None = None) -> CurveView:
+    response, correction = curve_charts(curve)
+    found = curve.summary
+    return CurveView(
+        view(curve_facts(curve), found_in(curve), curve_advice(curve), chart=response,
+             result=f"L* {found.black_lightness:.0f} to {found.white_lightness:.0f}",
+             command=command),
+        correction,
+        tuple((p.name, 100.0 * p.level, p.lightness, p.counts, p.doubtful)
+              for p in patch_places(curve)))

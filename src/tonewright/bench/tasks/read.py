@@ -1,0 +1,91 @@
+"""A print read from its scan, or from an instrument's list."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from tonewright.bench.tasks.views import View, view
+from tonewright.files.preview import Preview, preview_scan
+from tonewright.files.scan.overlay import LONGEST
+from tonewright.files.scan.read import ReadRequest, ReadResult, read_print
+from tonewright.scan.instrument import ListOrder, Order
+from tonewright.scan.read import ScanReading
+from tonewright.show.advice import untyped
+from tonewright.show.commands import ReadCommand
+from tonewright.show.findings import sentence
+from tonewright.show.scan_text import reading_advice, reading_facts
+
+
+@dataclass(frozen=True)
+class AskedReading:
+    """What stands in the fields of the page; paths count from the bench's folder."""
+
+    source: Path
+    target: Path
+    output: Path
+    overlay: Path | None = None
+    """For scans."""
+    scanner: Path | None = None
+    known: tuple[tuple[str, float], ...] = ()
+    corners: tuple[float, ...] | None = None
+    order: Order | None = None
+    """For lists."""
+
+
+@dataclass(frozen=True)
+class ReadPatch:
+    """A patch in the overlay: its place there in pixels, and what is to be said of it."""
+
+    name: str
+    corners: tuple[tuple[float, float], ...]
+    said: str
+    doubtful: bool
+
+
+@dataclass(frozen=True)
+class ReadingView:
+    """What was read."""
+
+    view: View
+    patches: tuple[ReadPatch, ...] = ()
+
+
+def read(asked: AskedReading) -> ReadingView:
+    """Read the print, and write readings and overlay."""
+    corners = None if asked.corners is None else np.reshape(asked.corners, (4, 2))
+    result = read_print(asked.source, asked.target, asked.output, ReadRequest(
+        asked.scanner, known=dict(asked.known), corners=corners, overlay=asked.overlay,
+        order=ListOrder(asked.order)))
+    found = reading_advice(result)
+    command = str(ReadCommand(
+        source=asked.source, target=asked.target, output=asked.output, scanner=asked.scanner,
+        known=tuple(f"{name}={density:g}" for name, density in asked.known),
+        corners=asked.corners, overlay=asked.overlay, order=asked.order))
+    return ReadingView(view(reading_facts(result), result.reading.findings, found,
+                            command=command), _patches(result))
+
+
+def preview(path: Path) -> Preview:
+    """The scan, small, to set marks by hand in."""
+    return preview_scan(path)
+
+
+def _patches(result: ReadResult) -> tuple[ReadPatch, ...]:
+    """In pixels of the overlay, whose longer side is `LONGEST`."""
+    if not isinstance(result.reading, ScanReading):
+        return ()
+    target = result.target
+    per_mm = LONGEST / max(target.width_mm, target.height_mm)
+    found = []
+    for one in result.reading.patches:
+        p = one.patch
+        left, top = per_mm * p.x_mm, per_mm * p.y_mm
+        right, foot = left + per_mm * p.width_mm, top + per_mm * p.height_mm
+        density = "not read" if one.density is None else f"density {one.density:.2f}"
+        doubts = " ".join(untyped(sentence(d)) for d in one.doubts)
+        found.append(ReadPatch(p.name, ((left, top), (right, top), (right, foot), (left, foot)),
+                               f"{p.name}: {density}. {doubts}".strip(), bool(one.doubts)))
+    return tuple(found)

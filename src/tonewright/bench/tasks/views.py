@@ -1,0 +1,45 @@
+"""What a page shows of something that was found: texts and a picture, nothing to be decided."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from tonewright.record.findings import Finding
+from tonewright.show.advice import Advice, untyped
+from tonewright.show.cautions import CAUTIONS
+from tonewright.show.findings import sentence
+
+
+@dataclass(frozen=True)
+class View:
+    """Sentences and figures of one result, as the library says them."""
+
+    facts: tuple[tuple[str, str], ...]
+    """Label and text."""
+    doubts: tuple[tuple[str, str], ...]
+    """Kind (warning or note) and sentence."""
+    next: str
+    result: str | None = None
+    """The one figure of the page; None where it is not known."""
+    label: str = ""
+    """Names that figure."""
+    chart: dict[str, Any] | None = None
+    axis: tuple[float | None, float] = (None, 0.0)
+    """Of a strip's picture: the film's density, and where 0 stops is from the longest time."""
+    aside: tuple[int, ...] = ()
+    """Steps that were set aside."""
+    cautions: tuple[str, ...] = ()
+    command: str | None = None
+    """The command that does the same."""
+
+
+def view(
+    facts: Iterable[tuple[str, str]], findings: Sequence[Finding], advice: Advice, *,
+    exposes: bool = False, **more: Any,
+) -> View:
+    """A result as a page shows it; ``exposes``: someone is told to expose or mix."""
+    return View(tuple((label, untyped(text)) for label, text in facts),
+                tuple((f.kind, untyped(sentence(f))) for f in findings), untyped(advice.words),
+                cautions=CAUTIONS if exposes else (), **more)

@@ -1,0 +1,194 @@
+"""A process beside the page's, for whatever takes longer than a moment.
+
+It is warm: it has loaded what it needs before it is asked.  It ends with its parent, however that
+ends, and when a call is cancelled; what it had begun to write is then gone.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import os
+import threading
+from collections.abc import Callable
+from multiprocessing import get_context
+from multiprocessing.connection import Connection
+from pathlib import Path
+from queue import SimpleQueue
+from typing import Any, TypeVar
+
+from tonewright.errors import FileError, TonewrightError, refusal, refused
+
+_T = TypeVar("_T")
+Progress = Callable[[int, int], None]
+"""Told how much is done, of how much."""
+_SINGLE = ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS", "OMP_NUM_THREADS")
+
+
+class Cancelled(Exception):
+    """The call was cancelled."""
+
+
+class Overtaken(Exception):
+    """A newer call took the place of this one before it began."""
+
+
+class Worker:
+    """One process, one call at a time; the others wait.
+
+    Parameters
+    ----------
+    folder:
+        Where the process works: paths that it is given count from there.
+    warm:
+        What it will be asked: the modules of these functions are loaded at once.
+    """
+
+    def __init__(self, folder: Path, warm: tuple[Callable[..., Any], ...] = ()) -> None:
+        self._folder, self._warm = folder, warm
+        self._turn = asyncio.Lock()
+        self._newest = 0
+        self._closed = False
+        self._start()
+
+    def _start(self) -> None:
+        spawn = get_context("spawn")
+        self._ours, theirs = spawn.Pipe()
+        before = {name: os.environ.get(name) for name in _SINGLE}
+        os.environ.update(dict.fromkeys(_SINGLE, "1"))  # read when numpy loads, there
+        try:
+            self._process = spawn.Process(
+                target=_serve, args=(theirs, str(self._folder), self._warm), daemon=True)
+            self._process.start()
+        finally:
+            for name, value in before.items():
+                os.environ.pop(name) if value is None else os.environ.update({name: value})
+        theirs.close()
+
+    async def call(
+        self, function: Callable[..., _T], *args: Any, progress: Progress | None = None,
+        **more: Any,
+    ) -> _T:
+        """What the function returns there, or the `TonewrightError` that it raises.
+
+        The function is one of a module, its arguments and result can be pickled.  Where it takes
+        ``progress``, that is called here, in the event loop.
+
+        Raises
+        ------
+        Cancelled
+            As soon as `cancel` is called.
+        FileError
+            The process ended without an answer.
+        """
+        async with self._turn:
+            found: _T = await self._ask(function, args, more, progress)
+            return found
+
+    async def call_newest(self, function: Callable[..., _T], *args: Any, **more: Any) -> _T:
+        """The same, unless a later call of this kind waits by the time it is this one's turn: then
+        `Overtaken` is raised."""
+        self._newest += 1
+        mine = self._newest
+        async with self._turn:
+            if mine != self._newest:
+                raise Overtaken
+            found: _T = await self._ask(function, args, more, None)
+            return found
+
+    async def _ask(
+        self, function: Callable[..., Any], args: tuple[Any, ...], more: dict[str, Any],
+        progress: Progress | None,
+    ) -> Any:
+        ours, loop = self._ours, asyncio.get_running_loop()
+        try:
+            ours.send((function, args, more, progress is not None))
+            while True:
+                kind, found = await loop.run_in_executor(None, ours.recv)
+                if kind != "progress":
+                    break
+                if progress is not None:
+                    progress(*found)
+        except (EOFError, OSError) as error:
+            if self._closed or ours is not self._ours:
+                raise Cancelled from None
+            self._start()
+            raise FileError("the work ended without an answer",
+                            "this should not happen; the machine may have run out of memory",
+                            "try it again, with other programs closed", code="worker_lost"
+                            ) from error
+        if kind == "refused":
+            raise refused(found)
+        if kind == "fault":
+            raise found
+        return found
+
+    def cancel(self) -> None:
+        """End the call that is running; another process takes the place of this one."""
+        process, ours = self._process, self._ours
+        self._start()
+        _end(process, ours)
+
+    def close(self) -> None:
+        """End the process."""
+        self._closed = True
+        _end(self._process, self._ours)
+
+
+def _end(process: Any, ours: Connection) -> None:
+    """Have a process tidy up and leave; its pipe ends, for whoever waits for an answer."""
+    with contextlib.suppress(OSError, ValueError):
+        ours.send(None)
+
+    def wait() -> None:
+        process.join(3.0)
+        if process.is_alive():
+            process.kill()
+            process.join()
+
+    threading.Thread(target=wait, daemon=True).start()
+
+
+def _serve(theirs: Connection, folder: str, warm: tuple[Callable[..., Any], ...]) -> None:
+    """Be the process: do what is asked until nobody can ask any more.
+
+    Unpickling the functions of ``warm`` has loaded their modules.
+    """
+    import signal
+
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the parent, which ends this one
+    os.dup2(2, 1)  # the first line of stdout is the bench's address; nothing mixes with it
+    os.chdir(folder)
+    asked: SimpleQueue[Any] = SimpleQueue()
+    threading.Thread(target=_listen, args=(theirs, asked), daemon=True).start()
+    while True:
+        _answer(theirs, *asked.get())
+
+
+def _listen(theirs: Connection, asked: SimpleQueue[Any]) -> None:
+    """Pass on what is asked; leave when told to, or when the parent has gone."""
+    with contextlib.suppress(EOFError, OSError):
+        while (one := theirs.recv()) is not None:
+            asked.put(one)
+    from tonewright.files.safe import abandon
+
+    abandon()
+    os._exit(0)
+
+
+def _answer(
+    theirs: Connection, function: Callable[..., Any], args: tuple[Any, ...], more: dict[str, Any],
+    tells: bool,
+) -> None:
+    from tonewright.files.safe import one_call
+
+    if tells:
+        more = {**more, "progress": lambda done, total: theirs.send(("progress", (done, total)))}
+    try:
+        with one_call():
+            found = "result", function(*args, **more)
+    except TonewrightError as error:
+        found = "refused", refusal(error)
+    except Exception as error:
+        found = "fault", RuntimeError(f"{type(error).__name__}: {error}")
+    theirs.send(found)

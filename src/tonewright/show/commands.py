@@ -1,0 +1,167 @@
+"""The commands that do what a page does, as they are typed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from tonewright.show.words import typed
+
+Option = tuple[str, object]
+"""A name and its value: None leaves it out, True gives it alone, a tuple repeats it."""
+
+
+def spelled(name: str, arguments: Iterable[object], options: Iterable[Option]) -> str:
+    """``tonewright NAME ARGUMENT --option VALUE``."""
+    parts = ["tonewright", name, *map(typed, arguments)]
+    for option, value in options:
+        parts += _spelled(option, value)
+    return " ".join(parts)
+
+
+def _spelled(option: str, value: object) -> Iterator[str]:
+    if value is None or value is False or value == ():
+        return
+    if value is True:
+        yield option
+    elif isinstance(value, tuple):
+        for one in value:
+            yield from _spelled(option, one)
+    else:
+        yield f"{option} {typed(value)}"
+
+
+def numbers(values: Sequence[float] | None) -> str | None:
+    """Pixel numbers with commas between them."""
+    return None if values is None else ",".join(f"{value:g}" for value in values)
+
+
+@dataclass(frozen=True, kw_only=True)
+class StripCommand:
+    """A process from a strip's table or scan."""
+
+    readings: Path
+    tablet: str
+    process: Path
+    time: str | None = None
+    """None: the table says it."""
+    skip: tuple[int, ...] = ()
+    setup: Path | None = None
+    scanner: Path | None = None
+    corners: tuple[float, ...] | None = None
+
+    def __str__(self) -> str:
+        """As it is typed."""
+        return spelled("strip", [self.readings], [
+            ("--tablet", self.tablet), ("--time", self.time), ("--skip", self.skip),
+            ("--scanner", self.scanner), ("--corners", numbers(self.corners)),
+            ("--setup", self.setup), ("-o", self.process)])
+
+
+@dataclass(frozen=True, kw_only=True)
+class TargetCommand:
+    """A target drawn."""
+
+    output: Path
+    name: str
+    levels: int | None = None
+    paper_size: str | None = None
+    landscape: bool = False
+    through: Path | None = None
+
+    def __str__(self) -> str:
+        """As it is typed."""
+        return spelled("target", [], [
+            ("--levels", self.levels), ("--through", self.through),
+            ("--paper-size", self.paper_size), ("--landscape", self.landscape),
+            ("--name", self.name), ("-o", self.output)])
+
+
+@dataclass(frozen=True, kw_only=True)
+class ReadCommand:
+    """A print read from a scan or an instrument's list."""
+
+    source: Path
+    target: Path
+    output: Path
+    scanner: Path | None = None
+    densities: Path | None = None
+    known: tuple[str, ...] = ()
+    corners: tuple[float, ...] | None = None
+    overlay: Path | None = None
+    order: str | None = None
+
+    def __str__(self) -> str:
+        """As it is typed."""
+        return spelled("read", [self.source], [
+            ("--target", self.target), ("--scanner", self.scanner),
+            ("--densities", self.densities), ("--known", self.known),
+            ("--corners", numbers(self.corners)), ("--order", self.order),
+            ("--overlay", self.overlay), ("-o", self.output)])
+
+
+@dataclass(frozen=True, kw_only=True)
+class FitCommand:
+    """A curve made from readings."""
+
+    readings: tuple[Path, ...]
+    output: Path
+    process: Path | None = None
+    target_time: str | None = None
+    aim: str = "lightness"
+    leave_out: tuple[str, ...] = ()
+    setup: Path | None = None
+
+    def __str__(self) -> str:
+        """As it is typed."""
+        return spelled("fit", self.readings, [
+            ("--process", self.process), ("--target-time", self.target_time),
+            ("--aim", None if self.aim == "lightness" else self.aim),
+            ("--leave-out", self.leave_out), ("--setup", self.setup), ("-o", self.output)])
+
+
+@dataclass(frozen=True, kw_only=True)
+class NegativeCommand:
+    """Negatives of pictures."""
+
+    images: tuple[Path, ...]
+    curve: Path
+    output: Path
+    width: str | None = None
+    ppi: str | None = None
+    margin: str | None = None
+    border: str | None = None
+    marks: bool = False
+    tone_scale: bool = False
+    caption: bool = False
+
+    def __str__(self) -> str:
+        """As it is typed."""
+        return spelled("negative", self.images, [
+            ("--curve", self.curve), ("--width", self.width), ("--ppi", self.ppi),
+            ("--margin", self.margin), ("--border", self.border), ("--marks", self.marks),
+            ("--tone-scale", self.tone_scale), ("--caption", self.caption), ("-o", self.output)])
+
+
+@dataclass(frozen=True, kw_only=True)
+class PrintCommand:
+    """A print checked against its curve, or a curve refined by it."""
+
+    name: str
+    """``check`` or ``refine``."""
+    curve: Path
+    readings: tuple[Path, ...]
+    output: Path | None = None
+    date: str | None = None
+    target: Path | None = None
+
+    def __str__(self) -> str:
+        """As it is typed."""
+        return spelled(self.name, [self.curve, *self.readings],
+                       [("--target", self.target), ("--date", self.date), ("-o", self.output)])
+
+
+def page(name: str, curve: Path, others: Sequence[Path], output: Path) -> str:
+    """A report or a worksheet."""
+    return spelled(name, [curve, *others], [("-o", output)])

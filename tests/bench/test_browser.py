@@ -1,0 +1,205 @@
+"""What goes wrong at the bench in a browser: marks not found, a batch stopped, two windows."""
+
+from __future__ import annotations
+
+import os
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from tonewright.files.raster.pictures import read_codes, write_picture
+from tonewright.files.targets import TargetRequest, draw_target
+from tonewright.record.setup import Setup
+from tonewright.target.layout import LayoutSettings
+from tonewright.virtual import scanroom
+from tonewright.virtual.darkroom import DEMO_INK, KALLITYPE, Darkroom
+from tonewright.virtual.scene import scene
+
+pytestmark = [pytest.mark.skipif(os.name != "posix", reason="ended by a signal"),
+              pytest.mark.usefixtures("chromium")]
+CURVE = Path(__file__).parents[2] / "curves" / "kallitype.curve.json"
+PAGES = ("strip", "target", "read", "curve", "negative", "check", "report")
+HOSTILE = "<img src=x onerror=alert(1)>"
+
+
+def test_marks_that_are_not_found_are_set_by_clicks(
+    serve: Callable[..., Any], window: Any
+) -> None:
+    bench = serve()
+    (paper := bench.folder / "Cotton").mkdir()
+    drawn = draw_target(paper / "small.tif", TargetRequest(levels=11),
+                        LayoutSettings("small", width_mm=101.6, height_mm=127.0))
+    room = Darkroom(DEMO_INK, KALLITYPE, printing_time=1400.0)
+    sheet = scanroom.print_sheet(read_codes(paper / "small.tif"), drawn.target.ppi, room, seed=1)
+    render = scanroom.scan_sheet(sheet, scanroom.Scanner(ppi=120.0), seed=2)
+    places = []
+    codes = render.codes.copy()
+    for mark in drawn.target.marks:
+        x, y, w = render.matrix @ (mark.x_mm, mark.y_mm, 1.0)
+        places.append((x / w, y / w))
+        column, row, reach = round(x / w), round(y / w), 22
+        codes[row - reach:row + reach, column - reach:column + reach] = codes[5, 5]  # torn off
+    write_picture(paper / "torn-scan.tif", codes, render.ppi)
+
+    window.goto(bench.address)
+    window.goto(bench.paper("Cotton", "read"))
+    window.get_by_label("What to read").select_option("torn-scan.tif")
+    window.get_by_label("Density of the bare paper").fill("0.09")
+    window.get_by_label("Density of the blackest").fill("1.55")
+    window.get_by_role("button", name="Read it", exact=True).click()
+    picture = window.locator(".scan-view svg")
+    picture.wait_for()
+    box = picture.bounding_box()
+    for x, y in places:
+        picture.click(position={"x": x * box["width"] / codes.shape[1],
+                                "y": y * box["height"] / codes.shape[0]})
+        picture.scroll_into_view_if_needed()
+    window.locator(".scan-view .mark").nth(3).press("ArrowRight")
+    window.get_by_role("button", name="Read it with these marks").click()
+    window.get_by_text("Kept as Cotton/small-readings.csv").wait_for()
+    window.get_by_text("marks given by hand").wait_for()
+    patch = window.locator(".scan-view .patch").first
+    patch.press("Enter")
+    assert patch.get_attribute("aria-checked") == "true"
+
+
+def test_a_batch_is_stopped_half_way_and_leaves_no_half_file(
+    serve: Callable[..., Any], window: Any
+) -> None:
+    bench = serve()
+    (paper := bench.folder / "Cotton").mkdir()
+    (paper / "cotton.curve.json").write_bytes(CURVE.read_bytes())
+    codes = np.tile(scene(600, 400), (6, 6))
+    for number in range(8):
+        write_picture(paper / f"picture-{number}.tif", codes, 300.0)
+    window.goto(bench.address)
+    window.goto(bench.paper("Cotton", "negative"))
+    for number in range(8):
+        window.get_by_label(f"picture-{number}.tif").check()
+    window.get_by_role("button", name="Make the negatives").click()
+    _until(lambda: (paper / "negatives").is_dir())
+    window.get_by_role("button", name="Stop").click()
+    window.get_by_text("Stopped. What was finished before is kept.").wait_for()
+    made = [*(paper / "negatives").glob("*.tif")]
+    assert len(made) < 8
+    assert all(path.stat().st_size > codes.size * 2 for path in made)
+    _until(lambda: not [*paper.rglob(".*")])
+    window.get_by_label("picture-7.tif").check()  # the page goes on
+    for number in range(7):
+        window.get_by_label(f"picture-{number}.tif").uncheck()
+    window.get_by_role("button", name="Make the negatives").click()
+    window.get_by_text("Download picture-7-negative.tif").wait_for()
+
+
+def test_two_windows_and_a_shell_lose_no_file(
+    serve: Callable[..., Any], window: Any, chromium: Any
+) -> None:
+    bench = serve()
+    (paper := bench.folder / "Cotton").mkdir()
+    (paper / "a.curve.json").write_bytes(CURVE.read_bytes())
+    other = chromium.new_page()
+    for page in (window, other):
+        page.goto(bench.address)
+        page.goto(bench.paper("Cotton", "report"))
+    for page in (window, other):
+        page.get_by_label("Keep it as").fill("same")
+        page.get_by_role("button", name="Make the report").click()
+    answers = [page.locator("a:has-text('alone, to print it'), .field-error:has-text('already')")
+               for page in (window, other)]
+    for answer in answers:
+        answer.first.wait_for()
+    refused = [page for page, answer in zip((window, other), answers, strict=True)
+               if "already" in answer.first.text_content()]
+    for page in refused:  # both asked for one name at one moment: the second is told, and asks anew
+        page.get_by_role("button", name="Make the report").click()
+        page.get_by_text("alone, to print it").wait_for()
+    assert sorted(p.name for p in paper.glob("*.html")) == ["same-2.html", "same.html"]
+    window.goto(f"{bench.base}/")
+    window.get_by_role("heading", name="Cotton").wait_for()
+    (bench.folder / "Linen").mkdir()
+    began = time.monotonic()
+    (bench.folder / "Linen" / "linen.curve.json").write_bytes(CURVE.read_bytes())
+    window.get_by_role("heading", name="Linen").wait_for()
+    assert time.monotonic() - began < 2.5, "a change on disk shows within two seconds"
+    other.close()
+
+
+def test_names_and_documents_are_texts_and_never_markup(
+    serve: Callable[..., Any], window: Any
+) -> None:
+    from tonewright.record.setup import setup_toml
+
+    bench = serve()
+    (paper := bench.folder / "Cotton &lt;b&gt;bold").mkdir()
+    (paper / "setup.toml").write_text(setup_toml(Setup(paper=HOSTILE)), encoding="utf-8")
+    document = CURVE.read_text(encoding="utf-8").replace('"name": "kallitype"',
+                                                         f'"name": "{HOSTILE}"', 1)
+    (paper / "x.curve.json").write_text(document, encoding="utf-8")
+    alarms: list[str] = []
+    window.on("dialog", lambda dialog: (alarms.append(dialog.message), dialog.dismiss()))
+    window.goto(bench.address)
+    window.get_by_text(HOSTILE).first.wait_for()
+    for step in PAGES:
+        window.goto(bench.paper("Cotton%20&lt;b&gt;bold", step))
+        window.get_by_role("heading", level=1).wait_for()
+    assert not alarms
+    assert window.locator("b").count() == 0
+
+
+def test_every_page_holds_the_rules_of_accessibility(
+    serve: Callable[..., Any], window: Any
+) -> None:
+    axe = pytest.importorskip("axe_playwright_python.sync_playwright").Axe()
+    bench = serve()
+    (paper := bench.folder / "Cotton").mkdir()
+    (paper / "a.curve.json").write_bytes(CURVE.read_bytes())
+    window.goto(bench.address)
+    window.get_by_role("heading", name="Cotton").wait_for()
+    faults = _faults(axe, window, "papers")
+    for step in PAGES:
+        window.goto(bench.paper("Cotton", step))
+        window.get_by_role("heading", level=1).wait_for()
+        window.wait_for_timeout(300)
+        faults += _faults(axe, window, step)
+    window.set_viewport_size({"width": 820, "height": 1180})
+    for step in PAGES:
+        window.goto(bench.paper("Cotton", step))
+        window.get_by_role("heading", level=1).wait_for()
+        assert window.evaluate("document.documentElement.scrollWidth <= innerWidth"), step
+    assert not faults
+
+
+def test_a_strip_is_typed_by_keyboard_alone(serve: Callable[..., Any], window: Any) -> None:
+    bench = serve()
+    (bench.folder / "Cotton").mkdir()
+    window.goto(bench.address)
+    window.goto(bench.paper("Cotton", "strip"))
+    window.get_by_label("Step tablet").focus()
+    window.keyboard.press("Tab")
+    window.keyboard.type("10min")
+    window.keyboard.press("Tab")  # how it is read
+    window.keyboard.press("Tab")
+    for step in range(31):
+        window.keyboard.type(f"{1.5 / (1 + 2.0 ** (step - 12)) + 0.08:.2f}".replace(".", ","))
+        window.keyboard.press("ArrowDown")
+    window.locator(".big-number", has_text="min").wait_for()
+    window.keyboard.type("nonsense")  # into the last step
+    window.get_by_text("nonsense").first.wait_for()
+    assert window.get_by_label("Printing time").input_value() == "10min", "what was typed stays"
+
+
+def _faults(axe: Any, page: Any, name: str) -> list[str]:
+    found = axe.run(page).response["violations"]
+    return [f"{name}: {v['id']}: {v['nodes'][0]['html'][:200]}" for v in found
+            if v["impact"] in ("serious", "critical")]
+
+
+def _until(holds: Callable[[], bool], seconds: float = 15.0) -> None:
+    end = time.monotonic() + seconds
+    while not holds():
+        assert time.monotonic() < end
+        time.sleep(0.02)
