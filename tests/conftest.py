@@ -11,8 +11,9 @@ import hashlib
 import importlib
 import os
 import pickle
+import shutil
 from collections import OrderedDict
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from functools import wraps
 from typing import Any
 
@@ -25,6 +26,9 @@ from tonewright.scan import find_steps, place
 # a busy machine is slow, not wrong
 settings.register_profile("patient", deadline=None)
 settings.load_profile("patient")
+
+CHROMIUM = os.environ.get("TONEWRIGHT_CHROMIUM") or next(
+    filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
 
 MOST = 300
 remember = {"fits": True}
@@ -66,3 +70,16 @@ if os.environ.get("TONEWRIGHT_EVERY_CHECK"):
 def _fits_anew(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
     if request.node.get_closest_marker("fits_anew"):
         monkeypatch.setitem(remember, "fits", False)
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Any]:
+    """The browser, for every test of a worker."""
+    if CHROMIUM is None:
+        pytest.skip("no Chromium is found, so nothing is tried in a browser")
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+        yield browser
+        browser.close()

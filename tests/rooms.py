@@ -15,6 +15,7 @@ from tonewright import scales
 from tonewright.measured.readings import Reading, Readings
 from tonewright.scales import Array
 from tonewright.target.document import Target
+from tonewright.virtual import scanroom
 from tonewright.virtual.darkroom import (
     CYANOTYPE,
     DEMO_INK,
@@ -28,7 +29,6 @@ from tonewright.virtual.darkroom import (
 from tonewright.virtual.materials import Ink, InkShape, Process, ProcessShape, rising_root
 from tonewright.virtual.scanroom import (
     CLEAN,
-    MM_PER_INCH,
     Encoding,
     Lying,
     OnGlass,
@@ -41,7 +41,6 @@ from tonewright.virtual.scanroom import (
     plain_sheet,
     print_sheet,
     scan_glass,
-    scan_sheet,
 )
 
 
@@ -289,5 +288,5 @@ def random_glass(target: Target, negative: NDArray[np.uint16], seed: int, *,
 
 def box_mm(sheet: PrintedSheet, lying: Lying) -> Array:
     """Width and height of the box around a sheet as it lies."""
-    render = scan_sheet(sheet, Scanner(ppi=MM_PER_INCH, read_noise=0.0, shot_noise=0.0), lying)
-    return np.array(render.codes.shape[::-1], dtype=np.float64)
+    _, shape = scanroom._placed(sheet, 1.0, lying)
+    return np.array(shape[::-1], dtype=np.float64)

@@ -5,6 +5,8 @@ set -eu
 cd "$(dirname "$0")/.."
 . examples/environment.sh
 tonewright_environment dev
+# compiled once and kept: tests start the program some hundred times
+unset PYTHONDONTWRITEBYTECODE
 ruff check src tests examples
 mypy &
 types=$!

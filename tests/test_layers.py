@@ -39,6 +39,9 @@ OPENERS = {
 }  # fmt: skip
 NUMPY_OPENERS = {"load", "save", "savez", "savez_compressed"}
 OPTION = re.compile(r"(?<![\w-])--[a-z]")
+COMMAND = re.compile(r"\btonewright (?:{})\b".format("|".join(
+    re.findall(r'^@click\.command\("(\w+)"', "\n".join(
+        path.read_text(encoding="utf-8") for path in (SOURCE / "cli").glob("*.py")), re.M))))
 SEARCHES = {"startswith", "endswith", "find", "index", "count", "search", "match", "removeprefix"}
 # Sentences of other libraries, which give nothing else to tell by.
 FOREIGN = {"unexpected end of data", r"at line (\d+)"}  # csv and tomllib
@@ -196,14 +199,18 @@ def opening_faults(module: Module) -> Faults:
 
 
 def option_faults(module: Module) -> Faults:
-    """Options in strings, docstrings among them: how a thing is typed is for cli and show."""
+    """Options in strings, docstrings among them, and commands in strings that someone is shown: how
+    a thing is typed is for cli and show."""
     if module.room in {"cli", "show"}:
         return
+    docstrings = {ast.get_docstring(node, clean=False) for node in module.nodes
+                  if isinstance(node, ast.Module | ast.ClassDef | ast.FunctionDef)}
     for node in module.nodes:
         if isinstance(node, ast.Constant) and isinstance(node.value, str):
-            found = OPTION.search(node.value)
+            found = OPTION.search(node.value) or (
+                node.value not in docstrings and COMMAND.search(node.value))
             if found:
-                yield node.lineno, f"an option in a string: {node.value[found.start():][:24]!r}"
+                yield node.lineno, f"typed in a string: {node.value[found.start():][:24]!r}"
 
 
 def search_faults(module: Module) -> Faults:
@@ -422,6 +429,9 @@ def test_a_library_away_from_home_is_found():
         ('"well--known, a -- b, --- and --1"', 0),
         ("x = 1  # --force", 0),
         ('b"--x"', 0),
+        ('raise E("name one, from tonewright strip")', 1),
+        ('"a file that tonewright wrote"', 0),
+        ('def f():\n    """All that `tonewright strip` does."""', 0),
     ],
 )
 def test_an_option_in_a_string_is_found(code, faults):

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import os
-import shutil
 import signal
 import subprocess
 import sys
@@ -13,9 +11,6 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-
-CHROMIUM = os.environ.get("TONEWRIGHT_CHROMIUM") or shutil.which("chromium") or shutil.which(
-    "chromium-browser")
 
 
 @dataclass
@@ -67,22 +62,6 @@ def serve(tmp_path: Path) -> Iterator[Callable[..., Served]]:
         if served.process.poll() is None:
             served.process.kill()
             served.process.communicate()
-
-
-@pytest.fixture(scope="session")
-def chromium() -> Iterator[Any]:
-    """The browser, for every test of a worker."""
-    missing = "no Chromium is found, so the bench is not tried in a browser"
-    if CHROMIUM is None:
-        if os.environ.get("TONEWRIGHT_EVERY_CHECK"):
-            pytest.fail(missing)
-        pytest.skip(missing)
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
-        yield browser
-        browser.close()
 
 
 @pytest.fixture

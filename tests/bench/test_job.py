@@ -121,6 +121,11 @@ def test_the_whole_job_from_an_empty_folder_to_a_checked_print(
     same(window, bench.folder, tmp_path, "Cotton/Cotton.check.json")
     shot(window, "check")
 
+    window.get_by_role("button", name="Renew the curve by this strip").click()
+    window.get_by_text("The renewed curve is kept as Cotton-2.curve.json").wait_for()
+    same(window, bench.folder, tmp_path, "Cotton/Cotton-2.curve.json")
+    (cotton / "Cotton-2.curve.json").unlink()
+
     window.goto(bench.paper("Cotton", "report"))
     window.get_by_role("button", name="Make the report").click()
     window.get_by_text("Open Cotton.html alone").wait_for()

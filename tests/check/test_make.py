@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from prints import FINE, ROOM, checked, curve_of, gone_wrong, tones_of
+from tonewright import scales
 from tonewright.check import findings
 from tonewright.check.aims import printed_tones
 from tonewright.check.document import FORM, Check
@@ -94,6 +95,45 @@ def test_another_process_is_none_of_the_causes(kallitype):
     check = checked(kallitype, tones_of(kallitype, gone_wrong(ROOMS["two coats"])))
     assert not check.passes
     assert check.probability < 0.01
+
+
+@pytest.mark.parametrize("offset", [-0.05, 0.06])
+def test_an_instrument_that_was_not_zeroed_is_no_cause_of_the_print(kallitype, offset):
+    def shifted(patch):
+        return dataclasses.replace(patch, density=patch.density + offset)
+
+    check = checked(kallitype, tones_of(kallitype, gone_wrong(), change=shifted))
+    assert not check.passes and check.cause.code == "unknown"
+    (found,) = (f for f in check.findings if isinstance(f, findings.ZeroMayBeOff))
+    assert found.density == pytest.approx(offset, abs=0.02)
+
+
+@pytest.mark.parametrize("wrong", [{}, {"stops": 0.5}, {"black": 4.0}])
+def test_other_prints_are_not_laid_to_the_instrument(kallitype, wrong):
+    assert "zero_may_be_off" not in codes(checked(kallitype, tones_of(
+        kallitype, gone_wrong(**wrong))))
+
+
+def test_a_print_is_held_to_what_the_curve_prints(kallitype):
+    """Exactly what the response makes of the ink: no tone is off, the black as little as others."""
+    tones = tones_of(kallitype, gone_wrong())
+    light = kallitype.response.lightness_at(tones.readings.level)
+    exact = dataclasses.replace(tones.readings, patches=tuple(
+        dataclasses.replace(p, density=float(d)) for p, d in zip(
+            tones.readings.patches, scales.lightness_to_density(light), strict=True)))
+    check = checked(kallitype, printed_tones(kallitype, exact, tones.aim))
+    assert max(abs(t.difference_lightness) for t in check.tones) < 0.01
+    assert check.black_lightness == pytest.approx(
+        float(kallitype.print_lightness_at(0.0)), abs=0.01)
+
+
+def test_prints_of_a_wilder_hand_pass_where_they_tell_so_themselves(kallitype):
+    """Sheets that differ by three times the usual: one alone may be off, of five it shows that
+    they differ and not that all are off."""
+    wild = dataclasses.replace(FINE, speed_sd=0.05, contrast_sd=0.03)
+    off = [checked(kallitype, tones_of(kallitype, gone_wrong(), sheets=5, flaws=wild, seed=s))
+           for s in range(6)]
+    assert sum(check.passes for check in off) >= 5
 
 
 def test_a_stain_is_set_aside_and_named(kallitype):

@@ -74,6 +74,31 @@ def test_one_scan_is_enough(run, made, monkeypatch):
     assert "(--flat) makes them surer" in " ".join(run(*ONE_SCAN, "--force").stdout.split())
 
 
+def test_corners_by_hand(run, made):
+    """Read off the overlay's row; the other way round the right ones are told."""
+    scale = made[1].scale
+    edge = 2.0 * scale.sheet.origin_px[0]
+    wide, tall = ((n - edge) / scale.sheet.ppi * 25.4 for n in scale.sheet.density.shape[::-1])
+    corners = scale.corners(0.0, 0.0, wide, tall).round(1)
+
+    def typed(points):
+        return "--gray-scale-corners", ",".join(f"{v:g}" for v in points.ravel())
+
+    done = run(*ONE_SCAN, "--flat", "plain.tif", *typed(corners))
+    assert done.exit_code == 0, done.output
+    assert error_rms(made[1].room) < 0.008
+    other = ("read", "scan.tif", "--target", "T.target.json", "-o", "x.csv", "--densities",
+             "scale.csv")
+    said = commands.refused(run, *other, *typed(corners[[2, 3, 0, 1]]))
+    assert "The gray scale beside the print" in said.replace("the gray", "The gray")
+    assert " ".join(typed(corners)) in said
+    for points, message in ((corners[::-1], "clockwise around the row"),
+                            (corners + 9000.0, "they lie in the scan"),
+                            (corners[:3], "eight numbers")):
+        assert message in commands.refused(run, *other, *typed(points)).lower()
+    assert "(--densities CSV)" in commands.refused(run, *other[:6], *typed(corners))
+
+
 @pytest.mark.parametrize(
     ("rows", "said"),
     [("density\n0.05\n0.5\n1.0\n", "3 steps"), ("density\n0.1\n0.5\n0.4\n0.9\n1.2\n", "step 2"),

@@ -1,4 +1,5 @@
-"""The day of a print, wherever a setup says it: as 2026-03-31, and not one still to come."""
+"""The day of a print, wherever a setup says it: as 2026-03-31, not before 1839, and not one
+still to come."""
 
 from __future__ import annotations
 
@@ -40,6 +41,7 @@ def bench(tmp_path, monkeypatch):
     ("31.12.2025", "A date is a year, a month and a day, as 2026-03-31"),
     ("tomorrow", "A date is a year, a month and a day, as 2026-03-31"),
     ("2999-01-01", "A print has been made before it is measured"),
+    ("0226-03-31", "No print is older than 1839"), ("1838-12-31", "No print is older than 1839"),
 ])
 def test_a_date_that_is_none_is_refused(bench, command, date, rule):
     Path("setup.toml").write_text(f'date = "{date}"\n', encoding="utf-8")

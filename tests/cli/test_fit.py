@@ -405,4 +405,4 @@ def test_a_strips_readings_are_sent_to_strip(run):
     said = refused(run, "fit", "strip.csv", "-o", "x.curve.json")
     assert "Evaluate a strip as a strip (tonewright strip strip.csv)" in said
     said = refused(run, "fit", "a.csv", "--process", "strip.csv", "-o", "x.curve.json")
-    assert "tonewright strip makes one" in said
+    assert "one is made from a strip's readings" in said and "(tonewright strip)" in said

@@ -32,6 +32,16 @@ start.run()
 """
 
 
+CALCULATE = """
+import ctypes
+def watched_and_busy():
+    watched()
+    while True:  # a signal cuts one short
+        ctypes.CDLL(None).sleep(20)
+start._watch_for_interrupt = watched_and_busy
+"""
+
+
 @pytest.fixture
 def folder(tmp_path, monkeypatch):
     """A curve and six images, enough for a second process."""
@@ -93,7 +103,7 @@ def test_ctrl_c_is_one_line_at_any_moment(folder, line):
 
 def test_ctrl_c_does_not_wait_for_a_long_calculation(folder):
     """Not even where the interpreter itself waits for it."""
-    run = started(BATCH, "import ctypes\nctypes.CDLL(None).sleep(20)")
+    run = started(BATCH, CALCULATE)
     run.send_signal(signal.SIGINT)
     _, said = run.communicate(timeout=10)
     assert (run.returncode, said) == (130, STOPPED)

@@ -89,14 +89,28 @@ def test_a_curve_whose_check_failed_is_due(tmp_path):
     assert found["one.curve.json"]["due"] is True
 
 
-@pytest.mark.parametrize("said", [None, "in spring", "2027-05-01"])
+@pytest.mark.parametrize("said", [None, "in spring", "2027-05-01", "0226-05-01"])
 def test_a_day_that_is_none_is_unknown_not_zero(tmp_path, said):
     one = shelves.curve("one", None)
     one = type(one)(**{**vars(one), "setup": type(one.setup)(**{**vars(one.setup), "date": said})})
     shelves.write(tmp_path, "one", one)
-    found = _documents(shelf_json(read_shelf(tmp_path, today=TODAY), "x"))["one.curve.json"]
+    shelf = read_shelf(tmp_path, today=TODAY)
+    assert said is None or f"the date {said} is not one" in " ".join(shelf_text(shelf, "x").split())
+    found = _documents(shelf_json(shelf, "x"))["one.curve.json"]
     assert (found["date"], found["date_said"]) == (None, said)
     assert (found["due"], found["because"]) == (None, "date_unknown")
+
+
+def test_a_check_of_a_day_before_photography_is_named(tmp_path):
+    path = shelves.write(tmp_path, "one", shelves.check(date(2026, 5, 1)))
+    path.write_text(path.read_text(encoding="utf-8").replace("2026-05-01", "0226-05-01"),
+                    encoding="utf-8")
+    for month in (6, 7):
+        shelves.write(tmp_path, f"m{month}", shelves.check(date(2026, month, 1)))
+    shelf = read_shelf(tmp_path, today=TODAY)
+    assert [one.file for one in shelf.left_out] == ["one.check.json"]
+    said = " ".join(invoke("drift", tmp_path).stdout.split())
+    assert "one.check.json: in the check of a print, the date is 0226-05-01" in said
 
 
 def test_heads_say_what_whole_documents_say(folder, monkeypatch):

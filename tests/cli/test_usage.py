@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 import os
+import shutil
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
 
+import commands
 from tonewright.cli import main
+
+CURVES = Path(__file__).parents[2] / "curves"
 
 CLICK = ("Usage:", "Try '", "Error:", "Invalid value", "Missing", "No such", "valid integer",
          "requires an argument", "unexpected", "parameter")
@@ -32,8 +37,12 @@ CLICK = ("Usage:", "Try '", "Error:", "Invalid value", "Missing", "No such", "va
     ("negative", "negative: no IMAGE is named."),
     ("check c.curve.json", "check: no READINGS are named. Write tonewright check CURVE READINGS"),
     ("export a b --as curve-csv",
-     "export: there is more than it takes: b. A name with spaces stands in quotes"),
+     "export: one argument too many: b. A name with spaces stands in quotes"),
     ("fit --plott x", "fit: there is no option --plott. The nearest is --plot."),
+    ("check c --order rows", "--order. It is an option of tonewright read. See"),
+    ("negative a --crops 3", "negative: there is no option --crops. See tonewright negative"),
+    ("fit --tablet 31 a", "no option --tablet. It is an option of tonewright strip. See"),
+    ("fit --sheet x", "fit: there is no option --sheet. See tonewright fit --help."),
     ("strip -x", "strip: there is no option -x. See tonewright strip --help."),
     ("strip --merged", "strip: --merged has no value. By eye: steps 1 to K"),
     ("strip --flip=3", "strip: --flip is given a value. It is given alone."),
@@ -80,3 +89,17 @@ def test_a_wrong_call_of_a_real_process_loads_nothing_heavy():
     assert "'click'" in done.stdout
     assert "'numpy'" not in done.stdout
     assert done.stderr.startswith("tonewright target: -o or --output is not given.")
+
+
+@pytest.mark.parametrize(("call", "said"), [
+    ("fit kallitype.process.json -o x.curve.json", "kallitype.process.json is a strip's process"),
+    ("check kallitype.curve.json kallitype.curve.json", "is a correction curve. Measurements are"),
+    ("strip kallitype.curve.json --tablet 31 --time 9min", "Name the table of readings itself."),
+    ("read kallitype-target.csv --target kallitype.curve.json -o x.csv",
+     "A target is needed (NAME.target.json, written with the target)."),
+])
+def test_a_document_of_the_wrong_step_is_called_what_it_is(call, said, tmp_path, monkeypatch):
+    for path in CURVES.iterdir():
+        shutil.copy(path, tmp_path)
+    monkeypatch.chdir(tmp_path)
+    assert said in commands.said(lambda *words: CliRunner().invoke(main, words), *call.split())

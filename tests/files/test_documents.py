@@ -205,10 +205,11 @@ def places(node, at=()):
 
 
 def spoilt(document, place):
-    """Copies of a document in which one entry is changed or missing."""
+    """Copies of a document in which one entry is changed or missing; the others are its own."""
     for value in (*SPOILT, "missing"):
-        node = copy = json.loads(json.dumps(document))
+        node = copy = document.copy()
         for key in place[:-1]:
+            node[key] = node[key].copy()
             node = node[key]
         if value == "missing":
             del node[place[-1]]

@@ -13,6 +13,7 @@ import sys
 import tempfile
 import time
 import traceback
+import unicodedata
 import warnings
 from collections.abc import Iterator
 from pathlib import Path
@@ -142,9 +143,14 @@ def _one(arguments: list[str], folder: Path) -> tuple[str | None, int]:
         return None, 1  # it says that the curve comes out different
     if done.exit_code not in (0, 2) or (done.exit_code == 2 and (done.stdout or not said)):
         return f"exit {done.exit_code}: {said[:200]!r}", done.exit_code
-    if not all(line.isprintable() for line in said.split("\n")):
+    if not all(_seen(sign) for line in said.split("\n") for sign in line):
         return f"control characters: {said[:300]!r}", done.exit_code
     return None, done.exit_code
+
+
+def _seen(sign: str) -> bool:
+    """A sign that a screen shows; spaces of any width are seen as spaces."""
+    return sign.isprintable() or unicodedata.category(sign) == "Zs"
 
 
 def _files_fault(folder: Path, left: set[str], done: int) -> str | None:

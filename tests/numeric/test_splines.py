@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 from scipy.interpolate import BSpline
 from scipy.optimize import least_squares
-from scipy.special import stdtrit
+from scipy.special import chdtri, stdtrit
 
 from tonewright.numeric.least_squares import minimise
 from tonewright.numeric.splines import cubic_design
-from tonewright.numeric.student import student_quantile
+from tonewright.numeric.student import chi_square_quantile, student_quantile
 
 
 @pytest.mark.parametrize("intervals", [1, 16, 24])
@@ -21,10 +21,16 @@ def test_the_basis_is_that_of_scipy(intervals):
     assert cubic_design(places, intervals) == pytest.approx(expected, abs=1e-12)
 
 
-@pytest.mark.parametrize("dof", [1.0, 2.0, 3.0, 7.5, 29.0, 31.0, 120.0, 4e4])
+@pytest.mark.parametrize("dof", [1.0, 1.24, 2.0, 3.0, 7.5, 29.0, 31.0, 120.0, 4e4])
 def test_quantiles_of_students_distribution(dof):
     for part in (0.5, 0.6, 0.9, 0.975, 0.9998):
         assert student_quantile(part, dof) == pytest.approx(stdtrit(dof, part), rel=3e-5)
+
+
+@pytest.mark.parametrize("dof", [1, 2, 3, 10])
+def test_quantiles_of_chi_square(dof):
+    for part in (0.2, 0.9, 0.99, 0.999):
+        assert chi_square_quantile(part, dof) == pytest.approx(chdtri(dof, 1.0 - part), rel=1e-4)
 
 
 @pytest.mark.parametrize("span", [10.0, 0.8])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+import time
 
 import numpy as np
 import pytest
@@ -80,9 +81,14 @@ def test_calls_that_overlap_in_time_leave_what_they_found(first_out):
 
 
 def test_many_threads_at_once_leave_what_they_found():
+    @one_blas_thread
+    def rest() -> None:
+        time.sleep(0.001)  # meanwhile others come in and leave
+
     def call() -> None:
+        monotone.fit_smooth(X, X, np.ones(24), X, monotone.SmoothSettings(smoothing=1.0))
         for _ in range(30):
-            monotone.fit_smooth(X, X, np.ones(24), X, monotone.SmoothSettings(smoothing=1.0))
+            rest()
 
     crowd = [threading.Thread(target=call) for _ in range(6)]
     for one in crowd:

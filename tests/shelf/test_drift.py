@@ -210,10 +210,11 @@ def test_setups_are_told_apart_but_not_by_capitals():
 
 
 def test_days_that_cannot_be_used_are_named():
-    history = [*checks(4), shelves.check(None), shelves.check(TODAY + timedelta(1))]
-    history[4] = dataclasses.replace(
-        history[4], setup=dataclasses.replace(history[4].setup, date="spring"))
-    history.append(shelves.check(date(202, 3, 1)))
+    history = [*checks(4), shelves.check(None), shelves.check(TODAY + timedelta(1)),
+               shelves.check(None)]
+    for place, said in ((4, "spring"), (6, "0202-03-01")):
+        history[place] = dataclasses.replace(
+            history[place], setup=dataclasses.replace(history[place].setup, date=said))
     result = find_drift([*dated(history), Dated("copy.json", f"{0:064x}", history[0])], TODAY)
     kinds = {type(f): f for f in result.findings}
     assert kinds[DatesMissing].files == ("4.json", "6.json")

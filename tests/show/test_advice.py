@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+import re
+from pathlib import Path
+
+import pytest
+
 from tonewright.show.advice import Advice, untyped
 
 
@@ -15,3 +20,12 @@ def test_the_command_line_says_words_and_command() -> None:
     assert Advice("measure it", "tonewright fit A.csv").typed() == \
         "measure it, and type  tonewright fit A.csv"
     assert Advice("measure it").typed() == "measure it"
+
+
+@pytest.mark.parametrize("path", sorted((Path(__file__).parent / "golden").glob("*findings*.txt")),
+                         ids=lambda path: path.stem)
+def test_every_finding_can_be_said_without_what_is_typed(path: Path) -> None:
+    """The files hold one sentence for each finding of an area, wrapped."""
+    said = untyped(" ".join(path.read_text(encoding="utf-8").split()))
+    typed = re.findall(r".{30}(?:--[a-z]|\btonewright [a-z]).{10}", said)
+    assert not typed

@@ -217,7 +217,7 @@ def test_rewording_changes_no_document(stained, derived, monkeypatch):
     """Every sentence replaced: other reports, the same documents and the same rebuild."""
     curves = [stained, dataclasses.replace(derived, findings=(PrintsDisagree(1.4),))]
     before = [(curve_text(c), curve_text(rebuild(c)), fit_text(c, "x")) for c in curves]
-    monkeypatch.setattr(report, "sentence_typed", lambda found: "Something else entirely.")
+    monkeypatch.setattr(report, "sentence", lambda found: "Something else entirely.")
     for curve, (document, again, said) in zip(curves, before, strict=True):
         assert curve_text(curve) == document
         assert curve_text(rebuild(curve)) == again

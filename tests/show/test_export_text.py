@@ -19,7 +19,7 @@ PROOFS = {
                     (("straight lines", 0.42), ("a smooth curve", 0.31))),
     "lut": Proof("an XML reader", 65536, 0.0, 0.0),
     "icc-output": Proof("littleCMS", 65536, 20.0, 0.003, (), 0.48, 0.03),
-    "icc-link": Proof("littleCMS", 65536, 3.0, 0.0027, (), 0.0027),
+    "icc-link": Proof("littleCMS", 65536, 0.0, 0.0, (), 0.0027, None, 0.003),
     "readings": Proof("the reader of measurements", 70, None, 0.0),
     "aim": Proof("the reader of measurements", 101, 0.0, 0.0),
 }

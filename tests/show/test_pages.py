@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import dataclasses
 import re
-import shutil
-import subprocess
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -191,57 +189,49 @@ def test_nothing_from_a_file_runs_or_loads(curve, name):
     assert len(page.encode()) < 1_000_000
 
 
-CHROMIUM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))),
-                None)
+@pytest.fixture
+def tab(chromium):
+    """A page of the browser."""
+    context = chromium.new_context(viewport={"width": 800, "height": 600})
+    yield context.new_page()
+    context.close()
 
 
-@pytest.mark.skipif(CHROMIUM is None, reason="no browser to print with")
 @pytest.mark.parametrize("size", ["A4", "letter"])
 @pytest.mark.parametrize("whose", [lambda c: c, hostile], ids=["plain", "hostile"])
-def test_each_prints_on_one_sheet(curve, tmp_path, size, whose):
-    """All of them in one document, each on a page of its own: three pages, on either paper."""
-    pages = [*pages_of(whose(curve)).values()]
-    for number, page in enumerate(pages):
+def test_each_prints_on_one_sheet(curve, tab, tmp_path, size, whose):
+    """On either paper."""
+    for number, page in enumerate(pages_of(whose(curve)).values()):
         made = page.replace("@page { margin: 10mm; }", f"@page {{ margin: 10mm; size: {size}; }}")
         assert made != page
-        (tmp_path / f"{number}.html").write_text(made, encoding="utf-8")
-        pdf = tmp_path / f"{number}.pdf"
-        subprocess.run(
-            [CHROMIUM, "--headless", "--no-sandbox", "--disable-gpu", "--no-pdf-header-footer",
-             f"--user-data-dir={tmp_path / 'browser'}", f"--print-to-pdf={pdf}",
-             (tmp_path / f"{number}.html").as_uri()],
-            check=True, capture_output=True, timeout=120)
-        raw = pdf.read_bytes()
+        path = tmp_path / f"{number}.html"
+        path.write_text(made, encoding="utf-8")
+        tab.goto(path.as_uri())
+        raw = tab.pdf(prefer_css_page_size=True)
         assert len(re.findall(rb"/Type\s*/Page[^s]", raw)) == 1
         width = {"A4": 595, "letter": 612}[size]
         assert re.search(rb"/MediaBox\s*\[0 0 (\d+)", raw)[1] in (b"%d" % width,
                                                                   b"%d" % (width - 1))
 
 
-@pytest.mark.skipif(CHROMIUM is None, reason="no browser to measure with")
 @pytest.mark.parametrize("whose", [lambda c: c, hostile], ids=["plain", "hostile"])
-def test_cautions_and_notes_are_never_cut_off(curve, tmp_path, whose):
-    """However much there is to say, on letter, the shorter paper, and on a screen: a script, put in
-    by this test, measures where they lie."""
-    measure = """<script>document.body.dataset.ends = [...document.querySelectorAll('.page')].map(
+def test_cautions_and_notes_are_never_cut_off(curve, tab, tmp_path, whose):
+    """However much there is to say, on letter, the shorter paper, and on a screen: a script
+    measures where they lie."""
+    measure = """[...document.querySelectorAll('.page')].map(
         p => ['footer', '.ruled'].map(what => Math.round(p.getBoundingClientRect().bottom
             - p.querySelector(what).getBoundingClientRect().bottom)).join()
             + ',' + Math.round(p.querySelector('.ruled').clientHeight)
-            + ',' + p.querySelector('.ruled i').getBoundingClientRect().height)</script></body>"""
+            + ',' + p.querySelector('.ruled i').getBoundingClientRect().height).join()"""
     screen = "height: auto; min-height: 276mm; }"
     pages = [*pages_of(whose(curve)).values()]
     pages += [page.replace(screen, "}") for page in pages]
     assert sum(screen in page for page in pages) == 3
     for number, page in enumerate(pages):
-        made = re.sub("<meta http-equiv[^>]*>", "", page).replace("</body>", measure)
-        (tmp_path / "p.html").write_text(made, encoding="utf-8")
-        done = subprocess.run(
-            [CHROMIUM, "--headless", "--no-sandbox", "--disable-gpu", "--dump-dom",
-             f"--user-data-dir={tmp_path / 'browser'}", (tmp_path / "p.html").as_uri()],
-            check=True, capture_output=True, timeout=120, encoding="utf-8")
-        found = re.search(r'data-ends="([^"]*)"', done.stdout)
-        assert found, number
-        below, under_notes, notes, line = map(float, found[1].split(","))
+        path = tmp_path / f"{number}.html"
+        path.write_text(page, encoding="utf-8")
+        tab.goto(path.as_uri())
+        below, under_notes, notes, line = map(float, tab.evaluate(measure).split(","))
         assert line.is_integer(), "a screen would round some lines up, some down"
         assert below >= 0 and under_notes > 0 and notes >= 70, number
 

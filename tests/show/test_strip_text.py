@@ -20,8 +20,8 @@ from tonewright.measured.columns import Source
 from tonewright.record.findings import all_codes, finding_class
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime, parse_time
-from tonewright.show.cautions import cautions_text
-from tonewright.show.findings import sentence, sentence_typed
+from tonewright.show.advice import untyped
+from tonewright.show.findings import sentence
 from tonewright.show.strip_text import (
     blank_text,
     eye_advice,
@@ -131,7 +131,7 @@ def test_golden_sentences():
     here = {c for c in all_codes() if finding_class(c).__module__ == findings.__name__}
     assert here == {f.code for f in EVERY}
     check("strip_findings", "\n".join(
-        textwrap.fill(f"{f.code}: {sentence_typed(f)}", WIDTH, subsequent_indent="  ",
+        textwrap.fill(f"{f.code}: {sentence(f)}", WIDTH, subsequent_indent="  ",
                       break_on_hyphens=False) for f in EVERY))
 
 
@@ -185,7 +185,7 @@ def test_the_next_step_names_the_file(good):
 
 
 def test_what_both_fronts_show_holds_nothing_that_is_typed(good, short):
-    said = [sentence(f) for f in EVERY]
+    said = [untyped(sentence(f)) for f in EVERY]
     for made in (good, short, replace(good, findings=(findings.LighterAgain(PLACES[:1]),))):
         said += [process_advice(made).words, *(text for _, text in process_facts(made))]
     for strips in ([("10min", 1)], [("60min", 20)], [("10min", 1), ("15min", 2)]):
@@ -199,16 +199,10 @@ def test_a_name_with_spaces_is_typed_in_quotes(good):
         good, "my paper.process.json").command
 
 
-def test_care_is_told_where_something_is_to_be_exposed(good):
+def test_care_is_told_where_another_strip_is_to_be_printed(good, short):
     apart = replace(good, findings=(findings.LighterAgain(PLACES[:1]),))
-    assert cautions_text() in process_text(good, None)
-    assert cautions_text() not in process_text(apart, None)
-
-
-def test_the_cautions_name_what_hurts_and_what_helps():
-    for word in ("UV", "eyes and skin", "gloves", "ventilate", "safety data sheet", "trained",
-                 "local rules"):
-        assert word in cautions_text()
+    assert "Safety:" not in process_text(good, None)
+    assert "Safety:" in process_text(apart, None) and "Safety:" in process_text(short, None)
 
 
 def test_the_report_of_an_empty_table():

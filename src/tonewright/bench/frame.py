@@ -69,7 +69,7 @@ def frame(bench: Bench, title: str, paper: str | None = None, step: Step | None 
             button("Close the bench", lambda: _close(bench), "button quiet")
         if paper is not None:
             _way(bench, paper, step)
-    with Tag("main", classes="page", id="page", tabindex="-1"):
+    with Tag("div", classes="page", id="page", tabindex="-1"):  # within the main of NiceGUI
         Tag("h1", title)
         yield
     if paper is not None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import errno
 import os
 import secrets
 import signal
@@ -16,7 +17,8 @@ from pathlib import Path
 from typing import Any
 
 from tonewright.errors import OptionError
-from tonewright.files.preview import scratch
+from tonewright.files.papers import Papers
+from tonewright.files.safe import scratch
 
 LOOPBACK = "127.0.0.1"
 PORT = 8463
@@ -50,8 +52,9 @@ def serve(settings: BenchSettings, say: Callable[[str], None]) -> None:
     OptionError
         The port is taken or impossible, or the host is none of this machine's.
     """
+    papers = Papers(settings.folder)
     with _listening(settings) as (sockets, port), _storage_elsewhere():
-        _serve(settings, sockets, port, say)
+        _serve(settings, papers, sockets, port, say)
 
 
 @contextlib.contextmanager
@@ -67,12 +70,14 @@ def _listening(settings: BenchSettings) -> Iterator[tuple[list[socket.socket], i
         try:
             listener.bind((settings.host, settings.port))
         except OSError as error:
-            reason = error.strerror or str(error)
-            raise OptionError(
-                f"the bench cannot be opened at {settings.host}, port {settings.port}: {reason}",
-                "it needs a free port of this machine",
-                "another bench may be open there: close it, or take any free port",
-                code="bench_port") from error
+            given = (f"the bench cannot be opened at {settings.host}, port {settings.port}:"
+                     f" {error.strerror or error}")
+            if error.errno not in (errno.EADDRINUSE, errno.EACCES):
+                raise OptionError(given, "it answers at an address of this machine",
+                                  f"leave the address out for {LOOPBACK}") from error
+            raise OptionError(given, "it needs a free port of this machine",
+                              "another bench may be open there: close it, or take any free port",
+                              code="bench_port") from error
         yield [listener], int(listener.getsockname()[1])
 
 
@@ -85,7 +90,8 @@ def _storage_elsewhere() -> Iterator[None]:
 
 
 def _serve(
-    settings: BenchSettings, sockets: list[socket.socket], port: int, say: Callable[[str], None]
+    settings: BenchSettings, papers: Papers, sockets: list[socket.socket], port: int,
+    say: Callable[[str], None],
 ) -> None:
     """Everything that needs the framework, which takes a second to load."""
     import uvicorn
@@ -94,7 +100,7 @@ def _serve(
 
     from tonewright.bench import transfer
     from tonewright.bench.guard import Guard
-    from tonewright.bench.pages import register
+    from tonewright.bench.pages import load, register
     from tonewright.bench.state import Bench
 
     name = f"[{settings.host}]" if ":" in settings.host else settings.host
@@ -102,8 +108,8 @@ def _serve(
     token = secrets.token_urlsafe(24)
     address = f"http://{name}:{port}/?token={token}"
     app = FastAPI(docs_url=None, redoc_url=None, openapi_url=None)
-    with Bench(settings.folder, LARGEST_UPLOAD) as bench:
-        transfer.register(app, bench.papers)
+    with Bench(papers) as bench:
+        transfer.register(app, papers)
         register(bench)
         ui.run_with(app, title="Tonewright bench", tailwind=False, dark=False, language="en-US",
                     show_welcome_message=False, reconnect_timeout=30.0)
@@ -113,7 +119,7 @@ def _serve(
             server_header=False))
         bench.end = lambda: setattr(server, "should_exit", True)
         with _ended_by_interrupt(bench.end):
-            asyncio.run(_until_ended(server, sockets, lambda: _open(address, settings, say)))
+            asyncio.run(_until_ended(server, sockets, lambda: _open(address, settings, say, load)))
 
 
 async def _until_ended(
@@ -127,8 +133,11 @@ async def _until_ended(
     await serving
 
 
-def _open(address: str, settings: BenchSettings, say: Callable[[str], None]) -> None:
+def _open(
+    address: str, settings: BenchSettings, say: Callable[[str], None], load: Callable[[], None]
+) -> None:
     say(address)
+    threading.Thread(target=load, daemon=True).start()  # while the browser opens
     if settings.browser:  # some browsers keep whoever opens them waiting
         threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
 

@@ -5,12 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
-from pathlib import Path
 from types import TracebackType
 from typing import Any
 
-from tonewright.bench.tasks.read import read
-from tonewright.bench.tasks.strip import try_strip
+from tonewright.bench.tasks import load
 from tonewright.bench.worker import Worker
 from tonewright.files.papers import Papers
 
@@ -19,19 +17,17 @@ from tonewright.files.papers import Papers
 class Bench(AbstractContextManager["Bench"]):
     """One bench over one folder."""
 
-    folder: Path
-    upload_limit: int
+    papers: Papers
     end: Callable[[], None] = lambda: None
     """Closes the bench."""
     drafts: dict[tuple[str, str], Any] = field(default_factory=dict)
     """What was typed and not kept yet, by paper and page: a page opened again shows it."""
 
     def __post_init__(self) -> None:
-        """Open the folder and start the workers."""
-        self.papers = Papers(self.folder)
-        self.quick = Worker(self.papers.root, (try_strip,))
+        """Start the workers."""
+        self.quick = Worker(self.papers.root, load)
         """For what is shown while someone types."""
-        self.long = Worker(self.papers.root, (read,))
+        self.long = Worker(self.papers.root, load)
         """For scans, pictures and batches: one after the other."""
 
     def __exit__(

@@ -7,6 +7,7 @@ from urllib.parse import quote
 
 from fastapi import FastAPI, Request
 from fastapi.responses import FileResponse, PlainTextResponse, Response
+from starlette.requests import ClientDisconnect
 
 from tonewright.bench.guard import TooLarge
 from tonewright.errors import TonewrightError
@@ -38,6 +39,8 @@ def register(app: FastAPI, papers: Papers) -> None:
             return PlainTextResponse(error.sentences(), 409)
         except TooLarge as error:
             return PlainTextResponse(str(error), 413)
+        except ClientDisconnect:  # cancelled in the page: there is nobody to answer
+            return Response(status_code=400)
         return PlainTextResponse(name, 201)
 
     @app.get(FILES + "/{paper}/{name:path}")

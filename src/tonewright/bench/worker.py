@@ -22,7 +22,6 @@ from tonewright.errors import FileError, TonewrightError, refusal, refused
 _T = TypeVar("_T")
 Progress = Callable[[int, int], None]
 """Told how much is done, of how much."""
-_SINGLE = ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS", "OMP_NUM_THREADS")
 
 
 class Cancelled(Exception):
@@ -41,11 +40,11 @@ class Worker:
     folder:
         Where the process works: paths that it is given count from there.
     warm:
-        What it will be asked: the modules of these functions are loaded at once.
+        What it does before it is asked: load what it will need.
     """
 
-    def __init__(self, folder: Path, warm: tuple[Callable[..., Any], ...] = ()) -> None:
-        self._folder, self._warm = folder, warm
+    def __init__(self, folder: Path, warm: Callable[[], object] | None = None) -> None:
+        self._folder, self._warm = folder, warm or _nothing
         self._turn = asyncio.Lock()
         self._newest = 0
         self._closed = False
@@ -54,15 +53,9 @@ class Worker:
     def _start(self) -> None:
         spawn = get_context("spawn")
         self._ours, theirs = spawn.Pipe()
-        before = {name: os.environ.get(name) for name in _SINGLE}
-        os.environ.update(dict.fromkeys(_SINGLE, "1"))  # read when numpy loads, there
-        try:
-            self._process = spawn.Process(
-                target=_serve, args=(theirs, str(self._folder), self._warm), daemon=True)
-            self._process.start()
-        finally:
-            for name, value in before.items():
-                os.environ.pop(name) if value is None else os.environ.update({name: value})
+        self._process = spawn.Process(
+            target=_serve, args=(theirs, str(self._folder), self._warm), daemon=True)
+        self._process.start()
         theirs.close()
 
     async def call(
@@ -109,6 +102,9 @@ class Worker:
                     break
                 if progress is not None:
                     progress(*found)
+        except asyncio.CancelledError:  # nobody waits any more; no other call may get the answer
+            self.cancel()
+            raise
         except (EOFError, OSError) as error:
             if self._closed or ours is not self._ours:
                 raise Cancelled from None
@@ -117,6 +113,8 @@ class Worker:
                             "this should not happen; the machine may have run out of memory",
                             "try it again, with other programs closed", code="worker_lost"
                             ) from error
+        if ours is not self._ours:  # what was stopped may still have complained of its files
+            raise Cancelled
         if kind == "refused":
             raise refused(found)
         if kind == "fault":
@@ -125,6 +123,8 @@ class Worker:
 
     def cancel(self) -> None:
         """End the call that is running; another process takes the place of this one."""
+        if self._closed:
+            return
         process, ours = self._process, self._ours
         self._start()
         _end(process, ours)
@@ -149,11 +149,12 @@ def _end(process: Any, ours: Connection) -> None:
     threading.Thread(target=wait, daemon=True).start()
 
 
-def _serve(theirs: Connection, folder: str, warm: tuple[Callable[..., Any], ...]) -> None:
-    """Be the process: do what is asked until nobody can ask any more.
+def _nothing() -> None:
+    """Load nothing before it is asked for."""
 
-    Unpickling the functions of ``warm`` has loaded their modules.
-    """
+
+def _serve(theirs: Connection, folder: str, warm: Callable[[], object]) -> None:
+    """Be the process: do what is asked until nobody can ask any more."""
     import signal
 
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the parent, which ends this one
@@ -161,6 +162,7 @@ def _serve(theirs: Connection, folder: str, warm: tuple[Callable[..., Any], ...]
     os.chdir(folder)
     asked: SimpleQueue[Any] = SimpleQueue()
     threading.Thread(target=_listen, args=(theirs, asked), daemon=True).start()
+    warm()
     while True:
         _answer(theirs, *asked.get())
 

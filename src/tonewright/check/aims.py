@@ -164,8 +164,8 @@ def with_levels(
 
 def image_of_aim(curve: Curve, aim: Array) -> Array:
     """The tone in the picture (L*) that a curve gives an aim (L*), any shape."""
-    table = curve.correction
-    return np.interp(aim, table.print_lightness, table.image_lightness)
+    image = curve.correction.image_lightness
+    return np.interp(aim, curve.print_lightness_at(image), image)
 
 
 def level_of_aim(curve: Curve, aim: Array) -> Array:
@@ -193,7 +193,7 @@ def printed_tones(curve: Curve, readings: Readings, aim: Array) -> PrintedTones:
         raise other_scales(names, curve)
     one_ink({f"the curve {curve.name}": curve.setup.ink_colour, **readings_colour(readings)})
     _refuse_other_curve(curve, readings, aim, names)
-    tones = PrintedTones(readings, image_of_aim(curve, aim), aim)
+    tones = PrintedTones(readings, image_of_aim(curve, aim), aim_of_level(curve, readings.level))
     _refuse_few(tones, names)
     _refuse_other_sheet(tones.aim, readings.density, names)
     return tones
@@ -212,7 +212,7 @@ def _refuse_other_curve(curve: Curve, readings: Readings, aim: Array, names: str
     level = readings.level
     off = np.abs(level - level_of_aim(curve, aim))
     tone = np.abs(aim_of_level(curve, level) - aim)
-    ends = curve.correction.print_lightness[[0, -1]]
+    ends = curve.print_lightness_at([0.0, 100.0])
     beyond = np.abs(np.clip(aim, *ends) - aim) > SAME_TONE
     wrong = np.flatnonzero((off > SAME_LEVEL) & (tone > SAME_TONE) | beyond & (tone > AT_END))
     if not wrong.size:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
+from typing import Literal
 
 import numpy as np
 
@@ -13,20 +15,38 @@ from tonewright.check.aims import PrintedTones
 from tonewright.check.document import Cause, CauseCode
 from tonewright.check.promise import Promise, Response, nearness
 from tonewright.frozen import dataclass
-from tonewright.numeric.alternatives import Alternative, Explained, Scatters, Shifts, explain
+from tonewright.numeric.alternatives import (
+    Alternative,
+    Explained,
+    Noise,
+    Scatters,
+    Shifts,
+    explain,
+    explain_again,
+)
 from tonewright.scales import STOP, Array
 
 SURE = 3.0
 """How many times better than the next a cause must explain the readings to be named."""
-SHARE: dict[CauseCode, float] = {
-    "exposure": 0.4, "fog": 0.15, "weak_black": 0.15, "ink": 0.08, "process": 0.08,
-    "unevenness": 0.08, "unknown": 0.06}
+Way = CauseCode | Literal["zero"]
+"""A cause, or an instrument whose zero is off: no fault of the print."""
+ZERO: Way = "zero"
+SHARE: dict[Way, float] = {
+    "exposure": 0.38, "fog": 0.15, "weak_black": 0.15, "ink": 0.08, "process": 0.08,
+    "unevenness": 0.06, "zero": 0.04, "unknown": 0.06}
 """How often each is to blame, before anything is measured (from memory, no source)."""
+ALERT: dict[Way, float] = {
+    "exposure": 0.1, "fog": 0.4, "weak_black": 0.1, "ink": 0.1, "process": 0.1,
+    "unevenness": 0.1, "zero": 0.05, "unknown": 0.05}
+"""Part of the level of the verdict's test that is spent on each: most on fog, of which one reading
+or two tell, while a third of a stop shows in all."""
 MEMBERS = 41
 SPAN = 3.0
 """Sizes of a cause are tried up to so many of their usual size."""
 LIGHT_STOPS, FOG_LIGHTNESS, BLACK_LIGHTNESS, INK_SHARE, CONTRAST_SHARE = 0.5, 3.0, 4.0, 0.12, 0.12
 """Usual sizes of what goes wrong, as standard deviations (from memory, no source)."""
+ZERO_DENSITY = 0.03
+"""The same of an instrument's zero."""
 INEXACT = 0.12
 """Part of a print's differences (RMS) that a cause may leave over: no model of one is exact."""
 UNEVEN_STOPS, OTHER_LIGHTNESS, OTHER_ALONG = 0.15, 3.0, 20.0
@@ -43,25 +63,38 @@ class Verdict:
     cause: Cause
     light_stops: tuple[float, float] | None
     """Were too much light the cause: how much, and its standard deviation; None: no strip."""
+    zero_off: float | None
+    """By how much density all readings may be off alike; None: that does not explain them, or
+    nothing needs to be explained."""
 
 
 def judge(tones: PrintedTones, promised: Promise, response: Response, passing: float) -> Verdict:
     """The verdict on differences from a promise; it passes from a probability ``passing`` on."""
     ways = _ways(tones, promised, response)
     off, codes = tones.readings.density - promised.density, [*ways]
-    found = explain(off, promised.covariance, [*ways.values()])
+    promised = promised.learnt(off, tones)
+    noise = Noise(promised.known, promised.sheets, promised.sheets_worth)
+    parts = np.array([ALERT[code] for code in codes])
+    found = explain(off, noise, [*ways.values()], list(parts / parts.sum()))
     if found.probability < passing:
-        inexact = promised.covariance + _inexact(promised, off)
-        found = replace(explain(off, inexact, [*ways.values()]), probability=found.probability)
+        inexact = replace(noise, known=noise.known + _inexact(promised, off))
+        found = explain_again(found, off, inexact, [*ways.values()])
     light = found.sizes[codes.index("exposure")] if response.has_strip else None
-    return Verdict(found.probability, _cause(codes, found, response, passing), light)
-
-
-def _cause(codes: list[CauseCode], found: Explained, response: Response, passing: float) -> Cause:
     if found.probability >= passing:
-        return Cause("none", None, None, None, None, None)
+        return Verdict(found.probability, Cause("none", None, None, None, None, None), light, None)
+    found = replace(found, log_factors=found.log_factors + np.log([SHARE[c] for c in codes]))
+    short = found.log_factors.max() - found.log_factors[codes.index(ZERO)]
+    zero = found.sizes[codes.index(ZERO)][0] if short < math.log(SURE) else None
+    return Verdict(found.probability, _cause(codes, found, response), light, zero)
+
+
+def _cause(codes: list[Way], found: Explained, response: Response) -> Cause:
+    """The likeliest, if it is far likelier than the next; what is no cause is unknown."""
     order = np.argsort(-found.log_factors)
-    best, second = codes[order[0]], codes[order[1]]
+    best, second = (_code(codes[i]) for i in order[:2])
+    if best == second:
+        order = np.delete(order, 1)
+        second = _code(codes[order[1]])
     better = float(np.exp(min(found.log_factors[order[0]] - found.log_factors[order[1]], 700.0)))
     if best == "unknown" or better < SURE:
         return Cause("unknown", None if best == "unknown" else best, second, better, None, None)
@@ -71,10 +104,14 @@ def _cause(codes: list[CauseCode], found: Explained, response: Response, passing
     return Cause(best, None, second, better, size, max(sd, 1e-9))
 
 
+def _code(way: Way) -> CauseCode:
+    return "unknown" if way == "zero" else way
+
+
 def _ways(
     tones: PrintedTones, promised: Promise, response: Response
-) -> dict[CauseCode, Alternative]:
-    """Every cause with the sizes it may have."""
+) -> dict[Way, Alternative]:
+    """Everything that may move a print's readings, with the sizes it may have."""
     level = tones.readings.level
     black, white = response.ends
     density = promised.density
@@ -86,18 +123,19 @@ def _ways(
         return _join(*(_either(usual, partial(_moved, form, level, what, unit))
                        for form in response.forms()))
 
-    ways: dict[CauseCode, Alternative] = {
+    ways: dict[Way, Alternative] = {
         "exposure": moved("light", LIGHT_STOPS, STOP),
         "fog": _join(_only_more(FOG_LIGHTNESS, lambda s: s / at_white * (1.0 - rise)),
-                     _only_more(FOG_LIGHTNESS, lambda s: s / at_white * np.ones_like(rise))),
+                     _only_more(FOG_LIGHTNESS, lambda s: s / at_white * (1.0 - rise**2))),
         "weak_black": _only_more(BLACK_LIGHTNESS, lambda s: -s / at_black * rise),
         "ink": moved("ink", INK_SHARE),
         "process": moved("contrast", CONTRAST_SHARE),
+        "zero": _either(ZERO_DENSITY, lambda s: np.full_like(rise, s)),
         "unknown": _anything(promised),
     }
     if (uneven := _uneven(tones, response)) is not None:
         ways["unevenness"] = uneven
-    return {code: replace(way, weight=way.weight * SHARE[code]) for code, way in ways.items()}
+    return ways
 
 
 def _moved(response: Response, level: Array, what: str, unit: float, size: float) -> Array:
@@ -161,11 +199,10 @@ def wide_covariance(tones: PrintedTones, promised: Promise, response: Response) 
     """Of the differences in density, whatever cause may have moved the print, shape (n, n)."""
     total = promised.covariance.copy()
     for way in _ways(tones, promised, response).values():
-        share = way.weight / way.weight.sum()
         if isinstance(way, Shifts):
-            total += SPAN**2 * np.einsum("k,ki,kj->ij", share, way.shifts, way.shifts)
+            total += SPAN**2 * np.einsum("k,ki,kj->ij", way.weight, way.shifts, way.shifts)
         else:
-            total += SPAN**2 * np.tensordot(share, way.covariances, axes=1)
+            total += SPAN**2 * np.tensordot(way.weight, way.covariances, axes=1)
     return np.asarray(total)
 
 

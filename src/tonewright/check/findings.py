@@ -12,6 +12,14 @@ class TonesSetAside(Finding):
     patches: tuple[str, ...]
 
 
+class ZeroMayBeOff(Finding):
+    """All readings of a print are off by nearly the same density, as where an instrument was not
+    zeroed."""
+
+    density: float
+    """Above 0: read too dense."""
+
+
 class PrintsDiffer(Finding):
     """Several prints differ more from each other than even sheets do."""
 

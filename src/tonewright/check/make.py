@@ -7,7 +7,6 @@ from dataclasses import asdict, field, replace
 from datetime import date
 
 import numpy as np
-from scipy.special import chdtrc
 
 from tonewright import scales
 from tonewright.check.aims import PrintedTones
@@ -20,6 +19,7 @@ from tonewright.check.findings import (
     SheetsAssumed,
     TonesSetAside,
     UnevennessUntold,
+    ZeroMayBeOff,
 )
 from tonewright.check.promise import Promise, Response, promise
 from tonewright.curve.document import Curve
@@ -30,6 +30,7 @@ from tonewright.curve.renew import PAPER
 from tonewright.errors import OptionError
 from tonewright.frozen import dataclass
 from tonewright.measured.findings import AimsStated
+from tonewright.numeric.student import chi_square_quantile
 from tonewright.record.dates import parse_date
 from tonewright.record.findings import Finding
 from tonewright.record.provenance import made_by
@@ -87,6 +88,7 @@ def check_print(asked: PrintRequest) -> Check:
     promised = promise(curve, tones, response)
     verdict = judge(tones, promised, response, PASSING)
     findings = [*([TonesSetAside(tuple(names[i] for i in strays))] if strays else []),
+                *([] if verdict.zero_off is None else [ZeroMayBeOff(round(verdict.zero_off, 3))]),
                 *_findings(asked, tones, promised)]
     said = (f for f in tones.readings.findings if not isinstance(f, AimsStated))
     return _document(asked, tones, promised, verdict, day, (*said, *findings))
@@ -112,8 +114,8 @@ def _document(
         difference_lightness_mean=round(float(np.mean(off)), 3),
         worst_image_lightness=round(float(tones.image[worst]), 2),
         worst_difference_lightness=round(float(off[worst]), 3),
-        black_lightness=_at(light, tones.aim, float(curve.correction.print_lightness[0])),
-        white_lightness=_at(light, tones.aim, float(curve.correction.print_lightness[-1])),
+        black_lightness=_at(light, tones.aim, float(curve.print_lightness_at(0.0))),
+        white_lightness=_at(light, tones.aim, float(curve.print_lightness_at(100.0))),
         cause=_rounded(cause), findings=findings,
         exposure_off_stops=None if stops is None else round(stops[0], 3),
         exposure_off_stops_sd=None if stops is None else max(round(stops[1], 3), 0.001),
@@ -239,6 +241,6 @@ def _prints_apart(tones: PrintedTones, promised: Promise) -> float | None:
     expected = apart @ (promised.covariance * np.outer(slope, slope)) @ apart.T
     found = apart @ off
     size = float(found @ np.linalg.pinv(expected, rcond=1e-9) @ found)
-    if chdtrc(sheets.size - 1, size) >= PLAINLY_APART:
+    if size <= chi_square_quantile(1.0 - PLAINLY_APART, sheets.size - 1):
         return None
     return round(float(np.std(found, ddof=1)), 3)

@@ -13,10 +13,18 @@ from tonewright import scales
 from tonewright.check.aims import PrintedTones
 from tonewright.curve.chains import SHEET_DENSITY_SD, USUAL_RANGE
 from tonewright.curve.document import Curve
-from tonewright.curve.fit import USUAL_SHEETS_LIGHTNESS, USUAL_SHEETS_WORTH
+from tonewright.curve.fit import (
+    NOISE_FLOOR,
+    USUAL_SHEETS_LIGHTNESS,
+    USUAL_SHEETS_WORTH,
+    band_width,
+)
 from tonewright.frozen import dataclass
 from tonewright.scales import STOP, Array
 
+USUAL_WORTH = 12.0
+"""Degrees of freedom with which the usual scatter of sheets is known where no curve tells: one
+printer's sheets differ a fifth more or a fifth less than another's (from memory, no source)."""
 BAND = 1.96
 ALONG = 0.12
 """Ink level over which a curve's error keeps its sign: about a tenth of the scale, as smooth fits
@@ -113,8 +121,48 @@ class Promise:
     """Shape (n,)."""
     noise: Array
     """Variance of the reading and of the spot of coating under it, shape (n,)."""
-    covariance: Array
-    """Of the differences in density, noise and all, shape (n, n)."""
+    known: Array
+    """Covariance of the differences in density but for how sheets differ, shape (n, n)."""
+    sheets: Array
+    """The same of how sheets differ; all of it grows and shrinks together."""
+    sheets_worth: float
+    """Degrees of freedom with which the size of that is known."""
+
+    @property
+    def covariance(self) -> Array:
+        """Of the differences in density, noise and all, shape (n, n)."""
+        return self.known + self.sheets
+
+    def learnt(self, off: Array, tones: PrintedTones) -> Promise:
+        """With the size of what sheets differ by as several prints of the same tones tell it.
+
+        ``off`` (n,) are the differences in density.  Whatever moves all prints alike drops out of
+        how they differ from each other; over a grid of sizes, the chance of that and what was
+        known before (a scaled inverse chi-square) are put together.
+        """
+        if len(np.unique(tones.sheet)) < 2:
+            return self
+        level = np.round(tones.readings.level, 4)
+        alike = np.equal.outer(level, level)
+        apart = np.eye(off.size) - alike / alike.sum(axis=1)[:, None]
+        value, vector = np.linalg.eigh(apart)
+        rows = vector[:, value > 0.5].T
+        if not len(rows):
+            return self
+        size = np.exp(np.linspace(-3.0, 3.0, 61))
+        chance = np.array([_log_normal(rows @ off, rows @ (self.known + s * self.sheets) @ rows.T)
+                           for s in size])
+        before = -0.5 * self.sheets_worth * (np.log(size) + 1.0 / size)
+        weight = np.exp(chance + before - np.max(chance + before))
+        weight /= weight.sum()
+        # the inverse of the size is gamma: its mean and variance give size and worth
+        mean = float(weight @ (1.0 / size))
+        worth = 2.0 * mean**2 / float(weight @ (1.0 / size - mean) ** 2)
+        return replace(self, sheets=self.sheets / mean, sheets_worth=worth)
+
+
+def _log_normal(x: Array, covariance: Array) -> float:
+    return -0.5 * float(np.linalg.slogdet(covariance)[1] + x @ np.linalg.solve(covariance, x))
 
 
 def promise(
@@ -127,21 +175,22 @@ def promise(
     level = tones.readings.level
     density = response.moved(level, light)
     slope = scales.lightness_per_density(scales.density_to_lightness(density))
-    # bare paper has no coating to differ by
-    noise = _noise_sd(curve, tones) ** 2 + (SHEET_DENSITY_SD * response.rise(density)) ** 2
-    table = curve.response
-    band = np.interp(level, table.level, table.lightness_high - table.lightness_low)
-    band_sd = band / (2.0 * BAND) / slope
+    noise = _noise_sd(curve, tones) ** 2
     near = np.exp(-0.5 * ((level[:, None] - level[None, :]) / ALONG) ** 2)
     same = np.equal.outer(tones.sheet, tones.sheet)
-    own, shared = _sheets(curve)
+    sheets = _sheets(curve)
     forms = response.forms()
-    spread = sum(_spread(form, level, own) for form in forms) / len(forms)
+    spread = sum(_spread(form, level, sheets.lightness_sd) for form in forms) / len(forms)
+    table = curve.response
+    band = np.interp(level, table.level, table.lightness_high - table.lightness_low)
+    band_variance = (band / (2.0 * sheets.band_width) / slope) ** 2
+    if sheets.in_band:  # it has a form of its own
+        band_variance = np.maximum(band_variance - sheets.shared * np.diag(spread), 0.0)
+    band_sd = np.sqrt(band_variance)
     steep = (response.moved(level, light + 0.01) - density) / 0.01
     uneven = UNEVEN_SD**2 * np.outer(steep, steep) * nearness(tones)
-    covariance = (np.diag(noise) + near * np.outer(band_sd, band_sd)
-                  + same * (spread + uneven) + shared * spread + SESSION_SD**2)
-    return Promise(density, noise, np.asarray(covariance))
+    known = np.diag(noise) + near * np.outer(band_sd, band_sd) + same * uneven + SESSION_SD**2
+    return Promise(density, noise, known, (same + sheets.shared) * spread, sheets.worth)
 
 
 def nearness(tones: PrintedTones) -> Array:
@@ -154,22 +203,41 @@ def nearness(tones: PrintedTones) -> Array:
 
 
 def _noise_sd(curve: Curve, tones: PrintedTones) -> Array:
-    """Of each reading, in density: its own where it says, else the curve's."""
+    """Of each patch, in density: what the curve's own patches scattered by, coating and all, or
+    what the reading says of itself, if that is more."""
     usual = curve.summary.noise_density_sd
-    return np.array([p.density_sd or usual for p in tones.readings.patches])
+    if curve.recipe is not None:  # it holds how strip and target differ, too
+        usual = math.sqrt(max(usual**2 - SHEET_DENSITY_SD**2, NOISE_FLOOR**2))
+    return np.array([max(p.density_sd or 0.0, usual) for p in tones.readings.patches])
 
 
-def _sheets(curve: Curve) -> tuple[float, float]:
-    """Standard deviation from sheet to sheet, L*; and how much of its variance the curve's own
-    sheet adds where its band does not hold that."""
+@dataclass(frozen=True)
+class _Sheets:
+    """How good sheets differ, by what a curve knows."""
+
+    lightness_sd: float
+    """From sheet to sheet, L*."""
+    worth: float
+    """Degrees of freedom that this is known with."""
+    shared: float
+    """Part of its variance that the curve's own sheets have left in it, alike for all prints."""
+    in_band: bool
+    """Whether the curve's band holds that part."""
+    band_width: float
+    """Of the band, in standard deviations to either side."""
+
+
+def _sheets(curve: Curve) -> _Sheets:
     known = curve.summary.print_to_print_lightness_sd
     names = {p.print_name for p in curve.readings.patches} if curve.readings else set()
+    count = max(len(names), 1)
     if known is None:  # the band of a curve by way of a strip holds how strip and target differ
-        alone = 0.0 if curve.recipe is not None else 1.0 / max(len(names), 1)
-        return USUAL_SHEETS_LIGHTNESS, alone
-    own = max(len(names) - 1.0, 1.0)
+        shared = 0.0 if curve.recipe is not None else 1.0 / count
+        return _Sheets(USUAL_SHEETS_LIGHTNESS, USUAL_WORTH, shared, False, BAND)
+    own = max(count - 1.0, 1.0)
     total = own * known**2 + USUAL_SHEETS_WORTH * USUAL_SHEETS_LIGHTNESS**2
-    return math.sqrt(total / (own + USUAL_SHEETS_WORTH)), 0.0
+    worth = own + USUAL_SHEETS_WORTH
+    return _Sheets(math.sqrt(total / worth), worth, 1.0 / count, True, band_width(count))
 
 
 def _spread(response: Response, level: Array, lightness_sd: float) -> Array:

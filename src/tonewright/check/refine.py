@@ -119,9 +119,10 @@ def _plain(new: PrintRequest) -> Curve:
     first = tuple(replace(p, print_name=p.print_name or EARLIER) for p in old.patches)
     taken = {p.print_name for p in first}
     second = tuple(replace(p, print_name=_free_name(p, taken)) for p in new.tones.readings.patches)
+    added = AddedToCurve(new.curve.name, tuple(dict.fromkeys(p.print_name or "" for p in second)))
     both = Readings((*first, *second), old.scale, old.relative_to_paper,
                     (*old.sources, *new.tones.readings.sources),
-                    tuple(dict.fromkeys((*old.findings, *new.tones.readings.findings))),
+                    tuple(dict.fromkeys((*old.findings, *new.tones.readings.findings, added))),
                     old.ink_colour)
     out = [*_left_out(old.patches, new.curve.settings.left_out),
            *(len(first) + i for i in _left_out(new.tones.readings.patches, new.left_out))]

@@ -6,17 +6,18 @@ from pathlib import Path
 
 import click
 
+from tonewright.bench.start import LOOPBACK, PORT, BenchSettings, serve
 from tonewright.cli.echo import echo
 from tonewright.cli.options import PATH
-from tonewright.errors import FileError, OptionError
+from tonewright.errors import OptionError
 
 
 @click.command("bench")
 @click.argument("folder", type=PATH, default=Path())
-@click.option("--port", type=int, default=8463, show_default=True,
+@click.option("--port", type=int, default=PORT, show_default=True,
               help="Port of this machine; 0 takes any free one.")
 @click.option("--no-browser", is_flag=True, help="Do not open the browser: print the address only.")
-@click.option("--host", default="127.0.0.1", show_default=True, metavar="ADDRESS",
+@click.option("--host", default=LOOPBACK, show_default=True, metavar="ADDRESS",
               help="Another address of this machine. Other machines can then reach the bench.")
 def command(folder: Path, port: int, no_browser: bool, host: str) -> None:
     """The whole job as pages in the browser, on this machine.
@@ -34,18 +35,16 @@ def command(folder: Path, port: int, no_browser: bool, host: str) -> None:
     """
     from importlib.util import find_spec
 
-    if not folder.is_dir():
-        raise FileError(f"there is no folder {folder}", "the bench works in a folder",
-                        "make it first, or name another")
     if find_spec("nicegui") is None:
         raise OptionError("the bench is not installed", "it comes as an extra",
                           'type  pip install "tonewright[bench]"')
-    from tonewright.bench.start import LOOPBACK, BenchSettings, serve
 
-    if host != LOOPBACK:
-        echo(f"The bench answers at {host}: whoever reaches this machine over the network, and"
-             " has the address with its token, can read and write in this folder.", err=True)
-    serve(BenchSettings(folder, host, port, not no_browser), lambda address: echo(
-        f"{address}\nThe bench is open at this address, in {folder.resolve()}. Close it with its"
-        " button or with Ctrl-C."))
+    def say(address: str) -> None:
+        echo(f"{address}\nThe bench is open at this address, in {folder.resolve()}. Close it with"
+             " its button or with Ctrl-C.")
+        if host != LOOPBACK:
+            echo(f"It answers at {host}: whoever reaches this machine over the network, and has the"
+                 " address with its token, can read and write in this folder.", err=True)
+
+    serve(BenchSettings(folder, host, port, not no_browser), say)
     echo("The bench is closed.")

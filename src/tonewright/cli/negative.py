@@ -117,7 +117,7 @@ def command(
     as a TIFF, 16-bit gray by default. With several images -o names a folder, and each negative is
     called NAME-negative.tif there; an image that cannot be used does not stop the others. With
     --film the negatives are laid side by side on film, each between marks to cut along, some turned
-    by a quarter to save film.
+    by a quarter to save film; an IMAGE named twice gives two, numbered.
 
     \b
     Examples:

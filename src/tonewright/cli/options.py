@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 Function = TypeVar("Function", bound=Callable[..., Any])
 
-PATH = click.Path(path_type=Path)
+PATH = click.Path(path_type=Path, readable=False)  # what cannot be read is said by who reads it
 force = click.option("--force", is_flag=True, help="Replace the output file if it exists.")
 as_json = click.option("--json", "as_json", is_flag=True,
                        help="Print one JSON object instead of text.")

@@ -33,6 +33,9 @@ if TYPE_CHECKING:
 @click.option("--corners", metavar="X0,Y0,...",
               help="Scan: centres of the marks with 1, 2, 3 and 4 spots by hand, eight pixel"
               " numbers.")
+@click.option("--gray-scale-corners", metavar="X0,Y0,...",
+              help="Scan: corners of the gray scale beside the print by hand, eight pixel numbers"
+              " clockwise from the top left, step 1 at the left edge.")
 @click.option("--overlay", "overlay_file", type=PATH, metavar="PNG",
               help="Scan: also draw what was read where.")
 @click.option("--channel", type=click.Choice(["red", "green", "blue", "luminance"]),
@@ -55,7 +58,8 @@ if TYPE_CHECKING:
 def command(
     source: Path, target_file: Path, output: Path, scanner_file: Path | None,
     densities_file: Path | None, flat_file: Path | None,
-    known: tuple[str, ...], corners: str | None, overlay_file: Path | None,
+    known: tuple[str, ...], corners: str | None,
+    gray_scale_corners: str | None, overlay_file: Path | None,
     channel: Channel | None, allow_jpeg: bool, order: Order | None, snake: bool, reverse: bool,
     print_name: str | None, force: bool, as_json: bool, **choices: Any,
 ) -> None:
@@ -83,8 +87,9 @@ def command(
     result = read_print(source, target_file, output, ReadRequest(
         scanner_file, densities_file, _known(known),
         parse_corners(corners) if corners is not None else None, channel, allow_jpeg, flat_file,
-        overlay_file, ListOrder(order, snake, reverse),
-        reading_choices(choices), print_name), force=force)
+        overlay_file, ListOrder(order, snake, reverse), reading_choices(choices), print_name,
+        beside_corners=parse_corners(gray_scale_corners, "gray_scale_corners")
+        if gray_scale_corners is not None else None), force=force)
     if as_json:
         print_json(reading_json(result))
     else:

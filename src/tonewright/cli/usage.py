@@ -30,15 +30,37 @@ def usage_fault(
     if isinstance(error, click.BadParameter) and error.param is not None:
         return _wrong_value(error.param, error.message, help_)
     if isinstance(error, NoSuchOption):
-        near = error.possibilities
-        return OptionError(f"there is no option {error.option_name}",
-                           f"the nearest is {near[0]}" if near else "", help_)
+        return _no_such_option(error, command, help_)
     if isinstance(error, BadOptionUsage):
         return _misused(error.option_name, command, help_)
     if extra := _EXTRA.search(error.message):
-        return OptionError(f"there is more than it takes: {_one_line(extra[1])}",
+        return OptionError(f"one argument too many: {_one_line(extra[1])}",
                            "a name with spaces stands in quotes, an option before its value", help_)
     return OptionError(_one_line(error.message), "", help_)
+
+
+def _no_such_option(
+    error: NoSuchOption, command: click.Command | None, help_: str
+) -> OptionError:
+    """An option that there is not: the commands that have it, or the nearest."""
+    from difflib import get_close_matches
+
+    name = error.option_name
+    root = None if error.ctx is None else error.ctx.find_root()
+    having = []
+    if root is not None and isinstance(root.command, click.Group):
+        commands = ((n, root.command.get_command(root, n)) for n in
+                    root.command.list_commands(root))
+        having = [n for n, other in commands if other and name in _shown_options(other)]
+    near = get_close_matches(name, _shown_options(command) if command else [], 1, 0.75)
+    rule = f"it is an option of tonewright {' and '.join(having)}" if 0 < len(having) < 3 else \
+        f"the nearest is {near[0]}" if near else ""
+    return OptionError(f"there is no option {name}", rule, help_)
+
+
+def _shown_options(command: click.Command) -> list[str]:
+    return [name for option in command.params
+            if isinstance(option, click.Option) and not option.hidden for name in option.opts]
 
 
 def no_such_command(name: str, commands: Sequence[str]) -> OptionError:

@@ -45,6 +45,8 @@ class Chains:
 
     whole: ChainFit
     unmended: ChainFit | None
+    unrefined: ChainFit | None
+    """Without prints that were added to the curve; None: there are none."""
     data: list[ChainData]
     """What counted."""
     alone: tuple[FittedPrint, ...]
@@ -102,6 +104,7 @@ def _fit_chains(
             strays += [Doubt(counted[i][row][1], counted[i][row][0].level, round(off, 4),
                              round(deviations, 2)) for row, (off, deviations) in found.items()]
             mending += data[i].u.size
+    first = [d for d, p in zip(data, recipe.prints, strict=True) if not _added(p) and d.u.size]
     data = [d for d in data if d.u.size]
     chain = fit_chain(data, outer, USUAL_RANGE)
     if chain.noise > HOPELESS:
@@ -110,7 +113,8 @@ def _fit_chains(
             "they are of one paper, chemistry and ink, each with its own printing time",
             "check the times and which strip belongs to which target, and leave out patches that"
             " were misread", code="leave_out")
-    return Chains(chain, unmended if mending else None, data,
+    unrefined = fit_chain(first, outer, USUAL_RANGE) if 0 < len(first) < len(data) else None
+    return Chains(chain, unmended if mending else None, unrefined, data,
                   tuple(f for f in fits if f is not None), tuple(strays))
 
 
@@ -174,10 +178,13 @@ def _refuse_beyond(print_: PrintedTarget, process: Process, left_out: tuple[str,
 def _fit_alone(print_: PrintedTarget, left_out: tuple[str, ...]) -> FittedPrint | None:
     """The print by itself, for its noise, its doubtful patches and its reversals; None for a few
     patches, and for a print that was added to a curve: it only mends that."""
-    added = any(isinstance(f, AddedToCurve) for f in print_.readings.findings)
-    if added or np.unique(print_.readings.level).size < WHOLE_TARGET:
+    if _added(print_) or np.unique(print_.readings.level).size < WHOLE_TARGET:
         return None
     return fit_print(print_.readings, left_out)
+
+
+def _added(print_: PrintedTarget) -> bool:
+    return any(isinstance(f, AddedToCurve) for f in print_.readings.findings)
 
 
 def _counted(

@@ -14,6 +14,7 @@ import numpy as np
 from tonewright import scales
 from tonewright.curve.chains import SHEET_EXPOSURE_SD, Chains, fit_recipe
 from tonewright.curve.document import Ancestor, Curve, Settings, Summary, make_correction
+from tonewright.curve.few import BAND, follow
 from tonewright.curve.findings import (
     Doubt,
     DoubtfulPatchesCount,
@@ -41,7 +42,6 @@ from tonewright.scales import Array
 
 PLAINLY_GRAY = 2.0
 """From how many L* below paper white on the whites are said not to be reached."""
-BAND = 1.96
 DISAGREEMENT = 1.25
 """Noise of all prints together, in units of each one's own, from which on something is wrong:
 it is 1.00 +- 0.05 where all is well, and about 2 with patches of another paper."""
@@ -146,12 +146,16 @@ def derive(recipe: Recipe, left_out: tuple[str, ...] = ()) -> Derived:
     density, covariance = chain.outer(recipe.process, shift, level)
     noise = float(np.median(np.concatenate([d.sd for d in data])))
     sd = np.sqrt(np.maximum(np.diag(covariance), 0.0))
-    moved = None
-    if chains.unmended is not None:
-        before, _ = chains.unmended.outer(recipe.process, shift, level)
-        moved = round(float(np.max(np.abs(_lightness(np.minimum.accumulate(density))
-                                    - _lightness(np.minimum.accumulate(before))))), 3)
     response = _tabulate(level, density, sd, noise)
+
+    def lightness(without: ChainFit) -> Array:
+        before, _ = without.outer(recipe.process, shift, level)
+        return _lightness(np.minimum.accumulate(before))
+
+    if chains.unrefined is not None:
+        response = follow(lightness(chains.unrefined), response)
+    moved = None if chains.unmended is None else round(float(np.max(np.abs(
+        response.lightness - lightness(chains.unmended)))), 3)
     white = float(scales.density_to_lightness(chain.models[recipe.process].mean[0]))
     light = response.lightness
     enough = np.flatnonzero(light >= white - process.settings.just_visible_lightness)

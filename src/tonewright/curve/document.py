@@ -46,8 +46,8 @@ class Correction:
     """``C``: image lightness to ink level, all arrays of shape (m,).
 
     ``image_lightness`` (L*) increases from 0 to 100; ``print_lightness`` is the aim within what
-    the print can reach; ``level`` prints it; between ``level_low`` and ``level_high`` the true
-    level lies 95 times in 100.
+    the ink used prints, just short of the blackest black and the whitest white; ``level`` prints
+    it; between ``level_low`` and ``level_high`` the true level lies 95 times in 100.
     """
 
     image_lightness: Rising
@@ -186,10 +186,9 @@ class Curve:
                                     self.correction.image_lightness, self.correction.level))
 
     def print_lightness_at(self, image_lightness: ArrayLike) -> Array:
-        """Print lightness (L*) aimed at for image lightness (L*, 0 to 100), any shape."""
-        return np.asarray(np.interp(np.asarray(image_lightness, dtype=np.float64),
-                                    self.correction.image_lightness,
-                                    self.correction.print_lightness))
+        """Print lightness (L*) that a tone of the image (L*, 0 to 100) comes out with, any shape:
+        ``P(C(tone))``, which everything that promises, shows or checks a print goes by."""
+        return self.response.lightness_at(self.level_at(image_lightness))
 
     def code_at(self, image_lightness: ArrayLike) -> NDArray[np.uint16]:
         """16-bit code of the negative (65535 clear film) for image lightness (L*)."""
@@ -208,7 +207,7 @@ def make_correction(
                             wanted)
     # rounded, so that a rebuild on another machine gives the same bytes
     level, low, high = (_rising(v) for v in (level, low, high))
-    return Correction(np.round(image, 9), np.round(wanted, 6), level,
+    return Correction(np.round(image, 9), np.round(response.lightness_at(level), 6), level,
                       np.minimum(low, level), np.maximum(high, level))
 
 

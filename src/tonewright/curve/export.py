@@ -175,7 +175,7 @@ def curve_rows(curve: Curve, rows: int) -> dict[str, Array]:
         return np.asarray(np.interp(image, table.image_lightness, column))
 
     return {
-        "image_lightness": image, "print_lightness": at(table.print_lightness),
+        "image_lightness": image, "print_lightness": curve.print_lightness_at(image),
         "level": at(table.level), "level_low": at(table.level_low),
         "level_high": at(table.level_high),
         "code": curve.code_at(image).astype(np.float64),

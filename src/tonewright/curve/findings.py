@@ -223,3 +223,5 @@ class AddedToCurve(Finding, kind="note"):
 
     curve: str
     """Its name."""
+    prints: tuple[str, ...] = ()
+    """Which prints among them; empty: all."""

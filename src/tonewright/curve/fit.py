@@ -388,9 +388,14 @@ class _Scatter:
         """
         own, usual = self.sheets - 1.0, USUAL_SHEETS_WORTH
         pooled = np.sqrt((own * self.sd**2 + usual * USUAL_SHEETS_LIGHTNESS**2) / (own + usual))
-        wide = student_quantile(0.975, own + usual)
+        wide = band_width(self.sheets)
         narrow = student_quantile(0.975, max(curve.residual_dof, 1.0))
         return np.asarray(pooled * max(wide / narrow, 1.0))
+
+
+def band_width(sheets: int) -> float:
+    """Of a band that rests on how so many sheets differ, in standard deviations to either side."""
+    return student_quantile(0.975, sheets - 1.0 + USUAL_SHEETS_WORTH)
 
 
 def _between_prints(data: _Data, final: _Pass) -> _Scatter | None:

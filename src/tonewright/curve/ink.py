@@ -37,7 +37,7 @@ def target_colour(target: DrawnTarget | None) -> dict[str, str | None]:
         raise OptionError(
             f"the target {target.name} is a chart of inks",
             "a curve is made from a target of tones in one ink",
-            "to compare the inks of a chart: tonewright inks", code="ink_chart")
+            "rank the inks of the chart first", code="ink_chart")
     return {f"the target {target.name}": target.ink_colour}
 
 

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import asdict, field
+from dataclasses import asdict, field, replace
 
 import numpy as np
 
 from tonewright.curve.aim import Aim
 from tonewright.curve.derive import make_derived_curve
 from tonewright.curve.document import Ancestor, Curve, Settings, Summary, make_correction
+from tonewright.curve.few import follow
 from tonewright.curve.findings import (
     AbruptEnd,
+    AddedToCurve,
     BlackStillDarkening,
     ClearFilmNotMeasured,
     DoubtfulPatchesCount,
@@ -29,8 +31,11 @@ from tonewright.curve.fit import (
     USUAL_SHEETS_LIGHTNESS,
     EndReport,
     FittedPrint,
+    band_width,
     fit_print,
+    patch_names,
     reversal_findings,
+    usable_ends,
 )
 from tonewright.curve.ink import (
     DrawnTarget,
@@ -104,7 +109,7 @@ def fit_curve(wanted: FitRequest) -> Curve:
         if given:
             raise OptionError(f"the {what} is given without a process response",
                               "times and inks are told apart by a process response alone",
-                              "name one too, from tonewright strip", code="process_needed")
+                              "name one too", code="process_needed")
     assert wanted.readings is not None
     return make_curve(wanted.readings, wanted.settings, said, wanted.name)
 
@@ -152,7 +157,7 @@ def make_curve(
     FitError
         When no honest curve can be drawn (see `tonewright.curve.fit.fit_print`).
     """
-    fitted = fit_print(readings, settings.left_out)
+    fitted = _followed(fit_print(readings, settings.left_out), readings, settings.left_out)
     response, ends = fitted.response, (fitted.level_black, fitted.level_white)
     sheets_sd = fitted.print_lightness_sd
     return Curve(
@@ -165,6 +170,22 @@ def make_curve(
                   *settings.aim.findings(fitted.black_lightness, fitted.white_lightness)),
         correction=make_correction(response, settings.aim, ends),
         readings=readings, ancestor=ancestor)
+
+
+def _followed(
+    fitted: FittedPrint, readings: Readings, left_out: tuple[str, ...]
+) -> FittedPrint:
+    """Where prints were added to a curve, a response that follows them as far as is wise."""
+    added = {name for f in readings.findings if isinstance(f, AddedToCurve) for name in f.prints}
+    if not added:
+        return fitted
+    first = tuple(p for p, full in zip(readings.patches, patch_names(readings.patches), strict=True)
+                  if p.print_name not in added and not {p.patch, full} & set(left_out))
+    before = fit_print(replace(readings, patches=first)).response.lightness_at(
+        fitted.response.level)
+    response = follow(before, fitted.response, band_width(fitted.sheets))
+    black, white = usable_ends(response)
+    return replace(fitted, response=response, level_black=black, level_white=white)
 
 
 def rebuild(curve: Curve) -> Curve:

@@ -224,15 +224,16 @@ def _naming(path: str | os.PathLike[str]) -> Iterator[None]:
         yield
     except DocumentError as error:
         given = f"{Path(path).name}: {error.given}"
-        raise DocumentError(given, error.rule, error.way_out) from error
+        raise DocumentError(given, error.rule, error.way_out, code=error.code,
+                            **error.values) from error
 
 
-_MAKERS = {
-    "correction curve": " (tonewright fit makes one from a target's readings)",
-    "process response": " (tonewright strip makes one from a strip's readings)",
-    "check of a print": " (tonewright check makes one from a print's readings)",
-    "target": " (tonewright target writes one beside the negative)",
-    "scanner response": " (tonewright scanner makes one from the scan of a gray scale)",
+_MADE_FROM = {
+    "correction curve": ("; one is made from a target's readings", "curve_made_from"),
+    "process response": ("; one is made from a strip's readings", "process_made_from"),
+    "check of a print": ("; one is made from a print's readings", "check_made_from"),
+    "target": ("; one is written beside the target to print", "target_made_from"),
+    "scanner response": ("; one is made from the scan of a gray scale", "scanner_made_from"),
 }
 
 
@@ -244,11 +245,11 @@ def _parsed(raw: bytes, name: str, what: str) -> Any:
         return json.loads(raw.decode("utf-8-sig"), parse_constant=_no_constant,
                           object_pairs_hook=_once_each)
     except (ValueError, RecursionError) as error:
+        made_from, code = _MADE_FROM.get(what, ("", None))
         raise DocumentError(
             f"{name} is not a whole JSON document: {_json_fault(error)}",
-            f"a {what} is a JSON file that tonewright wrote",
-            f"give the right file{_MAKERS.get(what, '')}; if it was cut short, take a copy or make"
-            " it again",
+            f"a {what} is a JSON file that tonewright wrote{made_from}",
+            "give the right file; if it was cut short, take a copy or make it again", code=code,
         ) from error
 
 
@@ -353,10 +354,10 @@ def read_aim(text: str, readings: Readings | None = None) -> Aim:
         if readings is not None:
             refuse_two_zeros(curve.relative_to_paper, readings.relative_to_paper,
                              f"the print of {Path(name).name}")
-        other, rows = curve.correction, slice(None, None, 10)
+        image = curve.correction.image_lightness[::10]
         # counted from the bare paper, noise takes a white a little past 100
-        light = other.print_lightness[rows].clip(max=100.0)
-        pairs = zip(other.image_lightness[rows].tolist(), light.tolist(), strict=True)
+        light = curve.print_lightness_at(image).clip(max=100.0)
+        pairs = zip(image.tolist(), light.tolist(), strict=True)
         return Aim("like", Path(name).name, tuple(pairs))
     if kind == "points" and name:
         return Aim("points", Path(name).name, _read_points(name))

@@ -221,7 +221,7 @@ def _sheets(
             negatives = [(path.name, _size_mm(image))]
     if origin is None:
         raise OptionError(f"{path} does not say that it is a negative",
-                          "a worksheet is for negatives made with tonewright negative",
+                          "a worksheet is for negatives that tonewright made",
                           "name the negative as it was written, not the picture")
     own = origin.sha256 == curve.sha256 or (
         origin.sha256 is None and origin.curve == curve.document.name)

@@ -66,7 +66,8 @@ class Papers:
         """Raises `FileError` if there is no such folder."""
         self.root = Path(os.path.realpath(root))
         if not self.root.is_dir():
-            raise FileError(f"there is no folder {root}", "papers are kept in a folder",
+            raise FileError(f"{root} is no folder" if self.root.exists() else
+                            f"there is no folder {root}", "papers are kept in a folder",
                             "make it first, or name another")
 
     def names(self) -> tuple[str, ...]:

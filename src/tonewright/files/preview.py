@@ -3,9 +3,6 @@
 from __future__ import annotations
 
 import io
-import tempfile
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -15,14 +12,6 @@ from PIL import Image, UnidentifiedImageError
 from tonewright.files.opening import reading_error
 from tonewright.files.raster.scans import Channel
 from tonewright.files.scan.open import ScanOrTable
-
-
-@contextmanager
-def scratch() -> Iterator[Path]:
-    """A folder of its own, elsewhere, that is gone afterwards."""
-    with tempfile.TemporaryDirectory(prefix="tonewright-", ignore_cleanup_errors=True) as folder:
-        yield Path(folder)
-
 
 LONGEST = 1400
 """Pixels of a preview's longer side."""

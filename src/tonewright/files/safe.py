@@ -295,6 +295,15 @@ def check_outputs(
                           "a file holds one thing", "give the picture another name, NAME.png")
 
 
+@contextmanager
+def scratch() -> Iterator[Path]:
+    """A folder of its own, elsewhere, that is gone afterwards."""
+    import tempfile  # most commands do without
+
+    with tempfile.TemporaryDirectory(prefix="tonewright-", ignore_cleanup_errors=True) as folder:
+        yield Path(folder)
+
+
 def make_folder(path: str | os.PathLike[str]) -> bool:
     """Make a folder (not its parents); False if it is there already.
 

@@ -20,6 +20,7 @@ from tonewright.measured.columns import Source, Table, plain_cell
 from tonewright.measured.findings import CodePageAssumed, HeaderAssumed
 from tonewright.measured.readings import ReadingOptions, Readings, combine, readings_from_table
 from tonewright.record.findings import Finding
+from tonewright.record.provenance import kind_of
 
 MOST_BYTES = 7_000_000
 """Measurements of a thousand patches with spectra take about 300 KB; in memory a file of many short
@@ -29,8 +30,7 @@ MOST_LINES, MOST_LINE, MOST_COLUMNS = 100_000, 1_000_000, 2000
 MOST_CELL_LINES = 20
 """A quoted cell longer than this many lines is a quote that was never closed."""
 
-_READ_FIRST = ("if it is a scan, read it first with tonewright read, and name the table which that"
-               " writes")
+_READ_FIRST = "if it is a scan, read it first, and name the table that is written"
 _OTHER_KINDS: tuple[tuple[bytes, str, str], ...] = (
     *((mark, "a TIFF image", _READ_FIRST) for mark in (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")),
     (b"\x89PNG", "a PNG image", _READ_FIRST),
@@ -134,7 +134,8 @@ def _refuse_other_kinds(raw: bytes, name: str) -> None:
     """Raise `FileError` for an image, an archive or another file that is no text."""
     for start, what, way_out in _OTHER_KINDS:
         if raw.startswith(start):
-            raise FileError(f"the file {name} is {what}", _MEASUREMENTS, way_out or _SAVE_AGAIN)
+            raise FileError(f"the file {name} is {what}", _MEASUREMENTS, way_out or _SAVE_AGAIN,
+                            code="scan_unread" if way_out == _READ_FIRST else None)
 
 
 def _decode(raw: bytes, name: str) -> tuple[str, tuple[Finding, ...]]:
@@ -166,7 +167,9 @@ def _decode(raw: bytes, name: str) -> tuple[str, tuple[Finding, ...]]:
             _MEASUREMENTS, "check that this is a text file; save it again as CSV (UTF-8)")
     if text.lstrip()[:1] in ("{", "[", "<"):
         what = "markup (XML or HTML)" if text.lstrip().startswith("<") else "a JSON document"
-        raise FileError(f"the file {name} is {what}", _MEASUREMENTS, _SAVE_AGAIN)
+        ours = kind_of(text)
+        raise FileError(f"the file {name} is {ours or what}", _MEASUREMENTS,
+                        "name the table of readings itself" if ours else _SAVE_AGAIN)
     return text, findings
 
 

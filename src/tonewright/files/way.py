@@ -6,9 +6,11 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from tonewright.errors import TonewrightError
-from tonewright.files.blank import is_blank
 from tonewright.files.papers import PaperFile, Papers
+from tonewright.files.tables import TARGETS, read_table
 from tonewright.files.targets import read_target
+from tonewright.measured import columns
+from tonewright.measured.columns import holds_values, is_usable
 from tonewright.shelf.way import Thing, Way, way
 
 NEGATIVE = "-negative"
@@ -28,6 +30,11 @@ def paper_way(papers: Papers, paper: str) -> Way:
 def is_readings(papers: Papers, paper: str, name: str) -> bool:
     """Whether a table of a paper holds the readings of a target, by its name and what it holds."""
     return _holds_readings(papers.folder(paper), name)
+
+
+def may_be_readings(name: str) -> bool:
+    """Whether a table is none of a strip, a negative or a print to be checked, by its name."""
+    return not stem(name).endswith((STRIP, NEGATIVE, PRINT))
 
 
 def stem(name: str) -> str:
@@ -55,15 +62,16 @@ def _things(folder: Path, file: PaperFile) -> Iterator[Thing]:
 
 
 def _holds_readings(folder: Path, name: str) -> bool:
-    """Not a strip's table, and not one beside a target that is still to be filled in."""
-    if stem(name).endswith((STRIP, NEGATIVE, PRINT)):
+    """Values beside ink levels or a target's patches, and not a table that is still to be filled
+    in."""
+    if not may_be_readings(name):
         return False
-    path = folder / name
-    layout = path.with_suffix(".target.json")
     try:
-        return not (layout.is_file() and is_blank(path, read_target(layout)))
-    except TonewrightError:  # named where that target is used
-        return True
+        table = read_table(folder / name, holds=TARGETS)
+    except TonewrightError:  # named where it is used
+        return False
+    return holds_values(table) and (is_usable(table.columns)
+                                    or columns.find(table, "patch") is not None)
 
 
 def target_through(papers: Papers, paper: str, name: str) -> str | None:

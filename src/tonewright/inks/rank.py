@@ -15,7 +15,7 @@ from itertools import pairwise
 import numpy as np
 
 from tonewright.curve.chains import SHEET_DENSITY_SD, SHEET_EXPOSURE_SD
-from tonewright.curve.derive import BAND
+from tonewright.curve.few import BAND
 from tonewright.curve.recipe import FARTHEST
 from tonewright.errors import FitError, OptionError
 from tonewright.frozen import dataclass

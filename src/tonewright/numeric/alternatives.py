@@ -2,8 +2,11 @@
 
 Each alternative is a number of members, each with a prior weight: a shift of all values, or a
 covariance on top of the expected one.  Their marginal likelihoods over that of noise alone are
-Bayes factors (MacKay 2003, ch. 28); the factor of all alternatives together is also the statistic
-of a test, whose distribution under noise alone is drawn.
+Bayes factors (MacKay 2003, ch. 28).  Each factor is also the statistic of a test focussed on that
+alternative.  The tests are taken together by the one that stands out most (Tippett's minimum p,
+with a part of the level for each), and how often noise alone makes it stand out as much is drawn
+from their joint distribution (Westfall & Young 1993): no alternative is drowned by another that is
+thought more frequent, and one that hardly shows may speak sooner.
 """
 
 from __future__ import annotations
@@ -15,14 +18,14 @@ from tonewright.numeric.threads import one_blas_thread
 from tonewright.scales import Array
 
 DRAWS = 2000
-NOISE_WORTH = 60.0
-"""Degrees of freedom with which the size of the noise is known: draws scatter so much more."""
+LEVEL = 0.05
+"""Of all tests together, roughly: where each one's statistic is set to 0."""
 
 
 @dataclass(frozen=True, eq=False)
 class Shifts:
     """Values that all move together: ``shifts`` (k, n) for the sizes ``size`` (k,), each with a
-    prior ``weight`` (k,) that sums to the prior of the alternative."""
+    prior ``weight`` (k,) that sums to 1."""
 
     size: Array
     shifts: Array
@@ -46,28 +49,82 @@ class Explained:
     """How well each alternative explains the differences."""
 
     log_factors: Array
-    """Log Bayes factor of each over noise alone, prior weights included, shape (alternatives,)."""
+    """Log Bayes factor of each over noise alone, shape (alternatives,)."""
     sizes: tuple[tuple[float, float], ...]
     """Posterior mean and standard deviation of the size of each."""
     probability: float
-    """How often noise alone gives as large a factor for all together: the test's p-value."""
+    """How often some test stands out as much by noise alone: the p-value of all together."""
+
+
+@dataclass(frozen=True, eq=False)
+class Noise:
+    """Expected of the differences, shapes (n, n): what is known well, and what is known in form
+    but in size only by ``dof`` degrees of freedom."""
+
+    known: Array
+    sized: Array
+    dof: float
+
+    @property
+    def covariance(self) -> Array:
+        """All together."""
+        return self.known + self.sized
+
+    def draw(self, count: int) -> Array:
+        """Differences as noise alone makes them, shape (count, n)."""
+        rng = np.random.default_rng(0)
+        n = len(self.known)
+        value, vector = np.linalg.eigh(self.sized)
+        modes = vector * np.sqrt(np.maximum(value, 0.0))
+        size = np.sqrt(self.dof / rng.chisquare(self.dof, count))
+        return np.asarray(rng.standard_normal((count, n)) @ np.linalg.cholesky(self.known).T
+                          + size[:, None] * (rng.standard_normal((count, n)) @ modes.T))
 
 
 @one_blas_thread
-def explain(differences: Array, covariance: Array, alternatives: list[Alternative]) -> Explained:
-    """Compare alternatives for differences (n,) that are expected to have a covariance (n, n)."""
-    root = np.asarray(np.linalg.cholesky(covariance), dtype=np.float64)
-    found = np.linalg.solve(root, differences)
-    rng = np.random.default_rng(0)
-    drawn = rng.standard_normal((DRAWS, differences.size))
-    drawn /= np.sqrt(rng.chisquare(NOISE_WORTH, DRAWS) / NOISE_WORTH)[:, None]
-    white = np.asarray(np.vstack([found, drawn]), dtype=np.float64)
-    members = [_log_ratios(white, root, a) + np.log(a.weight) for a in alternatives]
-    factors = np.stack([np.logaddexp.reduce(m, axis=1) for m in members], axis=1)
-    statistic = np.logaddexp.reduce(factors, axis=1)
+def explain(
+    differences: Array, noise: Noise, alternatives: list[Alternative], parts: list[float]
+) -> Explained:
+    """Compare alternatives for differences, shape (n,), with a part of the test's level for each
+    (they sum to 1)."""
+    members, factors = _weigh(np.vstack([differences, noise.draw(DRAWS)]), noise, alternatives)
+    spoken = [np.quantile(drawn, 1.0 - LEVEL * part)
+              for drawn, part in zip(factors[1:].T, parts, strict=True)]
+    statistic = np.max(factors - spoken, axis=1)
     as_large = np.count_nonzero(statistic[1:] >= statistic[0])
-    sizes = tuple(_moments(a.size, m[0]) for a, m in zip(alternatives, members, strict=True))
-    return Explained(factors[0], sizes, float((1 + as_large) / (1 + DRAWS)))
+    return Explained(factors[0], _sizes(members, alternatives),
+                     float((1 + as_large) / (1 + DRAWS)))
+
+
+@one_blas_thread
+def explain_again(found: Explained, differences: Array, noise: Noise,
+                  alternatives: list[Alternative]) -> Explained:
+    """The same with other noise, for the same test."""
+    members, factors = _weigh(differences[None], noise, alternatives)
+    return Explained(factors[0], _sizes(members, alternatives), found.probability)
+
+
+def _weigh(
+    rows: Array, noise: Noise, alternatives: list[Alternative]
+) -> tuple[list[Array], Array]:
+    """Of each row of differences (m, n): log likelihood of every member of each alternative over
+    noise alone, shapes (m, members), and their sums, shape (m, alternatives)."""
+    root = np.asarray(np.linalg.cholesky(noise.covariance), dtype=np.float64)
+    white = np.asarray(np.linalg.solve(root, rows.T).T, dtype=np.float64)
+    members = [_log_ratios(white, root, a) + np.log(a.weight) for a in alternatives]
+    return members, np.stack([_log_sum(m) for m in members], axis=1)
+
+
+def _sizes(
+    members: list[Array], alternatives: list[Alternative]
+) -> tuple[tuple[float, float], ...]:
+    return tuple(_moments(a.size, m[0]) for a, m in zip(alternatives, members, strict=True))
+
+
+def _log_sum(logs: Array) -> Array:
+    """Logarithm of the sum along the last axis of what these are the logarithms of."""
+    top = logs.max(axis=-1, keepdims=True)
+    return np.asarray(top[..., 0] + np.log(np.exp(logs - top).sum(axis=-1)))
 
 
 def _log_ratios(white: Array, root: Array, alternative: Alternative) -> Array:

@@ -10,9 +10,9 @@ import math
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.special import stdtrit
 
 from tonewright.frozen import dataclass
+from tonewright.numeric.student import student_quantile
 from tonewright.scales import Array
 
 RANGE_TO_SD = 1.128
@@ -167,9 +167,10 @@ def _judge(
     centre, after = float(np.mean(x[:learnt])), x.size - learnt
     # the average leaves the centre, and what that is unsure by, behind as values come in
     left = (1.0 - (1.0 - WEIGHT) ** after) / math.sqrt(learnt)
-    single = limits(centre, sd * math.sqrt(1.0 + 1.0 / learnt), float(-stdtrit(freedom, RARELY)))
+    single = limits(centre, sd * math.sqrt(1.0 + 1.0 / learnt),
+                    student_quantile(1.0 - RARELY, freedom))
     mean = limits(centre, sd * math.hypot(ewma_spread(WEIGHT, after), left),
-                  float(-stdtrit(freedom, outside)))
+                  student_quantile(1.0 - outside, freedom))
     average = float(ewma(x[learnt:], centre)[-1])
     return centre, single.low, single.high, average, mean.low, mean.high
 

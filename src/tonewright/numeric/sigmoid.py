@@ -247,7 +247,7 @@ def sample_rises(
 
 def _curve(family: Family, parameters: Array, x: Array) -> Array:
     """Curves of parameters of shape (p,) or (k, p), at places (n,): (n,) or (k, n)."""
-    floor, height, middle, log_width, *shape = np.moveaxis(parameters, -1, 0)[..., None]
+    floor, height, middle, log_width, *shape = parameters.T[..., None]
     return np.asarray(
         floor + height * family.rise((x - middle) * np.exp(-log_width), np.array(shape)))
 

@@ -7,13 +7,15 @@ from datetime import date
 
 from tonewright.errors import OptionError
 
+OLDEST = date(1839, 1, 1)
+"""No print is older than photography: an older day lacks a digit, or has one too many."""
 _DAY = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 
 
 def parse_date(text: str, today: date | None = None) -> date:
     """A day, as ``2026-03-31``; ``today`` is the last that can be.
 
-    Raises `OptionError` for any other text, and for a day still to come.
+    Raises `OptionError` for any other text, for a day before `OLDEST`, and for one still to come.
     """
     try:
         if not _DAY.fullmatch(text.strip()):
@@ -22,6 +24,9 @@ def parse_date(text: str, today: date | None = None) -> date:
     except ValueError as error:
         raise OptionError(f"the date is {text!r}", "a date is a year, a month and a day, as"
                           " 2026-03-31", "write it so", code="print_date") from error
+    if day < OLDEST:
+        raise OptionError(f"the date is {day}", f"no print is older than {OLDEST.year}",
+                          "correct the year", code="print_date")
     if today is not None and day > today:
         raise OptionError(f"the date is {day}, and today is {today}",
                           "a print has been made before it is measured",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from typing import Any
 
@@ -23,11 +24,18 @@ def short_id(sha256: str) -> str:
 _KINDS = {
     "tonewright-curve": ("a correction curve", "made by fitting a target's readings"),
     "tonewright-process": ("a strip's process file", "made from a strip's readings"),
-    "tonewright-target": ("a target's layout", "written beside the target"),
+    "tonewright-target": ("a target's layout", "NAME.target.json, written with the target"),
     "tonewright-check": ("the check of a print", "made by checking a print"),
     "tonewright-scanner": ("a scanner response", "made from the scan of a gray scale"),
 }
 """What each format is called, and where one comes from."""
+_FORMAT = re.compile(r'"format":\s*"([\w-]+)"')
+
+
+def kind_of(text: str) -> str | None:
+    """What a document of ours is, by its first lines; None: it is none."""
+    found = _FORMAT.search(text[:300])
+    return _KINDS.get(found[1], (None,))[0] if found else None
 
 
 def _called(data: Any) -> str:

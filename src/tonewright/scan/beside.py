@@ -6,9 +6,9 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
-from tonewright.errors import ReadingsError, counted
+from tonewright.errors import OptionError, ReadingsError, counted
 from tonewright.scales import Array
 from tonewright.scan.combs import FEWEST_SEEN
 from tonewright.scan.find_steps import LONGEST, FoundRow, find_row
@@ -18,7 +18,7 @@ from tonewright.scan.place import Located
 from tonewright.scan.rectify import apply, inverse, shrink, shrink_matrix
 from tonewright.scan.response import check_listed, response_of_row
 from tonewright.scan.scanner import ScannerResponse
-from tonewright.scan.steps import StepRow, sample_row
+from tonewright.scan.steps import StepRow, read_step_row, sample_row
 from tonewright.target.document import Target
 
 _EDGE_MM = 1.0
@@ -27,12 +27,14 @@ _LEAST_MM = 5.0
 """Height of the lowest gray scale that is looked for."""
 _WAY_OUT = (
     "check that the list has one density for each step; lay the gray scale 1 cm from the print,"
-    " all of it in the scan, and scan again; or scan it by itself and learn the scanner from that"
+    " all of it in the scan, and scan again; or say where its corners are, or scan it by itself and"
+    " learn the scanner from that"
 )
 
 
 def read_beside(
-    scan: Scan, target: Target, located: Located, density: Array, flat: Flat | None = None
+    scan: Scan, target: Target, located: Located, density: Array, flat: Flat | None = None,
+    corners: ArrayLike | None = None,
 ) -> tuple[StepRow, ScannerResponse]:
     """Find a gray scale at one of the four sides of a print, and learn the scanner from it.
 
@@ -44,17 +46,27 @@ def read_beside(
         Known densities of the steps in their order, shape (n,).
     flat:
         See `response_of_row`.
+    corners:
+        Of the gray scale, as `read_step_row` has them; None: it is looked for.
 
     Raises
     ------
     ReadingsError
         Densities that no gray scale has, or that neither rise nor fall from step to step; no such
         row beside the print, or one that the densities do not suit.
+    OptionError
+        Corners that are no quadrangle inside the scan.
     """
     check_listed(density)
     if not located.light:  # codes are those of the print, as everywhere
         scan = replace(scan, pixels=1.0 - scan.pixels, lightness=None)
     dark_first, refusals = bool(density[0] > density[-1]), []
+    if corners is not None:
+        try:
+            row = read_step_row(scan, density.size, corners, dark_first=dark_first)
+            return row, response_of_row(row, density, scan, "", flat)
+        except (ReadingsError, OptionError) as error:
+            raise _said_of_beside(error) from error
     for beside, to_scan in _sides(scan.pixels, target, located):
         try:
             found = find_row(beside, density.size, scan.name)
@@ -105,6 +117,14 @@ def _refusal(refusals: list[ReadingsError], count: int, name: str) -> ReadingsEr
             code="gray_scale_beside")
     return ReadingsError(f"the gray scale beside the print: {best.given}", best.rule, _WAY_OUT,
                          code="gray_scale_beside")
+
+
+def _said_of_beside(error: ReadingsError | OptionError) -> ReadingsError | OptionError:
+    """The same, of corners beside the print and not of its marks."""
+    codes = {"row_corners": "gray_scale_corners", "row_turned": "gray_scale_turned"}
+    return type(error)(f"the gray scale beside the print: {error.given}", error.rule,
+                       error.way_out, code=codes.get(error.code or "", error.code),
+                       **error.values)
 
 
 def _seen(error: ReadingsError, count: int) -> int:

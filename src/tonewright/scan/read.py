@@ -71,6 +71,8 @@ class ReadSettings:
     beside: Array | None = None
     """Known densities of a gray scale that lies beside the print in this scan, in the order of its
     steps, shape (n,), instead of a response; see `read_beside`."""
+    beside_corners: ArrayLike | None = None
+    """Where it lies; None: it is looked for."""
 
 
 @dataclass(frozen=True)
@@ -154,7 +156,8 @@ def read_target_scan(
     row: StepRow | None = None
     more: tuple[Finding, ...] = ()
     if settings.beside is not None:
-        row, learned = read_beside(scan, target, located, settings.beside, settings.flat)
+        row, learned = read_beside(scan, target, located, settings.beside, settings.flat,
+                                   settings.beside_corners)
         settings = replace(settings, response=learned)
         more = tuple(f for f in learned.findings if f not in scan.findings)
     response, found = _response(scan, target, sure, places, settings)

@@ -80,16 +80,16 @@ def apply(matrix: Array, points: ArrayLike) -> Array:
         return np.stack([u / w, v / w], axis=-1)
 
 
-def parse_corners(text: str) -> Array:
+def parse_corners(text: str, code: str = "corners") -> Array:
     """Four points as they are typed, eight numbers with commas between; shape (4, 2).
 
-    Raises `OptionError` for anything else.
+    Raises `OptionError`, with its ``code``, for anything else.
     """
     try:
-        return four_points([float(part) for part in text.replace(";", ",").split(",")], "corners")
+        return four_points([float(part) for part in text.replace(";", ",").split(",")], code)
     except ValueError:
         raise OptionError(f"the corners are {text!r:.80}", _EIGHT, _READ_OFF,
-                          code="corners") from None
+                          code=code) from None
 
 
 _EIGHT = "four corners are eight numbers, x then y of each: pixels"

@@ -21,7 +21,7 @@ from numpy.typing import ArrayLike
 from tonewright import scales
 from tonewright.errors import OptionError, ReadingsError, counted
 from tonewright.frozen import dataclass
-from tonewright.measured.findings import DensitiesByProfile
+from tonewright.measured.findings import DensitiesByProfile, RowEndMerges
 from tonewright.numeric.monotone import SmoothSettings, fit_smooth
 from tonewright.numeric.robust import rank_correlation
 from tonewright.numeric.threads import one_blas_thread
@@ -211,7 +211,12 @@ def response_of_row(
 
     With ``flat``, for the light in the middle of the glass: each step is taken for what it would
     be there.
+
+    Raises `ReadingsError` as `response_from_gray_scale`, and for a row that may have one step
+    more.
     """
+    _check_end(row, scan.name)
+
     def learn(seen: Array) -> ScannerResponse:
         return response_from_gray_scale(seen, row.code[0], row.code_sd[0], scan=scan, name=name)
 
@@ -219,6 +224,19 @@ def response_of_row(
                               row.centres())
     return replace(response, taken=scan.taken,
                    findings=(*scan.findings, *row.findings, *response.findings))
+
+
+def _check_end(row: StepRow, name: str) -> None:
+    """Refuse a row that was found and may go on: were it listed one step short, every step would
+    be taken for its neighbour, and any smooth response would suit."""
+    merging = next((f for f in row.findings if isinstance(f, RowEndMerges)), None)
+    if merging is not None:
+        steps = row.code.shape[1]
+        raise ReadingsError(
+            f"the row in {name} has {steps} steps, as the list has, but its {merging.end} end looks"
+            " like one more", "one step too few in the list, and every density is wrong",
+            f"count the steps. If there are {steps + 1}, list the one that is missing; if there are"
+            f" {steps}, give the corners of the row by hand", code="row_corners")
 
 
 def learn_in_light(

@@ -46,8 +46,6 @@ deviations."""
 LEAST_STOPS, LEAST_LIGHTNESS, LEAST_RANGE = 0.01, 0.1, 0.01
 """Standard deviations that no series stays below: the last digit of an instrument and of what is
 written down.  Readings that happen to be alike shall not make the next one a drift."""
-OLDEST = date(1839, 1, 1)
-"""No print is older than photography."""
 DAYS_A_MONTH = 365.25 / 12.0
 
 
@@ -187,8 +185,6 @@ def _usable(
         else:
             if day > today:
                 fault = DatesToCome
-            elif day < OLDEST:  # a digit was left out
-                fault = DatesMissing
         if isinstance(one.document, Process) and one.document.contradicted:
             fault = StripsContradicted
         same = {one.sha256, *([_content(one)] if fault is None else ())}

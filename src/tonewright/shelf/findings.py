@@ -62,7 +62,7 @@ class FewForLimits(Finding, kind="note"):
 
 
 class DatesMissing(Finding):
-    """Prints without a day, or with one that cannot be read; they are left out."""
+    """Prints without a day, or with one that cannot be; they are left out."""
 
     files: tuple[str, ...]
 

@@ -5,16 +5,17 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
-_TYPED = re.compile(r"(?: [A-Z][^.(]*)? \((?:tonewright |--)[^()]*\)")
 _BRACKET = re.compile(r" \((?:tonewright |--)[^()]*\)")
 
 
 @dataclass(frozen=True)
 class Advice:
-    """``words`` hold no option and no command; ``command`` is None where nothing is typed."""
+    """``words`` hold no option and no command; ``command`` is None where nothing is typed;
+    ``exposes``: someone is told to coat, mix or expose, and the cautions go with it."""
 
     words: str
     command: str | None = None
+    exposes: bool = False
 
     def typed(self) -> str:
         """As the command line prints it."""
@@ -22,5 +23,9 @@ class Advice:
 
 
 def untyped(words: str) -> str:
-    """Words for a page: what is typed stands in brackets of its own, and is left out."""
+    """Words of a sentence, a fact or an advice for a page.
+
+    What is typed for them on the command line stands in brackets of its own, which begin with the
+    option or the command: a page leaves them out.
+    """
     return _BRACKET.sub("", words)

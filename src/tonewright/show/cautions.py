@@ -1,6 +1,8 @@
-"""The safety cautions, for every front: shown once where someone is told to expose or mix."""
+"""The safety cautions, and the one rule on where they are shown."""
 
 from __future__ import annotations
+
+from collections.abc import Iterable
 
 CAUTIONS = (
     "UV light harms eyes and skin. Shield the lamp, and wear eye protection rated for UV.",
@@ -10,6 +12,7 @@ CAUTIONS = (
 )
 
 
-def cautions_text() -> str:
-    """The last lines of a report."""
-    return "\n".join(["Safety:", *(f"  {caution}" for caution in CAUTIONS)])
+def with_cautions(lines: Iterable[str], exposes: bool = True) -> str:
+    """A whole report. The cautions end it where its next step has someone coat, mix or expose
+    something, and only there: what is read at every step is soon read by nobody."""
+    return "\n".join([*lines, *(["", "Safety:", *(f"  {c}" for c in CAUTIONS)] if exposes else [])])

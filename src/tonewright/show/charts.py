@@ -148,7 +148,7 @@ def curve_charts(curve: Curve) -> tuple[Options, Options]:
             band("how sure, 95 times in 100", image, 100.0 * correction.level_low,
                  100.0 * correction.level_high),
             line("ink to print", image, 100.0 * correction.level, INK),
-            line("aim: lightness of the print", image, correction.print_lightness, POINT,
+            line("aim: lightness of the print", image, curve.print_lightness_at(image), POINT,
                  dashed=True)]})
 
 

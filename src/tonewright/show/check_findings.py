@@ -9,6 +9,7 @@ from tonewright.check.findings import (
     SheetsAssumed,
     TonesSetAside,
     UnevennessUntold,
+    ZeroMayBeOff,
 )
 from tonewright.show.sentence import says, sentence
 
@@ -18,6 +19,13 @@ def _(found: TonesSetAside) -> str:
     fit = "fit" if len(found.patches) > 1 else "fits"
     return (f"Set aside: {', '.join(found.patches)}, which {fit} neither the curve nor the other"
             " tones. Look for a stain or a misread value, and measure again.")
+
+
+@sentence.register
+def _(found: ZeroMayBeOff) -> str:
+    dense = "dense" if found.density > 0.0 else "thin"
+    return (f"All tones may be read {abs(found.density):.2f} too {dense}, as where an instrument's"
+            " zero is off. Zero the densitometer on its white tile and read the print again.")
 
 
 says(PrintsDiffer, "The prints differ from each other more than evenly coated sheets do (standard"

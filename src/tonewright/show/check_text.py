@@ -8,12 +8,12 @@ from typing import Any
 import numpy as np
 
 from tonewright.check.document import CauseCode, Check, CheckedTone
-from tonewright.check.findings import TonesSetAside
+from tonewright.check.findings import TonesSetAside, ZeroMayBeOff
 from tonewright.check.refine import CURVE_OFF
 from tonewright.errors import FitError, counted
 from tonewright.record.codec import encode
-from tonewright.show.cautions import cautions_text
-from tonewright.show.findings import sentence_typed
+from tonewright.show.cautions import with_cautions
+from tonewright.show.findings import sentence
 from tonewright.show.words import Fact, headed, labelled, percent, set_facts
 
 MOST_ROWS = 21
@@ -44,7 +44,7 @@ def check_json(check: Check) -> dict[str, Any]:
         "prints": [encode(p) for p in check.prints],
         "tones": [encode(tone) for tone in check.tones],
         "findings": [encode(f) for f in check.findings],
-        "warnings": [sentence_typed(f) for f in check.findings if f.kind == "warning"],
+        "warnings": [sentence(f) for f in check.findings if f.kind == "warning"],
         "what_to_do": what_to_do(check),
     }
 
@@ -53,11 +53,11 @@ def check_text(check: Check, output: str | None = None) -> str:
     """The report; ``output`` is where the check was written."""
     lines = [f"Check {check.name}: {verdict(check)}", *set_facts(_read_facts(check)),
              *_table(check), *set_facts(_found_facts(check))]
-    lines += [labelled(f.kind, sentence_typed(f)) for kind in ("warning", "note")
+    lines += [labelled(f.kind, sentence(f)) for kind in ("warning", "note")
               for f in check.findings if f.kind == kind]
     lines += [""] + ([f"{'Written:':<10}{output}"] if output else [])
     lines.append(headed("Next:", what_to_do(check)))
-    return "\n".join([*lines, *([] if check.passes else ["", cautions_text()])])
+    return with_cautions(lines, not check.passes)
 
 
 def check_facts(check: Check) -> list[Fact]:
@@ -172,7 +172,7 @@ def why_refused(error: FitError) -> FitError:
         return FitError(error.given, f"the cause: {cause_text(check)}", what_to_do(check))
     if aside is None:
         return error
-    return FitError(error.given, sentence_typed(aside), "leave out what cannot be measured again",
+    return FitError(error.given, sentence(aside), "leave out what cannot be measured again",
                     code="leave_out_these", patches=" ".join(
                         f'--leave-out "{name}"' for name in aside.patches))
 
@@ -201,6 +201,8 @@ def what_to_do(check: Check) -> str:
             return (f"print {longer}. How much {longer}, one strip tells (tonewright strip); a"
                     " curve made with it also tells the time (tonewright fit --process).")
         return f"print for {check.next_time} instead of {check.printing_time}."
+    if cause.code == "unknown" and any(isinstance(f, ZeroMayBeOff) for f in check.findings):
+        return "zero the densitometer on its white tile, read this print again, and check it again."
     if cause.likelier is not None:
         return ("print this check again. If it comes out the same, print one strip (tonewright"
                 " strip): it shows whether light or process has changed.")

@@ -1,4 +1,8 @@
-"""The commands that do what a page does, as they are typed."""
+"""What a page asks for, and the command that does the same, as it is typed.
+
+A page's request is such a command, so that what is shown is what was done.  Texts are as they were
+typed into a field, "" where nothing was; paths count from the bench's folder.
+"""
 
 from __future__ import annotations
 
@@ -6,10 +10,11 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from tonewright.scan.instrument import Order
 from tonewright.show.words import typed
 
 Option = tuple[str, object]
-"""A name and its value: None leaves it out, True gives it alone, a tuple repeats it."""
+"""A name and its value: None and "" leave it out, True gives it alone, a tuple repeats it."""
 
 
 def spelled(name: str, arguments: Iterable[object], options: Iterable[Option]) -> str:
@@ -21,7 +26,7 @@ def spelled(name: str, arguments: Iterable[object], options: Iterable[Option]) -
 
 
 def _spelled(option: str, value: object) -> Iterator[str]:
-    if value is None or value is False or value == ():
+    if value is None or value is False or value in ("", ()):
         return
     if value is True:
         yield option
@@ -44,8 +49,8 @@ class StripCommand:
     readings: Path
     tablet: str
     process: Path
-    time: str | None = None
-    """None: the table says it."""
+    time: str = ""
+    """Of a scan; a table says it itself."""
     skip: tuple[int, ...] = ()
     setup: Path | None = None
     scanner: Path | None = None
@@ -87,16 +92,22 @@ class ReadCommand:
     output: Path
     scanner: Path | None = None
     densities: Path | None = None
-    known: tuple[str, ...] = ()
+    """Of a gray scale beside the print."""
+    flat: Path | None = None
+    """The scan of a plain white sheet."""
+    known: tuple[tuple[str, float], ...] = ()
+    """Patches and their densities."""
     corners: tuple[float, ...] | None = None
     overlay: Path | None = None
-    order: str | None = None
+    order: Order | None = None
+    """Of a list."""
 
     def __str__(self) -> str:
         """As it is typed."""
         return spelled("read", [self.source], [
             ("--target", self.target), ("--scanner", self.scanner),
-            ("--densities", self.densities), ("--known", self.known),
+            ("--densities", self.densities), ("--flat", self.flat),
+            ("--known", tuple(f"{patch}={density:g}" for patch, density in self.known)),
             ("--corners", numbers(self.corners)), ("--order", self.order),
             ("--overlay", self.overlay), ("-o", self.output)])
 
@@ -108,7 +119,7 @@ class FitCommand:
     readings: tuple[Path, ...]
     output: Path
     process: Path | None = None
-    target_time: str | None = None
+    target_time: str = ""
     aim: str = "lightness"
     leave_out: tuple[str, ...] = ()
     setup: Path | None = None
@@ -128,10 +139,10 @@ class NegativeCommand:
     images: tuple[Path, ...]
     curve: Path
     output: Path
-    width: str | None = None
-    ppi: str | None = None
-    margin: str | None = None
-    border: str | None = None
+    """The negative, or the folder for several."""
+    width: str = ""
+    ppi: str = ""
+    margin: str = ""
     marks: bool = False
     tone_scale: bool = False
     caption: bool = False
@@ -140,7 +151,7 @@ class NegativeCommand:
         """As it is typed."""
         return spelled("negative", self.images, [
             ("--curve", self.curve), ("--width", self.width), ("--ppi", self.ppi),
-            ("--margin", self.margin), ("--border", self.border), ("--marks", self.marks),
+            ("--margin", self.margin), ("--marks", self.marks),
             ("--tone-scale", self.tone_scale), ("--caption", self.caption), ("-o", self.output)])
 
 
@@ -153,7 +164,7 @@ class PrintCommand:
     curve: Path
     readings: tuple[Path, ...]
     output: Path | None = None
-    date: str | None = None
+    date: str = ""
     target: Path | None = None
 
     def __str__(self) -> str:
@@ -165,3 +176,8 @@ class PrintCommand:
 def page(name: str, curve: Path, others: Sequence[Path], output: Path) -> str:
     """A report or a worksheet."""
     return spelled(name, [curve, *others], [("-o", output)])
+
+
+def renewed(old: Path, process: Path, output: Path) -> str:
+    """A curve renewed by a strip."""
+    return spelled("renew", [old], [("--process", process), ("-o", output)])

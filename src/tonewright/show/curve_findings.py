@@ -212,8 +212,8 @@ def _(found: TwoWeightings) -> str:
 @sentence.register
 def _(found: StripGivenUp) -> str:
     return ("A whole target replaces all that was known: the strip behind the old curve no longer"
-            " counts, and the new curve cannot be renewed by a strip or for another time. To keep"
-            " that, print a strip too and name it (--process).")
+            " counts, and the new curve cannot be renewed by a strip or for another time. A"
+            " strip of the same paper keeps that, if it is named as well (--process).")
 
 
 @sentence.register
@@ -234,5 +234,5 @@ def _(found: SheetsBorrowed) -> str:
             " know.")
 
 
-says(AddedToCurve, "A print was added to the curve {curve}; tones of it that fit neither the curve"
-     " nor the others do not count.")
+says(AddedToCurve, "A print was added to the curve {curve}, which follows it only as far as that"
+     " is likely to bring it nearer to the truth.")

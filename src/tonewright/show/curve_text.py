@@ -23,11 +23,13 @@ from tonewright.record.codec import encode
 from tonewright.record.findings import Finding
 from tonewright.record.setup import Setup
 from tonewright.show.advice import Advice, untyped
-from tonewright.show.cautions import cautions_text
-from tonewright.show.findings import sentence, sentence_typed
+from tonewright.show.cautions import with_cautions
+from tonewright.show.findings import sentence
 from tonewright.show.words import Fact, headed, labelled, percent, set_facts, typed
 
 MOST_DIFFERENCES = 4
+_STRIPS = ("repeat_strip", "print_longer_strip")
+"""Next steps that have another strip printed."""
 _WEIGHTINGS = {"luminance": "luminance (true CIE L*)",
                "visual-density": "visual density (lightness is computed from it)"}
 
@@ -49,7 +51,7 @@ def fit_json(curve: Curve) -> dict[str, Any]:
         "least_sure_level": found.least_sure_level,
         "scale": curve.scale,
         "findings": [encode(f) for f in found_in(curve)],
-        "warnings": [*map(sentence_typed, found_in(curve))],
+        "warnings": [*map(sentence, found_in(curve))],
         "next": encode(next_step(curve)),
         **_derived_json(curve),
     }
@@ -77,8 +79,8 @@ def renew_json(renewed: Renewed) -> dict[str, Any]:
     return {
         **data, "findings": data["findings"] + [encode(f) for f in renewed.findings],
         "ancestor": old.name, "setup_changes": setup_changes(old.setup, renewed.curve.setup),
-        "notes": [sentence_typed(f) for f in renewed.findings if f.kind == "note"],
-        "moved": {**asdict(renewed.movement), "warning": other and sentence_typed(other)},
+        "notes": [sentence(f) for f in renewed.findings if f.kind == "note"],
+        "moved": {**asdict(renewed.movement), "warning": other and sentence(other)},
     }
 
 
@@ -92,25 +94,25 @@ def found_in(curve: Curve) -> list[Finding]:
 def fit_text(curve: Curve, file: str | None) -> str:
     """The report on a fit; ``file`` is where the curve goes, None: it is not kept."""
     facts = (*_read_facts(curve), *_tone_facts(curve), *_found_facts(curve))
-    return "\n".join([f"Curve {curve.name}", *set_facts(facts), *_doubtful_lines(curve, ()), "",
-                      *_end_lines(curve, file, renewed=False)])
+    return _ended(curve, file, [f"Curve {curve.name}", *set_facts(facts),
+                                *_doubtful_lines(curve, ())])
 
 
 def renew_text(renewed: Renewed, file: str) -> str:
     """The report on a renewal."""
     curve, old = renewed.curve, renewed.curve.ancestor
     assert old is not None
-    return "\n".join([
+    return _ended(curve, file, [
         f"Curve {curve.name}, renewed from {old.name}", *set_facts(_read_facts(curve)),
         *_changed_lines(setup_changes(old.setup, curve.setup)), *set_facts(_found_facts(curve)),
-        *set_facts(_moved_facts(renewed.movement)), *_doubtful_lines(curve, renewed.findings), "",
-        *_end_lines(curve, file, renewed=True)])
+        *set_facts(_moved_facts(renewed.movement)), *_doubtful_lines(curve, renewed.findings)],
+        renewed=True)
 
 
 def refine_text(refined: Renewed, file: str) -> str:
     """The report on a curve refined by more readings."""
     curve, old, moved = refined.curve, refined.old, refined.movement
-    return "\n".join([
+    return _ended(curve, file, [
         f"Curve {curve.name}, refined from {old.name}",
         *set_facts((*_read_facts(curve), *_found_facts(curve))),
         labelled("moved", f"by {moved.rms_shift_lightness:.1f} L* on the whole, at most"
@@ -118,7 +120,7 @@ def refine_text(refined: Renewed, file: str) -> str:
                  f" {moved.shift_at_image_lightness:.0f}"),
         labelled("surer", f"±{old.summary.band_halfwidth_mean:.1f} L* before, now"
                  f" ±{curve.summary.band_halfwidth_mean:.1f} (95 times in 100, on average)"),
-        *_doubtful_lines(curve, refined.findings), "", *_end_lines(curve, file, renewed=False)])
+        *_doubtful_lines(curve, refined.findings)])
 
 
 def curve_facts(curve: Curve) -> list[Fact]:
@@ -132,7 +134,7 @@ def curve_advice(curve: Curve) -> Advice:
     step = next_step(curve)
     if step.code == "make_negative":
         return Advice("make a negative of a picture with this curve, and check its print")
-    return Advice(untyped(next_step_words(step)).strip())
+    return Advice(untyped(next_step_words(step)).strip(), exposes=step.code in _STRIPS)
 
 
 def _read_facts(curve: Curve) -> Iterator[Fact]:
@@ -271,7 +273,7 @@ def _doubtful_lines(curve: Curve, more: Sequence[Finding]) -> Iterator[str]:
     yield labelled("doubtful", "; ".join(map(_doubtful, curve.summary.doubtful)) or "no patch")
     # the line on the negative tells of ink to spare
     for found in (f for f in (*found_in(curve), *more) if not isinstance(f, InkToSpare)):
-        yield labelled(found.kind, sentence_typed(found))
+        yield labelled(found.kind, sentence(found))
 
 
 def _doubtful(doubt: Doubt) -> str:
@@ -280,8 +282,15 @@ def _doubtful(doubt: Doubt) -> str:
             f" {'higher' if off > 0 else 'lower'} than its neighbours suggest)")
 
 
-def _end_lines(curve: Curve, kept: str | None, *, renewed: bool) -> Iterator[str]:
+def _ended(curve: Curve, kept: str | None, lines: list[str], *, renewed: bool = False) -> str:
     step, plan = next_step(curve), plan_to_print(curve, renewed=renewed)
+    return with_cautions([*lines, "", *_end_lines(curve, kept, step, plan)],
+                         bool(plan) or step.code in _STRIPS)
+
+
+def _end_lines(
+    curve: Curve, kept: str | None, step: NextStep, plan: tuple[float, ...]
+) -> Iterator[str]:
     file = kept or f"{curve.name}.curve.json"
     if kept is not None:
         yield f"{'Written:':<10}{file}"  # neither a path nor a command is wrapped
@@ -293,8 +302,6 @@ def _end_lines(curve: Curve, kept: str | None, *, renewed: bool) -> Iterator[str
             yield headed("Surer:", _plan(curve, plan, file))
     else:
         yield headed("Next:", next_step_words(step) + (_plan(curve, plan, file) if plan else ""))
-    if plan or step.code != "make_negative":
-        yield f"\n{cautions_text()}"
 
 
 def next_step_words(step: NextStep) -> str:

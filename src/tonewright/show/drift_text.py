@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 from typing import Any
 
@@ -13,9 +13,8 @@ from tonewright.files.drift import FoundDrift
 from tonewright.record.codec import encode
 from tonewright.record.provenance import short_id
 from tonewright.shelf.drift import TIMES, Series
-from tonewright.shelf.findings import TimeDrifted
-from tonewright.show.cautions import cautions_text
-from tonewright.show.findings import sentence_typed
+from tonewright.show.cautions import with_cautions
+from tonewright.show.findings import sentence
 from tonewright.show.shelf_findings import QUANTITY, change_words, month_words
 from tonewright.show.shelf_text import filled, left_out_lines, setup_words
 from tonewright.show.words import headed, labelled
@@ -37,7 +36,7 @@ def drift_json(found: FoundDrift) -> dict[str, Any]:
         **{name: leading[name] for name in (
             "limits", "out_since", "moving_since", "drift_stops_per_month")},
         "findings": [encode(f) for f in drift.findings],
-        "warnings": [*map(sentence_typed, drift.findings)],
+        "warnings": [*map(sentence, drift.findings)],
         "left_out": [asdict(one) for one in found.left_out],
     }
 
@@ -90,12 +89,11 @@ def drift_text(found: FoundDrift, picture: str | None) -> str:
         lines.append(labelled(LABEL[one.quantity], "; ".join(_facts(one))))
     if drift.findings or found.left_out:
         lines.append("")
-    lines += [labelled(f.kind, sentence_typed(f)) for f in drift.findings]
+    lines += [labelled(f.kind, sentence(f)) for f in drift.findings]
     lines += left_out_lines(found.left_out)
     lines += ["", headed("Written:", picture)] if picture else [""]
-    moved = any(isinstance(f, TimeDrifted) for f in drift.findings)
-    return "\n".join([*lines, headed("Next:", _next(found)),
-                      *(["", cautions_text()] if moved else [])])
+    out = [s for s in drift.series if s.out_since is not None]
+    return with_cautions([*lines, headed("Next:", _next(out))], bool(out))
 
 
 def _heading(one: Series, several_scales: bool) -> str:
@@ -137,8 +135,7 @@ def said(one: Series, value: float) -> str:
     return f"{value:.{places}f}" + ("" if places == 2 else " L*")
 
 
-def _next(found: FoundDrift) -> str:
-    out = [s for s in found.drift.series if s.out_since is not None]
+def _next(out: Sequence[Series]) -> str:
     if any(s.quantity in TIMES for s in out):
         return ("print one strip: it shows the time and whether the contrast has moved too. Then"
                 " renew the curve:  tonewright renew OLD.curve.json --process NEW.process.json"

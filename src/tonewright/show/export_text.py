@@ -11,7 +11,7 @@ from tonewright.files.export.make import FORMS, Export
 from tonewright.files.export.proof import Proof
 from tonewright.show import curve_findings as curve_findings
 from tonewright.show import strip_findings as strip_findings
-from tonewright.show.sentence import sentence_typed
+from tonewright.show.sentence import sentence
 from tonewright.show.words import headed, labelled, typed
 
 _WHAT = {
@@ -19,7 +19,7 @@ _WHAT = {
     "points": "{rows} points for a curve dialogue, 0 to 255 each",
     "lut": "a 1D look-up table in the Common LUT Format (S-2014-006), 65536 values",
     "icc-output": "an ICC gray output profile (ICC.1, version 2.4)",
-    "icc-link": "an ICC device link (ICC.1, version 4.2), gray to gray",
+    "icc-link": "an ICC device link (ICC.1, version 4.3), gray to gray",
     "readings": "its readings as CGATS.17 / ISO 28178 text",
     "aim": "its aim as CGATS.17 / ISO 28178 text",
 }
@@ -78,7 +78,7 @@ def export_text(made: Export) -> str:
         ("holds", _WHAT[form].format(rows=rows)),
         ("pictures", "" if made.encoding is None else _pictures(made)),
         ("time", f"the curve is for a printing time of {time}" if time and _codes(made) else ""),
-        *(("warning", sentence_typed(found)) for found in _findings(made)),
+        *(("warning", sentence(found)) for found in _findings(made)),
         ("read back", "" if made.proof is None else _proof(made.proof)),
     ]
     return "\n".join([
@@ -112,6 +112,9 @@ def _proof(proof: Proof) -> str:
     else:
         found = (f"all {proof.values} are within {codes:.0f} of 65535 of the negative's codes, and"
                  f" within {max(light, 0.001):.3f} L* of its print")
+    if proof.table_off is not None:
+        found += (f". Programs that read no floats take its table: within"
+                  f" {max(proof.table_off, 0.001):.3f} L*")
     if proof.shortcut_off is not None and proof.shortcut_off > 10.0 * max(light, 0.001):
         found += (f". A program that lets that library take its short cuts is up to"
                   f" {proof.shortcut_off:.1f} L* off")

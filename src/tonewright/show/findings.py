@@ -12,4 +12,3 @@ from tonewright.show import scan_findings as scan_findings
 from tonewright.show import shelf_findings as shelf_findings
 from tonewright.show import strip_findings as strip_findings
 from tonewright.show.sentence import sentence as sentence
-from tonewright.show.sentence import sentence_typed as sentence_typed

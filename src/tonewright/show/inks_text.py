@@ -11,8 +11,8 @@ from tonewright.record.codec import encode
 from tonewright.record.findings import Finding
 from tonewright.record.setup import ink_colour_text
 from tonewright.scales import STOP
-from tonewright.show.cautions import cautions_text
-from tonewright.show.findings import sentence_typed
+from tonewright.show.cautions import with_cautions
+from tonewright.show.findings import sentence
 from tonewright.show.inks_findings import typed
 from tonewright.show.words import headed, labelled, percent
 
@@ -84,9 +84,7 @@ def inks_text(ranking: InkRanking) -> str:
         "",
         headed("Next:", next_step(ranking)),
     ]
-    if ranking.next_time is not None:
-        lines += ["", cautions_text()]
-    return "\n".join(lines)
+    return with_cautions(lines, ranking.pick is None or ranking.next_time is not None)
 
 
 def _read(ranking: InkRanking) -> str:
@@ -184,7 +182,7 @@ def _doubts(ranking: InkRanking) -> list[tuple[str, str]]:
     findings = _findings(ranking)
     unnamed = [f for f in findings if isinstance(f, InkPatchesDiffer)][_MOST_PAIRS:]
     said: list[tuple[str, str]] = [
-        (f.kind, sentence_typed(f)) for f in findings if f not in unnamed]
+        (f.kind, sentence(f)) for f in findings if f not in unnamed]
     if unnamed:
         said.append(("warning", f"{counted(len(unnamed), 'more pair')} of one ink differ too much."
                      " If most do, the readings are in another order than the patches."))

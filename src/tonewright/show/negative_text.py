@@ -16,8 +16,8 @@ from tonewright.show import curve_findings as curve_findings
 from tonewright.show import negative_findings as negative_findings
 from tonewright.show import raster_findings as raster_findings
 from tonewright.show import strip_findings as strip_findings
-from tonewright.show.cautions import cautions_text
-from tonewright.show.sentence import sentence_typed
+from tonewright.show.cautions import with_cautions
+from tonewright.show.sentence import sentence
 from tonewright.show.words import RULE_WORDS, Fact, headed, labelled, set_facts, typed
 from tonewright.strip.findings import TIME_IN_DOUBT
 
@@ -65,7 +65,7 @@ def negative_json(report: NegativeReport) -> dict[str, Any]:
         "level_black": report.level_black,
         "level_white": report.level_white,
         "mirrored": report.mirrored,
-        "warnings": [sentence_typed(finding) for finding in findings],
+        "warnings": [sentence(finding) for finding in findings],
         "findings": [encode(finding) for finding in findings],
         "picture_mm": None if report.picture_mm is None else list(report.picture_mm),
         "resampled_from": None if report.resampled_from is None else list(report.resampled_from),
@@ -137,7 +137,7 @@ def failures_text(
 def negatives_text(batch: Batch, curve_file: str | os.PathLike[str]) -> str:
     """The negatives that were made through a curve's file, and what to do with them now."""
     contact = _MIRRORED if batch.reports[0].mirrored else _AS_IS
-    return "\n\n".join(
+    return with_cautions(["\n\n".join(
         [
             _curve_text(batch.reports[0]),
             *map(negative_text, batch.reports),
@@ -145,9 +145,8 @@ def negatives_text(batch: Batch, curve_file: str | os.PathLike[str]) -> str:
             headed("Next", " ".join(filter(None, (
                 _PRINT, _rule(batch), _CUT if batch.films else "", contact)))),
             *_then(batch, curve_file),
-            cautions_text(),
         ]
-    )
+    )])
 
 
 def _then(batch: Batch, curve_file: str | os.PathLike[str]) -> Iterator[str]:
@@ -169,7 +168,7 @@ def _rule(batch: Batch) -> str:
 
 def _curve_text(report: NegativeReport) -> str:
     """What holds for all negatives of a curve: how long to print them, and its doubts."""
-    doubts = ((found.kind, sentence_typed(found)) for found in report.curve_findings)
+    doubts = ((found.kind, sentence(found)) for found in report.curve_findings)
     return "\n".join([f"Curve {report.curve}",
                       *set_facts((("time", print_words(report)), *doubts))])
 
@@ -203,7 +202,7 @@ def negative_facts(report: NegativeReport) -> list[Fact]:
         ("range", "" if density is None else f"density range {density:.2f} from black to white, as"
          " the coating sees it"),
         ("ends", _ends(report)),
-        *(("warning", sentence_typed(finding)) for finding in report.findings),
+        *(("warning", sentence(finding)) for finding in report.findings),
         ("written", f"{report.output}, {_size(report)}"),
         ("", "" if report.table is None else f"{report.table} (to fill in by hand) and"
          f" {report.target} (a scan is read with it)"),

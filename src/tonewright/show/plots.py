@@ -94,8 +94,8 @@ def _draw_correction(axes: Axes, curve: Curve, old: Curve | None) -> None:
         axes.plot(old.correction.image_lightness, 100.0 * old.correction.level, "--", color=SECOND,
                   lw=1.2, label=f"before: {old.name}")
     axes.plot(table.image_lightness, 100.0 * table.level, color=INK, lw=1.8, label="ink to print")
-    axes.plot(table.image_lightness, table.print_lightness, "-.", color=POINT, lw=1.0,
-              label="aim: lightness of the print")
+    axes.plot(table.image_lightness, curve.print_lightness_at(table.image_lightness), "-.",
+              color=POINT, lw=1.0, label="aim: lightness of the print")
     axes.set(xlim=(0, 100), ylim=(0, 100), xlabel="lightness of the picture, L*",
              ylabel="ink on the film, %", title="The correction curve")
     axes.secondary_yaxis("right").set_ylabel("lightness of the print, L*")

@@ -13,7 +13,7 @@ from tonewright.show import negative_findings as negative_findings
 from tonewright.show import raster_findings as raster_findings
 from tonewright.show import strip_findings as strip_findings
 from tonewright.show.negative_text import Message, encoding_words
-from tonewright.show.sentence import sentence_typed
+from tonewright.show.sentence import sentence
 from tonewright.show.words import headed, labelled
 
 _LOOK = ("look at it in a program that uses ICC profiles, on a calibrated screen. Paper white is as"
@@ -35,7 +35,7 @@ def proof_json(report: ProofReport) -> dict[str, Any]:
             "together_above_image_lightness": p.above_image_lightness,
             "relative_to_paper": p.relative_to_paper} for p in report.proofs],
         "findings": [encode(f) for f in findings],
-        "warnings": [sentence_typed(f) for f in findings],
+        "warnings": [sentence(f) for f in findings],
     }
 
 
@@ -69,7 +69,7 @@ def _lines(report: ProofReport) -> Iterator[str]:
                 yield labelled("together", f"picture tones {side} L* {limit:.0f} all print as"
                                f" {end}")
     for found in (*report.curve_findings, *report.findings):
-        yield labelled(found.kind, sentence_typed(found))
+        yield labelled(found.kind, sentence(found))
 
 
 def _colour(proof: Proof) -> str:

@@ -14,10 +14,10 @@ from tonewright.frozen import dataclass
 from tonewright.record.codec import encode
 from tonewright.record.times import PrintingTime
 from tonewright.shelf.drift import Drift
-from tonewright.show.cautions import cautions_text
+from tonewright.show.cautions import with_cautions
 from tonewright.show.check_text import cause_text, check_json, what_to_do
 from tonewright.show.curve_text import fit_json, readings_line
-from tonewright.show.findings import sentence_typed
+from tonewright.show.findings import sentence
 from tonewright.show.words import WIDTH
 from tonewright.strip.process import Process
 
@@ -135,7 +135,7 @@ def rehearsal_text(outcome: Outcome) -> str:
          " and type  tonewright strip STRIP.csv --tablet 31 --time 10min -o MINE.process.json"
          "  and then  tonewright fit TARGET.csv --process MINE.process.json -o MINE.curve.json"),
     ]
-    return "\n\n".join([*map(_paragraph, story), cautions_text()]) + "\n"
+    return with_cautions(["\n\n".join(map(_paragraph, story))]) + "\n"
 
 
 def _paragraph(text: str) -> str:
@@ -151,7 +151,7 @@ def _passed(check: Check) -> str:
 
 
 def _drift(outcome: Outcome) -> str:
-    return " ".join(map(sentence_typed, outcome.drift.findings)) or "nothing has moved."
+    return " ".join(map(sentence, outcome.drift.findings)) or "nothing has moved."
 
 
 def _readings(curve: Curve) -> str:

@@ -13,7 +13,7 @@ from tonewright.record.codec import encode
 from tonewright.scales import density_to_lightness
 from tonewright.scan.read import ScanReading
 from tonewright.show.advice import Advice
-from tonewright.show.findings import sentence_typed
+from tonewright.show.findings import sentence
 from tonewright.show.words import Fact, headed, labelled, set_facts, typed
 
 _WAYS = {
@@ -38,7 +38,7 @@ def reading_json(result: ReadResult) -> dict[str, Any]:
     facts = _scan_json(reading) if isinstance(reading, ScanReading) else _list_json(reading)
     return {
         **facts, "aim_rms_lightness": _aim_rms(result),
-        "warnings": [sentence_typed(f) for f in reading.findings],
+        "warnings": [sentence(f) for f in reading.findings],
         "output": None if result.output is None else str(result.output),
         "overlay": None if result.overlay is None else str(result.overlay),
     }
@@ -50,7 +50,7 @@ def _scan_json(reading: ScanReading) -> dict[str, Any]:
         "patches": sum(p.density is not None for p in reading.patches),
         "doubtful": [
             {"patch": p.patch.name, "level": p.patch.level, "density": p.density,
-             "why": [sentence_typed(d) for d in p.doubts]} for p in reading.doubtful],
+             "why": [sentence(d) for d in p.doubts]} for p in reading.doubtful],
         "rotation_degrees": round(located.rotation_degrees, 3),
         "mirrored": located.mirrored,
         "mark_error_px": None if located.mark_error_px is None
@@ -87,7 +87,7 @@ def reading_text(result: ReadResult) -> str:
     lines = [f"Print of the target {target.name}", *set_facts(reading_facts(result))]
     if scan is not None:
         lines += _doubtful_lines(scan)
-    lines += [labelled(f.kind, sentence_typed(f)) for f in reading.findings]
+    lines += [labelled(f.kind, sentence(f)) for f in reading.findings]
     written = " and ".join(str(p) for p in (result.output, result.overlay) if p is not None)
     return "\n".join([*lines, "", headed("Written:", written or "nothing"),
                       headed("Next:", _next_step(result, relative=relative))])
@@ -144,7 +144,7 @@ def _order_facts(result: ReadResult) -> Sequence[Fact]:
 def _doubtful_lines(reading: ScanReading) -> Sequence[str]:
     patches: dict[str, list[str]] = {}
     for p in reading.doubtful:
-        patches.setdefault("; ".join(map(sentence_typed, p.doubts)), []).append(p.patch.name)
+        patches.setdefault("; ".join(map(sentence, p.doubts)), []).append(p.patch.name)
     lines = [labelled("doubtful", f"{', '.join(named)}: {why}") for why, named in patches.items()]
     more = sum(map(len, [*patches.values()][_MOST_DOUBTFUL:]))
     if more:

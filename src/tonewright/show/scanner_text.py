@@ -6,7 +6,7 @@ from typing import Any
 
 from tonewright.files.scanners import LearnedScanner
 from tonewright.record.codec import encode
-from tonewright.show.findings import sentence_typed
+from tonewright.show.findings import sentence
 from tonewright.show.words import headed, labelled, typed
 
 
@@ -25,7 +25,7 @@ def scanner_json(learned: LearnedScanner) -> dict[str, Any]:
         "corners": [round(float(v), 1) for v in row.corners.ravel()],
         "corners_found": row.automatic,
         "findings": encode(response.findings),
-        "warnings": [sentence_typed(f) for f in response.findings],
+        "warnings": [sentence(f) for f in response.findings],
         "output": None if learned.output is None else str(learned.output),
     }
 
@@ -49,7 +49,7 @@ def scanner_text(learned: LearnedScanner) -> str:
     if response.rms_density is not None:
         lines.append(labelled("fit", f"the known steps lie within {response.rms_density:.3f} in"
                               " density (RMS) of the response"))
-    lines += [labelled(f.kind, sentence_typed(f)) for f in response.findings]
+    lines += [labelled(f.kind, sentence(f)) for f in response.findings]
     file = learned.output or "NAME.scanner.json"
     return "\n".join([
         *lines, "", headed("Written:", str(learned.output or "nothing")),

@@ -104,8 +104,8 @@ def _files(names: tuple[str, ...]) -> str:
 
 @sentence.register
 def _(found: findings.DatesMissing) -> str:
-    return (f"Left out, because they have no date such as 2026-03-31: {_files(found.files)}. Make"
-            " them again with their date.")
+    return (f"Left out, because they have no date such as 2026-03-31, or one before 1839:"
+            f" {_files(found.files)}. Make them again with their date.")
 
 
 @sentence.register

@@ -10,6 +10,7 @@ from tonewright.errors import counted
 from tonewright.record.provenance import short_id
 from tonewright.record.setup import Setup
 from tonewright.shelf.arrange import LeftOut, Place, Shelf, Shelved
+from tonewright.show.cautions import with_cautions
 from tonewright.show.words import WIDTH, headed, labelled, typed
 
 _BECAUSE = {
@@ -20,6 +21,8 @@ _BECAUSE = {
     "superseded": "a later one has taken its place",
     "date_unknown": "whether it is due is not known: its date is missing",
 }
+_EXPOSES = ("check_failed", "strip_old")
+"""Where a strip is to be printed."""
 MOST_LEFT_OUT = 20
 """Files that could not be used, by name."""
 
@@ -66,7 +69,8 @@ def shelf_text(shelf: Shelf, folder: str) -> str:
     if not shelf.whole:
         lines += ["", filled(f"With {len(places)} documents only the head of each was read: damage"
                               " to its tables shows when it is used.", "", "")]
-    return "\n".join([*lines, "", headed("Next:", _next(due))])
+    exposes = any(p.because in _EXPOSES for p in due)
+    return with_cautions([*lines, "", headed("Next:", _next(due))], exposes)
 
 
 def setup_words(setup: Setup | None) -> str:
@@ -96,7 +100,8 @@ def _place_lines(place: Place) -> list[str]:
             check and f"last check {check.date or 'without a date'}"
                       f" {'passed' if check.passes else 'did not pass'}",
             one.date is None and one.date_said is not None
-            and f"the date {one.date_said} is not one such as 2026-03-31, or still to come",
+            and f"the date {one.date_said} is not one such as 2026-03-31, before 1839, or still to"
+            " come",
             place.because and _BECAUSE.get(place.because)]
     kind = "strip" if one.kind == "process" else one.kind
     head = f"  {one.date or ''!s:<10} {kind:<8}"

@@ -29,8 +29,8 @@ def plot_side_by_side(curves: Sequence[Curve], compared: Sequence[Compared]) -> 
                          color=colour, alpha=0.18, lw=0)
         ink.plot(table.image_lightness, 100.0 * table.level, dash, color=colour, lw=1.6,
                  label=legend_words(curve))
-        tones.plot(table.image_lightness, table.print_lightness, dash, color=colour, lw=1.6,
-                   label=curve.name)
+        tones.plot(table.image_lightness, curve.print_lightness_at(table.image_lightness), dash,
+                   color=colour, lw=1.6, label=curve.name)
     _finish(ink, "ink on the film, %", "Ink, with bands of 95 %")
     ink.set_ylim(0, 100)
     _finish(tones, "lightness of the print, L*", "Tones aimed at")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from tonewright.show.sentence import how_typed, says, sentence
+from tonewright.show.sentence import says, sentence
 from tonewright.strip import findings
 from tonewright.strip.findings import (
     CornerFound,
@@ -33,8 +33,8 @@ says(findings.FilmTooDense,
 says(findings.ZeroedOnPaper,
      "The lightest steps have almost no density, and few papers are that white: the instrument"
      " seems to have been zeroed on the paper. If so, the readings count from the"
-     " paper: say so, and give its own density (usually 0.05 to 0.12), for correct blacks.",
-     typed=" (--relative-to-paper, --paper-density)")
+     " paper: say so, and give its own density (usually 0.05 to 0.12), for correct blacks"
+     " (--relative-to-paper, --paper-density).")
 says(findings.StripTooShort,
      "Maximum black was not reached: even the clearest step prints lighter than this paper can."
      " The times are extrapolated; print another strip for {next_time}.")
@@ -69,12 +69,7 @@ def _(found: StepsSetAside) -> str:
         f" than expected, density {s.density:.2f})" for s in found.steps)
     they = "They disagree" if found.steps[1:] else "It disagrees"
     return (f"Set aside: {listed}. {they} with neighbouring steps. Look for a stain or a typing"
-            " error and measure again.")
-
-
-@how_typed.register
-def _(found: StepsSetAside) -> str:
-    return "; --count-all counts every step"
+            " error and measure again, or count every step (--count-all).")
 
 
 @sentence.register
@@ -93,12 +88,7 @@ def _(found: findings.LighterAgain) -> str:
     return (f"The print gets lighter again towards step 1 (from"
             f" {' and '.join(map(step_name, found.darkest))}), although the light increases:"
             " stains, or a black that solarises with too much exposure. The times depend on these"
-            " steps: measure them again, print for a shorter time, or leave them out.")
-
-
-@how_typed.register
-def _(found: findings.LighterAgain) -> str:
-    return " (--skip)"
+            " steps: measure them again, print for a shorter time, or leave them out (--skip).")
 
 
 @sentence.register

@@ -10,8 +10,8 @@ from tonewright.record.codec import encode
 from tonewright.record.findings import Finding
 from tonewright.record.times import PrintingTime
 from tonewright.show.advice import Advice
-from tonewright.show.cautions import cautions_text
-from tonewright.show.findings import sentence_typed
+from tonewright.show.cautions import with_cautions
+from tonewright.show.findings import sentence
 from tonewright.show.words import headed, labelled, typed
 from tonewright.strip.exposure import EyeResult, EyeStrip
 from tonewright.strip.process import Process
@@ -74,7 +74,7 @@ def process_json(process: Process) -> dict[str, Any]:
 
 
 def _found_json(findings: Sequence[Finding]) -> dict[str, Any]:
-    return {"findings": [encode(f) for f in findings], "warnings": [*map(sentence_typed, findings)]}
+    return {"findings": [encode(f) for f in findings], "warnings": [*map(sentence, findings)]}
 
 
 def _number(time: PrintingTime) -> float:
@@ -86,8 +86,8 @@ def eye_text(result: EyeResult, tablet: Tablet, strips: Sequence[EyeStrip]) -> s
     lines = ["Judged by eye, through the film and dry",
              *(labelled(*fact) for fact in eye_facts(result, tablet, strips)),
              *_finding_lines(result.findings)]
-    return "\n".join([*lines, "", headed("Next:", eye_advice(result, tablet).typed()), "",
-                      cautions_text()])
+    advice = eye_advice(result, tablet)
+    return with_cautions([*lines, "", headed("Next:", advice.typed())], advice.exposes)
 
 
 def eye_facts(
@@ -113,7 +113,7 @@ def eye_facts(
 
 def eye_advice(result: EyeResult, tablet: Tablet) -> Advice:
     """The next strip to print, or the target; nothing is typed for it."""
-    return Advice(_eye_words(result, tablet))
+    return Advice(_eye_words(result, tablet), exposes=True)
 
 
 def _eye_words(result: EyeResult, tablet: Tablet) -> str:
@@ -137,12 +137,11 @@ def _eye_words(result: EyeResult, tablet: Tablet) -> str:
 def process_text(process: Process, file: str | None) -> str:
     """The report: read, found, doubtful, written, next; ``file`` is where it was written."""
     written = file or "nothing (add -o NAME.process.json)"
-    # where nothing is to be exposed, there is nothing to take care of
-    care = [] if process.contradicted else ["", cautions_text()]
-    return "\n".join([
+    advice = process_advice(process, file)
+    return with_cautions([
         f"Process {process.name}", *(labelled(*fact) for fact in process_facts(process)),
         *_finding_lines(process.findings), "", headed("Written:", written),
-        headed("Next:", process_advice(process, file).typed()), *care])
+        headed("Next:", advice.typed())], advice.exposes)
 
 
 def process_facts(process: Process) -> list[tuple[str, str]]:
@@ -210,7 +209,7 @@ def _range_words(process: Process) -> str:
 
 
 def _finding_lines(findings: Sequence[Finding]) -> list[str]:
-    return [labelled(f.kind, sentence_typed(f)) for f in findings]
+    return [labelled(f.kind, sentence(f)) for f in findings]
 
 
 def process_advice(process: Process, file: str | None = None) -> Advice:
@@ -219,15 +218,15 @@ def process_advice(process: Process, file: str | None = None) -> Advice:
     if process.contradicted:
         return Advice(
             "look at the strip and the warnings. Measure again, evaluate each strip by itself,"
-                " or print another before you print anything for these times")
+                " or print another before you print anything for these times", exposes=True)
     if found.next_time is not None:
         return Advice(
             f"print another strip for {PrintingTime(found.next_time, process.unit)}: long"
                 " enough for most papers to show black. One that is too long tells as much as one"
-                " at the right time")
+                " at the right time", exposes=True)
     several = " --target-time TIME" if len(process.strip.times()) > 1 else ""
     return Advice(
-        f"print the target for {process.base_time.on_timer()} (or use the one printed beside the"
-        " strip), measure it",
+        "measure the target that was printed beside the strip (if there is none, draw one: its time"
+        f" is {process.base_time.on_timer()})",
         f"tonewright fit READINGS.csv --process {typed(file or 'NAME.process.json')}{several}"
         " -o NAME.curve.json")

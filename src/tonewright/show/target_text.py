@@ -9,8 +9,8 @@ from tonewright.files.targets import DrawnTarget
 from tonewright.record.codec import encode
 from tonewright.show import negative_findings as negative_findings
 from tonewright.show.advice import Advice
-from tonewright.show.cautions import cautions_text
-from tonewright.show.sentence import sentence_typed
+from tonewright.show.cautions import with_cautions
+from tonewright.show.sentence import sentence
 from tonewright.show.words import RULE_WORDS, Fact, headed, labelled, percent, set_facts, typed
 from tonewright.target.draw import has_rule
 from tonewright.target.pen import RULE
@@ -48,7 +48,7 @@ def target_json(drawn: DrawnTarget) -> dict[str, Any]:
         "full_patches": len(target.of_kind("full")), "patch_mm": target.patches[0].width_mm,
         "width_mm": target.width_mm, "height_mm": target.height_mm, "ppi": target.ppi,
         "mirrored": target.mirrored, "through": target.through,
-        "warnings": [sentence_typed(found) for found in drawn.findings],
+        "warnings": [sentence(found) for found in drawn.findings],
         "findings": [encode(found) for found in drawn.findings],
         "ink_colour": target.ink_colour, "ink_chart": target.is_ink_chart,
         **({} if not target.is_ink_chart else {
@@ -68,17 +68,15 @@ def target_text(drawn: DrawnTarget) -> str:
         then += "  and  tonewright inks READINGS.csv --process NAME.process.json --time TIME"
     elif target.through is not None:
         then += "  and  tonewright check CURVE READINGS.csv"
-    return "\n".join([
+    return with_cautions([
         f"{'Chart of inks' if chart else 'Target'} {target.name}",
         *set_facts(target_facts(drawn)),
-        *(labelled(found.kind, sentence_typed(found)) for found in drawn.findings),
+        *(labelled(found.kind, sentence(found)) for found in drawn.findings),
         "",
         headed("Written:", f"{picture} (to print), {document} (keep it: the print is read with"
                f" it) and {table} (to fill in by hand)"),
         headed("Next:", told),
         headed("Then:", then),
-        "",
-        cautions_text(),
     ])
 
 
@@ -96,7 +94,7 @@ def target_advice(drawn: DrawnTarget) -> Advice:
     target = drawn.target
     return Advice((_CHART if target.is_ink_chart else _TARGET).format(
         picture=drawn.files.picture, lay=_LAY[target.mirrored],
-        rule=RULE_WORDS.format(long=RULE) + " " if has_rule(target) else ""))
+        rule=RULE_WORDS.format(long=RULE) + " " if has_rule(target) else ""), exposes=True)
 
 
 def _patches(drawn: DrawnTarget) -> str:

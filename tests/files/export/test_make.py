@@ -132,11 +132,15 @@ def test_a_device_link_by_littlecms_with_and_without_short_cuts(tmp_path, curve,
     made, output = hand_over(tmp_path, "icc-link", encoding=encoding)
     from tonewright.files.raster.icc_write import device_link
 
-    straight = device_link(np.linspace(0, 65535, 2), "straight", "straight")
-    found = cms(output.read_bytes(), straight, flags)
-    assert print_off(curve, found, wanted(curve, encoding)) <= 0.05
-    assert found[65535] == pytest.approx(wanted(curve, encoding)[-1], abs=1)  # white stays
-    assert made.proof.lightness_off <= 0.05
+    straight = device_link(np.arange(65536), "straight", "straight")
+    data, codes = output.read_bytes(), wanted(curve, encoding).astype(int)
+    found = cms(data, straight, flags)
+    assert print_off(curve, found, codes) <= 0.05
+    assert found[65535] == pytest.approx(codes[-1], abs=1)  # white stays
+    if flags:
+        assert np.abs(found - codes).max() <= 1 and made.proof.codes_off <= 1.0
+    without_floats = cms(data.replace(b"D2B0", b"none", 1), straight, flags)
+    assert print_off(curve, without_floats, codes) <= 0.05 and made.proof.table_off <= 0.05
     profile = ImageCms.ImageCmsProfile(io.BytesIO(output.read_bytes())).profile
     assert (profile.device_class.strip(), profile.xcolor_space.strip()) == ("link", "GRAY")
     assert profile.connection_space.strip() == "GRAY"
@@ -147,7 +151,7 @@ def test_a_device_link_by_pillow(tmp_path, curve):
     from tonewright.files.raster.icc_write import device_link
 
     link, straight = (ImageCms.ImageCmsProfile(io.BytesIO(data)) for data in (
-        output.read_bytes(), device_link(np.linspace(0, 65535, 2), "straight", "straight")))
+        output.read_bytes(), device_link(np.arange(65536), "straight", "straight")))
     ramp = Image.fromarray(np.arange(256, dtype=np.uint8)[None])
     made = np.asarray(ImageCms.applyTransform(ramp, ImageCms.buildTransform(
         link, straight, "L", "L")))[0]
@@ -275,8 +279,8 @@ def test_the_same_curve_gives_the_same_bytes(tmp_path, form):
 
 
 @pytest.mark.parametrize("form", [
-    "table", "points", "lut", "icc-link", "readings", "aim", "curve-csv", "response-csv",
-    *(f"icc-output {n}" for n in range(4))])
+    "table", "points", "lut", "icc-link curv", "icc-link samf", "readings", "aim", "curve-csv",
+    "response-csv", *(f"icc-output {n}" for n in range(4))])
 def test_a_file_that_reads_otherwise_is_never_put_in_place(tmp_path, monkeypatch, form):
     """A few numbers changed after it was made."""
     own = make._Maker.content
@@ -286,8 +290,8 @@ def test_a_file_that_reads_otherwise_is_never_put_in_place(tmp_path, monkeypatch
 
     def spoilt(self):
         content = own(self)
-        if form == "icc-link":
-            return spoil(content, content.rindex(b"curv"))
+        if form.startswith("icc-link"):
+            return spoil(content, content.rindex(form[-4:].encode()))
         if form.startswith("icc"):  # its tables, one after the other
             pieces = content.split(b"mft2")
             return spoil(content, sum(len(p) + 4 for p in pieces[: 1 + int(form[-1])]))

@@ -83,6 +83,27 @@ def test_each_is_the_negative_that_it_is_alone(make, mirror, deflate):
         assert ours.patches == theirs.patches and ours.marks == theirs.marks
 
 
+def test_a_picture_named_twice_gives_two_numbered_negatives(make):
+    batch = make(["portrait", "square", "portrait"], sheet=SHEET)
+    (film,) = batch.films
+    assert [r.table.name for r in batch.reports] == [
+        "portrait-1-negative.csv", "square-negative.csv", "portrait-2-negative.csv"]
+    twins = [cut_out(film, p) for p in film.places if p.source.stem == "portrait"]
+    assert len(twins) == 2 and not np.array_equal(*twins)  # their captions differ
+    titles = [NegativeSettings(date="2026-03-01", sheet=SHEET, title=f"{n} portrait")
+              for n in (1, 2)]
+    for titled in titles:
+        alone = Path(f"{titled.title}.tif")
+        make_negative(Path("portrait.tif"), Straight(0.05, 0.9), alone, titled)
+        assert any(np.array_equal(tifffile.imread(alone), twin) for twin in twins)
+
+
+def test_numbers_never_make_two_negatives_of_one_name(make):
+    Path("portrait-2.tif").write_bytes(Path("portrait.tif").read_bytes())
+    with pytest.raises(OptionError, match=r"both become portrait-2-negative\.tif"):
+        make(["portrait", "portrait", "portrait-2"])
+
+
 def test_some_lie_turned_and_are_turned_as_a_whole(make):
     batch = make(["landscape", "portrait"], film="8x10", sheet=SHEET)
     assert any(place.turned for film in batch.films for place in film.places)

@@ -2,22 +2,67 @@
 
 from __future__ import annotations
 
-from tonewright.bench.frame import add_assets
+from nicegui import ui
+
+from tonewright.bench.frame import add_assets, frame, paper_of
+from tonewright.bench.pages import papers
+from tonewright.bench.pages.page import Page
 from tonewright.bench.state import Bench
+from tonewright.shelf.way import STEPS, Step
+from tonewright.show.way_text import NAMES
 
 
 def register(bench: Bench) -> None:
     """Make every page known, once."""
-    from tonewright.bench.pages import papers, strip
-    from tonewright.bench.pages.check import CheckPage
-    from tonewright.bench.pages.curve import CurvePage
-    from tonewright.bench.pages.negative import NegativePage
-    from tonewright.bench.pages.read import ReadPage
-    from tonewright.bench.pages.report import ReportPage
-    from tonewright.bench.pages.target import TargetPage
-
     add_assets()
     papers.register(bench)
-    strip.register(bench)
-    for page in (TargetPage, ReadPage, CurvePage, NegativePage, CheckPage, ReportPage):
-        page.register(bench)
+    for step in STEPS:
+        _register(bench, step)
+
+
+def _register(bench: Bench, step: Step) -> None:
+    @ui.page(f"/paper/{{name}}/{step}")
+    async def page(name: str) -> None:
+        paper = paper_of(bench, name)
+        if paper is not None:
+            with frame(bench, NAMES[step], paper, step):
+                page_of(step)(bench, paper)
+
+
+def load() -> None:
+    """Load every page, so that the first visit to it waits for nothing."""
+    for step in STEPS:
+        page_of(step)
+
+
+def page_of(step: Step) -> type[Page]:
+    """The page of a step; what it needs is loaded now, which takes a second for the first."""
+    match step:
+        case "strip":
+            from tonewright.bench.pages.strip import StripPage
+
+            return StripPage
+        case "target":
+            from tonewright.bench.pages.target import TargetPage
+
+            return TargetPage
+        case "read":
+            from tonewright.bench.pages.read import ReadPage
+
+            return ReadPage
+        case "curve":
+            from tonewright.bench.pages.curve import CurvePage
+
+            return CurvePage
+        case "negative":
+            from tonewright.bench.pages.negative import NegativePage
+
+            return NegativePage
+        case "check":
+            from tonewright.bench.pages.check import CheckPage
+
+            return CheckPage
+        case "report":
+            from tonewright.bench.pages.report import ReportPage
+
+            return ReportPage

@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from datetime import date
 
-from tonewright.bench.pages.page import NAMED, Page, Working, choices, refusal
+from tonewright.bench.pages.page import NAMED, Page, choices, refusal
 from tonewright.bench.parts.chart import Chart
 from tonewright.bench.parts.field import Choice, Field
 from tonewright.bench.parts.grid import DensityGrid
-from tonewright.bench.parts.result import show_result
 from tonewright.bench.parts.tags import Tag, button, link
-from tonewright.bench.tasks.check import AskedCheck, check, keep_tones, refine
+from tonewright.bench.tasks.check import check, keep_tones, refine, renew
 from tonewright.bench.tasks.views import View
 from tonewright.errors import OptionError
 from tonewright.files.way import PRINT, STRIP, stem
+from tonewright.show.commands import PrintCommand
 
 _TONES = tuple(f"{tone}" for tone in range(0, 101, 10))
 """L* of the picture: the eleven of the tone scale beside a negative."""
@@ -21,8 +21,6 @@ _TONES = tuple(f"{tone}" for tone in range(0, 101, 10))
 
 class CheckPage(Page):
     """One open page."""
-
-    step = "check"
 
     def build(self) -> None:
         """The tones of the print, and where its readings come from."""
@@ -32,17 +30,17 @@ class CheckPage(Page):
                 self.result = Tag("div", aria_live="polite")
             with Tag("section", aria_label="What was measured"):
                 self._side()
-        self.soon(self._redraw)
+        self.changed()
 
     def _side(self) -> None:
         curves = self.names("curve")
         self.curve = Field("Curve", next(iter(curves), ""), choices=choices(curves),
-                           on_change=self._changed)
+                           on_change=self.changed)
         Tag("h2", "Readings of the print")
         tables = [n for n in self.names("table") if not stem(n).endswith(STRIP)]
         prints = [n for n in tables if stem(n).endswith((PRINT, "-check"))]
-        self.tables = {n: Choice(n, n == next(iter(prints), None), self._changed) for n in tables}
-        self.target = Field("Layout of the tone scale", "", on_change=self._changed,
+        self.tables = {n: Choice(n, n == next(iter(prints), None), self.changed) for n in tables}
+        self.target = Field("Layout of the tone scale", "", on_change=self.changed,
                             choices=choices(self.names("target"), "the table says the tones"),
                             hint="For a list of patches alone: the layout beside the negative")
         with Tag("p"):
@@ -51,33 +49,35 @@ class CheckPage(Page):
             Tag("summary", "Or type the eleven tones beside the negative")
             self.grid = DensityGrid(_TONES, ("density",), thing="picture L*", leaving=False)
             button("Keep these tones", self._keep_tones)
-        self.date = Field("Date of the print", date.today().isoformat(), on_change=self._changed)
-        self.name = Field("Keep the check as", self.free(f"{self.title}.check.json").removesuffix(
-            ".check.json"))
+        self.date = Field("Date of the print", date.today().isoformat(), on_change=self.changed)
+        self.name = self.name_field("Keep the check as", ".check.json")
         with Tag("div", classes="buttons"):
             button("Keep this check", self._keep, "button primary")
             button("Refine the curve by this print", self._refine)
-            link("Renew: print a strip", "strip", "button")
-        self.working = Working(self.bench.long.cancel)
+        Tag("h2", "When paper or chemistry has changed")
+        strips = self.names("process")
+        self.process = Field("New strip", next(iter(strips), ""), choices=choices(strips),
+                             hint="One strip of the new paper or chemistry renews the whole curve")
+        with Tag("div", classes="buttons"):
+            button("Renew the curve by this strip", self._renew)
+            link("Print a strip first", "strip", "button")
         self.refused = refusal({self.name: NAMED, self.date: ("print_date",),
                                 self.target: ("print_tones",),
                                 self.curve: ("check_other_paper", "process_moved")})
         self.kept = Tag("div", aria_live="polite")
 
-    def _changed(self) -> None:
-        self.soon(self._redraw)
-
-    def _asked(self, output: str | None = None) -> AskedCheck:
+    def _asked(self, name: str = "check", output: str | None = None) -> PrintCommand:
         chosen = tuple(self.below(n) for n, box in self.tables.items() if box.value)
         if not self.curve.value or not chosen:
             raise OptionError("no readings are chosen" if self.curve.value else
                               "there is no curve yet", "a print is checked against the curve that"
                               " it was made through", "choose a curve and the readings of a print")
-        return AskedCheck(self.below(self.curve.value), chosen, self.date.value.strip(),
-                          None if output is None else self.below(output),
-                          self.below(self.target.value) if self.target.value else None)
+        return PrintCommand(
+            name=name, curve=self.below(self.curve.value), readings=chosen,
+            output=None if output is None else self.below(output), date=self.date.value.strip(),
+            target=self.below(self.target.value) if self.target.value else None)
 
-    async def _redraw(self) -> None:
+    async def redraw(self) -> None:
         if not any(box.value for box in self.tables.values()):
             self.chart.show(None, "Choose the readings of a print, or type its tones.")
             self.result.clear()
@@ -90,23 +90,35 @@ class CheckPage(Page):
 
     def _show(self, view: View) -> None:
         self.chart.show(view.chart)
-        self.result.clear()
-        with self.result:
-            show_result(view, view.label)
+        self.show_result(view, view.label)
 
     async def _keep(self) -> None:
         async def keep() -> None:
             name = f"{self.name.value.strip() or 'print'}.check.json"
-            self._show(await self.bench.quick.call(check, self._asked(name)))
-            self._said(f"Kept as {name}.", "report", "Report")
+            self._show(await self.bench.quick.call(check, self._asked(output=name)))
+            self.say_kept(f"Kept as {name}.", "report")
 
         await self.ask(self.refused, keep)
 
     async def _refine(self) -> None:
         async def work() -> None:
             name = self.free(self.curve.value)
-            self._show(await self.bench.quick.call(refine, self._asked(name)))
-            self._said(f"The refined curve is kept as {name}.", "negative", "Negative")
+            self._show(await self.bench.quick.call(refine, self._asked("refine", name)))
+            self.say_kept(f"The refined curve is kept as {name}.", "negative")
+
+        await self.ask(self.refused, work)
+
+    async def _renew(self) -> None:
+        async def work() -> None:
+            if not self.curve.value or not self.process.value:
+                raise OptionError("there is no strip yet" if self.curve.value else
+                                  "there is no curve yet", "a curve is renewed by a strip",
+                                  "print a strip on the new paper, and keep it")
+            name = self.free(self.curve.value)
+            self._show(await self.bench.quick.call(
+                renew, self.below(self.curve.value), self.below(self.process.value),
+                self.below(name)))
+            self.say_kept(f"The renewed curve is kept as {name}.", "negative")
 
         await self.ask(self.refused, work)
 
@@ -116,12 +128,6 @@ class CheckPage(Page):
             rows = tuple((tone, line[0]) for tone, line in
                          zip(_TONES, self.grid.values, strict=True))
             await self.bench.quick.call(keep_tones, rows, self.below(name))
-            self._said(f"Kept as {name}.", "check", "Check")
+            self.say_kept(f"Kept as {name}.", "check")
 
         await self.ask(self.refused, keep)
-
-    def _said(self, text: str, step: str, label: str) -> None:
-        self.kept.clear()
-        with self.kept:
-            Tag("p", text)
-            link(f"Go on: {label}", step, "button primary")

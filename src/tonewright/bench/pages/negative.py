@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 from dataclasses import replace
 from pathlib import Path
 
@@ -12,19 +11,17 @@ from tonewright.bench.pages.page import Page, Working, choices, refusal
 from tonewright.bench.parts.drop import Drop
 from tonewright.bench.parts.field import Choice, Field
 from tonewright.bench.parts.result import show_result
-from tonewright.bench.parts.tags import Tag, button, link
-from tonewright.bench.tasks.negative import AskedNegatives, make, proof, sheet
+from tonewright.bench.parts.tags import Tag, button, inline_picture, link
+from tonewright.bench.tasks.negative import MadeNegatives, make, proof, sheet
 from tonewright.bench.transfer import file_address
-from tonewright.bench.worker import Cancelled
-from tonewright.errors import OptionError, TonewrightError
+from tonewright.errors import OptionError
 from tonewright.files.preview import Preview
 from tonewright.files.way import NEGATIVE, stem
+from tonewright.show.commands import NegativeCommand
 
 
 class NegativePage(Page):
     """One open page."""
-
-    step = "negative"
 
     def build(self) -> None:
         """The sheet and the proof side by side, and what is chosen."""
@@ -50,16 +47,16 @@ class NegativePage(Page):
         self._list(set())
         curves = self.names("curve")
         self.curve = Field("Curve", next(iter(curves), ""), choices=choices(curves),
-                           on_change=self._changed)
-        self.width = Field("Width on the film", on_change=self._changed,
+                           on_change=self.changed)
+        self.width = Field("Width on the film", on_change=self.changed,
                            hint="200mm or 8in; blank: as the picture has it")
-        self.ppi = Field("Pixels to the inch", on_change=self._changed,
+        self.ppi = Field("Pixels to the inch", on_change=self.changed,
                          hint="The printer's own; blank: as the picture has it")
-        self.margin = Field("Margin", on_change=self._changed, hint="15mm; for what stands in it")
-        self.marks = Choice("Marks in the margin", on_change=self._changed)
+        self.margin = Field("Margin", on_change=self.changed, hint="15mm; for what stands in it")
+        self.marks = Choice("Marks in the margin", on_change=self.changed)
         self.scale = Choice("Tone scale beside the picture, to check the print by",
-                            on_change=self._changed)
-        self.caption = Choice("Caption", on_change=self._changed)
+                            on_change=self.changed)
+        self.caption = Choice("Caption", on_change=self.changed)
         with Tag("div", classes="buttons"):
             button("Make the negatives", self._make, "button primary")
         self.working = Working(self.bench.long.cancel)
@@ -77,16 +74,13 @@ class NegativePage(Page):
                  and not stem(n).endswith((NEGATIVE, "-overlay", "-proof"))]
         self.pictures.clear()
         with self.pictures:
-            self.boxes = {name: Choice(name, name in chosen, self._changed) for name in names}
+            self.boxes = {name: Choice(name, name in chosen, self.changed) for name in names}
 
     def _arrived(self, name: str) -> None:
         self._list({name} | {n for n, box in self.boxes.items() if box.value})
-        self._changed()
+        self.changed()
 
-    def _changed(self) -> None:
-        self.soon(self._redraw)
-
-    def _asked(self) -> AskedNegatives:
+    def _asked(self) -> NegativeCommand:
         names = [name for name, box in self.boxes.items() if box.value]
         if not self.curve.value:
             raise OptionError("there is no curve yet", "a negative is made through a curve",
@@ -97,12 +91,13 @@ class NegativePage(Page):
         folder = self.below(names[0]).parent
         output = folder / self.free(f"{stem(names[0])}{NEGATIVE}.tif") if len(names) == 1 \
             else folder / "negatives"
-        return AskedNegatives(
-            tuple(self.below(name) for name in names), self.below(self.curve.value), output,
-            self.width.value.strip(), self.ppi.value.strip(), self.margin.value.strip(),
-            self.marks.value, self.scale.value, self.caption.value)
+        return NegativeCommand(
+            images=tuple(map(self.below, names)), curve=self.below(self.curve.value),
+            output=output, width=self.width.value.strip(), ppi=self.ppi.value.strip(),
+            margin=self.margin.value.strip(), marks=self.marks.value,
+            tone_scale=self.scale.value, caption=self.caption.value)
 
-    async def _redraw(self) -> None:
+    async def redraw(self) -> None:
         """The proof first: it is what the printer waits for."""
         if not any(box.value for box in self.boxes.values()):
             return
@@ -124,21 +119,20 @@ class NegativePage(Page):
             with client:
                 self.working.show(done, total)
 
-        self.refused.clear()
-        try:
+        async def work() -> None:
             asked = self._asked()
             self.working.begin("Making the negatives")
-            made = await self.bench.long.call(make, asked, progress=tell)
-        except Cancelled:
-            self.kept.clear()
-            with self.kept:
-                Tag("p", "Stopped. What was finished before is kept.")
-            return
-        except TonewrightError as error:
-            self.refused.show(error)
-            return
-        finally:
-            self.working.end()
+            self._show(asked, await self.bench.long.call(make, asked, progress=tell))
+
+        await self.ask(self.refused, work, self._stopped)
+        self.working.end()
+
+    def _stopped(self) -> None:
+        self.kept.clear()
+        with self.kept:
+            Tag("p", "Stopped. What was finished before is kept.")
+
+    def _show(self, asked: NegativeCommand, made: MadeNegatives) -> None:
         self.kept.clear()
         with self.kept:
             where = asked.output.parent if len(asked.images) == 1 else asked.output
@@ -150,12 +144,9 @@ class NegativePage(Page):
                 Tag("p", f"{name}: {why}", "field-error")
         self.result.clear()
         with self.result:
-            for name, view in made.views[:1]:
+            for number, (name, view) in enumerate(made.views):
                 Tag("h2", name)
-                show_result(view)
-            for name, view in made.views[1:]:
-                Tag("h2", name)
-                show_result(replace(view, cautions=(), command=None))
+                show_result(view if number == 0 else replace(view, cautions=(), command=None))
 
     def _named(self, where: Path, name: str) -> str:
         papers = self.bench.papers
@@ -166,6 +157,5 @@ def _picture(figure: Tag, seen: Preview | None, said: str) -> None:
     figure.clear()
     with figure:
         if seen is not None:
-            data = base64.b64encode(seen.png).decode()
-            Tag("img", src=f"data:image/png;base64,{data}", alt=said)
+            Tag("img", src=inline_picture(seen.png), alt=said)
         Tag("figcaption", said)

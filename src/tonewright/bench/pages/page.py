@@ -4,21 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Awaitable, Callable, Mapping
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
 from nicegui import ui
 
-from tonewright.bench.frame import frame, paper_of
+from tonewright.bench.frame import address, paper_title
 from tonewright.bench.parts.field import Field, Refusal
-from tonewright.bench.parts.tags import Tag
+from tonewright.bench.parts.result import show_result
+from tonewright.bench.parts.tags import Tag, button, link
 from tonewright.bench.state import Bench
+from tonewright.bench.tasks.views import View
 from tonewright.bench.worker import Cancelled, Overtaken
 from tonewright.errors import TonewrightError
 from tonewright.files.papers import Kind
 from tonewright.shelf.way import Step
 from tonewright.show.way_text import NAMES
 
-_T = TypeVar("_T")
 NAMED = ("output_exists", "name_unusable", "outside_folder")
 """Codes of errors that the name of what is kept is at fault of."""
 
@@ -26,7 +27,10 @@ NAMED = ("output_exists", "name_unusable", "outside_folder")
 class Page:
     """One open page of a paper."""
 
-    step: Step
+    result: Tag
+    """Beside the picture: what was found."""
+    kept: Tag
+    """At the side: what was written."""
 
     def __init__(self, bench: Bench, paper: str) -> None:
         self.bench, self.paper = bench, paper
@@ -36,20 +40,37 @@ class Page:
         """Put the page together."""
         raise NotImplementedError
 
-    @classmethod
-    def register(cls, bench: Bench) -> None:
-        """Make the page known."""
-        @ui.page(f"/paper/{{name}}/{cls.step}")
-        async def page(name: str) -> None:
-            paper = paper_of(bench, name)
-            if paper is not None:
-                with frame(bench, NAMES[cls.step], paper, cls.step):
-                    cls(bench, paper)
+    async def redraw(self) -> None:
+        """Say anew what the fields say."""
+        raise NotImplementedError
+
+    def changed(self) -> None:
+        """A field has changed."""
+        self.soon(self.redraw)
 
     @property
     def title(self) -> str:
         """What files of this paper are called after."""
-        return self.bench.papers.root.name if self.paper == "." else self.paper
+        return paper_title(self.bench, self.paper)
+
+    def name_field(self, label: str, ending: str, **more: Any) -> Field:
+        """What is kept is called by this, with an ending of its own."""
+        return Field(label, self.free(self.title + ending).removesuffix(ending), **more)
+
+    def show_result(self, view: View, label: str = "") -> None:
+        """A result beside its picture; ``label`` names its one figure."""
+        self.result.clear()
+        with self.result:
+            show_result(view, label)
+
+    def say_kept(self, said: str, step: Step, hint: str = "") -> None:
+        """What was written, and where to go on."""
+        self.kept.clear()
+        with self.kept:
+            Tag("p", said)
+            if hint:
+                Tag("p", hint, "hint")
+            link(f"Go on: {NAMES[step]}", address(self.paper, step), "button primary")
 
     def below(self, name: str) -> Path:
         """A file of the paper, counted from the bench's folder."""
@@ -71,17 +92,19 @@ class Page:
         return self.bench.papers.free_name(self.paper, name)
 
     async def ask(
-        self, refusal: Refusal, work: Callable[[], Awaitable[_T]]
-    ) -> _T | None:
-        """What the work gives; None if it was refused, which is said, or came to nothing."""
+        self, refusal: Refusal, work: Callable[[], Awaitable[None]],
+        stopped: Callable[[], object] = lambda: None,
+    ) -> None:
+        """Do some work; where it is refused, that is said, and ``stopped`` is told of a stop."""
         refusal.clear()
         try:
-            return await work()
+            await work()
         except TonewrightError as error:
             refusal.show(error)
-        except (Cancelled, Overtaken):
+        except Cancelled:
+            stopped()
+        except Overtaken:
             pass
-        return None
 
     @staticmethod
     def soon(call: Callable[[], Any]) -> None:
@@ -104,8 +127,6 @@ class Working:
     """How far a long piece of work is, with a button to stop it."""
 
     def __init__(self, stop: Callable[[], Any]) -> None:
-        from tonewright.bench.parts.tags import button
-
         with Tag("div", classes="working") as self._box:
             self._said = Tag("p", "", aria_live="polite")
             self._bar = Tag("progress", max="1", aria_label="How far the work is")

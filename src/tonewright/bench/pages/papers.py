@@ -24,7 +24,7 @@ _ENTRIES = (("coating", "Coating", "Sensitiser, and how it is put on"),
 def register(bench: Bench) -> None:
     """Make the page known."""
     @ui.page("/")
-    async def papers() -> None:
+    def papers() -> None:
         with frame(bench, "Papers"):
             Tag("p", "Each paper has a folder of its own. Choose one to go on with, or begin with a"
                 " new one.")
@@ -37,7 +37,7 @@ def register(bench: Bench) -> None:
             with shelf:
                 _shelf(bench, view)
 
-        await show()
+        ui.timer(0.001, show, once=True)  # the worker may be loading still
         on_change(bench, show)
 
 

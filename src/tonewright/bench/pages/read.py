@@ -2,23 +2,24 @@
 
 from __future__ import annotations
 
-import base64
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 from tonewright.bench.pages.page import NAMED, Page, Working, choices, refusal
 from tonewright.bench.parts.drop import Drop
 from tonewright.bench.parts.field import Field
-from tonewright.bench.parts.result import show_result
 from tonewright.bench.parts.scan_view import ScanView, ShownPatch
-from tonewright.bench.parts.tags import Tag, button, link
-from tonewright.bench.tasks.read import AskedReading, ReadingView, preview, read
+from tonewright.bench.parts.tags import Tag, button, inline_picture
+from tonewright.bench.tasks.read import ReadingView, preview, read
 from tonewright.bench.transfer import file_address
 from tonewright.errors import OptionError, TonewrightError
 from tonewright.files.papers import kind_of
 from tonewright.files.preview import Preview
 from tonewright.files.way import NEGATIVE, PRINT, stem, target_through
+from tonewright.scan.instrument import Order
+from tonewright.show.commands import ReadCommand
 
 _ORDERS = {"": "as it says itself", "name": "by name", "rows": "row by row",
            "columns": "column by column"}
@@ -28,8 +29,6 @@ MARKS = "mark_corners"
 
 class ReadPage(Page):
     """One open page."""
-
-    step = "read"
 
     def build(self) -> None:
         """The scan as large as it can be, and what it is."""
@@ -56,6 +55,11 @@ class ReadPage(Page):
         self.scanner = Field("Scanner", next(iter(scanners), ""),
                              choices=choices(scanners, "none"),
                              hint="For a scan: what its values mean")
+        self.scale = Field("Gray scale beside the print", "",
+                           choices=choices(self.names("table"), "none"),
+                           hint="For a scan without scanner: a table of the densities of its steps")
+        self.flat = Field("Scan of a plain white sheet", "", choices=self._images("none"),
+                          hint="Scanned at the same place; takes out uneven light")
         self.white = Field("Density of the bare paper, if known", hint="For a scan without scanner")
         self.black = Field("Density of the blackest patch, if known")
         self.order = Field("Order of a list", "", choices=_ORDERS,
@@ -72,13 +76,19 @@ class ReadPage(Page):
         self.kept = Tag("div", aria_live="polite")
 
     def _sources(self, chosen: str) -> dict[str, str]:
+        return self._images("choose", [n for n in self.names("table") if n == chosen])
+
+    def _images(self, without: str, also: Sequence[str] = ()) -> dict[str, str]:
+        """Pictures that may be scans: no target, negative or overlay of ours."""
         own = {stem(name) for name in self.names("target")}
         images = [n for n in self.names("image") if stem(n) not in own
                   and not stem(n).endswith((NEGATIVE, "-overlay"))]
-        return choices(images + [n for n in self.names("table") if n == chosen], "choose")
+        return choices([*images, *also], without)
 
     def _arrived(self, name: str) -> None:
         self.source.set_choices(self._sources(name), name)
+        self.scale.set_choices(choices(self.names("table"), "none"), self.scale.value)
+        self.flat.set_choices(self._images("none"), self.flat.value)
         self._anew()
 
     def _anew(self) -> None:
@@ -94,7 +104,7 @@ class ReadPage(Page):
         ending = PRINT if through else "-readings"
         self.name.set(self.free(f"{stem(self.target.value) or self.title}{ending}.csv")[:-4])
 
-    def _asked(self) -> AskedReading:
+    def _asked(self) -> ReadCommand:
         if not self.source.value or not self.target.value:
             raise OptionError("there is nothing to read yet" if self.target.value else
                               "no target is chosen", "a print is read with the layout of its"
@@ -103,35 +113,39 @@ class ReadPage(Page):
         scan = kind_of(self.source.value) == "image"
         known = tuple((patch, _density(field)) for patch, field in (
             ("white", self.white), ("black", self.black)) if field.value.strip())
-        return AskedReading(
-            self.below(self.source.value), self.below(self.target.value), self.below(f"{name}.csv"),
-            self.below(f"{name}-overlay.png") if scan else None,
-            self.below(self.scanner.value) if scan and self.scanner.value else None,
-            known, self.corners, None if scan else self.order.value or None)  # type: ignore[arg-type]
+        return ReadCommand(
+            source=self.below(self.source.value), target=self.below(self.target.value),
+            output=self.below(f"{name}.csv"), known=known, corners=self.corners,
+            scanner=self._for_scan(self.scanner), densities=self._for_scan(self.scale),
+            flat=self._for_scan(self.flat),
+            overlay=self.below(f"{name}-overlay.png") if scan else None,
+            order=None if scan else cast("Order | None", self.order.value or None))
+
+    def _for_scan(self, field: Field) -> Path | None:
+        """A file that only a scan is read with; a list needs none."""
+        scan = kind_of(self.source.value) == "image"
+        return self.below(field.value) if scan and field.value else None
 
     async def _read(self) -> None:
-        self.working.begin("Reading")
-        try:
-            self.refused.clear()
+        async def work() -> None:
             asked = self._asked()
             try:
                 self._show(asked, await self.bench.long.call(read, asked))
             except TonewrightError as error:
-                self.refused.show(error)
                 if error.code == MARKS and asked.overlay is not None:
                     await self._by_hand(asked.source)
-        except TonewrightError as error:
-            self.refused.show(error)
-        finally:
-            self.working.end()
+                raise
+
+        self.working.begin("Reading")
+        await self.ask(self.refused, work)
+        self.working.end()
 
     async def _by_hand(self, source: Path) -> None:
         """The marks were not found: they are set by clicks."""
         scan: Preview = await self.bench.long.call(preview, source)
         self.shown.clear()
         with self.shown:
-            data = base64.b64encode(scan.png).decode()
-            ScanView(f"data:image/png;base64,{data}", (scan.width, scan.height),
+            ScanView(inline_picture(scan.png), (scan.width, scan.height),
                      "The scan: set its four marks", on_marks=self._marked)
             self.again = button("Read it with these marks", self._read, "button primary")
             self.again.set_visibility(False)
@@ -141,7 +155,7 @@ class ReadPage(Page):
             if len(marks) == 4 else None
         self.again.set_visibility(self.corners is not None)
 
-    def _show(self, asked: AskedReading, found: ReadingView) -> None:
+    def _show(self, asked: ReadCommand, found: ReadingView) -> None:
         self.shown.clear()
         draft = self.bench.drafts.setdefault((self.paper, "left_out"), set())
         self.patches = [ShownPatch(p.name, p.corners, p.said, p.doubtful, p.name in draft)
@@ -152,14 +166,11 @@ class ReadPage(Page):
                 self.overlay = ScanView(file_address(self.paper, asked.overlay.name), size,
                                         "What was read; choose a patch to leave it out",
                                         patches=self.patches, on_patch=self._leave_out)
-        self.result.clear()
-        with self.result:
-            show_result(found.view)
-        self.kept.clear()
-        with self.kept:
-            Tag("p", f"Kept as {asked.output}.")
-            after = "check" if asked.output.stem.endswith(PRINT) else "curve"
-            link(f"Go on: {after.capitalize()}", after, "button primary")
+        self.show_result(found.view)
+        to_check = asked.output.stem.endswith(PRINT)
+        self.say_kept(f"Kept as {asked.output}.", "check" if to_check else "curve",
+                      "" if to_check or asked.overlay is None else
+                      "Click a spoilt patch in the scan, and the curve is made without it.")
 
     def _leave_out(self, name: str) -> Any:
         """A patch is clicked: the curve is made without it, or with it again."""

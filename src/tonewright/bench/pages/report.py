@@ -18,8 +18,6 @@ from tonewright.files.way import NEGATIVE, stem
 class ReportPage(Page):
     """One open page."""
 
-    step = "report"
-
     def build(self) -> None:
         """The page as it is, and what stands on it."""
         with Tag("div", classes="plot-and-side"):
@@ -35,7 +33,7 @@ class ReportPage(Page):
         curves = self.names("curve")
         self.curve = Field("Curve", next(iter(curves), ""), choices=choices(curves))
         self.checks = {n: Choice(n, True) for n in self.names("check")[:1]}
-        self.name = Field("Keep it as", self.free(f"{self.title}.html").removesuffix(".html"))
+        self.name = self.name_field("Keep it as", ".html")
         negatives = [n for n in self.names("image", ".tif") if stem(n).endswith(NEGATIVE)]
         with Tag("div", classes="buttons"):
             button("Make the report", self._report, "button primary")

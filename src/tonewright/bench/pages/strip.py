@@ -3,21 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from pathlib import Path
 
-from nicegui import ui
-
-from tonewright.bench.frame import address, frame, paper_of
+from tonewright.bench.pages.page import NAMED, Page, choices, refusal
 from tonewright.bench.parts.chart import Chart
 from tonewright.bench.parts.drop import Drop
-from tonewright.bench.parts.field import Field, Refusal
+from tonewright.bench.parts.field import Field
 from tonewright.bench.parts.grid import DensityGrid
-from tonewright.bench.parts.result import show_result
-from tonewright.bench.parts.tags import Tag, button, link
-from tonewright.bench.state import Bench
+from tonewright.bench.parts.tags import Tag, button
 from tonewright.bench.tasks.strip import (
     HALVES,
-    StripFiles,
     TypedStrip,
     by_eye,
     keep_strip,
@@ -28,14 +22,15 @@ from tonewright.bench.tasks.strip import (
 )
 from tonewright.bench.tasks.views import View
 from tonewright.bench.transfer import file_address
-from tonewright.bench.worker import Cancelled, Overtaken
 from tonewright.errors import TonewrightError
+from tonewright.show.commands import StripCommand
 
 _WAYS = {"table": "Type or paste the densities", "scan": "From a scan",
          "eye": "By eye: count merged steps"}
-_FIRST = "Type the densities of the strip, step 1 first. The curve is drawn as you type."
-_FIELDS = {"tablet": ("tablet_unknown", "tablet_too_short", "other_tablet", "steps_missing"),
-           "time": ("strip_time_unknown", "time_impossible", "time_unclear")}
+_FIRST = ("Type the densities of the strip, step 1 first, or paste a column from a spreadsheet. The"
+          " curve is drawn as you type.")
+_TABLET = ("tablet_unknown", "tablet_too_short", "other_tablet", "steps_missing")
+_TIME = ("strip_time_unknown", "time_impossible", "time_unclear")
 
 
 @dataclass
@@ -49,23 +44,14 @@ class _Draft:
     scanner: str = ""
 
 
-def register(bench: Bench) -> None:
-    """Make the page known."""
-    @ui.page("/paper/{name}/strip")
-    async def strip(name: str) -> None:
-        paper = paper_of(bench, name)
-        if paper is not None:
-            with frame(bench, "Strip", paper, "strip"):
-                _StripPage(bench, paper)
-
-
-class _StripPage:
+class StripPage(Page):
     """One open page."""
 
-    def __init__(self, bench: Bench, paper: str) -> None:
-        self.bench, self.paper = bench, paper
+    def build(self) -> None:
+        """The response as large as it can be, and the steps beside it."""
         self.view: View | None = None
-        self.draft: _Draft = bench.drafts.setdefault((paper, "strip"), _Draft())
+        self.draft: _Draft = self.bench.drafts.setdefault(
+            (self.paper, "strip"), _Draft())
         Tag("p", "Lay the step tablet on the coated paper, half of it over a piece of the clear"
             " film that your negatives are printed on. Expose, develop and dry it, and measure each"
             " step.")
@@ -75,27 +61,23 @@ class _StripPage:
                 self.result = Tag("div", aria_live="polite")
             with Tag("section", aria_label="The strip"):
                 self._side()
-        ui.timer(0.05, self._redraw, once=True)
+        self.changed()
 
     def _side(self) -> None:
         typed = self.draft.typed
         self.tablet = Field("Step tablet", typed.tablet, on_change=self._new_tablet,
                             hint="31 steps of 0.10, 21 of 0.15, or for example 25x0.12")
-        self.time = Field("Printing time", typed.time, on_change=self._changed,
+        self.time = Field("Printing time", typed.time, on_change=self.changed,
                           hint="10 min, 90s, 7:30, or 120 units of an integrator")
         self.way = Field("How it is read", self.draft.way, choices=_WAYS,
                          on_change=self._choose)
         self.how = Tag("div")
-        fields = {code: getattr(self, name) for name, codes in _FIELDS.items() for code in codes}
-        self.fault = Refusal(fields)
-        name = "strip" if self.paper == "." else self.paper
-        free = self.bench.papers.free_name(self.paper, f"{name}.process.json")
-        self.name = Field("Keep it as", free.removesuffix(".process.json"))
+        self.fault = refusal({self.tablet: _TABLET, self.time: _TIME})
+        self.name = self.name_field("Keep it as", ".process.json")
         with Tag("div", classes="buttons"):
             button("Keep this strip", self._keep, "button primary")
         self.kept = Tag("div", aria_live="polite")
-        self.refused = Refusal({"output_exists": self.name, "name_unusable": self.name,
-                                "outside_folder": self.name})
+        self.refused = refusal({self.name: NAMED})
         self._choose()
 
     def _choose(self) -> None:
@@ -104,31 +86,29 @@ class _StripPage:
         self.how.clear()
         with self.how:
             {"table": self._grid, "scan": self._scan, "eye": self._eye}[self.draft.way]()
-        self._changed()
+        self.changed()
 
     def _grid(self) -> None:
         typed = self.draft.typed
-        self.grid = DensityGrid(self._steps(), HALVES, self._changed)
+        self.grid = DensityGrid(self._steps(), HALVES, self.changed)
         rows = [[*cells] for cells in zip(_padded(typed.film, len(self.grid.rows)),
                                           _padded(typed.bare, len(self.grid.rows)), strict=True)]
         self.grid.set_values(rows)
         self.grid.set_skipped({step - 1 for step in typed.skip})
 
     def _scan(self) -> None:
-        files = self.bench.papers.files(self.paper)
-        scanners = {"": "none: the scan's own profile"} | {
-            f.name: f.name for f in files if f.kind == "scanner"}
         Drop("Scan of the strip: TIFF or PNG, 16-bit gray, automatic corrections off",
              file_address(self.paper), self._scanned, accept=".tif,.tiff,.png")
         if self.draft.scan:
             Tag("p", f"The scan is {self.draft.scan}.")
-        self.scanner = Field("Scanner", self.draft.scanner, choices=scanners,
-                             on_change=self._changed,
+        self.scanner = Field("Scanner", self.draft.scanner, choices=choices(
+            self.names("scanner"), "none: the scan's own profile"),
+                             on_change=self.changed,
                              hint="What the scan's values mean: NAME.scanner.json")
 
     def _eye(self) -> None:
         self.merged = Field("Steps that cannot be told apart", self.draft.typed.merged,
-                            on_change=self._changed,
+                            on_change=self.changed,
                             hint="Through the film: how many, from step 1 on; 1 if all can be")
 
     def _steps(self) -> list[str]:
@@ -141,7 +121,7 @@ class _StripPage:
         self.draft.typed = replace(self.draft.typed, tablet=self.tablet.value)
         if self.draft.way == "table" and (steps := self._steps()) != [*self.grid.rows]:
             self.grid.set_rows(steps)
-        await self._redraw()
+        await self.redraw()
 
     async def _scanned(self, name: str) -> None:
         self.draft.scan = name
@@ -153,10 +133,7 @@ class _StripPage:
         else:
             skip = set(self.draft.typed.skip) ^ {step}
             self.draft.typed = replace(self.draft.typed, skip=tuple(sorted(skip)))
-        await self._redraw()
-
-    def _changed(self) -> None:
-        ui.timer(0.001, self._redraw, once=True)
+        await self.redraw()
 
     def _take(self) -> None:
         """What stands in the fields now."""
@@ -171,90 +148,69 @@ class _StripPage:
             typed = replace(typed, merged=self.merged.value)
         self.draft.typed = typed
 
-    async def _redraw(self) -> None:
+    async def redraw(self) -> None:
         """Say what the strip says so far."""
         self._take()
         typed, way = self.draft.typed, self.draft.way
         empty = {"table": not any(map(str.strip, (*typed.film, *typed.bare))),
                  "scan": not self.draft.scan, "eye": not typed.merged.strip()}[way]
-        self.fault.clear()
         if empty:
+            self.fault.clear()
             self.chart.show(None, _FIRST if way == "table" else "")
             self.result.clear()
             return
-        try:
+
+        async def find() -> None:
             if way == "table":  # in a moment; the fit takes a third of a second
                 self.chart.show(sketch_strip(typed, self.view))
-            view = await self._found()
-        except Overtaken:
-            return
-        except Cancelled:
-            return
-        except TonewrightError as error:
-            self.fault.show(error)
-            return
-        self._show(view)
+            self._show(await self._found())
+
+        await self.ask(self.fault, find)
 
     async def _found(self) -> View:
         typed, quick = self.draft.typed, self.bench.quick
         if self.draft.way == "table":
-            setup = self.bench.papers.setup(self.paper)
-            return await quick.call_newest(try_strip, typed, setup, self._process_name())
+            return await quick.call_newest(try_strip, typed, self.setup(), self._process_name())
         if self.draft.way == "scan":
-            return await quick.call_newest(read_scanned, typed, self._files(), keep=False)
-        return await quick.call_newest(by_eye, (typed,))
+            return await quick.call_newest(read_scanned, self._asked(), keep=False)
+        return await quick.call_newest(by_eye, typed)
 
     def _show(self, view: View) -> None:
         self.view = view
         self.chart.show(view.chart, "A strip counted by eye gives a time, and no curve.")
-        self.result.clear()
-        with self.result:
-            show_result(view, "base printing time")
+        self.show_result(view, "base printing time")
         if self.draft.way == "table":
             self.grid.set_doubtful({step - 1 for step in view.aside})
 
     def _process_name(self) -> str:
         return self.name.value.strip() or "strip"
 
-    def _files(self) -> StripFiles:
-        """Where the strip lies, counted from the bench's folder."""
-        papers, name = self.bench.papers, self._process_name()
-        readings = self.draft.scan if self.draft.way == "scan" else f"{name}-strip.csv"
-        scanner = self.draft.scanner if self.draft.way == "scan" else ""
-        return StripFiles(self._below(readings), self._below(f"{name}.process.json"),
-                          papers.relative(papers.setup(self.paper)),
-                          self._below(scanner) if scanner else None)
-
-    def _below(self, name: str) -> Path:
-        papers = self.bench.papers
-        found = papers.relative(papers.inside(self.paper, name))
-        assert found is not None
-        return found
+    def _asked(self) -> StripCommand:
+        """What is to be kept, counted from the bench's folder."""
+        name, typed, draft = self._process_name(), self.draft.typed, self.draft
+        scan = draft.way == "scan"
+        return StripCommand(
+            readings=self.below(draft.scan if scan else f"{name}-strip.csv"),
+            tablet=typed.tablet, process=self.below(f"{name}.process.json"),
+            time=typed.time if scan else "", skip=typed.skip, setup=self.setup(),
+            scanner=self.below(draft.scanner) if scan and draft.scanner else None)
 
     async def _keep(self) -> None:
-        self._take()
-        self.refused.clear()
-        try:
-            if self.draft.way == "scan":
-                view = await self.bench.quick.call(
-                    read_scanned, self.draft.typed, self._files(), keep=True)
-            elif self.draft.way == "table":
-                view = await self.bench.quick.call(keep_strip, self.draft.typed, self._files())
-            else:
-                self.fault.clear()
+        async def keep() -> None:
+            if self.draft.way == "eye":
                 self.kept.clear()
                 with self.kept:
                     Tag("p", "A strip counted by eye gives a time alone: write it down. To keep a"
                         " curve of it, measure its densities.")
                 return
-        except TonewrightError as error:
-            self.refused.show(error)
-            return
-        self._show(view)
-        self.kept.clear()
-        with self.kept:
-            Tag("p", f"Kept as {self._files().process}.")
-            link("Go on: Target", address(self.paper, "target"), "button primary")
+            asked = self._asked()
+            self._show(await (
+                self.bench.quick.call(read_scanned, asked, keep=True) if self.draft.way == "scan"
+                else self.bench.quick.call(keep_strip, self.draft.typed, asked)))
+            self.say_kept(f"Kept as {asked.process}.", "target")
+
+        self._take()
+        await self.ask(self.refused, keep)
 
 
 def _padded(cells: tuple[str, ...], count: int) -> list[str]:

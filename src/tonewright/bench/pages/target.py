@@ -2,22 +2,18 @@
 
 from __future__ import annotations
 
-import base64
-
 from tonewright.bench.pages.page import NAMED, Page, choices, refusal
 from tonewright.bench.parts.field import Choice, Field
-from tonewright.bench.parts.result import show_result
-from tonewright.bench.parts.tags import Tag, button, link
-from tonewright.bench.tasks.target import AskedTarget, keep_target, try_target
+from tonewright.bench.parts.tags import Tag, button, inline_picture, link
+from tonewright.bench.tasks.target import keep_target, try_target
 from tonewright.bench.transfer import file_address
 from tonewright.errors import OptionError
+from tonewright.show.commands import TargetCommand
 from tonewright.target.layout import DEFAULT_PAPER, PAPERS, USUAL_LEVELS
 
 
 class TargetPage(Page):
     """One open page."""
-
-    step = "target"
 
     def build(self) -> None:
         """The picture of the sheet, and what it holds."""
@@ -29,19 +25,18 @@ class TargetPage(Page):
                 self.result = Tag("div", aria_live="polite")
             with Tag("section", aria_label="What it holds"):
                 self._side()
-        self.soon(self._redraw)
+        self.changed()
 
     def _side(self) -> None:
-        self.levels = Field("Ink levels", str(USUAL_LEVELS), on_change=self._changed,
+        self.levels = Field("Ink levels", str(USUAL_LEVELS), on_change=self.changed,
                             hint=f"{USUAL_LEVELS} are enough for a first curve, 51 for a surer one")
-        self.paper_size = Field("Film sheet", DEFAULT_PAPER, on_change=self._changed,
+        self.paper_size = Field("Film sheet", DEFAULT_PAPER, on_change=self.changed,
                                 choices={name: name for name in PAPERS})
-        self.landscape = Choice("Lay the sheet on its side", on_change=self._changed)
-        self.through = Field("Print it through a curve", "", on_change=self._changed,
+        self.landscape = Choice("Lay the sheet on its side", on_change=self.changed)
+        self.through = Field("Print it through a curve", "", on_change=self.changed,
                              choices=choices(self.names("curve"), "no: ink levels as they are"),
                              hint="Through a curve it is a print to check, or to refine the curve")
-        self.name = Field("Keep it as", self.free(f"{self.title}.target.json").removesuffix(
-            ".target.json"), on_change=self._changed)
+        self.name = self.name_field("Keep it as", ".target.json", on_change=self.changed)
         with Tag("div", classes="buttons"):
             button("Keep this target", self._keep, "button primary")
         self.refused = refusal({
@@ -49,41 +44,34 @@ class TargetPage(Page):
             self.paper_size: ("target_too_large", "patch_size")})
         self.kept = Tag("div", aria_live="polite")
 
-    def _changed(self) -> None:
-        self.soon(self._redraw)
-
-    def _asked(self) -> AskedTarget:
+    def _asked(self) -> TargetCommand:
         levels = self.levels.value.strip()
         if not levels.isdecimal():
             raise OptionError(f"{levels or 'nothing'} is typed for the ink levels",
                               "it is a whole number", "type 21, or another number",
                               code="target_levels")
         through = self.below(self.through.value) if self.through.value else None
-        return AskedTarget(self.name.value.strip() or "target", int(levels),
-                           self.paper_size.value, self.landscape.value, through)
+        name = self.name.value.strip() or "target"
+        return TargetCommand(
+            output=self.below(f"{name}.tif"), name=name, levels=int(levels),
+            paper_size=self.paper_size.value, landscape=self.landscape.value, through=through)
 
-    async def _redraw(self) -> None:
+    async def redraw(self) -> None:
         async def draw() -> None:
             view, picture, width = await self.bench.quick.call_newest(try_target, self._asked())
             self.sheet.clear()
             with self.sheet:
                 if picture is not None:
-                    data = base64.b64encode(picture.png).decode()
-                    Tag("img", src=f"data:image/png;base64,{data}", style=f"width:{width:.1f}mm",
+                    Tag("img", src=inline_picture(picture.png), style=f"width:{width:.1f}mm",
                         alt="The target at about its real size, mirrored as it is printed on film")
-            self.result.clear()
-            with self.result:
-                show_result(view)
+            self.show_result(view)
 
         await self.ask(self.refused, draw)
 
     async def _keep(self) -> None:
         async def keep() -> None:
             asked = self._asked()
-            view = await self.bench.quick.call(keep_target, asked, self.below(f"{asked.name}.tif"))
-            self.result.clear()
-            with self.result:
-                show_result(view)
+            self.show_result(await self.bench.quick.call(keep_target, asked))
             self.kept.clear()
             with self.kept:
                 for ending, what in ((".tif", "The negative, to print on film"),

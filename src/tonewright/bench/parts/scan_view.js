@@ -6,6 +6,7 @@ export default {
         <button type="button" class="button" @click="zoom *= 1.4">Larger</button>
         <button type="button" class="button" @click="zoom = Math.max(1, zoom / 1.4)">Smaller</button>
         <button type="button" class="button" v-if="marking" @click="placed = []; told()">Set the marks anew</button>
+        <button type="button" class="button" v-if="marking && placed.length < 4" @click="byKeys">Set the next mark with the keys</button>
       </div>
       <p v-if="marking" role="status">{{ said }}</p>
       <div class="scan-window">
@@ -47,7 +48,7 @@ export default {
       const n = this.placed.length;
       const spots = ["one spot", "two spots", "three spots", "four spots"];
       return n < 4 ? `Click the middle of the mark with ${spots[n]}.`
-                   : "All four marks are set. Drag them, or move them with the arrow keys, until they lie on the middles.";
+                   : "All four marks are set. Drag them, or move them with the arrow keys (with Shift in large steps), until they lie on the middles.";
     },
   },
   methods: {
@@ -62,6 +63,12 @@ export default {
       if (!this.marking || this.placed.length >= 4) return;
       this.placed.push(this.at(event));
       this.told();
+    },
+    byKeys() {
+      const place = [[0.1, 0.1], [0.9, 0.1], [0.9, 0.9], [0.1, 0.9]][this.placed.length];
+      this.placed.push([place[0] * this.width, place[1] * this.height]);
+      this.told();
+      this.$nextTick(() => [...this.$el.querySelectorAll(".mark")].pop().focus());
     },
     hold(event, i) {
       this.held = i;

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+import base64
 from collections.abc import Callable
 from typing import Any
 
 from nicegui import ui
-from nicegui.element import Element
 from nicegui.elements.mixins.text_element import TextElement
 
 from tonewright.errors import visible
@@ -27,12 +27,6 @@ class Tag(TextElement):
         self.set_text(visible(text))
 
 
-def paragraphs(text: str, classes: str = "") -> None:
-    """Each line as a paragraph of its own."""
-    for line in filter(None, text.split("\n")):
-        Tag("p", line, classes)
-
-
 def link(text: str, to: str, classes: str = "", **props: Any) -> Tag:
     """A link within the bench."""
     return Tag("a", text, classes, href=to, **props)
@@ -45,10 +39,9 @@ def button(text: str, pressed: Callable[[], Any], classes: str = "button", **pro
     return made
 
 
-def fill(element: Element) -> Element:
-    """Empty an element, to be filled anew: ``with fill(box):``."""
-    element.clear()
-    return element
+def inline_picture(png: bytes) -> str:
+    """The address of a small picture that goes with the page."""
+    return f"data:image/png;base64,{base64.b64encode(png).decode('ascii')}"
 
 
 def every(seconds: float, call: Callable[[], Any]) -> None:

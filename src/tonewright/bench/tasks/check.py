@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import Path
 
 from tonewright.bench.tasks.views import View, view
-from tonewright.check.document import Check
+from tonewright.curve.renew import Renewed
 from tonewright.errors import OptionError
 from tonewright.files.blank import csv_text
 from tonewright.files.checks import PrintFiles, check_files, refine_files
-from tonewright.files.curves import ReadingFiles, SetupFiles
+from tonewright.files.curves import ReadingFiles, RenewFiles, SetupFiles, renew_files
 from tonewright.files.safe import write_text
 from tonewright.record.setup import Setup
+from tonewright.show import commands
 from tonewright.show.advice import Advice
 from tonewright.show.charts import check_chart, curve_charts
 from tonewright.show.check_text import check_facts, verdict, what_to_do
@@ -20,40 +20,24 @@ from tonewright.show.commands import PrintCommand
 from tonewright.show.curve_text import curve_advice, curve_facts, found_in
 
 
-@dataclass(frozen=True)
-class AskedCheck:
-    """What stands in the fields of the page; paths count from the bench's folder."""
-
-    curve: Path
-    readings: tuple[Path, ...]
-    date: str = ""
-    output: Path | None = None
-    target: Path | None = None
-    """Layout of the tone scale, for a list without tones."""
-
-    def files(self) -> PrintFiles:
-        """As the library takes them."""
-        return PrintFiles(self.curve, ReadingFiles(self.readings), self.output,
-                          target=self.target, changes=SetupFiles(Setup(date=self.date or None)))
-
-    def command(self, name: str) -> str:
-        """The command that does the same."""
-        return str(PrintCommand(name=name, curve=self.curve, readings=self.readings,
-                                output=self.output, date=self.date or None,
-                                target=self.target))
-
-
-def check(asked: AskedCheck) -> View:
+def check(asked: PrintCommand) -> View:
     """The verdict; written if an output is named."""
-    return _view(check_files(asked.files()), asked.command("check"))
+    found = check_files(_files(asked))
+    return view(check_facts(found), found.findings,
+                Advice(what_to_do(found), exposes=not found.passes), chart=check_chart(found),
+                result="As promised" if found.passes else "Off", command=str(asked),
+                label=verdict(found))
 
 
-def refine(asked: AskedCheck) -> View:
+def refine(asked: PrintCommand) -> View:
     """A curve refined by the print, and written."""
-    made = refine_files(asked.files())
-    curve = made.curve
-    return view(curve_facts(curve), (*found_in(curve), *made.findings), curve_advice(curve),
-                chart=curve_charts(curve)[0], command=asked.command("refine"))
+    return _renewed(refine_files(_files(asked)), str(asked))
+
+
+def renew(curve: Path, process: Path, output: Path) -> View:
+    """A curve renewed by a strip of the new paper or chemistry, and written."""
+    return _renewed(renew_files(RenewFiles(curve, output, process=process)),
+                    commands.renewed(curve, process, output))
 
 
 def keep_tones(rows: tuple[tuple[str, str], ...], output: Path) -> None:
@@ -66,8 +50,11 @@ def keep_tones(rows: tuple[tuple[str, str], ...], output: Path) -> None:
     write_text(output, csv_text({"image_lightness": tones, "density": densities}))
 
 
-def _view(found: Check, command: str) -> View:
-    return view(check_facts(found), found.findings, Advice(what_to_do(found)),
-                exposes=not found.passes, chart=check_chart(found),
-                result="As promised" if found.passes else "Off", command=command,
-                label=verdict(found))
+def _files(asked: PrintCommand) -> PrintFiles:
+    return PrintFiles(asked.curve, ReadingFiles(asked.readings), asked.output, target=asked.target,
+                      changes=SetupFiles(Setup(date=asked.date or None)))
+
+
+def _renewed(made: Renewed, command: str) -> View:
+    return view(curve_facts(made.curve), (*found_in(made.curve), *made.findings),
+                curve_advice(made.curve), chart=curve_charts(made.curve)[0], command=command)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from pathlib import Path
 
 from tonewright.bench.tasks.views import View, view
 from tonewright.curve.document import Curve, make_name
@@ -13,18 +12,6 @@ from tonewright.record.times import parse_time
 from tonewright.show.charts import curve_charts
 from tonewright.show.commands import FitCommand
 from tonewright.show.curve_text import curve_advice, curve_facts, found_in
-
-
-@dataclass(frozen=True)
-class AskedCurve:
-    """What stands in the fields of the page; paths count from the bench's folder."""
-
-    readings: tuple[Path, ...]
-    process: Path | None = None
-    target_time: str = ""
-    aim: str = "lightness"
-    left_out: tuple[str, ...] = ()
-    setup: Path | None = None
 
 
 @dataclass(frozen=True)
@@ -38,24 +25,21 @@ class CurveView:
     """Name, ink in percent, print lightness, whether it counts, whether it is doubtful."""
 
 
-def try_curve(asked: AskedCurve, output: Path) -> CurveView:
+def try_curve(asked: FitCommand) -> CurveView:
     """What the curve would be; nothing is written."""
-    curve = fit_files(replace(_files(asked, output), output=None))
-    return _view(replace(curve, name=make_name(output.name)))
+    curve = fit_files(replace(_files(asked), output=None))
+    return _view(replace(curve, name=make_name(asked.output.name)))
 
 
-def keep_curve(asked: AskedCurve, output: Path) -> CurveView:
+def keep_curve(asked: FitCommand) -> CurveView:
     """Write the curve."""
-    return _view(fit_files(_files(asked, output)), str(FitCommand(
-        readings=asked.readings, output=output, process=asked.process,
-        target_time=asked.target_time or None, aim=asked.aim, leave_out=asked.left_out,
-        setup=asked.setup)))
+    return _view(fit_files(_files(asked)), str(asked))
 
 
-def _files(asked: AskedCurve, output: Path) -> FitFiles:
+def _files(asked: FitCommand) -> FitFiles:
     return FitFiles(
-        output, None, ReadingFiles(asked.readings), SetupFiles(file=asked.setup), asked.aim,
-        asked.left_out, None, asked.process,
+        asked.output, None, ReadingFiles(asked.readings), SetupFiles(file=asked.setup), asked.aim,
+        asked.leave_out, None, asked.process,
         parse_time(asked.target_time) if asked.target_time else None)
 
 

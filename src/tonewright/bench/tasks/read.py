@@ -11,28 +11,12 @@ from tonewright.bench.tasks.views import View, view
 from tonewright.files.preview import Preview, preview_scan
 from tonewright.files.scan.overlay import LONGEST
 from tonewright.files.scan.read import ReadRequest, ReadResult, read_print
-from tonewright.scan.instrument import ListOrder, Order
+from tonewright.scan.instrument import ListOrder
 from tonewright.scan.read import ScanReading
 from tonewright.show.advice import untyped
 from tonewright.show.commands import ReadCommand
 from tonewright.show.findings import sentence
 from tonewright.show.scan_text import reading_advice, reading_facts
-
-
-@dataclass(frozen=True)
-class AskedReading:
-    """What stands in the fields of the page; paths count from the bench's folder."""
-
-    source: Path
-    target: Path
-    output: Path
-    overlay: Path | None = None
-    """For scans."""
-    scanner: Path | None = None
-    known: tuple[tuple[str, float], ...] = ()
-    corners: tuple[float, ...] | None = None
-    order: Order | None = None
-    """For lists."""
 
 
 @dataclass(frozen=True)
@@ -53,19 +37,14 @@ class ReadingView:
     patches: tuple[ReadPatch, ...] = ()
 
 
-def read(asked: AskedReading) -> ReadingView:
+def read(asked: ReadCommand) -> ReadingView:
     """Read the print, and write readings and overlay."""
     corners = None if asked.corners is None else np.reshape(asked.corners, (4, 2))
     result = read_print(asked.source, asked.target, asked.output, ReadRequest(
-        asked.scanner, known=dict(asked.known), corners=corners, overlay=asked.overlay,
-        order=ListOrder(asked.order)))
-    found = reading_advice(result)
-    command = str(ReadCommand(
-        source=asked.source, target=asked.target, output=asked.output, scanner=asked.scanner,
-        known=tuple(f"{name}={density:g}" for name, density in asked.known),
-        corners=asked.corners, overlay=asked.overlay, order=asked.order))
-    return ReadingView(view(reading_facts(result), result.reading.findings, found,
-                            command=command), _patches(result))
+        asked.scanner, asked.densities, dict(asked.known), corners, flat=asked.flat,
+        overlay=asked.overlay, order=ListOrder(asked.order)))
+    return ReadingView(view(reading_facts(result), result.reading.findings,
+                            reading_advice(result), command=str(asked)), _patches(result))
 
 
 def preview(path: Path) -> Preview:

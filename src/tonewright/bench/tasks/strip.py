@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from tonewright.bench.tasks.views import View, view
+from tonewright.errors import OptionError
 from tonewright.files.blank import strip_table
 from tonewright.files.curves import SetupFiles
 from tonewright.files.documents import read_tablet, write_process
@@ -15,7 +15,7 @@ from tonewright.files.safe import together, write_text
 from tonewright.files.strips import StripSettings, read_strip
 from tonewright.files.tables import STRIPS, parse_table
 from tonewright.record.setup import Setup
-from tonewright.record.times import PrintingTime, parse_time
+from tonewright.record.times import parse_time
 from tonewright.scales import STOP
 from tonewright.show.charts import strip_chart, strip_sketch
 from tonewright.show.commands import StripCommand
@@ -52,18 +52,6 @@ class TypedStrip:
                 for half, cells in halves.items() if any(c.strip() for c in cells)}
 
 
-@dataclass(frozen=True)
-class StripFiles:
-    """Where a strip of one paper lies."""
-
-    readings: Path
-    """The table that is written, or the scan that is read."""
-    process: Path
-    setup: Path | None
-    scanner: Path | None = None
-    corners: tuple[float, ...] | None = None
-
-
 def steps_of(tablet: str) -> int:
     """How many steps a tablet has."""
     return len(read_tablet(tablet).densities)
@@ -85,43 +73,35 @@ def sketch_strip(typed: TypedStrip, before: View | None) -> dict[str, Any]:
     return strip_sketch(strip, tablet, film, start)
 
 
-def keep_strip(typed: TypedStrip, files: StripFiles) -> View:
+def keep_strip(typed: TypedStrip, asked: StripCommand) -> View:
     """Write the table that was typed and the process it gives, both or neither."""
     tablet = read_tablet(typed.tablet)
     with together():
-        write_text(files.readings, _table(typed, tablet))
-        process = _made(_typed_strip(typed, tablet, files.readings.name), tablet, files)
-        write_process(files.process, process)
-    return _view(process, str(StripCommand(
-        readings=files.readings, tablet=typed.tablet, process=files.process, skip=typed.skip,
-        setup=files.setup)))
+        write_text(asked.readings, _table(typed, tablet))
+        process = _made(_typed_strip(typed, tablet, asked.readings.name), tablet, asked)
+        write_process(asked.process, process)
+    return _view(process, str(asked))
 
 
-def read_scanned(typed: TypedStrip, files: StripFiles, *, keep: bool) -> View:
+def read_scanned(asked: StripCommand, *, keep: bool) -> View:
     """The same from the scan of a strip."""
-    import numpy as np
-
-    tablet, times = read_tablet(typed.tablet), (parse_time(typed.time),)
-    corners = None if files.corners is None else np.reshape(files.corners, (4, 2))
-    strip = read_strip([files.readings], tablet, StripSettings(
-        times, skip=typed.skip, scanner=files.scanner, corners=corners))
-    process = _made(strip, tablet, files)
+    tablet, times = read_tablet(asked.tablet), (parse_time(asked.time),)
+    process = _made(read_strip([asked.readings], tablet, StripSettings(
+        times, skip=asked.skip, scanner=asked.scanner)), tablet, asked)
     if keep:
-        write_process(files.process, process)
-    return _view(process, str(StripCommand(
-        readings=files.readings, tablet=typed.tablet, process=files.process, time=typed.time,
-        skip=typed.skip, setup=files.setup, scanner=files.scanner, corners=files.corners,
-    )) if keep else None)
+        write_process(asked.process, process)
+    return _view(process, str(asked) if keep else None)
 
 
-def by_eye(strips: Sequence[TypedStrip]) -> View:
-    """What strips say whose merged steps were counted."""
-    tablet = read_tablet(strips[0].tablet)
-    counts = tuple(int(s.merged) for s in strips)
-    printed: tuple[PrintingTime, ...] = tuple(parse_time(s.time) for s in strips)
-    result = judge_by_eye(tablet, eye_strips(printed, counts))
-    facts = eye_facts(result, tablet, eye_strips(printed, counts))
-    return view(facts, result.findings, eye_advice(result, tablet), exposes=True)
+def by_eye(typed: TypedStrip) -> View:
+    """What a strip says whose merged steps were counted."""
+    tablet, count = read_tablet(typed.tablet), typed.merged.strip()
+    if not count.isdecimal():
+        raise OptionError(f"{count} is typed for the merged steps", "it is a whole number",
+                          "count them through the film, step 1 too", code="merged_unclear")
+    strips = eye_strips((parse_time(typed.time),), (int(count),))
+    result = judge_by_eye(tablet, strips)
+    return view(eye_facts(result, tablet, strips), result.findings, eye_advice(result, tablet))
 
 
 def _typed_strip(typed: TypedStrip, tablet: Tablet, name: str) -> Strip:
@@ -136,15 +116,15 @@ def _table(typed: TypedStrip, tablet: Tablet) -> str:
                        time)
 
 
-def _made(strip: Strip, tablet: Tablet, files: StripFiles) -> Process:
-    made_with = SetupFiles(Setup(), files.setup).read()
-    return make_process(strip, tablet, made_with, process_name(files.process.name))
+def _made(strip: Strip, tablet: Tablet, asked: StripCommand) -> Process:
+    made_with = SetupFiles(Setup(), asked.setup).read()
+    return make_process(strip, tablet, made_with, process_name(asked.process.name))
 
 
 def _view(process: Process, command: str | None = None) -> View:
     found = process.summary
     return view(process_facts(process), process.findings, process_advice(process),
-                chart=strip_chart(process), exposes=not process.contradicted,
+                chart=strip_chart(process),
                 result=None if found.next_time is not None else str(process.base_time.on_timer()),
                 axis=(found.film_density, (start(process) - process.shift(
                     process.strip.times()[-1])) / STOP),

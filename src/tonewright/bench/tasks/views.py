@@ -36,10 +36,9 @@ class View:
 
 
 def view(
-    facts: Iterable[tuple[str, str]], findings: Sequence[Finding], advice: Advice, *,
-    exposes: bool = False, **more: Any,
+    facts: Iterable[tuple[str, str]], findings: Sequence[Finding], advice: Advice, **more: Any,
 ) -> View:
-    """A result as a page shows it; ``exposes``: someone is told to expose or mix."""
+    """A result as a page shows it."""
     return View(tuple((label, untyped(text)) for label, text in facts),
                 tuple((f.kind, untyped(sentence(f))) for f in findings), untyped(advice.words),
-                cautions=CAUTIONS if exposes else (), **more)
+                cautions=CAUTIONS if advice.exposes else (), **more)

@@ -25,7 +25,7 @@ from tonewright.files.export import text
 from tonewright.files.safe import check_outputs, whole_file
 from tonewright.frozen import dataclass
 from tonewright.negative.tones import ASSUMED_ENCODING, code_table, encoding_lightness
-from tonewright.scales import FULL_CODE, Array
+from tonewright.scales import Array
 
 if TYPE_CHECKING:
     from tonewright.files.export.proof import Proof
@@ -217,11 +217,10 @@ class _Maker:
         return output_profile(tables, f"Print: {visible(self._curve.name)}")
 
     def _link(self) -> bytes:
-        from tonewright.files.raster.icc_write import LINK_ENTRIES, device_link
+        from tonewright.files.raster.icc_write import device_link
 
-        codes = self._codes()[:: FULL_CODE // (LINK_ENTRIES - 1)]
         name = f"Negative: {visible(self._curve.name)}"
-        return device_link(codes, name, f"Picture: {self.encoding}")
+        return device_link(self._codes(), name, f"Picture: {self.encoding}")
 
     def proof(self, path: Path) -> Proof:
         """What another reader finds in the file."""

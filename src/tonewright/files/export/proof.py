@@ -51,13 +51,17 @@ class Proof:
     """Of a profile: L* of the print where littleCMS takes its usual short cuts."""
     shown_off: float | None = None
     """Of an output profile: L* of the print by the tables that no negative goes through."""
+    table_off: float | None = None
+    """Of a link: L* of the print by the table for programs that read no floats."""
 
-    def check(self, path: Path, most_codes: float = MOST_CODES) -> Proof:
+    def check(self, path: Path, most_codes: float = MOST_CODES,
+              most_lightness: float = MOST_LIGHTNESS) -> Proof:
         """Itself; `FileError` if the file is not what it should be."""
         codes, light = self.codes_off, self.lightness_off
         good = (codes is not None and codes <= most_codes) or (
-            light is not None and light <= MOST_LIGHTNESS)
-        if not good or (self.shown_off or 0.0) > MOST_SHOWN:
+            light is not None and light <= most_lightness)
+        if (not good or (self.shown_off or 0.0) > MOST_SHOWN
+                or (self.table_off or 0.0) > MOST_LIGHTNESS):
             raise FileError(
                 f"the file {path} was not written: {self.reader} reads other tones from it"
                 + ("" if light is None else f", by up to {light:.2f} L*"),
@@ -153,10 +157,13 @@ def prove_aim(path: Path, curve: Curve) -> Proof:
 
 def prove_link(path: Path, curve: Curve, codes: NDArray[np.uint16]) -> Proof:
     """A device link, by littleCMS: from all 65536 values to codes, by way of a link that changes
-    nothing, since that library wants two profiles."""
-    straight = device_link(np.array([0.0, FULL_CODE]), "the same", "values")
-    go = partial(_transformed, path.read_bytes(), straight)
-    return _with_short_cut(path, curve, codes, go)
+    nothing, since that library wants two profiles; and the same by its table alone."""
+    straight = device_link(np.arange(FULL_CODE + 1.0), "the same", "values")
+    data = path.read_bytes()
+    proof = _with_short_cut(path, curve, codes, partial(_transformed, data, straight))
+    table = _transformed(data.replace(b"D2B0", b"none", 1), straight, icc.EXACT)
+    return replace(proof, table_off=_against(curve, "", codes, table).lightness_off).check(
+        path, most_lightness=-1.0)
 
 
 def prove_output(path: Path, curve: Curve, codes: NDArray[np.uint16], encoding: str) -> Proof:

@@ -165,16 +165,33 @@ def output_names(
 def _names_on_film(images: Sequence[Path], output: Path) -> list[tuple[Path, Path]]:
     from tonewright.files.negative.film import film_names  # most negatives have a file each
 
-    return _names_in(images, film_names(output, 1)[0].parent)
+    folder, stems = film_names(output, 1)[0].parent, _numbered(images)
+    pairs = [(image, folder / f"{stem}-negative.tif")
+             for image, stem in zip(images, stems, strict=True)]
+    return _different(pairs, "negative")
+
+
+def _numbered(images: Sequence[Path]) -> list[str]:
+    """The images' names; one that is named several times has its copies numbered."""
+    return [image.stem if images.count(image) == 1 else
+            f"{image.stem}-{images[:i].count(image) + 1}" for i, image in enumerate(images)]
 
 
 def _names_in(
-    images: Sequence[Path], folder: Path, made: str = "negative", ending: str = ".tif"
+    images: Sequence[Path], folder: Path, made: str, ending: str
 ) -> list[tuple[Path, Path]]:
-    pairs = [(image, folder / f"{image.stem}-{made}{ending}") for image in images]
+    return _different([(image, folder / f"{image.stem}-{made}{ending}") for image in images], made)
+
+
+def _different(pairs: list[tuple[Path, Path]], made: str) -> list[tuple[Path, Path]]:
     seen: dict[str, Path] = {}
     for image, path in pairs:
         other = seen.setdefault(path.name.casefold(), image)  # some disks ignore capitals
+        if other is not image and other == image:
+            raise OptionError(f"the image {image} is named twice",
+                              f"a folder holds each {made} once", "name it once"
+                              + (", or have both laid on one film" if made == "negative" else ""),
+                              code=f"{made}_twice")
         if other is not image:
             raise OptionError(
                 f"the images {other} and {image} would both become {path.name}",

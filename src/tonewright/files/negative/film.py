@@ -136,7 +136,8 @@ def make_films(
             if not settings.anyway:
                 refuse_again(image)
             with _naming(source):
-                jobs.append(prepared(image, made, curve, settings, colour))
+                titled = replace(settings, title=_title(source, made))
+                jobs.append(prepared(image, made, curve, titled, colour))
         bed = Bed(settings.film, float(_shared_ppi(jobs)) / 25.4, mirrored=settings.mirror)
         films = _laid_out(jobs, bed)
         names = film_names(output, len(films))
@@ -150,6 +151,12 @@ def make_films(
             for name in names:
                 refuse_same(job.image.path, name)
         return _written(jobs, bed, list(zip(names, films, strict=True)), progress)
+
+
+def _title(source: Path, made: Path) -> str | None:
+    """The number first, of one of several negatives of a picture: a long name loses its end."""
+    number = made.stem.removeprefix(source.stem).removesuffix("-negative").lstrip("-")
+    return f"{number} {source.stem}" if number else None
 
 
 @contextmanager

@@ -239,8 +239,8 @@ def _sheet(path: Path, curve: LevelCurve, size: Size, settings: NegativeSettings
     margin = 2 * round(settings.sheet.margin * ppi / 25.4)
     check_pixels(size.width + margin, size.height + margin)
     words = caption(path, curve, size, settings)
-    subject = Subject(size.width, size.height, ppi, words, (curve.name, path.stem),
-                      tone_scale(curve))
+    names = curve.name, settings.title or path.stem
+    subject = Subject(size.width, size.height, ppi, words, names, tone_scale(curve))
     return Sheet(subject, settings.sheet, text_mask)
 
 
@@ -282,7 +282,7 @@ def caption(
     is not there."""
     width, height = size.millimetres or (0.0, 0.0)
     time = setup_of(curve).printing_time
-    facts = [f"print {time}" if time else "", curve.name, source.stem,
+    facts = [f"print {time}" if time else "", curve.name, settings.title or source.stem,
              f"{width:.0f} x {height:.0f} mm", settings.date]
     return tuple(fact for fact in facts if fact)
 

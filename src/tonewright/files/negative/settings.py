@@ -50,6 +50,8 @@ class NegativeSettings:
     """Of the dither for 8 bits."""
     deflate: bool = False
     """Compress the file without loss."""
+    title: str | None = None
+    """Of the picture, for the caption; None: its file's name without the ending."""
     date: str = field(default_factory=_today)
     """For the caption; may be empty."""
     curve_sha256: str | None = None

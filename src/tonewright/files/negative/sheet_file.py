@@ -123,7 +123,7 @@ def sheet_text(settings: NegativeSettings) -> str:
         "ppi": None if ppi is None else f"{float(ppi):.10g}",
     }
     lines = [f"{name} = {value}\n" for name, value in values.items() if value is not None]
-    return "".join(["# How the sheet of a negative looks, for tonewright negative\n", *lines])
+    return "".join(["# How the sheet of a negative looks\n", *lines])
 
 
 def _switch(value: bool | None) -> str | None:

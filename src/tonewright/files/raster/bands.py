@@ -14,8 +14,7 @@ from contextlib import closing, contextmanager
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
-from queue import SimpleQueue
-from typing import Any, BinaryIO, Generic, TypeVar, cast
+from typing import BinaryIO, TypeVar
 
 import numpy as np
 
@@ -87,64 +86,19 @@ def in_order(jobs: Iterable[Callable[[], T]], ahead: int = 3) -> Generator[T, No
         for job in jobs:
             yield job()
         return
-    waiting: deque[_Task[T]] = deque()
-    with _two_threads() as submit:
-        try:
-            for job in jobs:
-                waiting.append(_Task(job))
-                submit(waiting[-1])
-                if len(waiting) > ahead:
-                    yield waiting.popleft().result()
-            while waiting:
-                yield waiting.popleft().result()
-        finally:
-            for task in waiting:
-                task.job = None
+    from concurrent.futures import Future, ThreadPoolExecutor
 
-
-class _Task(Generic[T]):
-    """A job for another thread, and what becomes of it.  The library's own pool of threads takes a
-    twentieth of a small negative's time to load."""
-
-    def __init__(self, job: Callable[[], T]) -> None:
-        self.job: Callable[[], T] | None = job
-        """None: it is not wanted any more."""
-        self._told: SimpleQueue[tuple[T, None] | tuple[None, BaseException]] = SimpleQueue()
-
-    def run(self) -> None:
-        job = self.job
-        if job is not None:
-            try:
-                self._told.put((job(), None))
-            except BaseException as error:
-                self._told.put((None, error))
-
-    def result(self) -> T:
-        made, error = self._told.get()
-        if error is not None:
-            raise error
-        return cast("T", made)
-
-
-@contextmanager
-def _two_threads() -> Generator[Callable[[_Task[Any]], None], None, None]:
-    """A function that hands a task to whichever thread is free; all are done at the end."""
-    asked: SimpleQueue[_Task[Any] | None] = SimpleQueue()
-
-    def work() -> None:
-        while (task := asked.get()) is not None:
-            task.run()
-
-    threads = [threading.Thread(target=work, daemon=True) for _ in range(2)]
-    for thread in threads:
-        thread.start()
+    pool = ThreadPoolExecutor(2)
+    waiting: deque[Future[T]] = deque()
     try:
-        yield asked.put
+        for job in jobs:
+            waiting.append(pool.submit(job))
+            if len(waiting) > ahead:
+                yield waiting.popleft().result()
+        while waiting:
+            yield waiting.popleft().result()
     finally:
-        for _ in threads:
-            asked.put(None)
-        for thread in threads:
-            thread.join()
+        pool.shutdown(cancel_futures=True)
 
 
 _LOCAL = threading.local()

@@ -24,12 +24,13 @@ D50 = struct.pack(">iii", 0xF6D6, 0x10000, 0xD32D)  # ICC.1, 7.2.16: 0.9642, 1, 
 ENTRIES = 4096
 """Of a table of lut16Type, the most it has (ICC.1:2022, 10.10)."""
 LINK_ENTRIES = 65535 // 3 + 1
-"""Of a link's curve: one for every third value; littleCMS reads up to 32767."""
+"""Of the table of a link: one for every third value; littleCMS reads up to 32767."""
 _LAB_WHITE, _LAB_NEUTRAL = 0xFF00, 0x8000
 """L* 100, and a* and b* 0, in the 16 bits of lut16Type (ICC.1:2022, table 42)."""
 _NEUTRAL_AXIS = np.array([[0, _LAB_NEUTRAL, _LAB_NEUTRAL],
                           [_LAB_WHITE, _LAB_NEUTRAL, _LAB_NEUTRAL]])
-_VERSION_2, _VERSION_4 = 0x02400000, 0x04200000
+_VERSION_2, _VERSION_4, _VERSION_FLOAT = 0x02400000, 0x04200000, 0x04300000
+"""Floats came with 4.3."""
 _NO_RIGHTS = "No copyright, use freely"
 
 
@@ -100,15 +101,33 @@ def connection_lightness() -> Array:
 def device_link(codes: ArrayLike, name: str, source: str) -> bytes:
     """A link (class ``link``) from gray values to codes of the negative, both 0 to 65535.
 
-    ``codes`` are even along the values.  They stand in a lutAToBType of a curve alone (ICC.1:2022,
-    10.12): of that littleCMS makes no coarse grid, and leaves white as it is.
+    ``codes`` are those of the values 0 to 65535, shape (65536,).  They stand there twice.  D2B0 (a
+    multiProcessElementsType, ICC.1:2022, 10.16) has every one as a float, and littleCMS prefers
+    it.  Programs that do not know D2B0 take A2B0, a lutAToBType of a curve alone (10.12), of which
+    littleCMS makes no coarse grid.  It has every third value: a curveType of more than 32767 is
+    refused by littleCMS, and between three values a bend of the curve is up to a few codes off.
     """
-    curve = curve_element(np.asarray(codes) / 65535.0)
+    share = np.asarray(codes) / 65535.0
+    curve = curve_element(share[:: 65535 // (LINK_ENTRIES - 1)])
     table = b"mAB " + bytes(4) + struct.pack(">BBxxIIIII", 1, 1, 32, 0, 0, 0, 0) + curve
     steps = b"".join(bytes(20) + localized(words) * 2 for words in (source, name))
-    return profile(Kind(b"link", b"GRAY"), {
+    return profile(Kind(b"link", b"GRAY", _VERSION_FLOAT), {
         b"desc": localized(name), b"cprt": localized(_NO_RIGHTS), b"A2B0": table,
+        b"D2B0": _float_curve(share),
         b"pseq": b"pseq" + bytes(4) + struct.pack(">I", 2) + steps})
+
+
+def _float_curve(values: Array) -> bytes:
+    """A multiProcessElementsType of one curve, even from 0 to 1 and constant beyond (ICC.1:2022,
+    10.16); a sampled segment begins with the end of the one before.
+    """
+    ends = (b"parf" + bytes(8) + struct.pack(">4f", 1.0, 0.0, 0.0, v) for v in values[[0, -1]])
+    sampled = (b"samf" + bytes(4) + struct.pack(">I", len(values) - 1)
+               + values[1:].astype(">f4").tobytes())
+    curve = (b"curf" + bytes(4) + struct.pack(">Hxxff", 3, 0.0, 1.0) + next(ends) + sampled
+             + next(ends))
+    curves = b"cvst" + bytes(4) + struct.pack(">HHII", 1, 1, 20, len(curve)) + curve
+    return b"mpet" + bytes(4) + struct.pack(">HHIII", 1, 1, 1, 24, len(curves)) + curves
 
 
 def curve_element(values: Array) -> bytes:

@@ -48,7 +48,7 @@ class Use:
 
 PICTURE = Use(
     "image",
-    "a negative is made from gray or RGB pixels whose values have 16 bits, or at least 8",
+    "a picture has gray or RGB pixels whose values have 16 bits, or at least 8",
     "open it in your editor, convert it to 16-bit gray and save it as TIFF",
     ("a negative is made from what would be seen on paper",
      "lay it on white, or flatten it in your editor and save it as 16-bit gray TIFF"),

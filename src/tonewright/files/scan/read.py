@@ -52,6 +52,9 @@ class ReadRequest:
     """Which sheet this is, to tell several prints of one target apart."""
     comments: tuple[str, ...] = ()
     """Further comments at the top of the readings."""
+    beside_corners: ArrayLike | None = None
+    """Of a scan: corners of the gray scale beside the print, see `read_step_row`; None: it is
+    looked for."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -107,7 +110,7 @@ def read_print(
     flat = read_flat(request.flat, request.channel)  # before the scan: one of them in memory
     scan = file.scan(allow_jpeg=allow_jpeg, channel=request.channel)
     reading = read_target_scan(scan, layout, ReadSettings(
-        response, request.known, request.corners, flat, beside))
+        response, request.known, request.corners, flat, beside, request.beside_corners))
     if output is not None:
         write_readings(output, reading, (f"scan: {scan.name}", *request.comments), force=force,
                        overlay=None if request.overlay is None else (request.overlay, scan.pixels),
@@ -120,11 +123,16 @@ def _check_counts(source: Path, request: ReadRequest, *, scan: bool) -> None:
     of_scans = {
         "a scanner response": request.scanner, "a gray scale": request.densities,
         "known densities": request.known, "corners": request.corners is not None,
+        "corners of a gray scale": request.beside_corners is not None,
         "a channel": request.channel, "reading a JPEG": request.allow_jpeg,
         "an overlay": request.overlay, "a plain sheet's scan": request.flat}
     of_lists = {
         "a reading order": request.order != ListOrder(), "a weighting": request.options.scale,
         "readings from the paper": request.options.relative_to_paper}
+    if scan and request.beside_corners is not None and request.densities is None:
+        raise OptionError("corners of a gray scale are given, but no densities of its steps",
+                          "a gray scale is read with both", "name the list of its densities",
+                          code="gray_scale_densities")
     given = [thing for thing, asked in (of_lists if scan else of_scans).items() if asked]
     if given:
         kind, other = ("a scan", "an instrument's list") if scan else ("no scan", "a scan")

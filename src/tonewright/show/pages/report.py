@@ -15,7 +15,7 @@ from tonewright.frozen import dataclass
 from tonewright.record.setup import SETUP_NAMES
 from tonewright.show.check_text import cause_text, what_to_do
 from tonewright.show.curve_text import found_in, next_step_words
-from tonewright.show.findings import sentence_typed
+from tonewright.show.findings import sentence
 from tonewright.show.pages.chart import chart
 from tonewright.show.pages.page import cut, page
 
@@ -95,7 +95,7 @@ def _doubts(report: Report) -> tuple[list[str], str]:
     shown: list[str] = []
     room = DOUBT_LINES
     for one in found:
-        text = cut(sentence_typed(one), DOUBT_LETTERS)
+        text = cut(sentence(one), DOUBT_LETTERS)
         room -= -(-len(text) // LINE_LETTERS)
         if room < 0:
             return shown, f"And {len(found) - len(shown)} more, in the curve's own report."
@@ -124,19 +124,20 @@ def _check(check: Check) -> str:
 
 def report_json(report: Report) -> dict[str, Any]:
     """What stands on the page, under the names the command line promises."""
-    found = report.curve.summary
     doubts, more = _doubts(report)
+    rows = aims(report.curve)
     return {
         "curve": report.curve.name, "short_id": report.short_id,
         "printing_time_s": None if report.time is None else report.time.value,
         "one_step_less_s": None if report.less is None else report.less.value,
         "time_unit": None if report.time is None else report.time.unit,
-        "black_lightness": found.black_lightness, "white_lightness": found.white_lightness,
-        "negative_density_range": found.negative_density_range,
+        "black_lightness": round(rows[0].print_lightness, 3),
+        "white_lightness": round(rows[-1].print_lightness, 3),
+        "negative_density_range": report.curve.summary.negative_density_range,
         "aims": [{"image_lightness": round(row.image_lightness, 3),
                   "print_lightness": round(row.print_lightness, 3),
                   "density": round(row.density, 4), "level": round(row.level, 5)}
-                 for row in aims(report.curve)],
+                 for row in rows],
         "doubts": [*filter(None, (*doubts, more))],
         "checks": [check.name for check in report.checks],
     }

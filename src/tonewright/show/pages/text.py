@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from tonewright.errors import counted
 from tonewright.files.pages import Report, SheetToPrint, Worksheet
-from tonewright.show.cautions import cautions_text
+from tonewright.show.cautions import with_cautions
 from tonewright.show.pages.report import aims, density_words, less_words, next_line
 from tonewright.show.pages.worksheet import area_words, rung_words, sensitiser_words, size_words
 from tonewright.show.words import headed, labelled
@@ -17,18 +17,18 @@ _NO_TIME = "not known; write in what the target was printed for"
 
 def report_text(report: Report, output: str) -> str:
     """What stands on the page about a curve."""
-    found, rows = report.curve.summary, aims(report.curve)
+    rows = aims(report.curve)
     lines = [f"Page for {report.curve.name} ({report.short_id})",
              labelled("time", _NO_TIME if report.time is None else
                       f"print for {report.time}; {less_words(report)}: {report.less}"),
-             labelled("black", f"L* {found.black_lightness:.1f}"),
-             labelled("white", f"L* {found.white_lightness:.1f}"),
+             labelled("black", f"L* {rows[0].print_lightness:.1f}"),
+             labelled("white", f"L* {rows[-1].print_lightness:.1f}"),
              labelled("aims", f"picture L* 0 to 100 by tens, {density_words(report.curve)}: "
                       + ", ".join(f"{row.density:.2f}" for row in rows))]
     if report.checks:
         lines.append(labelled("checks", ", ".join(check.name for check in report.checks)))
-    return "\n".join([*lines, labelled("do next", next_line(report)), "",
-                      f"{'Written:':<10}{output}", headed("Next:", _PRINT), "", cautions_text()])
+    return with_cautions([*lines, labelled("do next", next_line(report)), "",
+                          f"{'Written:':<10}{output}", headed("Next:", _PRINT)])
 
 
 def worksheet_text(sheet: Worksheet, output: str) -> str:
@@ -45,8 +45,8 @@ def worksheet_text(sheet: Worksheet, output: str) -> str:
         lines.append(labelled("amount", "blank: say what you coat with (--sensitiser ML --coats"
                               " SIZE)"))
     pages = counted(len(sheet.sheets), "negative") if sheet.sheets else "blank sheets to fill in"
-    return "\n".join([*lines, "", f"{'Written:':<10}{output}, {pages}", headed("Next:", _PRINT),
-                      "", cautions_text()])
+    return with_cautions([*lines, "", f"{'Written:':<10}{output}, {pages}",
+                          headed("Next:", _PRINT)])
 
 
 def _sheet(sheet: SheetToPrint) -> Iterator[str]:

@@ -1,0 +1,144 @@
+"""The parts of the bench's pages in a browser: typed into, pasted into, dragged, seen in red."""
+
+from __future__ import annotations
+
+import io
+import os
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from PIL import Image
+
+from tonewright.files.raster.pictures import write_picture
+from tonewright.files.targets import TargetRequest, draw_target
+from tonewright.target.layout import LayoutSettings
+from tonewright.virtual.scene import scene
+
+pytestmark = [pytest.mark.skipif(os.name != "posix", reason="ended by a signal"),
+              pytest.mark.usefixtures("chromium")]
+TABLET = [f"{1.5 / (1 + 2.0 ** (step - 12)) + 0.08:.2f}".replace(".", ",") for step in range(31)]
+
+
+@pytest.fixture
+def strip(serve: Callable[..., Any], window: Any) -> Any:
+    """The page of a paper's strip."""
+    bench = serve()
+    (bench.folder / "Cotton").mkdir()
+    window.goto(bench.address)
+    window.goto(bench.paper("Cotton", "strip"))
+    window.locator("[data-cell='0,0']").wait_for()
+    return window
+
+
+def test_a_column_is_pasted_as_typed_and_what_has_no_place_is_told(strip: Any) -> None:
+    cells = strip.locator("[data-cell$=',0']")
+    cells.first.fill("0,07")
+    _paste(strip, "0,0", "\r\n".join(TABLET) + "\r\n")
+    assert cells.evaluate_all("all => all.map(one => one.value)") == TABLET
+    strip.keyboard.press("Control+z")  # what was typed before is not lost
+    assert cells.evaluate_all("all => all.map(one => one.value)") == ["0,07", *[""] * 30]
+    _paste(strip, "29,1", "0,1\t0,2\n0,3\n0,4")
+    assert strip.locator("[data-cell='30,1']").input_value() == "0,3"
+    strip.get_by_text("2 pasted values beyond the table left off.").wait_for()
+    _left_out_by_the_keys(strip)
+
+
+def _left_out_by_the_keys(strip: Any) -> None:
+    """And wherever the focus is, it is seen."""
+    strip.locator("[data-cell='6,1']").focus()
+    strip.keyboard.press("Tab")
+    strip.keyboard.press("Space")
+    assert strip.get_by_label("leave out step 7", exact=True).is_checked()
+    for name in ("leave out step 7", "Printing time", "bare of step 3", "Step tablet"):
+        part = strip.get_by_label(name, exact=True)
+        part.focus()
+        assert part.evaluate("e => parseFloat(getComputedStyle(e).outlineWidth)") >= 2, name
+    strip.keyboard.press("Shift+Tab")
+    assert strip.evaluate("parseFloat(getComputedStyle(document.activeElement).outlineWidth)") >= 2
+
+
+def test_under_the_safelight_only_red_leaves_the_screen(strip: Any) -> None:
+    strip.get_by_label("Printing time").fill("10 min")
+    _paste(strip, "0,0", "\n".join(TABLET))
+    strip.locator(".big-number", has_text="min").wait_for()
+    strip.locator(".chart-drawn canvas").first.wait_for()
+    strip.get_by_role("button", name="Safelight").click()
+    strip.locator("body.safelight").wait_for()
+    strip.locator(".head").scroll_into_view_if_needed()
+    seen = _pixels(strip.screenshot())
+    assert seen[..., 1:].max() == 0
+    assert seen[..., 0].max() == 255
+    # WCAG 2.2, relative luminance and contrast; the ground is the commonest value
+    assert np.bincount(seen[..., 0].ravel()).argmax() == 0
+    box = strip.locator(".chart-drawn").bounding_box()
+    plot = seen[int(box["y"]):int(box["y"] + box["height"]),
+                int(box["x"]):int(box["x"] + box["width"])]
+    assert plot.max() >= 234, "4.5:1 in pure red"
+    words = strip.locator("h1, label, .hint, th, button, .facts dt, nav.way a")
+    colours = words.evaluate_all("all => all.map(one => getComputedStyle(one).color)")
+    for colour in {*colours}:
+        red, green, blue = (int(v) for v in colour[4:-1].split(","))
+        linear = ((red / 255 + 0.055) / 1.055) ** 2.4
+        ground_is_ink = red == 0  # the one button that is filled
+        assert green == blue == 0
+        assert ground_is_ink or (0.2126 * linear + 0.05) / 0.05 >= 4.5, colour
+
+
+def test_marks_are_set_by_the_keys_and_dragged(serve: Callable[..., Any], window: Any) -> None:
+    bench = serve()
+    (paper := bench.folder / "Cotton").mkdir()
+    draw_target(paper / "small.tif", TargetRequest(levels=11),
+                LayoutSettings("small", width_mm=101.6, height_mm=127.0))
+    write_picture(paper / "other.tif", scene(480, 600), 120.0)
+    window.goto(bench.address)
+    window.goto(bench.paper("Cotton", "read"))
+    window.get_by_label("What to read").select_option("other.tif")
+    window.get_by_label("Density of the bare paper").fill("0.09")
+    window.get_by_label("Density of the blackest").fill("1.55")
+    window.get_by_role("button", name="Read it", exact=True).click()
+    keys = window.get_by_role("button", name="Set the next mark with the keys")
+    keys.wait_for()
+    for _ in range(4):
+        keys.press("Enter")
+    assert window.evaluate("document.activeElement.getAttribute('aria-label')").startswith("mark 4")
+    assert keys.count() == 0
+    window.get_by_role("button", name="Read it with these marks").wait_for()
+    fourth, first = window.locator(".mark circle").nth(3), window.locator(".mark circle").first
+    assert _place(fourth) == pytest.approx((48.0, 540.0))
+    window.keyboard.press("Shift+ArrowRight")
+    window.keyboard.press("ArrowUp")
+    assert _place(fourth) == pytest.approx((68.0, 539.0))
+    first.scroll_into_view_if_needed()
+    box, scale = first.bounding_box(), _scale(window)
+    middle = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    window.mouse.move(*middle)
+    window.mouse.down()
+    window.mouse.move(middle[0] + 30 * scale, middle[1] - 15 * scale, steps=5)
+    window.mouse.up()
+    window.mouse.move(*middle)
+    assert _place(first) == pytest.approx((78.0, 45.0), abs=1.5)
+
+
+def _paste(page: Any, cell: str, text: str) -> None:
+    page.locator(f"[data-cell='{cell}']").focus()
+    page.evaluate("""text => { const data = new DataTransfer(); data.setData('text', text);
+        document.activeElement.dispatchEvent(new ClipboardEvent('paste',
+            {clipboardData: data, bubbles: true, cancelable: true})); }""", text)
+
+
+def _place(circle: Any) -> tuple[float, float]:
+    return float(circle.get_attribute("cx")), float(circle.get_attribute("cy"))
+
+
+def _scale(page: Any) -> float:
+    """Pixels of the screen for one of the picture."""
+    scale: float = page.locator(".scan-view svg").evaluate(
+        "svg => svg.getBoundingClientRect().width / svg.viewBox.baseVal.width")
+    return scale
+
+
+def _pixels(picture: bytes) -> NDArray[np.uint8]:
+    return np.asarray(Image.open(io.BytesIO(picture)).convert("RGB"))

@@ -1,0 +1,84 @@
+"""How far a paper has come, by what lies in its folder."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pytest
+
+from tonewright.files.papers import Papers
+from tonewright.files.targets import TargetRequest, draw_target
+from tonewright.files.way import is_readings, paper_way, stem
+from tonewright.shelf.way import STEPS, way
+from tonewright.show.way_text import missing_words, next_on_the_way
+from tonewright.target.layout import LayoutSettings
+
+CURVES = Path(__file__).parents[2] / "curves"
+
+
+@pytest.fixture
+def cotton(tmp_path: Path) -> Path:
+    (tmp_path / "Cotton").mkdir()
+    return tmp_path / "Cotton"
+
+
+def next_of(cotton: Path) -> str | None:
+    return paper_way(Papers(cotton.parent), "Cotton").next
+
+
+def test_each_thing_brings_the_next_step(cotton: Path) -> None:
+    assert next_of(cotton) == "strip"
+    shutil.copy(CURVES / "kallitype.process.json", cotton)
+    assert next_of(cotton) == "target"
+    draw_target(cotton / "t.tif", TargetRequest(levels=5), LayoutSettings("t"))
+    assert next_of(cotton) == "read", "the table beside the target is still empty"
+    shutil.copy(CURVES / "kallitype-target.csv", cotton / "mine.csv")
+    assert next_of(cotton) == "curve"
+    shutil.copy(CURVES / "kallitype.curve.json", cotton)
+    assert next_of(cotton) == "negative"
+    (cotton / "a-negative.tif").touch()
+    assert next_of(cotton) == "check"
+    (cotton / "a.check.json").touch()
+    assert next_of(cotton) == "report"
+    (cotton / "a.html").touch()
+    assert next_of(cotton) is None
+
+
+@pytest.mark.parametrize("text", [
+    "density\n0.08\n0.22\n",  # a gray scale
+    "step,density\n1,1.5\n2,1.4\n", "step,film,bare\n1,1.5,1.5\n", "level,density\n0,\n1,\n",
+    "nothing of the kind", "", "\x00\x01"])
+def test_other_tables_are_no_readings(cotton: Path, text: str) -> None:
+    (cotton / "a.csv").write_text(text, encoding="utf-8")
+    assert not is_readings(Papers(cotton.parent), "Cotton", "a.csv")
+
+
+@pytest.mark.parametrize(("name", "text"), [
+    ("a.csv", "level,density\n0,1.5\n1,0.1\n"), ("a.csv", "patch,density\nA1,1.5\n"),
+    ("b.txt", "ink_percent\tlightness\n0\t20\n")])
+def test_readings_are_known_by_what_they_hold(cotton: Path, name: str, text: str) -> None:
+    (cotton / name).write_text(text, encoding="utf-8")
+    assert is_readings(Papers(cotton.parent), "Cotton", name)
+
+
+@pytest.mark.parametrize("name", ["a-strip.csv", "a-negative.csv", "a-print.csv"])
+def test_names_tell_strips_negatives_and_prints_apart(cotton: Path, name: str) -> None:
+    (cotton / name).write_text("level,density\n0,1.5\n1,0.1\n", encoding="utf-8")
+    assert not is_readings(Papers(cotton.parent), "Cotton", name)
+
+
+def test_a_name_without_its_endings() -> None:
+    assert [*map(stem, ["a.target.json", "b/a.curve.json", "a.b.tif", "a"])] == ["a", "a", "a.b",
+                                                                                 "a"]
+
+
+def test_what_is_missing_and_next_is_said() -> None:
+    assert missing_words(way(["process"])) == (
+        "Missing: target, read, curve, negative, check and report.")
+    assert missing_words(way(["process", "curve", "check"])) == "Missing: report."
+    assert next_on_the_way(way(["process"])).startswith("Draw a target")
+    everything = way(["process", "curve", "check", "report"])
+    assert everything.done == set(STEPS)
+    assert missing_words(everything) == "Nothing is missing."
+    assert "whole way is done" in next_on_the_way(everything)
