@@ -28,9 +28,6 @@ Elsewhere it is as much smaller as the curve is less steep: a stretched x axis, 
 that a level end stays level."""
 REACH = 0.35
 """Distance along x over which a departure keeps its sign."""
-TEMPER = 0.75
-"""What share of the evidence counts: no family is quite the truth, and the full evidence would rule
-the others out too soon (a power posterior, Grünwald 2012)."""
 CORNER = 0.2
 """A curve has a corner where its slope goes from nine tenths to one tenth over no more of x."""
 
@@ -232,7 +229,7 @@ def sample_rises(
             members.append(plain)
             bent = (_fit(data, family, d, plain.parameters, waves[0]) for d in DEPARTURES if d)
             members += [m for m in bent if m is not None]
-    evidence = np.array([math.log(m.family.share) + TEMPER * m.log_evidence for m in members])
+    evidence = np.array([m.log_evidence for m in members])
     share = np.exp(evidence - evidence.max())
     share /= share.sum()
     # whole numbers of curves for each member, without chance in how many
@@ -311,7 +308,7 @@ def _fit(
         inverse = np.linalg.inv(precision)
     except np.linalg.LinAlgError:
         return None
-    evidence = -cost - float(np.sum(np.log(np.diag(root))))
+    evidence = math.log(family.share) - cost - float(np.sum(np.log(np.diag(root))))
     evidence -= float(np.sum(np.log(loose)))
     evidence -= float(np.sum(np.log(np.diag(precision))))
     return _Member(family, evidence, best, inverse.T @ inverse, departure * height,
