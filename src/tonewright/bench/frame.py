@@ -13,6 +13,7 @@ from nicegui import app, ui
 
 from tonewright.bench.parts.tags import Tag, button, every, link
 from tonewright.bench.state import Bench
+from tonewright.bench.worker import Cancelled, Overtaken, fault
 from tonewright.errors import TonewrightError
 from tonewright.files.papers import HERE
 from tonewright.files.way import paper_way
@@ -28,9 +29,15 @@ LOOK_SECONDS = 1.0
 """How often the folder is looked at for changes."""
 
 
-def add_assets() -> None:
-    """Serve the look; once, before pages are."""
+def prepare(bench: Bench) -> None:
+    """Serve the look, and say on a page of the bench's own why another one failed; once."""
     app.add_static_files(ASSETS, Path(__file__).parent / "assets")
+
+    def failed(error: Exception) -> None:
+        with frame(bench, "This page cannot be shown"):
+            Tag("p", _said(error))
+
+    app.on_page_exception(failed)
 
 
 def address(paper: str, step: Step) -> str:
@@ -74,6 +81,26 @@ def frame(bench: Bench, title: str, paper: str | None = None, step: Step | None 
         yield
     if paper is not None:
         _foot(bench, paper, step)
+    _say_faults()
+
+
+def _say_faults() -> None:
+    """Where the page says that something failed which no field or button is to blame for."""
+    with Tag("div", classes="fault", role="alert") as box:
+        words = Tag("p")
+        button("Close", lambda: box.set_visibility(False))
+    box.set_visibility(False)
+
+    def say(error: Exception) -> None:
+        if not isinstance(error, (Cancelled, Overtaken)):
+            words.say(_said(error))
+            box.set_visibility(True)
+
+    ui.on_exception(say)
+
+
+def _said(error: Exception) -> str:
+    return (error if isinstance(error, TonewrightError) else fault(error)).sentences()
 
 
 def paper_title(bench: Bench, paper: str) -> str:
