@@ -35,7 +35,8 @@ export default {
           </g>
           <g v-for="(mark, i) in placed" class="mark" tabindex="0" role="button"
              :aria-label="'mark ' + (i + 1) + ': move it with the arrow keys'"
-             @pointerdown.prevent="hold($event, i)" @click.stop @keydown="nudge($event, i)">
+             @touchstart.prevent @pointerdown.prevent="hold($event, i)"
+             @click.stop @keydown="nudge($event, i)">
             <circle :cx="mark[0]" :cy="mark[1]" :r="r" />
             <line :x1="mark[0] - r" :x2="mark[0] + r" :y1="mark[1]" :y2="mark[1]" />
             <line :y1="mark[1] - r" :y2="mark[1] + r" :x1="mark[0]" :x2="mark[0]" />
