@@ -206,6 +206,8 @@ def _scan(negative: Path, ppi: float, room: Darkroom, path: Path) -> Path:
 def _read(keys: Keys, scan: Path) -> None:
     """Read the scan, go from patch to patch with the arrow keys, leave one out and take it back."""
     keys.drop(scan)
+    keys.page.wait_for_function("name => [...document.querySelectorAll('select')]"
+                                ".some(one => one.value === name)", arg=scan.name)
     keys.type("Density of the bare paper, if known", "0,09")
     keys.type("Density of the blackest patch, if known", "1,55")
     keys.do("Read it")
