@@ -100,7 +100,7 @@ def test_a_refusal_comes_with_its_code_and_a_loss_is_told(
         assert (caught.value.code, caught.value.values) == ("a_code", {"value": "3"})
         assert str(caught.value) == "it is 3. It is 2. Make it 2."
         for faulty in (broken, unsendable):
-            with pytest.raises(TonewrightError, match="was not written") as fault:
+            with pytest.raises(TonewrightError, match="Nothing half-finished was written") as fault:
                 await worker.call(faulty)
             assert fault.value.code == "fault"
         with pytest.raises(TonewrightError) as gone:

@@ -35,12 +35,12 @@ LOOK_SECONDS = 1.0
 
 
 def prepare(bench: Bench) -> None:
-    """Serve the look, and say on a page of the bench's own why another one failed; once."""
+    """Serve the look, and have a page that fails look like the others, and say why; once."""
     app.add_static_files(ASSETS, Path(__file__).parent / "assets")
 
-    def failed(error: Exception) -> None:
+    def failed() -> None:
         with frame(bench, "This page cannot be shown"):
-            Tag("p", _said(error))
+            link("See all papers", "/", "button primary")
 
     app.on_page_exception(failed)
 
@@ -101,17 +101,13 @@ def _say_faults() -> None:
 
     def failed(error: Exception) -> None:
         if not isinstance(error, (Cancelled, Overtaken)):
-            say(_said(error))
+            say((error if isinstance(error, TonewrightError) else fault(error)).sentences())
 
     ui.on_exception(failed)
     ui.on("dropped_beside", lambda event: say(
         "The file was not taken. Drop it inside the dashed frame." if event.args else
         f"This page takes no files. Scans are dropped on the pages {NAMES['strip']} and"
         f" {NAMES['read']}, pictures on {NAMES['negative']}."))
-
-
-def _said(error: Exception) -> str:
-    return (error if isinstance(error, TonewrightError) else fault(error)).sentences()
 
 
 def paper_title(bench: Bench, paper: str) -> str:

@@ -37,9 +37,9 @@ def fault(error: Exception) -> TonewrightError:
     """What is said of an error that nobody foresaw; the terminal shows where it came from."""
     what = f"{type(error).__name__}: {error}".strip(" :")
     return TonewrightError(
-        f"tonewright has made a mistake here ({what})",
-        "what it was at was not written, and what you typed is still here",
-        "try it again; if it comes back, report it, with the lines that the terminal shows",
+        f"tonewright has made a mistake ({what})",
+        "nothing half-finished was written, and what you typed is still here",
+        "try it again; if it comes back, report it with the lines that the terminal shows",
         code="fault")
 
 
