@@ -13,10 +13,11 @@ from nicegui import app, ui
 
 from tonewright.bench.parts.tags import Tag, button, every, link
 from tonewright.bench.state import Bench
+from tonewright.bench.worker import Cancelled, Overtaken, fault
 from tonewright.errors import TonewrightError
 from tonewright.files.papers import HERE
 from tonewright.files.way import paper_way
-from tonewright.shelf.way import STEPS, Step
+from tonewright.shelf.way import STEPS, Step, Way
 from tonewright.show.way_text import NAMES, missing_words, next_on_the_way
 
 ASSETS = "/bench-assets"
@@ -24,13 +25,24 @@ _SAFELIGHT = "document.body.classList.toggle('safelight')"
 _REMEMBER = ("localStorage.setItem('safelight', document.body.classList.contains('safelight')"
              " ? '1' : '')")
 _RECALL = "if (localStorage.getItem('safelight')) document.body.classList.add('safelight')"
+_KEEP_DROPS = """for (const kind of ['dragover', 'drop']) document.addEventListener(kind, event => {
+  if (event.defaultPrevented || !event.dataTransfer.types.includes('Files')) return;
+  event.preventDefault();  // a browser would leave the page and show the file
+  if (kind === 'drop') emitEvent('dropped_beside', !!document.querySelector('.drop'));
+})"""
 LOOK_SECONDS = 1.0
 """How often the folder is looked at for changes."""
 
 
-def add_assets() -> None:
-    """Serve the look; once, before pages are."""
+def prepare(bench: Bench) -> None:
+    """Serve the look, and have a page that fails look like the others, and say why; once."""
     app.add_static_files(ASSETS, Path(__file__).parent / "assets")
+
+    def failed() -> None:
+        with frame(bench, "This page cannot be shown"):
+            link("See all papers", "/", "button primary")
+
+    app.on_page_exception(failed)
 
 
 def address(paper: str, step: Step) -> str:
@@ -57,7 +69,7 @@ def frame(bench: Bench, title: str, paper: str | None = None, step: Step | None 
     """The page around what is done in it."""
     ui.page_title(f"{title} · {paper_title(bench, paper)}" if paper else title)
     ui.add_head_html(f'<link rel="stylesheet" href="{ASSETS}/bench.css">')
-    ui.add_body_html(f"<script>{_RECALL}</script>")
+    ui.add_body_html(f"<script>{_RECALL}; {_KEEP_DROPS}</script>")
     Tag("a", "Go to the page", "skip", href="#page")
     with Tag("header", classes="head"):
         link("Papers", "/", "home")
@@ -67,13 +79,35 @@ def frame(bench: Bench, title: str, paper: str | None = None, step: Step | None 
             button("Safelight", lambda: ui.run_javascript(f"{_SAFELIGHT}; {_REMEMBER}"),
                    "button quiet")
             button("Close the bench", lambda: _close(bench), "button quiet")
-        if paper is not None:
-            _way(bench, paper, step)
+        along = None if paper is None else _way(step, paper)
     with Tag("div", classes="page", id="page", tabindex="-1"):  # within the main of NiceGUI
         Tag("h1", title)
         yield
-    if paper is not None:
-        _foot(bench, paper, step)
+    if paper is not None and along is not None:
+        _follow(bench, paper, along, _foot(step, paper))
+    _say_faults()
+
+
+def _say_faults() -> None:
+    """Where the page says that something failed which no field or button is to blame for."""
+    with Tag("div", classes="fault", role="alert") as box:
+        words = Tag("p")
+        button("Close", lambda: box.set_visibility(False))
+    box.set_visibility(False)
+
+    def say(said: str) -> None:
+        words.say(said)
+        box.set_visibility(True)
+
+    def failed(error: Exception) -> None:
+        if not isinstance(error, (Cancelled, Overtaken)):
+            say((error if isinstance(error, TonewrightError) else fault(error)).sentences())
+
+    ui.on_exception(failed)
+    ui.on("dropped_beside", lambda event: say(
+        "The file was not taken. Drop it inside the dashed frame." if event.args else
+        f"This page takes no files. Scans are dropped on the pages {NAMES['strip']} and"
+        f" {NAMES['read']}, pictures on {NAMES['negative']}."))
 
 
 def paper_title(bench: Bench, paper: str) -> str:
@@ -81,23 +115,30 @@ def paper_title(bench: Bench, paper: str) -> str:
     return bench.papers.root.resolve().name if paper == HERE else paper
 
 
-def _way(bench: Bench, paper: str, here: Step | None) -> None:
-    done = paper_way(bench.papers, paper).done
+def _way(here: Step | None, paper: str) -> Callable[[Way], None]:
+    """The steps along the top; what is returned shows which of them are done."""
     with Tag("nav", classes="way", aria_label="The way of the job"), Tag("ol"):
+        steps = {}
         for step in STEPS:
-            with Tag("li", classes="done" if step in done else "missing"):
+            with Tag("li") as one:
                 current = {"aria_current": "page"} if step == here else {}
                 link(NAMES[step], address(paper, step), **current)
-                Tag("span", "done" if step in done else "not done yet", "unseen")
+                steps[step] = one, Tag("span", "", "unseen")
+
+    def show(way: Way) -> None:
+        for step, (one, said) in steps.items():
+            done = step in way.done
+            one.classes(replace="done" if done else "missing")
+            said.say("done" if done else "not done yet")
+
+    return show
 
 
-def _foot(bench: Bench, paper: str, here: Step | None) -> None:
-    """What is missing and what comes next, as the folder stands now."""
-    with Tag("footer", classes="next-step foot", aria_label="What comes next") as foot:
-        pass
+def _foot(here: Step | None, paper: str) -> Callable[[Way], None]:
+    """A place for what is missing and what comes next; what is returned says it."""
+    foot = Tag("footer", classes="next-step foot", aria_label="What comes next")
 
-    def say() -> None:
-        way = paper_way(bench.papers, paper)
+    def show(way: Way) -> None:
         foot.clear()
         with foot:
             Tag("p", next_on_the_way(way), "next-words")
@@ -105,8 +146,22 @@ def _foot(bench: Bench, paper: str, here: Step | None) -> None:
                 link(f"Go on: {NAMES[way.next]}", address(paper, way.next), "button primary")
             Tag("p", missing_words(way), "missing-words")
 
-    say()
-    on_change(bench, say)
+    return show
+
+
+def _follow(bench: Bench, paper: str, *shown: Callable[[Way], None]) -> None:
+    """Show how far the paper has come, now and whenever that changes."""
+    seen: list[Way] = []
+
+    def look() -> None:
+        way = paper_way(bench.papers, paper)
+        if seen != [way]:  # else a link in it would lose the focus for nothing
+            seen[:] = [way]
+            for show in shown:
+                show(way)
+
+    look()
+    on_change(bench, look)
 
 
 def on_change(bench: Bench, call: Callable[[], Any]) -> None:
