@@ -139,10 +139,13 @@ class NegativeCommand:
     images: tuple[Path, ...]
     curve: Path
     output: Path
-    """The negative, or the folder for several."""
+    """The negative, or the folder for several and for films."""
     width: str = ""
     ppi: str = ""
+    film: str = ""
+    """To lay all of them on."""
     margin: str = ""
+    border: str = ""
     marks: bool = False
     tone_scale: bool = False
     caption: bool = False
@@ -151,8 +154,9 @@ class NegativeCommand:
         """As it is typed."""
         return spelled("negative", self.images, [
             ("--curve", self.curve), ("--width", self.width), ("--ppi", self.ppi),
-            ("--margin", self.margin), ("--marks", self.marks),
-            ("--tone-scale", self.tone_scale), ("--caption", self.caption), ("-o", self.output)])
+            ("--film", self.film), ("--margin", self.margin), ("--border", self.border),
+            ("--marks", self.marks), ("--tone-scale", self.tone_scale),
+            ("--caption", self.caption), ("-o", self.output)])
 
 
 @dataclass(frozen=True, kw_only=True)

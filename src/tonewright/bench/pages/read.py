@@ -157,8 +157,9 @@ class ReadPage(Page):
 
     def _show(self, asked: ReadCommand, found: ReadingView) -> None:
         self.shown.clear()
-        draft = self.bench.drafts.setdefault((self.paper, "left_out"), set())
-        self.patches = [ShownPatch(p.name, p.corners, p.said, p.doubtful, p.name in draft)
+        self.readings = asked.output.name
+        out = self.bench.left_out(self.paper, self.readings)
+        self.patches = [ShownPatch(p.name, p.corners, p.said, p.doubtful, p.name in out)
                         for p in found.patches]
         with self.shown:
             if asked.overlay is not None:
@@ -174,9 +175,9 @@ class ReadPage(Page):
 
     def _leave_out(self, name: str) -> Any:
         """A patch is clicked: the curve is made without it, or with it again."""
-        draft = self.bench.drafts.setdefault((self.paper, "left_out"), set())
-        draft ^= {name}
-        self.patches = [replace(p, out=p.name in draft) for p in self.patches]
+        out = self.bench.left_out(self.paper, self.readings)
+        out ^= {name}
+        self.patches = [replace(p, out=p.name in out) for p in self.patches]
         self.overlay.show_patches(self.patches)
 
 

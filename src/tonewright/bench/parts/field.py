@@ -97,20 +97,53 @@ class _TextInput(Element, component="text_input.js"):
 
 
 class Choice:
-    """A box to tick."""
+    """A box to tick, with a hint and a place for a fault."""
 
     def __init__(self, label: str, value: bool = False,
-                 on_change: Callable[[], Any] | None = None) -> None:
+                 on_change: Callable[[], Any] | None = None, *, hint: str = "") -> None:
         self.value, self._on_change = value, on_change
-        with Tag("div", classes="field"), Tag("label", classes="field-choice"):
-            self._input = Tag("input", type="checkbox", **({"checked": ""} if value else {}))
-            self._input.on("change", self._changed,
-                           js_handler="(event) => emit(event.target.checked)")
-            Tag("span", label)
+        with Tag("div", classes="field"):
+            with Tag("label", classes="field-choice"):
+                self._input = Tag("input", type="checkbox")
+                self._label = Tag("span", label)
+            own = f"choice-{self._input.id}"
+            said = [Tag("p", hint, "hint", id=f"{own}-hint")] if hint else []
+            self._fault = Tag("p", "", "field-error", role="alert", id=f"{own}-fault")
+        told = " ".join(str(part.props["id"]) for part in (*said, self._fault))
+        self._input.props.update({"aria-describedby": told})
+        self._input.on("change", self._changed,
+                       js_handler="(event) => emit(event.target.checked)")
+        self.set(value)
+
+    def set(self, value: bool, label: str | None = None) -> None:
+        """Another value, which is not told as a change, and another label."""
+        self.value = value
+        self._input.props["checked"] = value
+        if label is not None:
+            self._label.say(label)
+
+    def show_error(self, text: str | None) -> None:
+        """What is wrong with the choice; None: nothing any more."""
+        self._fault.say(text or "")
+        self._input.props.update({"aria-invalid": bool(text)})
 
     def _changed(self, event: GenericEventArguments) -> Any:
-        self.value = bool(event.args)
+        self.set(bool(event.args))
         return self._on_change() if self._on_change else None
+
+
+class Fault:
+    """A place for what is wrong with something that is no field."""
+
+    def __init__(self) -> None:
+        self._said = Tag("p", "", "field-error", role="alert")
+
+    def show_error(self, text: str | None) -> None:
+        """What is wrong; None: nothing any more."""
+        self._said.say(text or "")
+
+
+Place = Field | Choice | Fault
 
 
 class Refusal:
@@ -122,21 +155,18 @@ class Refusal:
         The field of each code.
     """
 
-    def __init__(self, fields: Mapping[str, Field] | None = None) -> None:
+    def __init__(self, fields: Mapping[str, Place] | None = None) -> None:
         self._fields = dict(fields or {})
-        self._here = Tag("p", "", "field-error", role="alert")
+        self._here = Fault()
 
     def show(self, error: TonewrightError) -> None:
         """Show it, and nothing else."""
         self.clear()
         field = self._fields.get(error.code or "")
-        if field is None:
-            self._here.say(error.sentences())
-        else:
-            field.show_error(error.sentences())
+        (field or self._here).show_error(error.sentences())
 
     def clear(self) -> None:
         """Show none."""
-        self._here.say("")
+        self._here.show_error(None)
         for field in self._fields.values():
             field.show_error(None)
