@@ -19,8 +19,10 @@ from tonewright.measured.columns import PLAIN_SHEET_LINE, SCAN_LINE
 
 _KEPT = 2000
 """Files whose contents are remembered as long as they do not change."""
-Holds = Literal["readings", "print"]
-"""``readings``: of a target, for a curve; ``print``: of a print made through one, to be checked."""
+Holds = Literal["readings", "print", "strip", "gray_scale"]
+"""``readings``: of a target, for a curve; ``print``: of a print made through one, to be checked;
+``gray_scale``: densities of steps, of which nothing says that they are a strip's."""
+_OF_STRIPS = ("film", "bare", "through", "time")
 
 
 @dataclass(frozen=True)
@@ -30,22 +32,25 @@ class _Read:
     levels: bool
     """Whether its columns say how much ink each patch had."""
     aims: bool
+    strip: bool
     patches: frozenset[str]
     scans: tuple[str, ...]
     """Files it was read from."""
 
 
 def table_holds(papers: Papers, paper: str, file: PaperFile) -> Holds | None:
-    """What a table of a paper holds; None for a strip's, a gray scale's, one that is still to be
-    filled in, and one that cannot be read, which is named where it is used.
+    """What a table of a paper holds; None for one that is still to be filled in, and one that
+    cannot be read, which is named where it is used.
 
     A list of patches alone is a print's where the layout of a print made through a curve, or of
     the tone scale beside a negative, has all of them.
     """
     folder = papers.folder(paper)
     seen = _table(folder / file.name, file.changed, file.size)
-    if seen is None or not (seen.levels or seen.aims or seen.patches):
+    if seen is None:
         return None
+    if not (seen.levels or seen.aims or seen.patches):
+        return "strip" if seen.strip else "gray_scale"
     by_layout = seen.patches and not seen.levels and any(
         seen.patches <= patches for _, patches in _aimed(papers, paper))
     return "print" if seen.aims or by_layout else "readings"
@@ -118,6 +123,7 @@ def _table(path: Path, _changed: float, _size: int) -> _Read | None:
         return None
     at = columns.find(table, "patch")
     return _Read(columns.is_usable(table.columns), columns.says_aims(table),
+                 any(columns.find(table, name) is not None for name in _OF_STRIPS),
                  frozenset() if at is None else frozenset(row[at] for row in table.rows),
                  tuple(_named_scans(table.source.comments)))
 

@@ -98,9 +98,13 @@ class ReadCommand:
     known: tuple[tuple[str, float], ...] = ()
     """Patches and their densities."""
     corners: tuple[float, ...] | None = None
+    scale_corners: tuple[float, ...] | None = None
+    """Of the gray scale beside the print."""
     overlay: Path | None = None
     order: Order | None = None
     """Of a list."""
+    snake: bool = False
+    reverse: bool = False
 
     def __str__(self) -> str:
         """As it is typed."""
@@ -108,8 +112,10 @@ class ReadCommand:
             ("--target", self.target), ("--scanner", self.scanner),
             ("--densities", self.densities), ("--flat", self.flat),
             ("--known", tuple(f"{patch}={density:g}" for patch, density in self.known)),
-            ("--corners", numbers(self.corners)), ("--order", self.order),
-            ("--overlay", self.overlay), ("-o", self.output)])
+            ("--corners", numbers(self.corners)),
+            ("--gray-scale-corners", numbers(self.scale_corners)), ("--order", self.order),
+            ("--snake", self.snake), ("--reverse", self.reverse), ("--overlay", self.overlay),
+            ("-o", self.output)])
 
 
 @dataclass(frozen=True, kw_only=True)

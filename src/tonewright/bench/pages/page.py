@@ -93,14 +93,15 @@ class Page:
 
     async def ask(
         self, refusal: Refusal, work: Callable[[], Awaitable[None]],
-        stopped: Callable[[], object] = lambda: None,
+        stopped: Callable[[], object] = lambda: None, otherwise: Place | None = None,
     ) -> None:
-        """Do some work; where it is refused, that is said, and ``stopped`` is told of a stop."""
+        """Do some work; where it is refused, that is said, ``otherwise`` if it concerns no field of
+        its own; ``stopped`` is told of a stop."""
         refusal.clear()
         try:
             await work()
         except TonewrightError as error:
-            refusal.show(error)
+            refusal.show(error, otherwise)
         except Cancelled:
             stopped()
         except Overtaken:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from nicegui import ui
 from nicegui.element import Element
 from nicegui.events import GenericEventArguments
 
@@ -96,6 +97,36 @@ class _TextInput(Element, component="text_input.js"):
         self.update()
 
 
+class TextArea:
+    """A label, a place for many lines of text, a hint, and a place for a fault."""
+
+    def __init__(self, label: str, *, hint: str = "") -> None:
+        self.value = ""
+        with Tag("div", classes="field"):
+            name = Tag("label", label)
+            self._input = Tag("textarea", autocomplete="off", spellcheck="false")
+            own = f"field-{self._input.id}"
+            name.props.update({"for": own})
+            said = Tag("p", hint, "hint", id=f"{own}-hint")
+            self._fault = Tag("p", "", "field-error", role="alert", id=f"{own}-fault")
+        self._input.props.update({"id": own, "aria-describedby": " ".join(
+            str(part.props["id"]) for part in (said, self._fault))})
+        self._input.on("input", self._typed, js_handler=_TOLD)
+
+    def clear(self) -> None:
+        """Take away what was typed."""
+        self.value = ""
+        ui.run_javascript(f"document.getElementById('{self._input.props['id']}').value = ''")
+
+    def show_error(self, text: str | None) -> None:
+        """What is wrong with it; None: nothing any more."""
+        self._fault.say(text or "")
+        self._input.props.update({"aria-invalid": bool(text)})
+
+    def _typed(self, event: GenericEventArguments) -> None:
+        self.value = str(event.args)
+
+
 class Choice:
     """A box to tick, with a hint and a place for a fault."""
 
@@ -143,7 +174,7 @@ class Fault:
         self._said.say(text or "")
 
 
-Place = Field | Choice | Fault
+Place = Field | TextArea | Choice | Fault
 
 
 class Refusal:
@@ -158,15 +189,16 @@ class Refusal:
     def __init__(self, fields: Mapping[str, Place] | None = None) -> None:
         self._fields = dict(fields or {})
         self._here = Fault()
+        self._shown: Place = self._here
 
-    def show(self, error: TonewrightError) -> None:
-        """Show it, and nothing else."""
+    def show(self, error: TonewrightError, otherwise: Place | None = None) -> None:
+        """Show it, and nothing else; one that concerns no field of its own ``otherwise``."""
         self.clear()
-        field = self._fields.get(error.code or "")
-        (field or self._here).show_error(error.sentences())
+        place = self._fields.get(error.code or "", otherwise or self._here)
+        place.show_error(error.sentences())
+        self._shown = place
 
     def clear(self) -> None:
         """Show none."""
-        self._here.show_error(None)
-        for field in self._fields.values():
-            field.show_error(None)
+        for place in (self._here, self._shown, *self._fields.values()):
+            place.show_error(None)
