@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterator
 from functools import lru_cache
 from pathlib import Path
 from typing import Literal
 
 from tonewright.errors import TonewrightError
-from tonewright.files.negative.again import made_here
+from tonewright.files.documents import open_check
+from tonewright.files.negative.again import made_here, origin_of
 from tonewright.files.papers import PaperFile, Papers
 from tonewright.files.raster.open import OpenOptions, open_image
 from tonewright.files.tables import TARGETS, read_table
@@ -85,7 +87,21 @@ def foreign_images(papers: Papers, paper: str) -> list[str]:
     """Images of a paper that were not made here, the newest first: pictures and scans."""
     folder = papers.folder(paper)
     return [f.name for f in _newest(papers, paper)
-            if f.kind == "image" and not _made_here(folder / f.name, f.changed, f.size)]
+            if f.kind == "image" and not _says(folder / f.name, f.changed, f.size).made_here]
+
+
+def negatives_of(papers: Papers, paper: str, curve: str) -> list[str]:
+    """Negatives of a paper that were made through a curve's file, the newest first."""
+    folder, sha256 = papers.folder(paper), _hash_of(papers, paper, curve)
+    return [f.name for f in _newest(papers, paper) if f.kind == "image" and sha256 is not None
+            and _says(folder / f.name, f.changed, f.size).curve_sha256 == sha256]
+
+
+def checks_of(papers: Papers, paper: str, curve: str) -> list[str]:
+    """Checks of prints that were made through a curve's file, the newest first."""
+    folder, sha256 = papers.folder(paper), _hash_of(papers, paper, curve)
+    return [f.name for f in _newest(papers, paper) if f.kind == "check" and sha256 is not None
+            and _checked(folder / f.name, f.changed, f.size) == sha256]
 
 
 def scans_read(papers: Papers, paper: str) -> Iterator[str]:
@@ -159,11 +175,46 @@ def _aimed_patches(path: Path, _changed: float, _size: int) -> frozenset[str]:
     return frozenset(p.name for p in target.patches if p.aim_lightness is not None)
 
 
+def _hash_of(papers: Papers, paper: str, name: str) -> str | None:
+    path = papers.folder(paper) / name
+    for f in papers.files(paper):
+        if f.name == name:
+            return _sha256(path, f.changed, f.size)
+    return None
+
+
 @lru_cache(_KEPT)
-def _made_here(path: Path, _changed: float, _size: int) -> bool:
+def _sha256(path: Path, _changed: float, _size: int) -> str | None:
+    try:
+        return hashlib.sha256(path.read_bytes()).hexdigest()
+    except OSError:
+        return None
+
+
+@lru_cache(_KEPT)
+def _checked(path: Path, _changed: float, _size: int) -> str | None:
+    """Hash of the curve that a print was checked against."""
+    try:
+        return open_check(path).document.curve.sha256
+    except TonewrightError:
+        return None
+
+
+@dataclass(frozen=True)
+class _Said:
+    """What an image says of itself."""
+
+    made_here: bool = False
+    curve_sha256: str | None = None
+    """Of a negative."""
+
+
+@lru_cache(_KEPT)
+def _says(path: Path, _changed: float, _size: int) -> _Said:
     """What cannot be opened counts as a picture: whoever takes it is told why."""
     try:
         with open_image(path, OpenOptions(flatten=True)) as image:
-            return made_here(image) is not None
+            origin = origin_of(image)
+            return _Said(made_here(image) is not None, None if origin is None else origin.sha256)
     except TonewrightError:
-        return False
+        return _Said()
