@@ -41,7 +41,7 @@ class TargetPage(Page):
             button("Keep this target", self._keep, "button primary")
         self.refused = refusal({
             self.name: NAMED, self.levels: ("target_levels", "rows"),
-            self.paper_size: ("target_too_large", "patch_size")})
+            self.paper_size: ("target_too_large", "patch_size")}, self.through)
         self.kept = Tag("div", aria_live="polite")
 
     def _asked(self) -> TargetCommand:
