@@ -16,7 +16,7 @@ from tonewright.bench.state import Bench
 from tonewright.errors import TonewrightError
 from tonewright.files.papers import HERE
 from tonewright.files.way import paper_way
-from tonewright.shelf.way import STEPS, Step
+from tonewright.shelf.way import STEPS, Aside, Step
 from tonewright.show.way_text import NAMES, missing_words, next_on_the_way
 
 ASSETS = "/bench-assets"
@@ -33,7 +33,7 @@ def add_assets() -> None:
     app.add_static_files(ASSETS, Path(__file__).parent / "assets")
 
 
-def address(paper: str, step: Step) -> str:
+def address(paper: str, step: Step | Aside) -> str:
     """Where a page is."""
     return f"/paper/{'-' if paper == HERE else quote(paper, safe='')}/{step}"
 
@@ -52,8 +52,9 @@ def paper_of(bench: Bench, name: str) -> str | None:
 
 
 @contextmanager
-def frame(bench: Bench, title: str, paper: str | None = None, step: Step | None = None
-          ) -> Iterator[None]:
+def frame(
+    bench: Bench, title: str, paper: str | None = None, step: Step | Aside | None = None
+) -> Iterator[None]:
     """The page around what is done in it."""
     ui.page_title(f"{title} · {paper_title(bench, paper)}" if paper else title)
     ui.add_head_html(f'<link rel="stylesheet" href="{ASSETS}/bench.css">')
@@ -63,6 +64,8 @@ def frame(bench: Bench, title: str, paper: str | None = None, step: Step | None 
         link("Papers", "/", "home")
         if paper is not None:
             Tag("span", paper_title(bench, paper), "where")
+            link(NAMES["setup"], address(paper, "setup"), "button quiet",
+                 **({"aria_current": "page"} if step == "setup" else {}))
         with Tag("div", classes="aside"):
             button("Safelight", lambda: ui.run_javascript(f"{_SAFELIGHT}; {_REMEMBER}"),
                    "button quiet")
@@ -81,7 +84,7 @@ def paper_title(bench: Bench, paper: str) -> str:
     return bench.papers.root.resolve().name if paper == HERE else paper
 
 
-def _way(bench: Bench, paper: str, here: Step | None) -> None:
+def _way(bench: Bench, paper: str, here: Step | Aside | None) -> None:
     done = paper_way(bench.papers, paper).done
     with Tag("nav", classes="way", aria_label="The way of the job"), Tag("ol"):
         for step in STEPS:
@@ -91,7 +94,7 @@ def _way(bench: Bench, paper: str, here: Step | None) -> None:
                 Tag("span", "done" if step in done else "not done yet", "unseen")
 
 
-def _foot(bench: Bench, paper: str, here: Step | None) -> None:
+def _foot(bench: Bench, paper: str, here: Step | Aside | None) -> None:
     """What is missing and what comes next, as the folder stands now."""
     with Tag("footer", classes="next-step foot", aria_label="What comes next") as foot:
         pass

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -20,6 +21,9 @@ PRINT = "-print"
 STRIP = "-strip"
 """Ends the name of a strip's table."""
 
+_CHART = re.compile(r"(.*-)?inks(-readings)?")
+"""The name of a chart of inks, and of its readings, which are no target's."""
+
 
 def paper_way(papers: Papers, paper: str) -> Way:
     """The way of one paper; raises as `Papers.folder`."""
@@ -33,8 +37,14 @@ def is_readings(papers: Papers, paper: str, name: str) -> bool:
 
 
 def may_be_readings(name: str) -> bool:
-    """Whether a table is none of a strip, a negative or a print to be checked, by its name."""
-    return not stem(name).endswith((STRIP, NEGATIVE, PRINT))
+    """Whether a table is none of a strip, a negative, a print to be checked or a chart of inks, by
+    its name."""
+    return not stem(name).endswith((STRIP, NEGATIVE, PRINT)) and not is_chart(name)
+
+
+def is_chart(name: str) -> bool:
+    """Whether a target or a table is that of a chart of inks, by its name."""
+    return _CHART.fullmatch(stem(name)) is not None
 
 
 def stem(name: str) -> str:
@@ -53,7 +63,7 @@ def _things(folder: Path, file: PaperFile) -> Iterator[Thing]:
             yield file.kind
         case "page":
             yield "report"
-        case "target":
+        case "target" if not is_chart(file.name):
             yield "negative" if negative else "target"
         case "image" if negative:
             yield "negative"

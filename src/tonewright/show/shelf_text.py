@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Iterable
 from dataclasses import asdict
 from typing import Any
 
 from tonewright.errors import counted
 from tonewright.record.provenance import short_id
-from tonewright.record.setup import Setup
+from tonewright.record.setup import INK, Setup
 from tonewright.shelf.arrange import LeftOut, Place, Shelf, Shelved
 from tonewright.show.cautions import with_cautions
 from tonewright.show.words import WIDTH, headed, labelled, typed
@@ -112,6 +113,21 @@ def _place_lines(place: Place) -> list[str]:
 def because_words(place: Place) -> str:
     """Whether a document is due and why; empty where there is nothing to say."""
     return _BECAUSE.get(place.because or "", "")
+
+
+def otherwise_words(kind: str, changes: Iterable[tuple[str, str, str]]) -> tuple[str, ...]:
+    """What has changed since a curve or process was made, and what that asks for."""
+    changed = [*changes]
+    if not changed:
+        return ()
+    if kind == "process":
+        need = "print a new strip"
+    elif {entry.replace(" ", "_") for entry, *_ in changed}.isdisjoint(INK):
+        need = "print a strip, and renew the curve"
+    else:  # the ink itself has another density then
+        need = "print a target, and make a new curve"
+    return (*(f"Made with another {entry}: {old}; now {new}." for entry, old, new in changed),
+            f"Next: {need}.")
 
 
 def _error(one: Shelved) -> str | None:

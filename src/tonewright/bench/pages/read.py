@@ -7,17 +7,18 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any, cast
 
+from tonewright.bench.frame import address
 from tonewright.bench.pages.page import NAMED, Page, Working, choices, refusal
 from tonewright.bench.parts.drop import Drop
 from tonewright.bench.parts.field import Field
 from tonewright.bench.parts.scan_view import ScanView, ShownPatch
-from tonewright.bench.parts.tags import Tag, button, inline_picture
+from tonewright.bench.parts.tags import Tag, button, inline_picture, link
 from tonewright.bench.tasks.read import ReadingView, preview, read
 from tonewright.bench.transfer import file_address
 from tonewright.errors import OptionError, TonewrightError
 from tonewright.files.papers import kind_of
 from tonewright.files.preview import Preview
-from tonewright.files.way import NEGATIVE, PRINT, stem, target_through
+from tonewright.files.way import PRINT, is_chart, stem, target_through
 from tonewright.scan.instrument import Order
 from tonewright.show.commands import ReadCommand
 
@@ -51,10 +52,10 @@ class ReadPage(Page):
         layouts = self.names("target")
         self.target = Field("Target", next(iter(layouts), ""), choices=choices(layouts),
                             on_change=self._name, hint="The sheet that was printed")
-        scanners = self.names("scanner")
-        self.scanner = Field("Scanner", next(iter(scanners), ""),
-                             choices=choices(scanners, "none"),
+        scanners = self.scanners()
+        self.scanner = Field("Scanner", next(iter(scanners), ""), choices={"": "none"} | scanners,
                              hint="For a scan: what its values mean")
+        link("Learn it from a gray scale", address(self.paper, "scanner"), "beside")
         self.scale = Field("Gray scale beside the print", "",
                            choices=choices(self.names("table"), "none"),
                            hint="For a scan without scanner: a table of the densities of its steps")
@@ -79,11 +80,7 @@ class ReadPage(Page):
         return self._images("choose", [n for n in self.names("table") if n == chosen])
 
     def _images(self, without: str, also: Sequence[str] = ()) -> dict[str, str]:
-        """Pictures that may be scans: no target, negative or overlay of ours."""
-        own = {stem(name) for name in self.names("target")}
-        images = [n for n in self.names("image") if stem(n) not in own
-                  and not stem(n).endswith((NEGATIVE, "-overlay"))]
-        return choices([*images, *also], without)
+        return choices([*self.scans(), *also], without)
 
     def _arrived(self, name: str) -> None:
         self.source.set_choices(self._sources(name), name)
@@ -116,8 +113,8 @@ class ReadPage(Page):
         return ReadCommand(
             source=self.below(self.source.value), target=self.below(self.target.value),
             output=self.below(f"{name}.csv"), known=known, corners=self.corners,
-            scanner=self._for_scan(self.scanner), densities=self._for_scan(self.scale),
-            flat=self._for_scan(self.flat),
+            scanner=self.of_any_paper(self.scanner.value) if scan else None,
+            densities=self._for_scan(self.scale), flat=self._for_scan(self.flat),
             overlay=self.below(f"{name}-overlay.png") if scan else None,
             order=None if scan else cast("Order | None", self.order.value or None))
 
@@ -168,8 +165,10 @@ class ReadPage(Page):
                                         patches=self.patches, on_patch=self._leave_out)
         self.show_result(found.view)
         to_check = asked.output.stem.endswith(PRINT)
-        self.say_kept(f"Kept as {asked.output}.", "check" if to_check else "curve",
-                      "" if to_check or asked.overlay is None else
+        chart = is_chart(asked.target.name)
+        self.say_kept(f"Kept as {asked.output}.", "check" if to_check else
+                      "inks" if chart else "curve",
+                      "" if to_check or chart or asked.overlay is None else
                       "Click a spoilt patch in the scan, and the curve is made without it.")
 
     def _leave_out(self, name: str) -> Any:

@@ -21,6 +21,23 @@ class ShownPatch:
     out: bool = False
 
 
+@dataclass(frozen=True)
+class Wanted:
+    """Four places to set: what each is, what is asked for one after the other, where they lie."""
+
+    thing: str
+    asks: tuple[str, ...]
+    until: str
+
+
+MARKS = Wanted("mark", tuple(f"Click the middle of the mark with {spots}." for spots in (
+    "one spot", "two spots", "three spots", "four spots")), "they lie on the middles")
+ROW = Wanted("corner", (
+    "Click a corner of the row of steps, at its end with step 1.",
+    "Click the other corner at step 1.", "Click a corner at the other end of the row.",
+    "Click the last corner."), "the steps just fill what lies between them")
+
+
 class ScanView(Element, component="scan_view.js"):
     """A picture of so many pixels.
 
@@ -34,6 +51,9 @@ class ScanView(Element, component="scan_view.js"):
         Told the name of a patch that is clicked.
     """
 
+    wanted = MARKS
+    """What these marks are."""
+
     def __init__(
         self, url: str, size: tuple[int, int], label: str, *,
         on_marks: Callable[[list[tuple[float, float]]], Any] | None = None,
@@ -41,7 +61,9 @@ class ScanView(Element, component="scan_view.js"):
     ) -> None:
         super().__init__()
         self._props.update(url=url, width=size[0], height=size[1], label=label,
-                           marking=on_marks is not None, marks=[])
+                           marking=on_marks is not None, marks=[],
+                           thing=self.wanted.thing, asks=list(self.wanted.asks),
+                           until=self.wanted.until)
         self.show_patches(patches)
         self.on("marks", lambda event: on_marks and on_marks(_places(event)))
         self.on("patch", lambda event: on_patch and on_patch(str(event.args["name"])))
@@ -51,6 +73,12 @@ class ScanView(Element, component="scan_view.js"):
         self._props["patches"] = [
             {"name": p.name, "said": p.said, "doubtful": p.doubtful, "out": p.out,
              "points": " ".join(f"{x:.1f},{y:.1f}" for x, y in p.corners)} for p in patches]
+
+
+class RowView(ScanView):
+    """The same, where the corners of a row of steps are asked for."""
+
+    wanted = ROW
 
 
 def _places(event: GenericEventArguments) -> list[tuple[float, float]]:
