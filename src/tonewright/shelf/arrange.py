@@ -45,7 +45,7 @@ class Shelved:
     density_range: float | None = None
     """That a negative needs (of a process, of a curve)."""
     black_lightness: float | None = None
-    """L* that a curve's prints reach; also the next."""
+    """L* that prints reach, of a curve and of a process that knows it; also the next."""
     white_lightness: float | None = None
     error_lightness: float | None = None
     """L*: half the band of a curve on the average, root mean square of a check."""

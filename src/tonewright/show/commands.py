@@ -59,6 +59,8 @@ class StripCommand:
     halves: Halves = "2"
     flat: Path | None = None
     """The scan of a plain white sheet."""
+    date: str = ""
+    """When it was printed."""
 
     def __str__(self) -> str:
         """As it is typed."""
@@ -67,7 +69,7 @@ class StripCommand:
             ("--skip", self.skip), ("--scanner", self.scanner),
             ("--corners", numbers(self.corners)),
             ("--halves", None if self.halves == "2" else self.halves), ("--flat", self.flat),
-            ("--setup", self.setup), ("-o", self.process)])
+            ("--setup", self.setup), ("--date", self.date), ("-o", self.process)])
 
 
 @dataclass(frozen=True, kw_only=True)

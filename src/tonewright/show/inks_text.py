@@ -127,13 +127,15 @@ def inks_rows(ranking: InkRanking) -> list[tuple[str, str, str, str]]:
     """Colour, density at full ink, steepest rise and whether that is enough, for each colour."""
     return [(ink_colour_text(ink.colour), _full_text(ink),
              "-" if ink.slope is None else f"{ink.slope:.2f}",
-             _ENOUGH[ink.enough] + ("  <- pick" if ink is ranking.pick else ""))
-            for ink in ranking.inks]
+             _ENOUGH[ink.enough]) for ink in ranking.inks]
 
 
 def _table(ranking: InkRanking) -> list[str]:
-    return [f"  {colour:<13}{full:<31}{slope:<10}{enough}" for colour, full, slope, enough in (
-        ("colour", "density at full ink", "steepest", "enough"), *inks_rows(ranking))]
+    marks = ["", *("  <- pick" if ink is ranking.pick else "" for ink in ranking.inks)]
+    return [f"  {colour:<13}{full:<31}{slope:<10}{enough}{mark}"
+            for mark, (colour, full, slope, enough) in zip(marks, (
+                ("colour", "density at full ink", "steepest", "enough"), *inks_rows(ranking)),
+                strict=True)]
 
 
 def _full_text(ink: RankedInk) -> str:

@@ -141,7 +141,6 @@ class InksPage(Page):
         self.colour = found.view.result
         self.result.clear()
         with self.result:
-            show_result(found.view, "colour to print in", "none is enough")
             with Tag("table", classes="documents"):
                 Tag("caption", "Colours of ink, the densest first", "unseen")
                 with Tag("thead"), Tag("tr"):
@@ -155,6 +154,7 @@ class InksPage(Page):
                                 Tag("span", colour)
                             for cell in cells:
                                 Tag("td", cell)
+            show_result(found.view, "colour to print in", "none is enough")
         self.use.set_visibility(self.colour is not None)
 
     async def _use(self) -> None:

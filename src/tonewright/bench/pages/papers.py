@@ -73,8 +73,8 @@ def _table(title: str, rows: tuple[Calibration, ...]) -> None:
                         Tag("span", row.last_check or "–")
                         if row.because:
                             Tag("div", row.because, "due" if row.due else "hint")
-                        for said in row.otherwise:
-                            Tag("div", said, "due")
+                        if row.changed:
+                            Tag("div", row.changed, "due")
 
 
 def _new_paper(bench: Bench) -> None:

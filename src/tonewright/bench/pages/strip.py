@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from datetime import date
 from pathlib import Path
 from typing import cast
 
@@ -143,11 +144,13 @@ class StripPage(Page):
         self.others = Tag("div")
         self.fault = Refusal()
         with Tag("div") as self.keeping:
+            self.date = Field("Printed on", date.today().isoformat(), on_change=self.changed,
+                              hint="Its age is counted from this day; blank if you do not know")
             self.name = self.name_field("Keep it as", ".process.json")
             with Tag("div", classes="buttons"):
                 button("Keep this strip", self._keep, "button primary")
         self.kept = Tag("div", aria_live="polite")
-        self.refused = refusal({self.name: NAMED})
+        self.refused = refusal({self.name: NAMED, self.date: ("print_date",)})
         self._choose()
 
     def _choose(self) -> None:
@@ -157,7 +160,8 @@ class StripPage(Page):
         self.keeping.set_visibility(self.draft.way != "eye")  # it gives a time alone
         self.how.clear()
         self.fields: dict[Field, tuple[str, ...]] = {
-            self.tablet: _TABLET, self.time: _TIME, self.name: NAMED}
+            self.tablet: _TABLET, self.time: _TIME, self.name: NAMED,
+            self.date: ("print_date",)}
         with self.how:
             {"table": self._grid, "scan": self._scan, "eye": self._eye}[self.draft.way]()
         self._show_more()
@@ -382,7 +386,7 @@ class StripPage(Page):
             readings=files, tablet=typed.tablet, process=self.below(f"{name}.process.json"),
             times=self._times(others), skip=typed.skip, setup=self.setup(), corners=corners,
             scanner=self.of_any_paper(draft.scanner or "") if scan else None,
-            halves=draft.halves if scan else "2",
+            halves=draft.halves if scan else "2", date=self.date.value.strip(),
             flat=self.below(draft.flat) if scan and draft.flat else None)
 
     def _first(self, name: str) -> tuple[Path, TypedStrip | None]:

@@ -13,7 +13,7 @@ from tonewright.files.papers import HERE, Papers
 from tonewright.files.shelf import read_shelf
 from tonewright.record.setup import Setup
 from tonewright.shelf.arrange import LeftOut, Place, made_otherwise
-from tonewright.show.shelf_text import because_words, otherwise_words
+from tonewright.show.shelf_text import because_words, changed_words, otherwise_words
 
 
 @dataclass(frozen=True)
@@ -29,8 +29,10 @@ class Calibration:
     last_check: str
     due: bool
     because: str
+    changed: str = ""
+    """In which entries the paper is used otherwise now."""
     otherwise: tuple[str, ...] = ()
-    """In what the paper is used otherwise now, and what that asks for."""
+    """The same in full, and what it asks for."""
 
 
 @dataclass(frozen=True)
@@ -68,17 +70,18 @@ def _setup(folder: Path, paper: str) -> Setup:
 
 
 def _calibration(place: Place, now: Setup) -> Calibration:
-    one, check = place.document, place.last_check
+    one, check, changes = place.document, place.last_check, made_otherwise(place, now)
     passed = "" if check is None else "passed" if check.passes else "did not pass"
     return Calibration(
         "strip" if one.kind == "process" else one.kind, one.name, _tone(one.black_lightness),
         _tone(one.white_lightness), one.printing_time or "", _age(one.date),
         "" if check is None else f"{_age(check.date) or 'no date'}, {passed}", bool(place.due),
-        because_words(place), otherwise_words(one.kind, made_otherwise(place, now)))
+        because_words(place), changed_words(changes),
+        otherwise_words(one.kind, changes))
 
 
 def _tone(lightness: float | None) -> str:
-    return "" if lightness is None else f"L* {lightness:.1f}"
+    return "" if lightness is None else f"L*\N{NO-BREAK SPACE}{lightness:.1f}"
 
 
 def _age(day: date | None) -> str:

@@ -122,7 +122,7 @@ def _process(typed: TypedStrip | None, asked: StripCommand) -> Process:
         tuple(map(parse_time, asked.times)), skip=asked.skip, scanner=asked.scanner,
         corners=None if asked.corners is None else np.reshape(asked.corners, (4, 2)),
         halves=asked.halves, flat=asked.flat))
-    made_with = SetupFiles(Setup(), asked.setup).read()
+    made_with = SetupFiles(Setup(date=asked.date or None), asked.setup).read()
     return make_process(strip, tablet, made_with, process_name(asked.process.name))
 
 
