@@ -80,6 +80,7 @@ def test_a_batch_is_stopped_half_way_and_leaves_no_half_file(
     window.goto(bench.paper("Cotton", "negative"))
     for number in range(8):
         window.get_by_label(f"picture-{number}.tif").check()
+    window.get_by_label("Tone scale").uncheck()
     window.get_by_role("button", name="Make the negatives").click()
     from playwright.sync_api import TimeoutError as TooLate
 
@@ -87,9 +88,20 @@ def test_a_batch_is_stopped_half_way_and_leaves_no_half_file(
         window.get_by_role("button", name="Stop").click(timeout=3000)
     except TooLate:
         pytest.skip("all were made before the button could be pressed")
-    window.get_by_text("Stopped. What was finished before is kept.").wait_for()
+    said = window.get_by_text("Stopped.")
+    said.wait_for()
     made = [*(paper / "negatives").glob("*.tif")]  # none, where it was stopped at once
     assert len(made) < 8
+    count = f"{len(made)} negative{'s' * (len(made) != 1)} of 8 had been finished"
+    assert (count if made else "nothing is kept") in said.text_content()
+    lines = window.locator(".lines li")
+    assert lines.count() == 8
+    for number in range(8):
+        name = f"picture-{number}"
+        done = paper / "negatives" / f"{name}-negative.tif" in made
+        said_of_it = f"Download {name}-negative.tif" if done else "not made"
+        assert said_of_it in lines.nth(number).text_content()
+        assert window.get_by_label(f"{name}.tif", exact=True).is_checked() != done
     assert all(path.stat().st_size > codes.size * 2 for path in made)
     _until(lambda: not [*paper.rglob(".*")])
     window.get_by_label("picture-7.tif").check()  # the page goes on

@@ -9,7 +9,7 @@ import pytest
 
 from tonewright.files.papers import Papers
 from tonewright.files.targets import TargetRequest, draw_target
-from tonewright.files.way import is_readings, paper_way, stem
+from tonewright.files.way import paper_way, readings_tables, stem
 from tonewright.shelf.way import STEPS, way
 from tonewright.show.way_text import missing_words, next_on_the_way
 from tonewright.target.layout import LayoutSettings
@@ -21,6 +21,10 @@ CURVES = Path(__file__).parents[2] / "curves"
 def cotton(tmp_path: Path) -> Path:
     (tmp_path / "Cotton").mkdir()
     return tmp_path / "Cotton"
+
+
+def is_readings(papers: Papers, paper: str, name: str) -> bool:
+    return name in readings_tables(papers, paper)
 
 
 def next_of(cotton: Path) -> str | None:

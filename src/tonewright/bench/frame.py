@@ -54,8 +54,8 @@ def paper_of(bench: Bench, name: str) -> str | None:
 @contextmanager
 def frame(
     bench: Bench, title: str, paper: str | None = None, step: Step | Aside | None = None
-) -> Iterator[None]:
-    """The page around what is done in it."""
+) -> Iterator[Foot | None]:
+    """The page around what is done in it; of a paper's page its foot."""
     ui.page_title(f"{title} · {paper_title(bench, paper)}" if paper else title)
     ui.add_head_html(f'<link rel="stylesheet" href="{ASSETS}/bench.css">')
     ui.add_body_html(f"<script>{_RECALL}</script>")
@@ -72,11 +72,12 @@ def frame(
             button("Close the bench", lambda: _close(bench), "button quiet")
         if paper is not None:
             _way(bench, paper, step)
+    foot = None if paper is None else Foot(bench, paper, step)
     with Tag("div", classes="page", id="page", tabindex="-1"):  # within the main of NiceGUI
         Tag("h1", title)
-        yield
-    if paper is not None:
-        _foot(bench, paper, step)
+        yield foot
+    if foot is not None:
+        foot.build()
 
 
 def paper_title(bench: Bench, paper: str) -> str:
@@ -94,22 +95,35 @@ def _way(bench: Bench, paper: str, here: Step | Aside | None) -> None:
                 Tag("span", "done" if step in done else "not done yet", "unseen")
 
 
-def _foot(bench: Bench, paper: str, here: Step | Aside | None) -> None:
-    """What is missing and what comes next, as the folder stands now."""
-    with Tag("footer", classes="next-step foot", aria_label="What comes next") as foot:
-        pass
+class Foot:
+    """What is missing and what comes next, as the folder stands now; the one way on of a page."""
 
-    def say() -> None:
-        way = paper_way(bench.papers, paper)
-        foot.clear()
-        with foot:
-            Tag("p", next_on_the_way(way), "next-words")
-            if way.next is not None and way.next != here:
-                link(f"Go on: {NAMES[way.next]}", address(paper, way.next), "button primary")
+    def __init__(self, bench: Bench, paper: str, here: Step | Aside | None) -> None:
+        self._bench, self._paper, self._here = bench, paper, here
+        self._kept: Step | Aside | None = None
+
+    def build(self) -> None:
+        """Put it where the page ends."""
+        self._box = Tag("footer", classes="next-step foot", aria_label="What comes next")
+        self.say()
+        on_change(self._bench, self.say)
+
+    def lead_to(self, step: Step | Aside) -> None:
+        """Something was kept that is for this step."""
+        self._kept = step
+        self.say()
+
+    def say(self) -> None:
+        """As the folder stands."""
+        way = paper_way(self._bench.papers, self._paper)
+        to = self._kept or way.next
+        self._box.clear()
+        with self._box:
+            if self._kept is None:
+                Tag("p", next_on_the_way(way), "next-words")
+            if to is not None and to != self._here:
+                link(f"Go on: {NAMES[to]}", address(self._paper, to), "button primary")
             Tag("p", missing_words(way), "missing-words")
-
-    say()
-    on_change(bench, say)
 
 
 def on_change(bench: Bench, call: Callable[[], Any]) -> None:

@@ -164,9 +164,13 @@ class ReadCommand:
     known: tuple[tuple[str, float], ...] = ()
     """Patches and their densities."""
     corners: tuple[float, ...] | None = None
+    scale_corners: tuple[float, ...] | None = None
+    """Of the gray scale beside the print."""
     overlay: Path | None = None
     order: Order | None = None
     """Of a list."""
+    snake: bool = False
+    reverse: bool = False
 
     def __str__(self) -> str:
         """As it is typed."""
@@ -174,8 +178,10 @@ class ReadCommand:
             ("--target", self.target), ("--scanner", self.scanner),
             ("--densities", self.densities), ("--flat", self.flat),
             ("--known", tuple(f"{patch}={density:g}" for patch, density in self.known)),
-            ("--corners", numbers(self.corners)), ("--order", self.order),
-            ("--overlay", self.overlay), ("-o", self.output)])
+            ("--corners", numbers(self.corners)),
+            ("--gray-scale-corners", numbers(self.scale_corners)), ("--order", self.order),
+            ("--snake", self.snake), ("--reverse", self.reverse), ("--overlay", self.overlay),
+            ("-o", self.output)])
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -205,10 +211,13 @@ class NegativeCommand:
     images: tuple[Path, ...]
     curve: Path
     output: Path
-    """The negative, or the folder for several."""
+    """The negative, or the folder for several and for films."""
     width: str = ""
     ppi: str = ""
+    film: str = ""
+    """To lay all of them on."""
     margin: str = ""
+    border: str = ""
     marks: bool = False
     tone_scale: bool = False
     caption: bool = False
@@ -217,8 +226,9 @@ class NegativeCommand:
         """As it is typed."""
         return spelled("negative", self.images, [
             ("--curve", self.curve), ("--width", self.width), ("--ppi", self.ppi),
-            ("--margin", self.margin), ("--marks", self.marks),
-            ("--tone-scale", self.tone_scale), ("--caption", self.caption), ("-o", self.output)])
+            ("--film", self.film), ("--margin", self.margin), ("--border", self.border),
+            ("--marks", self.marks), ("--tone-scale", self.tone_scale),
+            ("--caption", self.caption), ("-o", self.output)])
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -25,8 +25,8 @@ def _register(bench: Bench, step: Step | Aside) -> None:
     async def page(name: str) -> None:
         paper = paper_of(bench, name)
         if paper is not None:
-            with frame(bench, NAMES[step], paper, step):
-                page_of(step)(bench, paper)
+            with frame(bench, NAMES[step], paper, step) as foot:
+                page_of(step)(bench, paper, foot)
 
 
 def load() -> None:

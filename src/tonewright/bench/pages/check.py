@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from functools import partial
 
 from tonewright.bench.pages.page import NAMED, Page, choices, refusal
 from tonewright.bench.parts.chart import Chart
@@ -12,7 +13,8 @@ from tonewright.bench.parts.tags import Tag, button, link
 from tonewright.bench.tasks.check import check, keep_tones, refine, renew
 from tonewright.bench.tasks.views import View
 from tonewright.errors import OptionError
-from tonewright.files.way import PRINT, STRIP, stem
+from tonewright.files.contents import layout_of, tables
+from tonewright.files.way import PRINT
 from tonewright.show.commands import PrintCommand
 
 _TONES = tuple(f"{tone}" for tone in range(0, 101, 10))
@@ -27,6 +29,7 @@ class CheckPage(Page):
         with Tag("div", classes="plot-and-side"):
             with Tag("section", aria_label="The print"):
                 self.chart = Chart("Difference of the print from its aim, over picture lightness")
+                self.chart.show(None, "The print is shown here once its readings can be read.")
                 self.result = Tag("div", aria_live="polite")
             with Tag("section", aria_label="What was measured"):
                 self._side()
@@ -37,12 +40,12 @@ class CheckPage(Page):
         self.curve = Field("Curve", next(iter(curves), ""), choices=choices(curves),
                            on_change=self.changed)
         Tag("h2", "Readings of the print")
-        tables = [n for n in self.names("table") if not stem(n).endswith(STRIP)]
-        prints = [n for n in tables if stem(n).endswith((PRINT, "-check"))]
-        self.tables = {n: Choice(n, n == next(iter(prints), None), self.changed) for n in tables}
+        self.listed = Tag("div")
+        self.tables: dict[str, Choice] = {}
         self.target = Field("Layout of the tone scale", "", on_change=self.changed,
-                            choices=choices(self.names("target"), "the table says the tones"),
+                            choices=self._layouts(),
                             hint="For a list of patches alone: the layout beside the negative")
+        self._list(None)
         with Tag("p"):
             link("Read the scan of a print", "read")
         with Tag("details"):
@@ -65,6 +68,32 @@ class CheckPage(Page):
                                 self.target: ("print_tones",),
                                 self.curve: ("check_other_paper", "process_moved")})
         self.kept = Tag("div", aria_live="polite")
+
+    def _list(self, chosen: str | None) -> None:
+        """The tables that can be a print's readings; one of them is ticked."""
+        names = tables(self.bench.papers, self.paper, "print")
+        chosen = chosen or next(iter(names), None)
+        self.listed.clear()
+        with self.listed:
+            self.tables = {n: Choice(n, n == chosen, partial(self._ticked, n)) for n in names}
+            if not names:
+                Tag("p", "There are none yet: read the scan of a print, or type its tones.", "hint")
+        if chosen is not None:
+            self._layout(chosen)
+
+    def _ticked(self, name: str) -> None:
+        if self.tables[name].value:
+            self._layout(name)
+        self.changed()
+
+    def _layout(self, name: str) -> None:
+        """Choose the layout that a list of patches is read by, where only one can be."""
+        layout = layout_of(self.bench.papers, self.paper, name)
+        if layout is not None:
+            self.target.set_choices(self._layouts(), layout)
+
+    def _layouts(self) -> dict[str, str]:
+        return choices(self.names("target"), "the table says the tones")
 
     def _asked(self, name: str = "check", output: str | None = None) -> PrintCommand:
         chosen = tuple(self.below(n) for n, box in self.tables.items() if box.value)
@@ -128,6 +157,9 @@ class CheckPage(Page):
             rows = tuple((tone, line[0]) for tone, line in
                          zip(_TONES, self.grid.values, strict=True))
             await self.bench.quick.call(keep_tones, rows, self.below(name))
-            self.say_kept(f"Kept as {name}.", "check")
+            self.grid.set_values([])
+            self._list(name)
+            self.say_kept(f"Kept as {name}; checked now.", "check")
+            await self.redraw()
 
         await self.ask(self.refused, keep)

@@ -13,9 +13,9 @@ from tonewright.bench.tasks.inks import InksView, rank
 from tonewright.bench.tasks.target import keep_target
 from tonewright.bench.transfer import file_address
 from tonewright.errors import OptionError
+from tonewright.files.contents import charts, tables
 from tonewright.files.documents import parse_setup
 from tonewright.files.papers import SETUP
-from tonewright.files.way import is_chart
 from tonewright.record.setup import Setup
 from tonewright.show.commands import InksCommand, TargetCommand
 from tonewright.target.layout import DEFAULT_PAPER, PAPERS
@@ -54,15 +54,15 @@ class InksPage(Page):
 
     def _side(self) -> None:
         Tag("h2", "Its print")
-        read = [name for name in self._tables() if is_chart(name) and "readings" in name]
+        read = tables(self.bench.papers, self.paper, "inks")
         self.readings = Field("Readings of the chart", next(iter(read), ""),
                               choices=choices(self._tables(), "choose"), on_change=self.changed,
                               hint="As the page Read keeps them, or the table filled in by hand")
         processes = self.names("process")
         self.process = Field("Strip of this paper", next(iter(processes), ""),
                              choices=choices(processes, "choose"), on_change=self.changed)
-        charts = [name for name in self.names("target") if is_chart(name)]
-        self.layout = Field("Layout of the chart", "", choices=choices(charts, "not needed"),
+        layouts = charts(self.bench.papers, self.paper)
+        self.layout = Field("Layout of the chart", "", choices=choices(layouts, "not needed"),
                             on_change=self.changed, hint="For a list that holds no colours")
         self.time = Field("Printed for", on_change=self.changed,
                           hint="Blank for the base printing time")
@@ -80,8 +80,9 @@ class InksPage(Page):
         self.kept = Tag("div", aria_live="polite")
 
     def _tables(self) -> list[str]:
-        """Tables that may be of a chart: those named so first."""
-        return sorted(self.names("table"), key=lambda name: not is_chart(name))
+        """Tables that may be of a chart, those first that surely are."""
+        read = tables(self.bench.papers, self.paper, "inks")
+        return [*read, *(name for name in self.names("table") if name not in read)]
 
     def _files_changed(self) -> None:
         self.readings.set_choices(choices(self._tables(), "choose"), self.readings.value)

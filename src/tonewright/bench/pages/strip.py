@@ -11,7 +11,7 @@ from tonewright.bench.frame import address, on_change
 from tonewright.bench.pages.page import NAMED, Page, choices, refusal
 from tonewright.bench.parts.chart import Chart
 from tonewright.bench.parts.drop import Drop
-from tonewright.bench.parts.field import Field, Refusal
+from tonewright.bench.parts.field import Field, Place, Refusal
 from tonewright.bench.parts.grid import DensityGrid
 from tonewright.bench.parts.row_corners import NOT_FOUND, RowCorners
 from tonewright.bench.parts.tags import Tag, button, link
@@ -159,7 +159,7 @@ class StripPage(Page):
         self.corners.forget()
         self.keeping.set_visibility(self.draft.way != "eye")  # it gives a time alone
         self.how.clear()
-        self.fields: dict[Field, tuple[str, ...]] = {
+        self.fields: dict[Place, tuple[str, ...]] = {
             self.tablet: _TABLET, self.time: _TIME, self.name: NAMED,
             self.date: ("print_date",)}
         with self.how:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from tonewright.bench.parts.scan_view import RowView
+from tonewright.bench.parts.scan_view import ROW, Marking, ScanView
 from tonewright.bench.parts.tags import Tag, button, inline_picture
 from tonewright.files.preview import Preview
 from tonewright.scan.rectify import from_step_one
@@ -27,8 +27,9 @@ class RowCorners:
         """Show a scan, and ask for the corners of its row."""
         self.forget()
         with self._box:
-            RowView(inline_picture(scan.png), (scan.width, scan.height),
-                    "The scan: set the corners of its row of steps", on_marks=self._set)
+            ScanView(inline_picture(scan.png), (scan.width, scan.height),
+                     "The scan: set the corners of its row of steps",
+                     marking=Marking(self._set, ROW))
             self._use = button("Read it with these corners", self._on_use, "button primary")
         self._use.set_visibility(False)
 

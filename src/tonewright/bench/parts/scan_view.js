@@ -5,8 +5,8 @@ export default {
       <div class="buttons">
         <button type="button" class="button" @click="zoom *= 1.4">Larger</button>
         <button type="button" class="button" @click="zoom = Math.max(1, zoom / 1.4)">Smaller</button>
-        <button type="button" class="button" v-if="marking" @click="placed = []; told()">Set the {{ thing }}s anew</button>
-        <button type="button" class="button" v-if="marking && placed.length < 4" @click="byKeys">Set the next {{ thing }} with the keys</button>
+        <button type="button" class="button" v-if="marking" @click="placed = []; told()">Set the marks anew</button>
+        <button type="button" class="button" v-if="marking && placed.length < 4" @click="byKeys">Set the next mark with the keys</button>
       </div>
       <p v-if="marking" role="status">{{ said }}</p>
       <div class="scan-window">
@@ -24,7 +24,7 @@ export default {
             <title>{{ patch.said }}</title>
           </polygon>
           <g v-for="(mark, i) in placed" class="mark" tabindex="0" role="button"
-             :aria-label="thing + ' ' + (i + 1) + ': move it with the arrow keys'"
+             :aria-label="'mark ' + (i + 1) + ': move it with the arrow keys'"
              @pointerdown.prevent="hold($event, i)" @click.stop @keydown="nudge($event, i)">
             <circle :cx="mark[0]" :cy="mark[1]" :r="r" />
             <line :x1="mark[0] - r" :x2="mark[0] + r" :y1="mark[1]" :y2="mark[1]" />
@@ -36,7 +36,7 @@ export default {
     </div>
   `,
   props: { url: String, width: Number, height: Number, label: String, marking: Boolean,
-           marks: Array, patches: Array, thing: String, asks: Array, until: String },
+           marks: Array, asked: Array, patches: Array },
   data() {
     return { zoom: 1, placed: (this.marks || []).map((m) => [...m]), held: null };
   },
@@ -45,8 +45,9 @@ export default {
       return Math.max(this.width, this.height) / 60;
     },
     said() {
-      return this.asks[this.placed.length] ||
-        `All four ${this.thing}s are set. Drag them, or move them with the arrow keys (with Shift in large steps), until ${this.until}.`;
+      const n = this.placed.length;
+      return n < 4 ? `Click ${this.asked[n]}.`
+                   : "All four are set. Drag them, or move them with the arrow keys (with Shift in large steps), until they lie right.";
     },
   },
   methods: {
