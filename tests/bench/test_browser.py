@@ -22,7 +22,8 @@ from tonewright.virtual.scene import scene
 pytestmark = [pytest.mark.skipif(os.name != "posix", reason="ended by a signal"),
               pytest.mark.usefixtures("chromium")]
 CURVE = Path(__file__).parents[2] / "curves" / "kallitype.curve.json"
-PAGES = ("strip", "target", "read", "curve", "negative", "check", "report")
+PAGES = ("strip", "target", "read", "curve", "negative", "check", "report", "scanner", "inks",
+         "setup")
 HOSTILE = "<img src=x onerror=alert(1)>"
 
 
