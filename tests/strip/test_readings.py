@@ -238,7 +238,7 @@ def test_a_table_is_opened_as_it_is_written_unless_it_holds_more_than_one_strip(
     found = strip_cells(table(rows, columns), tablet)
     assert found.densities == {"film": ("1,52", *[""] * 20), "bare": ("1,60", *[""] * 20)}
     assert found.time == "10 min"
-    assert strip_cells(plain(), tablet).time == ""
+    assert strip_cells(table(plain()), tablet).time == ""
     assert strip_cells(table([*rows, rows[0]], columns), tablet) is None, "a step twice"
     assert strip_cells(table([*rows, ("2", "film", "1,5", "20 min")], columns), tablet) is None
     assert strip_cells(table([("1", "20.5")], ("step", "lightness")), tablet) is None
