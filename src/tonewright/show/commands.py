@@ -195,13 +195,16 @@ class FitCommand:
     aim: str = "lightness"
     leave_out: tuple[str, ...] = ()
     setup: Path | None = None
+    date: str = ""
+    """When the target was printed."""
 
     def __str__(self) -> str:
         """As it is typed."""
         return spelled("fit", self.readings, [
             ("--process", self.process), ("--target-time", self.target_time),
             ("--aim", None if self.aim == "lightness" else self.aim),
-            ("--leave-out", self.leave_out), ("--setup", self.setup), ("-o", self.output)])
+            ("--leave-out", self.leave_out), ("--setup", self.setup), ("--date", self.date),
+            ("-o", self.output)])
 
 
 @dataclass(frozen=True, kw_only=True)
