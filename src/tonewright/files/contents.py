@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Iterator
 from functools import lru_cache
 from pathlib import Path
 from typing import Literal
 
 from tonewright.errors import TonewrightError
-from tonewright.files.documents import open_check
-from tonewright.files.negative.again import made_here, origin_of
+from tonewright.files.documents import open_check, open_curve
+from tonewright.files.negative.again import Origin, made_here, origin_of
 from tonewright.files.papers import PaperFile, Papers
 from tonewright.files.raster.open import OpenOptions, open_image
 from tonewright.files.tables import TARGETS, read_table
@@ -92,16 +91,19 @@ def foreign_images(papers: Papers, paper: str) -> list[str]:
 
 def negatives_of(papers: Papers, paper: str, curve: str) -> list[str]:
     """Negatives of a paper that were made through a curve's file, the newest first."""
-    folder, sha256 = papers.folder(paper), _hash_of(papers, paper, curve)
-    return [f.name for f in _newest(papers, paper) if f.kind == "image" and sha256 is not None
-            and _says(folder / f.name, f.changed, f.size).curve_sha256 == sha256]
+    folder, of = papers.folder(paper), _curve_of(papers, paper, curve)
+    return [] if of is None else [
+        f.name for f in _newest(papers, paper) if f.kind == "image"
+        and (origin := _says(folder / f.name, f.changed, f.size).origin) is not None
+        and origin.is_through(*of)]
 
 
 def checks_of(papers: Papers, paper: str, curve: str) -> list[str]:
     """Checks of prints that were made through a curve's file, the newest first."""
-    folder, sha256 = papers.folder(paper), _hash_of(papers, paper, curve)
-    return [f.name for f in _newest(papers, paper) if f.kind == "check" and sha256 is not None
-            and _checked(folder / f.name, f.changed, f.size) == sha256]
+    folder, of = papers.folder(paper), _curve_of(papers, paper, curve)
+    return [] if of is None else [
+        f.name for f in _newest(papers, paper) if f.kind == "check"
+        and _checked(folder / f.name, f.changed, f.size) == of[0]]
 
 
 def scans_read(papers: Papers, paper: str) -> Iterator[str]:
@@ -175,20 +177,20 @@ def _aimed_patches(path: Path, _changed: float, _size: int) -> frozenset[str]:
     return frozenset(p.name for p in target.patches if p.aim_lightness is not None)
 
 
-def _hash_of(papers: Papers, paper: str, name: str) -> str | None:
+def _curve_of(papers: Papers, paper: str, name: str) -> tuple[str, str] | None:
+    """Hash and name of a curve's file; None where there is none that can be read."""
     path = papers.folder(paper) / name
-    for f in papers.files(paper):
-        if f.name == name:
-            return _sha256(path, f.changed, f.size)
-    return None
+    return next((_curve(path, f.changed, f.size) for f in papers.files(paper) if f.name == name),
+                None)
 
 
 @lru_cache(_KEPT)
-def _sha256(path: Path, _changed: float, _size: int) -> str | None:
+def _curve(path: Path, _changed: float, _size: int) -> tuple[str, str] | None:
     try:
-        return hashlib.sha256(path.read_bytes()).hexdigest()
-    except OSError:
+        opened = open_curve(path, sources=False)
+    except TonewrightError:
         return None
+    return opened.sha256, opened.document.name
 
 
 @lru_cache(_KEPT)
@@ -205,7 +207,7 @@ class _Said:
     """What an image says of itself."""
 
     made_here: bool = False
-    curve_sha256: str | None = None
+    origin: Origin | None = None
     """Of a negative."""
 
 
@@ -214,7 +216,6 @@ def _says(path: Path, _changed: float, _size: int) -> _Said:
     """What cannot be opened counts as a picture: whoever takes it is told why."""
     try:
         with open_image(path, OpenOptions(flatten=True)) as image:
-            origin = origin_of(image)
-            return _Said(made_here(image) is not None, None if origin is None else origin.sha256)
+            return _Said(made_here(image) is not None, origin_of(image))
     except TonewrightError:
         return _Said()

@@ -79,5 +79,7 @@ class TargetPage(Page):
                     with Tag("p"):
                         link(f"{what} ({asked.name}{ending})",
                              file_address(self.paper, asked.name + ending), download="")
+            if self.foot is not None:
+                self.foot.lead_to("read")
 
         await self.ask(self.refused, keep)
