@@ -8,7 +8,8 @@ from pathlib import Path
 from typing import Literal
 
 from tonewright.errors import TonewrightError
-from tonewright.files.negative.again import made_here
+from tonewright.files.documents import open_check, open_curve
+from tonewright.files.negative.again import Origin, made_here, origin_of
 from tonewright.files.papers import PaperFile, Papers
 from tonewright.files.raster.open import OpenOptions, open_image
 from tonewright.files.tables import TARGETS, read_table
@@ -101,7 +102,24 @@ def foreign_images(papers: Papers, paper: str) -> list[str]:
     """Images of a paper that were not made here, the newest first: pictures and scans."""
     folder = papers.folder(paper)
     return [f.name for f in _newest(papers, paper)
-            if f.kind == "image" and not _made_here(folder / f.name, f.changed, f.size)]
+            if f.kind == "image" and not _says(folder / f.name, f.changed, f.size).made_here]
+
+
+def negatives_of(papers: Papers, paper: str, curve: str) -> list[str]:
+    """Negatives of a paper that were made through a curve's file, the newest first."""
+    folder, of = papers.folder(paper), _curve_of(papers, paper, curve)
+    return [] if of is None else [
+        f.name for f in _newest(papers, paper) if f.kind == "image"
+        and (origin := _says(folder / f.name, f.changed, f.size).origin) is not None
+        and origin.is_through(*of)]
+
+
+def checks_of(papers: Papers, paper: str, curve: str) -> list[str]:
+    """Checks of prints that were made through a curve's file, the newest first."""
+    folder, of = papers.folder(paper), _curve_of(papers, paper, curve)
+    return [] if of is None else [
+        f.name for f in _newest(papers, paper) if f.kind == "check"
+        and _checked(folder / f.name, f.changed, f.size) == of[0]]
 
 
 def scans_read(papers: Papers, paper: str) -> Iterator[str]:
@@ -177,6 +195,13 @@ def _aimed_patches(path: Path, _changed: float, _size: int) -> frozenset[str]:
     return frozenset(p.name for p in target.patches if p.aim_lightness is not None)
 
 
+def _curve_of(papers: Papers, paper: str, name: str) -> tuple[str, str] | None:
+    """Hash and name of a curve's file; None where there is none that can be read."""
+    path = papers.folder(paper) / name
+    return next((_curve(path, f.changed, f.size) for f in papers.files(paper) if f.name == name),
+                None)
+
+
 @lru_cache(_KEPT)
 def _is_chart(path: Path, _changed: float, _size: int) -> bool:
     try:
@@ -186,10 +211,37 @@ def _is_chart(path: Path, _changed: float, _size: int) -> bool:
 
 
 @lru_cache(_KEPT)
-def _made_here(path: Path, _changed: float, _size: int) -> bool:
+def _curve(path: Path, _changed: float, _size: int) -> tuple[str, str] | None:
+    try:
+        opened = open_curve(path, sources=False)
+    except TonewrightError:
+        return None
+    return opened.sha256, opened.document.name
+
+
+@lru_cache(_KEPT)
+def _checked(path: Path, _changed: float, _size: int) -> str | None:
+    """Hash of the curve that a print was checked against."""
+    try:
+        return open_check(path).document.curve.sha256
+    except TonewrightError:
+        return None
+
+
+@dataclass(frozen=True)
+class _Said:
+    """What an image says of itself."""
+
+    made_here: bool = False
+    origin: Origin | None = None
+    """Of a negative."""
+
+
+@lru_cache(_KEPT)
+def _says(path: Path, _changed: float, _size: int) -> _Said:
     """What cannot be opened counts as a picture: whoever takes it is told why."""
     try:
         with open_image(path, OpenOptions(flatten=True)) as image:
-            return made_here(image) is not None
+            return _Said(made_here(image) is not None, origin_of(image))
     except TonewrightError:
-        return False
+        return _Said()

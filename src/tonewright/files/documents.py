@@ -291,6 +291,10 @@ def _json_fault(error: ValueError | RecursionError) -> str:
     return f"it cannot be understood in line {error.lineno}, {shown(lines[error.lineno - 1])}"
 
 
+_CELLS = json.JSONEncoder(ensure_ascii=False, allow_nan=False, separators=("\0", ": "))
+"""Of a list, all at once: within a text, JSON writes its separator otherwise."""
+
+
 def to_text(document: dict[str, Any]) -> str:
     """JSON that reads well in a diff: one entry a line, long lists of numbers in rows."""
     return _render(document, 0) + "\n"
@@ -302,10 +306,10 @@ def _render(value: Any, depth: int) -> str:
         entries = (f"{pad}{json.dumps(k)}: {_render(v, depth + 1)}" for k, v in value.items())
         return "{\n" + ",\n".join(entries) + "\n" + "  " * depth + "}"
     if isinstance(value, list | tuple) and value:
-        if any(isinstance(v, dict | list | tuple) for v in value):
+        if not {dict, list, tuple}.isdisjoint(map(type, value)):
             rows = [pad + _render(v, depth + 1) for v in value]
         else:
-            cells = [json.dumps(v, ensure_ascii=False, allow_nan=False) for v in value]
+            cells = _CELLS.encode(value)[1:-1].split("\0")
             if len(cells) <= _PER_LINE:
                 return "[" + ", ".join(cells) + "]"
             rows = [

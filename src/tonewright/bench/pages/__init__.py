@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from nicegui import ui
 
-from tonewright.bench.frame import add_assets, frame, paper_of
+from tonewright.bench.frame import frame, paper_of, prepare
 from tonewright.bench.pages import papers
 from tonewright.bench.pages.page import Page
 from tonewright.bench.state import Bench
@@ -14,7 +14,7 @@ from tonewright.show.way_text import NAMES
 
 def register(bench: Bench) -> None:
     """Make every page known, once."""
-    add_assets()
+    prepare(bench)
     papers.register(bench)
     for step in (*STEPS, *ASIDES):
         _register(bench, step)

@@ -7,7 +7,7 @@ from functools import partial
 
 from tonewright.bench.pages.page import NAMED, Page, choices, refusal
 from tonewright.bench.parts.chart import Chart
-from tonewright.bench.parts.field import Choice, Field
+from tonewright.bench.parts.field import Choice, Fault, Field
 from tonewright.bench.parts.grid import DensityGrid
 from tonewright.bench.parts.tags import Tag, button, link
 from tonewright.bench.tasks.check import check, keep_tones, refine, renew
@@ -41,6 +41,7 @@ class CheckPage(Page):
                            on_change=self.changed)
         Tag("h2", "Readings of the print")
         self.listed = Tag("div")
+        self.unusable = Fault()
         self.tables: dict[str, Choice] = {}
         self.target = Field("Layout of the tone scale", "", on_change=self.changed,
                             choices=self._layouts(),
@@ -66,7 +67,9 @@ class CheckPage(Page):
             link("Print a strip first", "strip", "button")
         self.refused = refusal({self.name: NAMED, self.date: ("print_date",),
                                 self.target: ("print_tones",),
-                                self.curve: ("check_other_paper", "process_moved")})
+                                self.process: ("no_strip",), self.curve: (
+                                    "check_other_paper", "process_moved", "no_curve")},
+                               self.curve)
         self.kept = Tag("div", aria_live="polite")
 
     def _list(self, chosen: str | None) -> None:
@@ -100,7 +103,8 @@ class CheckPage(Page):
         if not self.curve.value or not chosen:
             raise OptionError("no readings are chosen" if self.curve.value else
                               "there is no curve yet", "a print is checked against the curve that"
-                              " it was made through", "choose a curve and the readings of a print")
+                              " it was made through", "choose a curve and the readings of a print",
+                              code=None if self.curve.value else "no_curve")
         return PrintCommand(
             name=name, curve=self.below(self.curve.value), readings=chosen,
             output=None if output is None else self.below(output), date=self.date.value.strip(),
@@ -115,7 +119,7 @@ class CheckPage(Page):
         async def draw() -> None:
             self._show(await self.bench.quick.call_newest(check, self._asked()))
 
-        await self.ask(self.refused, draw)
+        await self.ask(self.refused, draw, otherwise=self.unusable)
 
     def _show(self, view: View) -> None:
         self.chart.show(view.chart)
@@ -127,7 +131,7 @@ class CheckPage(Page):
             self._show(await self.bench.quick.call(check, self._asked(output=name)))
             self.say_kept(f"Kept as {name}.", "report")
 
-        await self.ask(self.refused, keep)
+        await self.ask(self.refused, keep, otherwise=self.unusable)
 
     async def _refine(self) -> None:
         async def work() -> None:
@@ -142,7 +146,8 @@ class CheckPage(Page):
             if not self.curve.value or not self.process.value:
                 raise OptionError("there is no strip yet" if self.curve.value else
                                   "there is no curve yet", "a curve is renewed by a strip",
-                                  "print a strip on the new paper, and keep it")
+                                  "print a strip on the new paper, and keep it",
+                                  code="no_strip" if self.curve.value else "no_curve")
             name = self.free(self.curve.value)
             self._show(await self.bench.quick.call(
                 renew, self.below(self.curve.value), self.below(self.process.value),

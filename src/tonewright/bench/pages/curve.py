@@ -8,7 +8,7 @@ from functools import partial
 
 from tonewright.bench.pages.page import NAMED, Page, choices, refusal
 from tonewright.bench.parts.chart import Chart
-from tonewright.bench.parts.field import Choice, Field
+from tonewright.bench.parts.field import Choice, Fault, Field
 from tonewright.bench.parts.tags import Tag, button
 from tonewright.bench.tasks.curve import CurveView, keep_curve, try_curve
 from tonewright.errors import OptionError
@@ -43,6 +43,7 @@ class CurvePage(Page):
         if not tables:
             Tag("p", "There are no readings yet: read a print of the target first, or copy a table"
                 " into the paper's folder.", "hint")
+        self.unusable = Fault()
         self.process = Field("Strip", next(iter(processes), ""), on_change=self.changed,
                              choices=choices(processes, "none"),
                              hint="With its strip a curve knows its printing time")
@@ -58,8 +59,8 @@ class CurvePage(Page):
             button("Keep this curve", self._keep, "button primary")
         self.refused = refusal({
             self.name: NAMED, self.time: ("target_time_unknown", "time_impossible",
-                                          "time_unclear"),
-            self.process: ("process_needed",), self.date: ("print_date",)})
+                                          "time_unclear", "time_far"),
+            self.process: ("process_needed",), self.date: ("print_date",)}, self.process)
         self.kept = Tag("div", aria_live="polite")
 
     def _asked(self) -> FitCommand:
@@ -105,7 +106,7 @@ class CurvePage(Page):
         async def draw() -> None:
             self._show(await self.bench.quick.call_newest(try_curve, self._asked()))
 
-        await self.ask(self.refused, draw)
+        await self.ask(self.refused, draw, otherwise=self.unusable)
 
     def _show(self, found: CurveView) -> None:
         self.patch_names = [name for name, _ in found.patches]
@@ -136,4 +137,4 @@ class CurvePage(Page):
             self._show(await self.bench.quick.call(keep_curve, self._asked()))
             self.say_kept(f"Kept as {self._file()}.", "negative")
 
-        await self.ask(self.refused, keep)
+        await self.ask(self.refused, keep, otherwise=self.unusable)

@@ -86,7 +86,7 @@ class NegativePage(Page):
             self.scale: ("no_room_for_tone_scale",),
             self.margin: ("margin_too_narrow", "margin_impossible", "negative_margin"),
             self.film: ("negative_film", "film_too_small"),
-            self.curve: ("no_curve", "curve_made_from")})
+            self.curve: ("no_curve",)}, self.curve)
         self.lines = _Lines()
         self.kept = Tag("div", aria_live="polite")
 
@@ -146,7 +146,7 @@ class NegativePage(Page):
             shown = await quick.call_newest(sheet, asked)
             _picture(self.sheet, shown, "The sheet of film, mirrored as it is printed")
 
-        await self.ask(self.refused, draw)
+        await self.ask(self.refused, draw, otherwise=self.unusable)
 
     async def _make(self) -> None:
         client = ui.context.client
@@ -169,7 +169,7 @@ class NegativePage(Page):
             if asked is not None:
                 self._stopped(asked)
 
-        await self.ask(self.refused, work, stopped)
+        await self.ask(self.refused, work, stopped, self.unusable)
         self.working.end()
         self.lines.end()
 

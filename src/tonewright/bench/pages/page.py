@@ -139,9 +139,11 @@ def choices(names: list[str], none: str | None = None) -> dict[str, str]:
     return first | {name: name for name in names}
 
 
-def refusal(fields: Mapping[Place, tuple[str, ...]]) -> Refusal:
-    """Where errors are shown: codes by field."""
-    return Refusal({code: field for field, codes in fields.items() for code in codes})
+def refusal(
+    fields: Mapping[Place, tuple[str, ...]], document: Place | None = None
+) -> Refusal:
+    """Where errors are shown: codes by field, and the field of a document."""
+    return Refusal({code: field for field, codes in fields.items() for code in codes}, document)
 
 
 class Working:

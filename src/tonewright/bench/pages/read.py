@@ -89,7 +89,7 @@ class ReadPage(Page):
                            "scanner_made_from"),
             self.scale: (*_BY_HAND.keys() - {"mark_corners"}, _TURNED, "gray_scale_densities"),
             self.white: ("known_patches", "density_white"), self.black: ("density_black",),
-            self.order: _IN_ORDER})
+            self.order: _IN_ORDER}, self.target)
         self.kept = Tag("div", aria_live="polite")
 
     def _for_scans(self) -> None:
@@ -190,7 +190,7 @@ class ReadPage(Page):
                 raise
 
         self.working.begin("Reading")
-        await self.ask(self.refused, work)
+        await self.ask(self.refused, work, otherwise=self.source)
         self.working.end()
 
     async def _by_hand(self, source: Path, error: TonewrightError) -> None:

@@ -49,7 +49,7 @@ class TargetPage(Page):
         self.refused = refusal({
             self.name: NAMED, self.levels: ("target_levels", "rows"),
             self.colour: ("ink_colour_differs", "ink_colour_unclear"),
-            self.paper_size: ("target_too_large", "patch_size")})
+            self.paper_size: ("target_too_large", "patch_size")}, self.through)
         self.kept = Tag("div", aria_live="polite")
 
     def _colour(self) -> str:
@@ -96,5 +96,7 @@ class TargetPage(Page):
                     with Tag("p"):
                         link(f"{what} ({asked.name}{ending})",
                              file_address(self.paper, asked.name + ending), download="")
+            if self.foot is not None:
+                self.foot.lead_to("read")
 
         await self.ask(self.refused, keep)

@@ -10,7 +10,7 @@ from nicegui.element import Element
 from nicegui.events import GenericEventArguments
 
 from tonewright.bench.parts.tags import Tag
-from tonewright.errors import TonewrightError
+from tonewright.errors import DocumentError, TonewrightError
 
 _TOLD = "(event) => emit(event.target.value)"
 
@@ -184,10 +184,14 @@ class Refusal:
     ----------
     fields:
         The field of each code.
+    document:
+        The field of a document, for one that cannot be used.
     """
 
-    def __init__(self, fields: Mapping[str, Place] | None = None) -> None:
-        self._fields = dict(fields or {})
+    def __init__(
+        self, fields: Mapping[str, Place] | None = None, document: Place | None = None
+    ) -> None:
+        self._fields, self._document = dict(fields or {}), document
         self._here = Fault()
         self._shown: Place = self._here
 
@@ -195,10 +199,13 @@ class Refusal:
         """Show it, and nothing else; one that concerns no field of its own ``otherwise``."""
         self.clear()
         place = self._fields.get(error.code or "", otherwise or self._here)
+        if isinstance(error, DocumentError) and self._document is not None:
+            place = self._document
         place.show_error(error.sentences())
         self._shown = place
 
     def clear(self) -> None:
         """Show none."""
-        for place in (self._here, self._shown, *self._fields.values()):
-            place.show_error(None)
+        for place in (self._here, self._shown, self._document, *self._fields.values()):
+            if place is not None:
+                place.show_error(None)
