@@ -3,16 +3,12 @@
 from __future__ import annotations
 
 import os
-import shlex
-import shutil
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
-from click.testing import CliRunner
 
-from tonewright.cli import main
 from tonewright.files.documents import read_curve
 from tonewright.files.raster.pictures import read_codes, write_picture
 from tonewright.files.targets import read_target
@@ -20,39 +16,11 @@ from tonewright.scales import lightness_to_density
 from tonewright.virtual import darkroom, scanroom
 from tonewright.virtual.darkroom import DEMO_INK, KALLITYPE, Darkroom
 from tonewright.virtual.scene import scene
+from windows import same, shot
 
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="ended by a signal")
 TIME = 1400.0
 """Seconds: about the base printing time of the invented paper."""
-SHOTS = os.environ.get("TONEWRIGHT_SCREENSHOTS")
-"""A folder to keep pictures of the pages in."""
-
-
-def shot(page: Any, name: str) -> None:
-    """Keep a picture of the page where that is asked for."""
-    if SHOTS:
-        height = page.evaluate("document.documentElement.scrollHeight")
-        page.set_viewport_size({"width": 1280, "height": height})  # the foot stays where it ends
-        page.screenshot(path=str(Path(SHOTS) / f"{name}.png"))
-        page.set_viewport_size({"width": 1280, "height": 800})
-
-
-def same(page: Any, folder: Path, tmp_path: Path, *outputs: str) -> None:
-    """The command that the page shows writes the same bytes."""
-    command = page.locator(".same-command code").last.text_content()
-    again = tmp_path / f"again-{len([*tmp_path.iterdir()])}"
-    shutil.copytree(folder, again)
-    for output in outputs:
-        (again / output).unlink()
-    before = Path.cwd()
-    os.chdir(again)
-    try:
-        done = CliRunner().invoke(main, shlex.split(command)[1:])
-    finally:
-        os.chdir(before)
-    assert done.exit_code in (0, 1), done.output
-    for output in outputs:
-        assert (again / output).read_bytes() == (folder / output).read_bytes(), output
 
 
 class Keys:
@@ -243,7 +211,7 @@ def _check(keys: Keys, cotton: Path) -> None:
     keys.to("textbox", "density of picture L* 0")
     keys.paste(lightness_to_density(aims))
     keys.do("Keep these tones")
-    keys.page.get_by_text("checked now").wait_for()
+    keys.page.get_by_text("Kept as Cotton-print").wait_for()
     keys.page.locator(".big-number", has_text="As promised").wait_for()
     keys.do("Keep this check")
     keys.page.get_by_text("Kept as Cotton.check.json").wait_for()

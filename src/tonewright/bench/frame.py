@@ -17,7 +17,7 @@ from tonewright.bench.worker import Cancelled, Overtaken, fault
 from tonewright.errors import TonewrightError
 from tonewright.files.papers import HERE
 from tonewright.files.way import paper_way
-from tonewright.shelf.way import STEPS, Step, Way
+from tonewright.shelf.way import STEPS, Aside, Step, Way
 from tonewright.show.way_text import NAMES, missing_words, next_on_the_way
 
 ASSETS = "/bench-assets"
@@ -45,7 +45,7 @@ def prepare(bench: Bench) -> None:
     app.on_page_exception(failed)
 
 
-def address(paper: str, step: Step) -> str:
+def address(paper: str, step: Step | Aside) -> str:
     """Where a page is."""
     return f"/paper/{'-' if paper == HERE else quote(paper, safe='')}/{step}"
 
@@ -64,8 +64,9 @@ def paper_of(bench: Bench, name: str) -> str | None:
 
 
 @contextmanager
-def frame(bench: Bench, title: str, paper: str | None = None, step: Step | None = None
-          ) -> Iterator[Foot | None]:
+def frame(
+    bench: Bench, title: str, paper: str | None = None, step: Step | Aside | None = None
+) -> Iterator[Foot | None]:
     """The page around what is done in it; of a paper's page its foot."""
     ui.page_title(f"{title} · {paper_title(bench, paper)}" if paper else title)
     ui.add_head_html(f'<link rel="stylesheet" href="{ASSETS}/bench.css">')
@@ -75,6 +76,8 @@ def frame(bench: Bench, title: str, paper: str | None = None, step: Step | None 
         link("Papers", "/", "home")
         if paper is not None:
             Tag("span", paper_title(bench, paper), "where")
+            link(NAMES["setup"], address(paper, "setup"), "button quiet",
+                 **({"aria_current": "page"} if step == "setup" else {}))
         with Tag("div", classes="aside"):
             button("Safelight", lambda: ui.run_javascript(f"{_SAFELIGHT}; {_REMEMBER}"),
                    "button quiet")
@@ -117,7 +120,7 @@ def paper_title(bench: Bench, paper: str) -> str:
     return bench.papers.root.resolve().name if paper == HERE else paper
 
 
-def _way(here: Step | None, paper: str) -> Callable[[Way], None]:
+def _way(here: Step | Aside | None, paper: str) -> Callable[[Way], None]:
     """The steps along the top; what is returned shows which of them are done."""
     with Tag("nav", classes="way", aria_label="The way of the job"), Tag("ol"):
         steps = {}
@@ -137,27 +140,26 @@ def _way(here: Step | None, paper: str) -> Callable[[Way], None]:
 
 
 class Foot:
-    """What is missing and what comes next, as the folder stands; the one way on of a page."""
+    """What is missing and what comes next; the one way on of a page."""
 
-    def __init__(self, paper: str, here: Step | None) -> None:
+    def __init__(self, paper: str, here: Step | Aside | None) -> None:
         self._paper, self._here = paper, here
-        self._kept: Step | None = None
+        self._kept: Step | Aside | None = None
         self._way: Way | None = None
 
     def build(self) -> None:
         """Put it where the page ends."""
         self._box = Tag("footer", classes="next-step foot", aria_label="What comes next")
 
-    def lead_to(self, step: Step) -> None:
+    def lead_to(self, step: Step | Aside) -> None:
         """Something was kept that is for this step."""
         self._kept = step
         if self._way is not None:
             self.show(self._way)
 
     def show(self, way: Way) -> None:
-        """As the folder stands."""
-        self._way = way
-        to = self._kept or way.next
+        """Say how far the paper has come."""
+        self._way, to = way, self._kept or way.next
         self._box.clear()
         with self._box:
             if self._kept is None:

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Iterator
 from functools import lru_cache
 from pathlib import Path
 from typing import Literal
 
 from tonewright.errors import TonewrightError
-from tonewright.files.documents import open_check
-from tonewright.files.negative.again import made_here, origin_of
+from tonewright.files.documents import open_check, open_curve
+from tonewright.files.negative.again import Origin, made_here, origin_of
 from tonewright.files.papers import PaperFile, Papers
 from tonewright.files.raster.open import OpenOptions, open_image
 from tonewright.files.tables import TARGETS, read_table
@@ -21,9 +20,10 @@ from tonewright.measured.columns import PLAIN_SHEET_LINE, SCAN_LINE
 
 _KEPT = 2000
 """Files whose contents are remembered as long as they do not change."""
-Holds = Literal["readings", "print", "strip", "gray_scale"]
+Holds = Literal["readings", "print", "inks", "strip", "gray_scale"]
 """``readings``: of a target, for a curve; ``print``: of a print made through one, to be checked;
-``gray_scale``: densities of steps, of which nothing says that they are a strip's."""
+``inks``: of a chart of inks; ``gray_scale``: densities of steps, of which nothing says that they
+are a strip's."""
 _OF_STRIPS = ("film", "bare", "through", "time")
 
 
@@ -34,6 +34,8 @@ class _Read:
     levels: bool
     """Whether its columns say how much ink each patch had."""
     aims: bool
+    inks: bool
+    """Whether its patches are in several colours of ink."""
     strip: bool
     patches: frozenset[str]
     scans: tuple[str, ...]
@@ -51,6 +53,8 @@ def table_holds(papers: Papers, paper: str, file: PaperFile) -> Holds | None:
     seen = _table(folder / file.name, file.changed, file.size)
     if seen is None:
         return None
+    if seen.inks:
+        return "inks"
     if not (seen.levels or seen.aims or seen.patches):
         return "strip" if seen.strip else "gray_scale"
     by_layout = seen.patches and not seen.levels and any(
@@ -76,6 +80,17 @@ def layout_of(papers: Papers, paper: str, name: str) -> str | None:
     return found[0] if len(found) == 1 else None
 
 
+def charts(papers: Papers, paper: str) -> list[str]:
+    """The layouts of a paper that are charts of inks, the newest first."""
+    return [f.name for f in _newest(papers, paper)
+            if f.kind == "target" and is_chart(papers, paper, f)]
+
+
+def is_chart(papers: Papers, paper: str, file: PaperFile) -> bool:
+    """Whether a layout of a paper is a chart of inks."""
+    return _is_chart(papers.folder(paper) / file.name, file.changed, file.size)
+
+
 def pictures(papers: Papers, paper: str) -> list[str]:
     """Pictures of a paper that a negative can be made of, the newest first: none that was made
     here, belongs to a target, or was read as a scan."""
@@ -92,16 +107,19 @@ def foreign_images(papers: Papers, paper: str) -> list[str]:
 
 def negatives_of(papers: Papers, paper: str, curve: str) -> list[str]:
     """Negatives of a paper that were made through a curve's file, the newest first."""
-    folder, sha256 = papers.folder(paper), _hash_of(papers, paper, curve)
-    return [f.name for f in _newest(papers, paper) if f.kind == "image" and sha256 is not None
-            and _says(folder / f.name, f.changed, f.size).curve_sha256 == sha256]
+    folder, of = papers.folder(paper), _curve_of(papers, paper, curve)
+    return [] if of is None else [
+        f.name for f in _newest(papers, paper) if f.kind == "image"
+        and (origin := _says(folder / f.name, f.changed, f.size).origin) is not None
+        and origin.is_through(*of)]
 
 
 def checks_of(papers: Papers, paper: str, curve: str) -> list[str]:
     """Checks of prints that were made through a curve's file, the newest first."""
-    folder, sha256 = papers.folder(paper), _hash_of(papers, paper, curve)
-    return [f.name for f in _newest(papers, paper) if f.kind == "check" and sha256 is not None
-            and _checked(folder / f.name, f.changed, f.size) == sha256]
+    folder, of = papers.folder(paper), _curve_of(papers, paper, curve)
+    return [] if of is None else [
+        f.name for f in _newest(papers, paper) if f.kind == "check"
+        and _checked(folder / f.name, f.changed, f.size) == of[0]]
 
 
 def scans_read(papers: Papers, paper: str) -> Iterator[str]:
@@ -133,12 +151,14 @@ def _table(path: Path, _changed: float, _size: int) -> _Read | None:
     """None for a table that cannot be read, or in which nothing is measured."""
     try:
         table = read_table(path, holds=TARGETS)
+        colours = columns.ink_colours(table) or []
     except TonewrightError:
         return None
     if not columns.holds_values(table):
         return None
     at = columns.find(table, "patch")
     return _Read(columns.is_usable(table.columns), columns.says_aims(table),
+                 len({*colours} - {"255,255,255"}) > 1,
                  any(columns.find(table, name) is not None for name in _OF_STRIPS),
                  frozenset() if at is None else frozenset(row[at] for row in table.rows),
                  tuple(_named_scans(table.source.comments)))
@@ -175,20 +195,28 @@ def _aimed_patches(path: Path, _changed: float, _size: int) -> frozenset[str]:
     return frozenset(p.name for p in target.patches if p.aim_lightness is not None)
 
 
-def _hash_of(papers: Papers, paper: str, name: str) -> str | None:
+def _curve_of(papers: Papers, paper: str, name: str) -> tuple[str, str] | None:
+    """Hash and name of a curve's file; None where there is none that can be read."""
     path = papers.folder(paper) / name
-    for f in papers.files(paper):
-        if f.name == name:
-            return _sha256(path, f.changed, f.size)
-    return None
+    return next((_curve(path, f.changed, f.size) for f in papers.files(paper) if f.name == name),
+                None)
 
 
 @lru_cache(_KEPT)
-def _sha256(path: Path, _changed: float, _size: int) -> str | None:
+def _is_chart(path: Path, _changed: float, _size: int) -> bool:
     try:
-        return hashlib.sha256(path.read_bytes()).hexdigest()
-    except OSError:
+        return read_target(path).is_ink_chart
+    except TonewrightError:
+        return False
+
+
+@lru_cache(_KEPT)
+def _curve(path: Path, _changed: float, _size: int) -> tuple[str, str] | None:
+    try:
+        opened = open_curve(path, sources=False)
+    except TonewrightError:
         return None
+    return opened.sha256, opened.document.name
 
 
 @lru_cache(_KEPT)
@@ -205,7 +233,7 @@ class _Said:
     """What an image says of itself."""
 
     made_here: bool = False
-    curve_sha256: str | None = None
+    origin: Origin | None = None
     """Of a negative."""
 
 
@@ -214,7 +242,6 @@ def _says(path: Path, _changed: float, _size: int) -> _Said:
     """What cannot be opened counts as a picture: whoever takes it is told why."""
     try:
         with open_image(path, OpenOptions(flatten=True)) as image:
-            origin = origin_of(image)
-            return _Said(made_here(image) is not None, None if origin is None else origin.sha256)
+            return _Said(made_here(image) is not None, origin_of(image))
     except TonewrightError:
         return _Said()

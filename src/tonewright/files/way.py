@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from pathlib import Path
 
-from tonewright.files.contents import table_holds, tables
+from tonewright.files.contents import is_chart, table_holds, tables
 from tonewright.files.papers import PaperFile, Papers
 from tonewright.files.targets import read_target
 from tonewright.shelf.way import Thing, Way, way
@@ -50,7 +50,7 @@ def _things(papers: Papers, paper: str, file: PaperFile) -> Iterator[Thing]:
             yield file.kind
         case "page":
             yield "report"
-        case "target":
+        case "target" if not is_chart(papers, paper, file):
             yield "negative" if negative else "target"
         case "image" if negative:
             yield "negative"

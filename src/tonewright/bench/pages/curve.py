@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import date
 from functools import partial
 
 from tonewright.bench.pages.page import NAMED, Page, choices, refusal
@@ -51,13 +52,15 @@ class CurvePage(Page):
         self.aim = Field("Aim", "lightness", choices=_AIMS, on_change=self.changed,
                          hint="How the picture's tones are spread between black and white")
         self.patches = Tag("div")
+        self.date = Field("Printed on", date.today().isoformat(), on_change=self.changed,
+                          hint="Its age is counted from this day; blank if you do not know")
         self.name = self.name_field("Keep it as", ".curve.json")
         with Tag("div", classes="buttons"):
             button("Keep this curve", self._keep, "button primary")
         self.refused = refusal({
             self.name: NAMED, self.time: ("target_time_unknown", "time_impossible",
                                           "time_unclear", "time_far"),
-            self.process: ("process_needed",)}, self.process)
+            self.process: ("process_needed",), self.date: ("print_date",)}, self.process)
         self.kept = Tag("div", aria_live="polite")
 
     def _asked(self) -> FitCommand:
@@ -69,7 +72,8 @@ class CurvePage(Page):
             readings=chosen, output=self.below(self._file()),
             process=self.below(self.process.value) if self.process.value else None,
             target_time=self.time.value.strip(), aim=self.aim.value,
-            leave_out=tuple(sorted(self.left_out)), setup=self.setup())
+            leave_out=tuple(sorted(self.left_out)), setup=self.setup(),
+            date=self.date.value.strip())
 
     @property
     def left_out(self) -> set[str]:

@@ -16,8 +16,9 @@ from tonewright.bench.state import Bench
 from tonewright.bench.tasks.views import View
 from tonewright.bench.worker import Cancelled, Overtaken
 from tonewright.errors import TonewrightError
+from tonewright.files.contents import foreign_images
 from tonewright.files.papers import Kind
-from tonewright.shelf.way import Step
+from tonewright.shelf.way import Aside, Step
 
 NAMED = ("output_exists", "name_unusable", "outside_folder")
 """Codes of errors that the name of what is kept is at fault of."""
@@ -33,6 +34,7 @@ class Page:
 
     def __init__(self, bench: Bench, paper: str, foot: Foot | None = None) -> None:
         self.bench, self.paper, self.foot = bench, paper, foot
+        self._client = ui.context.client
         self.build()
 
     def build(self) -> None:
@@ -62,7 +64,7 @@ class Page:
         with self.result:
             show_result(view, label)
 
-    def say_kept(self, said: str, step: Step, hint: str = "") -> None:
+    def say_kept(self, said: str, step: Step | Aside, hint: str = "") -> None:
         """What was written; the foot of the page leads on."""
         self.kept.clear()
         with self.kept:
@@ -87,6 +89,24 @@ class Page:
                  and (not endings or f.name.lower().endswith(endings))]
         return [f.name for f in sorted(files, key=lambda f: -f.changed)]
 
+    def scans(self) -> list[str]:
+        """Pictures that may be scans: nothing that was made here."""
+        return foreign_images(self.bench.papers, self.paper)
+
+    def scanners(self) -> dict[str, str]:
+        """Scanner responses of all papers, this one's first: a scanner serves them all."""
+        papers = self.bench.papers
+        order = sorted(papers.names(), key=lambda paper: paper != self.paper)
+        return {f"{paper}/{f.name}": f.name if paper == self.paper else
+                f"{f.name} of {paper_title(self.bench, paper)}"
+                for paper in order for f in papers.files(paper) if f.kind == "scanner"}
+
+    def of_any_paper(self, value: str) -> Path | None:
+        """A file that is called by its paper and its name, counted from the bench's folder."""
+        paper, _, name = value.partition("/")
+        papers = self.bench.papers
+        return papers.inside(paper, name).relative_to(papers.root) if value else None
+
     def free(self, name: str) -> str:
         """A name that no file has yet."""
         return self.bench.papers.free_name(self.paper, name)
@@ -107,10 +127,10 @@ class Page:
         except Overtaken:
             pass
 
-    @staticmethod
-    def soon(call: Callable[[], Any]) -> None:
-        """Call as soon as the event that is being handled is over."""
-        ui.timer(0.001, call, once=True)
+    def soon(self, call: Callable[[], Any]) -> None:
+        """Call as soon as the event that is being handled is over; what sent it may be gone."""
+        with self._client:
+            ui.timer(0.001, call, once=True)
 
 
 def choices(names: list[str], none: str | None = None) -> dict[str, str]:

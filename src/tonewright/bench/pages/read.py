@@ -8,15 +8,16 @@ from functools import partial
 from pathlib import Path
 from typing import Any, cast
 
+from tonewright.bench.frame import address
 from tonewright.bench.pages.page import NAMED, Page, Working, choices, refusal
 from tonewright.bench.parts.drop import Drop
 from tonewright.bench.parts.field import Choice, Field, TextArea
 from tonewright.bench.parts.scan_view import MARKS, SCALE, Marking, ScanView, ShownPatch
-from tonewright.bench.parts.tags import Tag, button, inline_picture
+from tonewright.bench.parts.tags import Tag, button, inline_picture, link
 from tonewright.bench.tasks.read import ReadingView, keep_list, preview, read
 from tonewright.bench.transfer import file_address
 from tonewright.errors import OptionError, TonewrightError
-from tonewright.files.contents import foreign_images, tables
+from tonewright.files.contents import charts, tables
 from tonewright.files.papers import kind_of
 from tonewright.files.preview import Preview
 from tonewright.files.way import PRINT, stem, target_through
@@ -93,9 +94,10 @@ class ReadPage(Page):
 
     def _for_scans(self) -> None:
         """What says how dense the values of a scan are."""
-        scanners = self.names("scanner")
-        self.scanner = Field("Scanner", next(iter(scanners), ""),
-                             choices=choices(scanners, "none"), hint="What its values mean")
+        scanners = self.scanners()
+        self.scanner = Field("Scanner", next(iter(scanners), ""), choices={"": "none"} | scanners,
+                             hint="What its values mean")
+        link("Learn it from a gray scale", address(self.paper, "scanner"), "beside")
         self.scale = Field("Gray scale beside the print", "", choices=self._scales(),
                            hint="Instead of a scanner: the table of its steps' densities")
         self.flat = Field("Scan of a plain white sheet", "", choices=self._images("none"),
@@ -108,8 +110,7 @@ class ReadPage(Page):
         return self._images("choose", [n for n in self.names("table") if n == chosen])
 
     def _images(self, without: str, also: Sequence[str] = ()) -> dict[str, str]:
-        """Pictures that may be scans: nothing that was made here."""
-        return choices([*foreign_images(self.bench.papers, self.paper), *also], without)
+        return choices([*self.scans(), *also], without)
 
     def _scales(self) -> dict[str, str]:
         """Tables that may be a gray scale's densities."""
@@ -167,7 +168,8 @@ class ReadPage(Page):
         return ReadCommand(
             source=self.below(source), target=self.below(self.target.value),
             output=self.below(f"{name}.csv"), known=known, corners=self.corners,
-            scanner=self._file(self.scanner, scan), densities=self._file(self.scale, scan),
+            scanner=self.of_any_paper(self.scanner.value) if scan else None,
+            densities=self._file(self.scale, scan),
             flat=self._file(self.flat, scan), scale_corners=self.scale_corners if scan else None,
             overlay=self.below(f"{name}-overlay.png") if scan else None,
             order=None if scan else cast("Order | None", self.order.value or None),
@@ -234,8 +236,10 @@ class ReadPage(Page):
                                         patches=self.patches, on_patch=self._leave_out)
         self.show_result(found.view)
         to_check = asked.output.stem.endswith(PRINT)
-        self.say_kept(f"Kept as {asked.output}.", "check" if to_check else "curve",
-                      "" if to_check or asked.overlay is None else
+        of_inks = asked.target.name in charts(self.bench.papers, self.paper)
+        self.say_kept(f"Kept as {asked.output}.",
+                      "check" if to_check else "inks" if of_inks else "curve",
+                      "" if to_check or of_inks or asked.overlay is None else
                       "Click a spoilt patch in the scan, and the curve is made without it.")
 
     def _leave_out(self, name: str) -> Any:

@@ -13,7 +13,10 @@ MARKS = tuple(f"the middle of the mark with {spots}"
               for spots in ("one spot", "two spots", "three spots", "four spots"))
 SCALE = tuple(f"the {corner} corner of the gray scale, seen with step 1 at its left"
               for corner in ("top left", "top right", "bottom right", "bottom left"))
-"""What is clicked for the corners of a print, and of the gray scale beside it."""
+ROW = ("a corner of the row of steps, at its end with step 1", "the other corner at step 1",
+       "a corner at the other end of the row", "the last corner")
+"""What is clicked for the corners of a print, of the gray scale beside it, and of any row of
+steps, whichever way it lies."""
 
 
 @dataclass(frozen=True)

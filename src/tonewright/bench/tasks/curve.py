@@ -9,6 +9,7 @@ from tonewright.curve.document import Curve, make_name
 from tonewright.curve.prints import patch_places
 from tonewright.files.curves import FitFiles, ReadingFiles, SetupFiles, fit_files
 from tonewright.measured.findings import PatchesDoubted
+from tonewright.record.setup import Setup
 from tonewright.record.times import parse_time
 from tonewright.show.charts import curve_charts
 from tonewright.show.commands import FitCommand
@@ -38,9 +39,10 @@ def keep_curve(asked: FitCommand) -> CurveView:
 
 
 def _files(asked: FitCommand) -> FitFiles:
+    setup = SetupFiles(Setup(date=asked.date or None), asked.setup)
     return FitFiles(
-        asked.output, None, ReadingFiles(asked.readings), SetupFiles(file=asked.setup), asked.aim,
-        asked.leave_out, None, asked.process,
+        asked.output, None, ReadingFiles(asked.readings), setup, asked.aim, asked.leave_out, None,
+        asked.process,
         parse_time(asked.target_time) if asked.target_time else None)
 
 

@@ -35,6 +35,10 @@ class Origin:
     time: str | None
     """What it is to be printed for."""
 
+    def is_through(self, sha256: str, name: str) -> bool:
+        """Whether it was made through the curve of this name, whose file has this hash."""
+        return self.sha256 == sha256 or (self.sha256 is None and self.curve == name)
+
 
 def origin_of(image: SourceImage) -> Origin | None:
     """What a negative says of itself; None for an image that is no negative of ours."""
