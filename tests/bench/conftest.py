@@ -5,8 +5,8 @@ from __future__ import annotations
 import signal
 import subprocess
 import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -35,7 +35,7 @@ class Served:
     def end(self) -> str:
         """Ctrl-C, and what was said after the address."""
         self.process.send_signal(signal.SIGINT)
-        said, _ = self.process.communicate(timeout=15)
+        said, _ = self.process.communicate(timeout=60)
         return said
 
 
@@ -59,10 +59,10 @@ def opened(folder: Path) -> Iterator[Served]:
 
 
 @pytest.fixture
-def empty_bench(tmp_path: Path) -> Iterator[Served]:
-    """A bench of the test's own."""
-    with opened(tmp_path / "prints") as served:
-        yield served
+def serve(tmp_path: Path) -> Iterator[Callable[[], Served]]:
+    """Open a bench of the test's own."""
+    with ExitStack() as until_the_end:
+        yield lambda: until_the_end.enter_context(opened(tmp_path / "prints"))
 
 
 @pytest.fixture(scope="session")

@@ -335,13 +335,29 @@ def test_two_sheets_borrow_what_is_usual():
     assert np.mean(next_sheet) > 0.90
 
 
-@pytest.mark.parametrize("first_white", [20, 27, 29])
-def test_a_step_overshoots_neither_black_nor_white(first_white):
-    density = np.where(np.arange(31) < first_white, 1.6, 0.08)
-    fitted = fit_print(readings_of(np.linspace(0.0, 1.0, 31), density))
+@pytest.mark.parametrize(("levels", "repeats"), [(21, 1), (31, 1), (51, 2)])
+@pytest.mark.parametrize("place", [0.03, 0.2, 0.5, 0.8, 0.9, 0.94, 0.97])
+def test_the_ends_of_a_step_are_what_was_read_there(levels, repeats, place):
+    level = np.repeat(np.linspace(0.0, 1.0, levels), repeats)
+    fitted = fit_print(readings_of(level, np.where(level <= place, 1.6, 0.08)))
     light = scales.density_to_lightness(np.array([1.6, 0.08]))
-    assert fitted.black_lightness >= light[0] - 4.001
-    assert fitted.white_lightness <= light[1] + 4.001
+    assert (fitted.black_lightness, fitted.white_lightness) == pytest.approx(light, abs=0.3)
+
+
+def test_ends_lie_no_further_out_than_their_readings_leave_possible():
+    """Slopes over one to three levels, wherever; what is read at an end, in lightness, has a
+    standard deviation that is known."""
+    for seed in range(12):
+        rng = np.random.default_rng(seed)
+        level = np.linspace(0.0, 1.0, 51)
+        middle, width = rng.uniform(0.1, 0.95), rng.uniform(1.0, 3.0) / 50.0
+        density = 0.08 + 1.5 * np.clip(0.5 - (level - middle) / width, 0.0, 1.0)
+        seen = density + 0.01 * rng.standard_normal(51)
+        fitted = fit_print(readings_of(level, seen))
+        black, white = scales.density_to_lightness(seen[[0, -1]])
+        sd = 0.01 * scales.lightness_per_density(scales.density_to_lightness(density[[0, -1]]))
+        assert fitted.black_lightness > black - 4.0 * sd[0]
+        assert fitted.white_lightness < white + 4.0 * sd[1]
 
 
 def test_a_steep_step_is_found_with_its_white_and_no_patch_is_doubted():

@@ -18,7 +18,7 @@ from tonewright.curve.aim import Aim
 from tonewright.curve.document import FORM as CURVE
 from tonewright.curve.document import Curve, decode_curve, refuse_two_zeros
 from tonewright.errors import DocumentError
-from tonewright.files.opening import parse_toml, read_bytes, shown
+from tonewright.files.opening import parse_toml, read_bytes, setup_bytes, shown
 from tonewright.files.safe import write_text
 from tonewright.frozen import dataclass
 from tonewright.record.codec import Form
@@ -35,7 +35,6 @@ _T = TypeVar("_T")
 LARGEST = 16 * 1024 * 1024
 MOST_VALUES = 500_000
 """Values in one document: what it takes in memory depends on their number."""
-_LARGEST_SETUP = 1 << 20
 _PER_LINE = 12
 
 
@@ -328,7 +327,11 @@ def read_setup(path: str | os.PathLike[str]) -> Setup:
     FileError, DocumentError
         It cannot be read, is not TOML, or has an unknown entry.
     """
-    raw = read_bytes(path, _LARGEST_SETUP, "a setup is a small file")
+    return parse_setup(setup_bytes(path), path)
+
+
+def parse_setup(raw: bytes, path: str | os.PathLike[str]) -> Setup:
+    """The same from the bytes of the file; raises `DocumentError`."""
     try:
         data = parse_toml(raw, parse_float=str)
     except ValueError as error:
