@@ -21,7 +21,7 @@ import pytest
 from hypothesis import settings
 
 from tonewright.numeric import chain, monotone, sigmoid
-from tonewright.scan import find_steps, place
+from tonewright.scan import find_steps, place, response, uneven
 
 # a busy machine is slow, not wrong
 settings.register_profile("patient", deadline=None)
@@ -59,6 +59,8 @@ chain.fit_chain = remembered(chain.fit_chain)
 sigmoid.sample_rises = remembered(sigmoid.sample_rises)
 find_steps.find_row = remembered(find_steps.find_row)
 place.locate = remembered(place.locate)
+response.response_from_gray_scale = remembered(response.response_from_gray_scale)
+uneven.find_unevenness = remembered(uneven.find_unevenness)
 
 
 if os.environ.get("TONEWRIGHT_EVERY_CHECK"):

@@ -1,4 +1,4 @@
-"""A bench over a folder of its own, and a browser to use it with."""
+"""A bench over a folder, and a browser to use it with."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import signal
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -38,30 +39,37 @@ class Served:
         return said
 
 
-@pytest.fixture
-def serve(tmp_path: Path) -> Iterator[Callable[..., Served]]:
-    """Open a bench; it is closed after the test."""
+@contextmanager
+def opened(folder: Path) -> Iterator[Served]:
+    """Open a bench, and close it if that was not done."""
     pytest.importorskip("nicegui", reason="the bench is not installed")
-    open_: list[Served] = []
-
-    def begin(folder: Path | None = None, *options: str) -> Served:
-        where = folder or tmp_path / "prints"
-        where.mkdir(exist_ok=True)
-        process = subprocess.Popen(
-            [sys.executable, "-m", "tonewright", "bench", str(where), "--port", "0",
-             "--no-browser", *options], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
-            cwd=tmp_path)
+    folder.mkdir()
+    process = subprocess.Popen(
+        [sys.executable, "-m", "tonewright", "bench", str(folder), "--port", "0", "--no-browser"],
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, cwd=folder.parent)
+    try:
         assert process.stdout is not None
-        served = Served(where, process.stdout.readline().strip(), process)
-        open_.append(served)
+        served = Served(folder, process.stdout.readline().strip(), process)
         assert served.address.startswith("http://"), process.communicate()
-        return served
+        yield served
+    finally:
+        if process.poll() is None:
+            process.kill()
+            process.communicate()
 
-    yield begin
-    for served in open_:
-        if served.process.poll() is None:
-            served.process.kill()
-            served.process.communicate()
+
+@pytest.fixture
+def serve(tmp_path: Path) -> Iterator[Callable[[], Served]]:
+    """Open a bench of the test's own."""
+    with ExitStack() as until_the_end:
+        yield lambda: until_the_end.enter_context(opened(tmp_path / "prints"))
+
+
+@pytest.fixture(scope="session")
+def bench(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    """One bench for every test of a worker: each begins papers of its own."""
+    with opened(tmp_path_factory.mktemp("bench") / "prints") as served:
+        yield served
 
 
 @pytest.fixture

@@ -30,11 +30,8 @@ PAGES = ("strip", "target", "read", "curve", "negative", "check", "report", "sca
 HOSTILE = "<img src=x onerror=alert(1)>"
 
 
-def test_marks_that_are_not_found_are_set_by_clicks(
-    serve: Callable[..., Any], window: Any
-) -> None:
-    bench = serve()
-    (paper := bench.folder / "Cotton").mkdir()
+def test_marks_that_are_not_found_are_set_by_clicks(bench: Any, window: Any) -> None:
+    (paper := bench.folder / "Ramie").mkdir()
     drawn = draw_target(paper / "small.tif", TargetRequest(levels=11),
                         LayoutSettings("small", width_mm=101.6, height_mm=127.0))
     room = Darkroom(DEMO_INK, KALLITYPE, printing_time=1400.0)
@@ -50,7 +47,7 @@ def test_marks_that_are_not_found_are_set_by_clicks(
     write_picture(paper / "torn-scan.tif", codes, render.ppi)
 
     window.goto(bench.address)
-    window.goto(bench.paper("Cotton", "read"))
+    window.goto(bench.paper("Ramie", "read"))
     window.get_by_label("What to read").select_option("torn-scan.tif")
     window.get_by_label("Density of the bare paper").fill("0.09")
     window.get_by_label("Density of the blackest").fill("1.55")
@@ -64,7 +61,7 @@ def test_marks_that_are_not_found_are_set_by_clicks(
         picture.scroll_into_view_if_needed()
     window.locator(".scan-view .mark").nth(3).press("ArrowRight")
     window.get_by_role("button", name="Read it with these marks").click()
-    window.get_by_text("Kept as Cotton/small-readings.csv").wait_for()
+    window.get_by_text("Kept as Ramie/small-readings.csv").wait_for()
     window.get_by_text("marks given by hand").wait_for()
     patch = window.locator(".scan-view .patch").first
     patch.press("Enter")
@@ -73,18 +70,15 @@ def test_marks_that_are_not_found_are_set_by_clicks(
     assert not _faults(axe, window, "patches")
 
 
-def test_a_batch_is_stopped_half_way_and_leaves_no_half_file(
-    serve: Callable[..., Any], window: Any
-) -> None:
-    bench = serve()
-    (paper := bench.folder / "Cotton").mkdir()
+def test_a_batch_is_stopped_half_way_and_leaves_no_half_file(bench: Any, window: Any) -> None:
+    (paper := bench.folder / "Hemp").mkdir()
     (paper / "cotton.curve.json").write_bytes(CURVE.read_bytes())
     codes = np.tile(scene(500, 400), (5, 8))
     write_picture(paper / "picture-0.tif", codes, 300.0)
     for number in range(1, 8):  # so large together that a second process helps
         (paper / f"picture-{number}.tif").hardlink_to(paper / "picture-0.tif")
     window.goto(bench.address)
-    window.goto(bench.paper("Cotton", "negative"))
+    window.goto(bench.paper("Hemp", "negative"))
     for number in range(8):
         window.get_by_label(f"picture-{number}.tif").check()
     window.get_by_label("Tone scale").uncheck()
@@ -114,10 +108,7 @@ def test_a_batch_is_stopped_half_way_and_leaves_no_half_file(
     window.get_by_text("Download picture-7-negative.tif").wait_for()
 
 
-def test_two_windows_and_a_shell_lose_no_file(
-    serve: Callable[..., Any], window: Any, chromium: Any
-) -> None:
-    bench = serve()
+def test_two_windows_and_a_shell_lose_no_file(bench: Any, window: Any, chromium: Any) -> None:
     (paper := bench.folder / "Cotton").mkdir()
     (paper / "a.curve.json").write_bytes(CURVE.read_bytes())
     other = chromium.new_page()
@@ -147,13 +138,10 @@ def test_two_windows_and_a_shell_lose_no_file(
     other.close()
 
 
-def test_names_and_documents_are_texts_and_never_markup(
-    serve: Callable[..., Any], window: Any
-) -> None:
+def test_names_and_documents_are_texts_and_never_markup(bench: Any, window: Any) -> None:
     from tonewright.record.setup import setup_toml
 
-    bench = serve()
-    (paper := bench.folder / "Cotton &lt;b&gt;bold").mkdir()
+    (paper := bench.folder / "Wool &lt;b&gt;bold").mkdir()
     (paper / "setup.toml").write_text(setup_toml(Setup(paper=HOSTILE)), encoding="utf-8")
     document = CURVE.read_text(encoding="utf-8").replace('"name": "kallitype"',
                                                          f'"name": "{HOSTILE}"', 1)
@@ -163,25 +151,22 @@ def test_names_and_documents_are_texts_and_never_markup(
     window.goto(bench.address)
     window.get_by_text(HOSTILE).first.wait_for()
     for step in PAGES:
-        window.goto(bench.paper("Cotton%20&lt;b&gt;bold", step))
+        window.goto(bench.paper("Wool%20&lt;b&gt;bold", step))
         window.get_by_role("heading", level=1).wait_for()
     assert not alarms
     assert window.locator("b").count() == 0
 
 
-def test_every_page_holds_the_rules_of_accessibility(
-    serve: Callable[..., Any], window: Any
-) -> None:
+def test_every_page_holds_the_rules_of_accessibility(bench: Any, window: Any) -> None:
     axe = pytest.importorskip("axe_playwright_python.sync_playwright").Axe()
-    bench = serve()
-    (paper := bench.folder / "Cotton").mkdir()
+    (paper := bench.folder / "Silk").mkdir()
     (paper / "a.curve.json").write_bytes(CURVE.read_bytes())
     window.goto(bench.address)
-    window.get_by_role("heading", name="Cotton").wait_for()
+    window.get_by_role("heading", name="Silk").wait_for()
     faults = _faults(axe, window, "papers")
     for step in PAGES:
         window.set_viewport_size({"width": 1280, "height": 800})
-        window.goto(bench.paper("Cotton", step))
+        window.goto(bench.paper("Silk", step))
         window.get_by_role("heading", level=1).wait_for()
         window.wait_for_timeout(300)
         faults += _faults(axe, window, step)
@@ -192,11 +177,10 @@ def test_every_page_holds_the_rules_of_accessibility(
     assert not faults
 
 
-def test_a_strip_is_typed_by_keyboard_alone(serve: Callable[..., Any], window: Any) -> None:
-    bench = serve()
-    (bench.folder / "Cotton").mkdir()
+def test_a_strip_is_typed_by_keyboard_alone(bench: Any, window: Any) -> None:
+    (bench.folder / "Flax").mkdir()
     window.goto(bench.address)
-    window.goto(bench.paper("Cotton", "strip"))
+    window.goto(bench.paper("Flax", "strip"))
     window.get_by_label("Step tablet").focus()
     window.keyboard.press("Tab")
     window.keyboard.type("10min")

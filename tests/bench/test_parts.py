@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 import os
-from collections.abc import Callable
+from itertools import count
 from typing import Any
 
 import numpy as np
@@ -21,14 +21,16 @@ pytestmark = [pytest.mark.skipif(os.name != "posix", reason="ended by a signal")
               pytest.mark.usefixtures("chromium")]
 TABLET = [f"{1.5 / (1 + 2.0 ** (step - 12)) + 0.08:.2f}".replace(".", ",") for step in range(31)]
 
+NUMBERS = count(1)
+
 
 @pytest.fixture
-def strip(serve: Callable[..., Any], window: Any) -> Any:
+def strip(bench: Any, window: Any) -> Any:
     """The page of a paper's strip."""
-    bench = serve()
-    (bench.folder / "Cotton").mkdir()
+    name = f"Paper-{next(NUMBERS)}"
+    (bench.folder / name).mkdir()
     window.goto(bench.address)
-    window.goto(bench.paper("Cotton", "strip"))
+    window.goto(bench.paper(name, "strip"))
     window.locator("[data-cell='0,0']").wait_for()
     return window
 
@@ -126,14 +128,13 @@ def test_under_the_safelight_only_red_leaves_the_screen(strip: Any) -> None:
         assert ground_is_ink or (0.2126 * linear + 0.05) / 0.05 >= 4.5, colour
 
 
-def test_marks_are_set_by_the_keys_and_dragged(serve: Callable[..., Any], window: Any) -> None:
-    bench = serve()
-    (paper := bench.folder / "Cotton").mkdir()
+def test_marks_are_set_by_the_keys_and_dragged(bench: Any, window: Any) -> None:
+    (paper := bench.folder / "Jute").mkdir()
     draw_target(paper / "small.tif", TargetRequest(levels=11),
                 LayoutSettings("small", width_mm=101.6, height_mm=127.0))
     write_picture(paper / "other.tif", scene(480, 600), 120.0)
     window.goto(bench.address)
-    window.goto(bench.paper("Cotton", "read"))
+    window.goto(bench.paper("Jute", "read"))
     window.get_by_label("What to read").select_option("other.tif")
     window.get_by_label("Density of the bare paper").fill("0.09")
     window.get_by_label("Density of the blackest").fill("1.55")

@@ -65,11 +65,10 @@ def hand_over(tmp_path, form, *, file=EXAMPLE, name=None, **more):
     return export_curve(file, ExportRequest(form, **more), output, force=True), output
 
 
-@pytest.mark.parametrize(("depth", "encoding"), [
-    (8, "srgb"), (16, "gamma:1.8"), (16, "lightness")])
-@pytest.mark.parametrize(("separator", "decimal", "sign"), [
-    (None, "point", ","), ("semicolon", "comma", ";"), ("tab", "comma", "\t"),
-    (None, "comma", ";")])
+@pytest.mark.parametrize(("depth", "encoding", "separator", "decimal", "sign"), [
+    (8, "srgb", None, "point", ","), (8, "srgb", "semicolon", "comma", ";"),
+    (8, "srgb", "tab", "comma", "\t"), (8, "srgb", None, "comma", ";"),
+    (16, "gamma:1.8", "tab", "comma", "\t"), (16, "lightness", None, "point", ",")])
 def test_a_table_of_every_value(tmp_path, curve, depth, encoding, separator, decimal, sign):
     made, output = hand_over(tmp_path, "table", depth=depth, encoding=encoding,
                              dialect=make.Dialect(separator, decimal))
