@@ -25,7 +25,8 @@ from tonewright.virtual.scene import scene
 pytestmark = [pytest.mark.skipif(os.name != "posix", reason="ended by a signal"),
               pytest.mark.usefixtures("chromium")]
 CURVE = Path(__file__).parents[2] / "curves" / "kallitype.curve.json"
-PAGES = ("strip", "target", "read", "curve", "negative", "check", "report")
+PAGES = ("strip", "target", "read", "curve", "negative", "check", "report", "scanner", "inks",
+         "setup")
 HOSTILE = "<img src=x onerror=alert(1)>"
 
 
@@ -86,13 +87,24 @@ def test_a_batch_is_stopped_half_way_and_leaves_no_half_file(
     window.goto(bench.paper("Cotton", "negative"))
     for number in range(8):
         window.get_by_label(f"picture-{number}.tif").check()
+    window.get_by_label("Tone scale").uncheck()
     window.get_by_role("button", name="Make the negatives").click()
     _until(lambda: [*(paper / "negatives").glob("picture-*.tif")], 60.0)
     with _held(bench.process.pid):  # however quick the machine is
         window.get_by_role("button", name="Stop").click()
-    window.get_by_text("Stopped. What was finished before is kept.").wait_for()
+    said = window.get_by_text("Stopped.")
+    said.wait_for()
     made = [*(paper / "negatives").glob("picture-*.tif")]
     assert 1 <= len(made) < 8
+    assert f"{len(made)} negative{'s' * (len(made) > 1)} of 8 had been" in said.text_content()
+    lines = window.locator(".lines li")
+    assert lines.count() == 8
+    for number in range(8):
+        name = f"picture-{number}"
+        done = paper / "negatives" / f"{name}-negative.tif" in made
+        said_of_it = f"Download {name}-negative.tif" if done else "not made"
+        assert said_of_it in lines.nth(number).text_content()
+        assert window.get_by_label(f"{name}.tif", exact=True).is_checked() != done
     assert all(path.stat().st_size > codes.size * 2 for path in made)
     _until(lambda: not [*paper.rglob(".*")], 60.0)
     window.get_by_label("picture-7.tif").check()  # the page goes on
@@ -188,7 +200,7 @@ def test_a_strip_is_typed_by_keyboard_alone(serve: Callable[..., Any], window: A
     window.get_by_label("Step tablet").focus()
     window.keyboard.press("Tab")
     window.keyboard.type("10min")
-    for _ in range(3):  # how it is read, and the way past the table
+    for _ in range(4):  # how it is read, a table to go on with, and the way past the grid
         window.keyboard.press("Tab")
     for step in range(31):
         window.keyboard.type(f"{1.5 / (1 + 2.0 ** (step - 12)) + 0.08:.2f}".replace(".", ","))

@@ -3,16 +3,12 @@
 from __future__ import annotations
 
 import os
-import shlex
-import shutil
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
-from click.testing import CliRunner
 
-from tonewright.cli import main
 from tonewright.files.documents import read_curve
 from tonewright.files.raster.pictures import read_codes, write_picture
 from tonewright.files.targets import read_target
@@ -20,36 +16,11 @@ from tonewright.scales import lightness_to_density
 from tonewright.virtual import darkroom, scanroom
 from tonewright.virtual.darkroom import DEMO_INK, KALLITYPE, Darkroom
 from tonewright.virtual.scene import scene
+from windows import same, shot
 
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="ended by a signal")
 TIME = 1400.0
 """Seconds: about the base printing time of the invented paper."""
-SHOTS = os.environ.get("TONEWRIGHT_SCREENSHOTS")
-"""A folder to keep pictures of the pages in."""
-
-
-def shot(page: Any, name: str) -> None:
-    """Keep a picture of the page where that is asked for."""
-    if SHOTS:
-        page.screenshot(path=str(Path(SHOTS) / f"{name}.png"), full_page=True)
-
-
-def same(page: Any, folder: Path, tmp_path: Path, *outputs: str) -> None:
-    """The command that the page shows writes the same bytes."""
-    command = page.locator(".same-command code").last.text_content()
-    again = tmp_path / f"again-{len([*tmp_path.iterdir()])}"
-    shutil.copytree(folder, again)
-    for output in outputs:
-        (again / output).unlink()
-    before = Path.cwd()
-    os.chdir(again)
-    try:
-        done = CliRunner().invoke(main, shlex.split(command)[1:])
-    finally:
-        os.chdir(before)
-    assert done.exit_code in (0, 1), done.output
-    for output in outputs:
-        assert (again / output).read_bytes() == (folder / output).read_bytes(), output
 
 
 class Keys:
@@ -146,8 +117,7 @@ def test_the_whole_job_from_an_empty_folder_to_a_checked_print_by_keyboard_alone
     keys.go_on("Negative")
     keys.drop(tmp_path / "landscape.tif")
     window.get_by_role("checkbox", name="landscape.tif", checked=True).wait_for()
-    keys.to("checkbox", "Tone scale beside the picture, to check the print by")
-    keys.press("Space")
+    assert window.get_by_label("Tone scale beside").is_checked(), "the check needs it"
     keys.do("Make the negatives")
     window.get_by_text("Download landscape-negative.tif").wait_for()
     window.locator(".side-by-side img").nth(1).wait_for()
@@ -242,7 +212,6 @@ def _check(keys: Keys, cotton: Path) -> None:
     keys.paste(lightness_to_density(aims))
     keys.do("Keep these tones")
     keys.page.get_by_text("Kept as Cotton-print").wait_for()
-    keys.go_on("Check")
     keys.page.locator(".big-number", has_text="As promised").wait_for()
     keys.do("Keep this check")
     keys.page.get_by_text("Kept as Cotton.check.json").wait_for()

@@ -17,7 +17,7 @@ from tonewright.bench.worker import Cancelled, Overtaken, fault
 from tonewright.errors import TonewrightError
 from tonewright.files.papers import HERE
 from tonewright.files.way import paper_way
-from tonewright.shelf.way import STEPS, Step, Way
+from tonewright.shelf.way import STEPS, Aside, Step, Way
 from tonewright.show.way_text import NAMES, missing_words, next_on_the_way
 
 ASSETS = "/bench-assets"
@@ -45,7 +45,7 @@ def prepare(bench: Bench) -> None:
     app.on_page_exception(failed)
 
 
-def address(paper: str, step: Step) -> str:
+def address(paper: str, step: Step | Aside) -> str:
     """Where a page is."""
     return f"/paper/{'-' if paper == HERE else quote(paper, safe='')}/{step}"
 
@@ -64,9 +64,10 @@ def paper_of(bench: Bench, name: str) -> str | None:
 
 
 @contextmanager
-def frame(bench: Bench, title: str, paper: str | None = None, step: Step | None = None
-          ) -> Iterator[None]:
-    """The page around what is done in it."""
+def frame(
+    bench: Bench, title: str, paper: str | None = None, step: Step | Aside | None = None
+) -> Iterator[Foot | None]:
+    """The page around what is done in it; of a paper's page its foot."""
     ui.page_title(f"{title} · {paper_title(bench, paper)}" if paper else title)
     ui.add_head_html(f'<link rel="stylesheet" href="{ASSETS}/bench.css">')
     ui.add_body_html(f"<script>{_RECALL}; {_KEEP_DROPS}</script>")
@@ -75,16 +76,20 @@ def frame(bench: Bench, title: str, paper: str | None = None, step: Step | None 
         link("Papers", "/", "home")
         if paper is not None:
             Tag("span", paper_title(bench, paper), "where")
+            link(NAMES["setup"], address(paper, "setup"), "button quiet",
+                 **({"aria_current": "page"} if step == "setup" else {}))
         with Tag("div", classes="aside"):
             button("Safelight", lambda: ui.run_javascript(f"{_SAFELIGHT}; {_REMEMBER}"),
                    "button quiet")
             button("Close the bench", lambda: _close(bench), "button quiet")
         along = None if paper is None else _way(step, paper)
+    foot = None if paper is None else Foot(paper, step)
     with Tag("div", classes="page", id="page", tabindex="-1"):  # within the main of NiceGUI
         Tag("h1", title)
-        yield
-    if paper is not None and along is not None:
-        _follow(bench, paper, along, _foot(step, paper))
+        yield foot
+    if paper is not None and along is not None and foot is not None:
+        foot.build()
+        _follow(bench, paper, along, foot.show)
     _say_faults()
 
 
@@ -115,7 +120,7 @@ def paper_title(bench: Bench, paper: str) -> str:
     return bench.papers.root.resolve().name if paper == HERE else paper
 
 
-def _way(here: Step | None, paper: str) -> Callable[[Way], None]:
+def _way(here: Step | Aside | None, paper: str) -> Callable[[Way], None]:
     """The steps along the top; what is returned shows which of them are done."""
     with Tag("nav", classes="way", aria_label="The way of the job"), Tag("ol"):
         steps = {}
@@ -134,19 +139,34 @@ def _way(here: Step | None, paper: str) -> Callable[[Way], None]:
     return show
 
 
-def _foot(here: Step | None, paper: str) -> Callable[[Way], None]:
-    """A place for what is missing and what comes next; what is returned says it."""
-    foot = Tag("footer", classes="next-step foot", aria_label="What comes next")
+class Foot:
+    """What is missing and what comes next; the one way on of a page."""
 
-    def show(way: Way) -> None:
-        foot.clear()
-        with foot:
-            Tag("p", next_on_the_way(way), "next-words")
-            if way.next is not None and way.next != here:
-                link(f"Go on: {NAMES[way.next]}", address(paper, way.next), "button primary")
+    def __init__(self, paper: str, here: Step | Aside | None) -> None:
+        self._paper, self._here = paper, here
+        self._kept: Step | Aside | None = None
+        self._way: Way | None = None
+
+    def build(self) -> None:
+        """Put it where the page ends."""
+        self._box = Tag("footer", classes="next-step foot", aria_label="What comes next")
+
+    def lead_to(self, step: Step | Aside) -> None:
+        """Something was kept that is for this step."""
+        self._kept = step
+        if self._way is not None:
+            self.show(self._way)
+
+    def show(self, way: Way) -> None:
+        """Say how far the paper has come."""
+        self._way, to = way, self._kept or way.next
+        self._box.clear()
+        with self._box:
+            if self._kept is None:
+                Tag("p", next_on_the_way(way), "next-words")
+            if to is not None and to != self._here:
+                link(f"Go on: {NAMES[to]}", address(self._paper, to), "button primary")
             Tag("p", missing_words(way), "missing-words")
-
-    return show
 
 
 def _follow(bench: Bench, paper: str, *shown: Callable[[Way], None]) -> None:

@@ -12,6 +12,9 @@ from typing import Any, Self
 from tonewright.errors import FileError
 from tonewright.files.safe import remember_read
 
+_LARGEST_SETUP = 1 << 20
+"""Bytes."""
+
 
 def read_bytes(
     path: str | os.PathLike[str], most: int, rule: str,
@@ -40,6 +43,11 @@ def read_bytes(
     if len(raw) > most:
         raise too_large(target, most)
     return raw
+
+
+def setup_bytes(path: str | os.PathLike[str]) -> bytes:
+    """The file that says what a calibration was made with; raises as `read_bytes`."""
+    return read_bytes(path, _LARGEST_SETUP, "a setup is a small file")
 
 
 def too_large(path: Path, most: int) -> FileError:

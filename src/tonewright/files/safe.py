@@ -50,6 +50,16 @@ def one_call() -> Iterator[None]:
         _read.reset(before)
 
 
+@contextmanager
+def no_call() -> Iterator[None]:
+    """From here on nothing is remembered: what goes on is no call, but waits for many."""
+    before = _read.set(None)
+    try:
+        yield
+    finally:
+        _read.reset(before)
+
+
 def remember_read(path: str | os.PathLike[str]) -> None:
     """Note a file that is read, so that nothing of this call replaces it."""
     inputs = _read.get()

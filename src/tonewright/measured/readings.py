@@ -177,7 +177,7 @@ def readings_from_table(table: Table, options: ReadingOptions | None = None) -> 
         for u, d, sd, sheet, name, line, doubt in zip(
             level.tolist(), density.tolist(), density_sds(table), sheets, names,
             table.line_numbers, doubts, strict=True))
-    if any(any(table.cells(name) or []) for name in columns.AIM_NAMES):
+    if columns.says_aims(table):
         findings += (AimsStated(table.source.name),)
     if doubted := tuple(p.patch for p in patches if p.doubt):
         findings += (PatchesDoubted(table.source.name, doubted),)

@@ -101,7 +101,8 @@ def _options(description: dict[str, Any]) -> dict[str, Any]:
         "animation": False, "textStyle": {"fontFamily": "Georgia, serif"},
         "grid": {"left": 62, "right": 24, "top": 16, "bottom": 104},
         "legend": {"bottom": 0, "textStyle": _TEXT, "itemGap": 18, "icon": "circle",
-                   "data": [s["name"] for s in series if s["type"] != "custom"]},
+                   "data": [s["name"] for s in series
+                            if s["type"] != "custom" and "markLine" not in s]},
         "tooltip": {"trigger": "item", "textStyle": {"fontSize": 15}},
         "xAxis": _axis(description["x"], 34), "yAxis": _axis(description["y"], 44),
         "series": series,
@@ -142,5 +143,5 @@ def _series(one: dict[str, Any]) -> dict[str, Any]:
             return {**common, "type": "line", "data": [], "silent": True, "markLine": {
                 "symbol": "none", "silent": True, "animation": False,
                 "lineStyle": {"color": colour, "type": "dotted", "width": 1.5},
-                "label": {"formatter": one["name"], "position": "insideEndTop", **_TEXT},
+                "label": {"formatter": one["name"], "position": "insideStartTop", **_TEXT},
                 "data": [{"xAxis": one["at"]}]}}

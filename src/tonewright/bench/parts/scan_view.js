@@ -47,7 +47,7 @@ export default {
     </div>
   `,
   props: { url: String, width: Number, height: Number, label: String, marking: Boolean,
-           marks: Array, patches: Array },
+           marks: Array, asked: Array, patches: Array },
   data() {
     return { zoom: 1, placed: (this.marks || []).map((m) => [...m]), held: null, here: 0 };
   },
@@ -57,9 +57,8 @@ export default {
     },
     said() {
       const n = this.placed.length;
-      const spots = ["one spot", "two spots", "three spots", "four spots"];
-      return n < 4 ? `Click the middle of the mark with ${spots[n]}.`
-                   : "All four marks are set. Drag them, or move them with the arrow keys (with Shift in large steps), until they lie on the middles.";
+      return n < 4 ? `Click ${this.asked[n]}.`
+                   : "All four are set. Drag them, or move them with the arrow keys (with Shift in large steps), until they lie right.";
     },
   },
   methods: {
