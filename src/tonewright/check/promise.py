@@ -34,6 +34,9 @@ UNEVEN_SD, UNEVEN_REACH = 0.006, 0.3
 SESSION_SD = 0.005
 """Density by which all readings of one day differ from another day's: zero of the instrument, lamp
 of the scanner (from memory, no source)."""
+UNSTATED_SD = 0.01
+"""Standard deviation of a densitometer's readings, where they state none and the curve was measured
+otherwise (from memory, no source)."""
 FORMS = (0.6, 1.0, 1.6)
 """Powers of its level that an ink's density may go by, where no strip tells."""
 MODES = {"exposure": 0.05 * STOP, "contrast": 0.015, "black": 0.015, "white": 0.002}
@@ -204,11 +207,17 @@ def nearness(tones: PrintedTones) -> Array:
 
 def _noise_sd(curve: Curve, tones: PrintedTones) -> Array:
     """Of each patch, in density: what the curve's own patches scattered by, coating and all, or
-    what the reading says of itself, if that is more."""
+    what the reading says of itself, if that is more.
+
+    A curve whose readings state their scatter was read from a scan, which averages a patch of
+    thousands of pixels: that is nothing to judge a reading by that states none.
+    """
     usual = curve.summary.noise_density_sd
     if curve.recipe is not None:  # it holds how strip and target differ, too
         usual = math.sqrt(max(usual**2 - SHEET_DENSITY_SD**2, NOISE_FLOOR**2))
-    return np.array([max(p.density_sd or 0.0, usual) for p in tones.readings.patches])
+    stated = any(p.density_sd for readings in curve.measured for p in readings.patches)
+    return np.array([max(p.density_sd or (UNSTATED_SD if stated else 0.0), usual)
+                     for p in tones.readings.patches])
 
 
 @dataclass(frozen=True)
