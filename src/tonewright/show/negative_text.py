@@ -115,7 +115,7 @@ def _film_text(film: FilmReport) -> str:
         f"Film {film.output}",
         labelled("film", f"{film.film.name}: {film.width} x {film.height} pixels, {width:.1f} x"
                  f" {height:.1f} mm{rule}"),
-        *(labelled("negative", f"{place.source.name}: {place.width_mm:.1f} x"
+        *(labelled("negative", f"{place.title or place.source.name}: {place.width_mm:.1f} x"
                    f" {place.height_mm:.1f} mm, {place.x_mm:.1f} mm from the left and"
                    f" {place.y_mm:.1f} mm from the top{', turned a quarter' * place.turned}")
           for place in film.places)])
