@@ -23,7 +23,19 @@ if TYPE_CHECKING:
 
 Function = TypeVar("Function", bound=Callable[..., Any])
 
-PATH = click.Path(path_type=Path, readable=False)  # what cannot be read is said by who reads it
+
+
+class _Path(click.Path):
+    """A file or a folder; an option that follows in its place is none."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        if isinstance(param, click.Option) and ctx is not None and any(
+                value in other.opts for other in ctx.command.params):
+            raise click.BadOptionUsage(param.opts[-1], "")
+        return super().convert(value, param, ctx)
+
+
+PATH = _Path(path_type=Path, readable=False)  # what cannot be read is said by who reads it
 force = click.option("--force", is_flag=True, help="Replace the output file if it exists.")
 as_json = click.option("--json", "as_json", is_flag=True,
                        help="Print one JSON object instead of text.")
