@@ -34,7 +34,7 @@ class Served:
     def end(self) -> str:
         """Ctrl-C, and what was said after the address."""
         self.process.send_signal(signal.SIGINT)
-        said, _ = self.process.communicate(timeout=15)
+        said, _ = self.process.communicate(timeout=60)
         return said
 
 

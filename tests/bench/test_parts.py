@@ -44,6 +44,8 @@ def test_a_column_is_pasted_as_typed_and_what_has_no_place_is_told(strip: Any) -
     assert strip.locator("[data-cell='30,1']").input_value() == "0,3"
     strip.get_by_text("2 pasted values beyond the table left off.").wait_for()
     _left_out_by_the_keys(strip)
+    _a_file_dropped_anywhere_leaves_the_page_open(strip)
+    _a_fault_is_said_and_the_page_goes_on(strip)
 
 
 def _left_out_by_the_keys(strip: Any) -> None:
@@ -58,6 +60,43 @@ def _left_out_by_the_keys(strip: Any) -> None:
         assert part.evaluate("e => parseFloat(getComputedStyle(e).outlineWidth)") >= 2, name
     strip.keyboard.press("Shift+Tab")
     assert strip.evaluate("parseFloat(getComputedStyle(document.activeElement).outlineWidth)") >= 2
+
+
+def _a_file_dropped_anywhere_leaves_the_page_open(strip: Any) -> None:
+    for way, said in (("table", "This page takes no files"), ("scan", "inside the dashed frame")):
+        strip.get_by_label("How it is read").select_option(way)
+        strip.wait_for_function("way => !!document.querySelector('.drop') === (way === 'scan')",
+                                arg=way)
+        assert strip.evaluate("""() => { const data = new DataTransfer();
+            data.items.add(new File(['x'], 'scan.tif'));
+            return ['dragover', 'drop'].map(kind => document.querySelector('h1').dispatchEvent(
+                new DragEvent(kind, {dataTransfer: data, bubbles: true, cancelable: true}))); }""",
+        ) == [False, False], "the browser is kept from opening it"
+        strip.get_by_role("alert").filter(has_text=said).wait_for()
+    strip.get_by_label("How it is read").select_option("table")
+    strip.get_by_role("button", name="Close", exact=True).click()
+    strip.locator("[data-cell='0,0']").wait_for()
+
+
+def _a_fault_is_said_and_the_page_goes_on(strip: Any) -> None:
+    fault = strip.get_by_role("alert").filter(has_text="KeyError: 'edition'")
+    assert fault.count() == 0
+    strip.evaluate("""() => getElement(Number(document.querySelector('.density-grid').id.slice(1)))
+        .$emit('changed', {})""")
+    fault.get_by_text("what you typed is still here").wait_for()
+    strip.get_by_role("button", name="Close", exact=True).click()
+    fault.wait_for(state="hidden")
+    _paste(strip, "0,0", "\n".join(f"{density}\t" for density in TABLET))
+    strip.get_by_label("Printing time").fill("10 min")
+    strip.locator(".big-number", has_text="min").wait_for()
+    _a_point_is_left_out_by_the_keys(strip)
+
+
+def _a_point_is_left_out_by_the_keys(strip: Any) -> None:
+    strip.get_by_role("application").focus()
+    for key in ("ArrowRight", "ArrowRight", "ArrowLeft", "Enter"):
+        strip.keyboard.press(key)
+    strip.get_by_label("leave out step 31", exact=True).and_(strip.locator(":checked")).wait_for()
 
 
 def test_under_the_safelight_only_red_leaves_the_screen(strip: Any) -> None:
@@ -120,6 +159,42 @@ def test_marks_are_set_by_the_keys_and_dragged(serve: Callable[..., Any], window
     window.mouse.up()
     window.mouse.move(*middle)
     assert _place(first) == pytest.approx((78.0, 45.0), abs=1.5)
+    _a_finger_drags_a_mark_sets_one_and_scrolls(window)
+
+
+def _a_finger_drags_a_mark_sets_one_and_scrolls(window: Any) -> None:
+    finger = window.context.new_cdp_session(window)
+    finger.send("Emulation.setTouchEmulationEnabled", {"enabled": True})
+
+    def touch(x: float, y: float, *moves: tuple[float, float]) -> None:
+        finger.send("Input.dispatchTouchEvent", {"type": "touchStart",
+                                                 "touchPoints": [{"x": x, "y": y}]})
+        for right, down in moves:
+            finger.send("Input.dispatchTouchEvent", {"type": "touchMove", "touchPoints": [
+                {"x": x + right, "y": y + down}]})
+        finger.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
+
+    scroll, first = window.locator(".scan-window"), window.locator(".mark circle").first
+    for _ in range(2):
+        window.get_by_role("button", name="Larger").click()
+    scroll.scroll_into_view_if_needed()
+    box = first.bounding_box()
+    before, scale = _place(first), _scale(window)
+    touch(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2,
+          *((4.0 * n, 3.0 * n) for n in range(1, 11)))
+    there = before[0] + 40 / scale, before[1] + 30 / scale
+    window.wait_for_function("x => Number(document.querySelector('.mark circle')"
+                             ".getAttribute('cx')) > x - 2", arg=there[0])
+    assert _place(first) == pytest.approx(there, abs=2.0)
+    assert scroll.evaluate("one => [one.scrollLeft, one.scrollTop]") == [0, 0]
+    box = scroll.bounding_box()
+    middle = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    window.get_by_role("button", name="Set the marks anew").click()
+    touch(*middle)
+    first.wait_for()
+    touch(middle[0] - 100, middle[1], *((0.0, -12.0 * n) for n in range(1, 11)))
+    window.wait_for_function("() => document.querySelector('.scan-window').scrollTop > 50")
+    assert window.locator(".mark").count() == 1, "scrolling sets none"
 
 
 def _paste(page: Any, cell: str, text: str) -> None:

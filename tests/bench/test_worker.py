@@ -39,6 +39,10 @@ def broken() -> None:
     raise ZeroDivisionError
 
 
+def unsendable() -> Callable[[], None]:
+    return lambda: None
+
+
 def writing(path: Path, seconds: float) -> None:
     with whole_file(path) as temp:
         temp.write_bytes(b"half")
@@ -87,20 +91,27 @@ def test_it_works_in_its_folder_and_tells_how_far_it_is(tmp_path: Path) -> None:
     with_worker(tmp_path, use)
 
 
-def test_a_refusal_comes_with_its_code_and_a_loss_is_told(tmp_path: Path) -> None:
+def test_a_refusal_comes_with_its_code_and_a_loss_is_told(
+    tmp_path: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
     async def use(worker: Worker) -> None:
         with pytest.raises(OptionError) as caught:
             await worker.call(refused)
         assert (caught.value.code, caught.value.values) == ("a_code", {"value": "3"})
         assert str(caught.value) == "it is 3. It is 2. Make it 2."
-        with pytest.raises(RuntimeError, match="ZeroDivisionError"):
-            await worker.call(broken)
+        for faulty in (broken, unsendable):
+            with pytest.raises(TonewrightError, match="Nothing half-finished was written") as fault:
+                await worker.call(faulty)
+            assert fault.value.code == "fault"
         with pytest.raises(TonewrightError) as gone:
             await worker.call(lost)
         assert gone.value.code == "worker_lost"
         assert await worker.call(where), "another process has taken its place"
 
     with_worker(tmp_path, use)
+    told = capfd.readouterr().err
+    assert "ZeroDivisionError" in told
+    assert "in broken" in told, "the terminal shows where it came from"
 
 
 def test_what_is_cancelled_ends_at_once_and_leaves_nothing(tmp_path: Path) -> None:

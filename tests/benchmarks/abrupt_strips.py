@@ -7,6 +7,7 @@ from both halves of one strip printed half a stop short to two stops long.
 
 from __future__ import annotations
 
+import math
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -53,6 +54,18 @@ def _exponential(x: Array, radius: float) -> Array:
     return np.asarray(0.25 * radius * np.logaddexp(0.0, 4.0 * x / radius))
 
 
+def _gauss(x: Array, radius: float) -> Array:
+    """A corner seen through a Gaussian blur."""
+    z = 2.0 * x / radius
+    below = 0.5 * np.array([math.erfc(v) for v in -z.ravel() / math.sqrt(2.0)]).reshape(z.shape)
+    return np.asarray(x * below + 0.5 * radius * np.exp(-0.5 * z**2) / math.sqrt(2.0 * math.pi))
+
+
+def _facets(x: Array, radius: float) -> Array:
+    """Two corners, with half the slope between them."""
+    return np.asarray(0.5 * (np.maximum(x + radius, 0.0) + np.maximum(x - radius, 0.0)))
+
+
 def _soft(x: Array, _: float) -> Array:
     return np.asarray(0.15 * np.logaddexp(0.0, x / 0.15))
 
@@ -60,6 +73,8 @@ def _soft(x: Array, _: float) -> Array:
 TURNS: dict[str, Callable[[Array, float], Array]] = {
     "sharp": _sharp, "hyperbola": _hyperbola, "parabola": _parabola, "circle": _circle,
     "exponential": _exponential, "soft": _soft}
+HELD_OUT = {"gauss": _gauss, "facets": _facets}
+"""Shapes that nobody looked at while the fit was made."""
 
 
 @dataclass(frozen=True)
@@ -77,8 +92,9 @@ class AbruptProcess:
 
     def density(self, x: Array) -> Array:
         """At log exposures where 0 is black's corner; any shape."""
-        rise = TURNS[self.toe[0]](x + self.length, self.toe[1]) / self.length
-        rise = 1.0 - TURNS[self.shoulder[0]](1.0 - rise, self.shoulder[1] / self.length)
+        turns = TURNS | HELD_OUT
+        rise = turns[self.toe[0]](x + self.length, self.toe[1]) / self.length
+        rise = 1.0 - turns[self.shoulder[0]](1.0 - rise, self.shoulder[1] / self.length)
         rise = np.clip(rise, 0.0, 1.0)
         rise = rise + self.bend * rise * (1.0 - rise)
         rise = rise + self.knee * np.sin(2.0 * np.pi * rise) / (2.0 * np.pi)
@@ -163,6 +179,8 @@ def main(count: int) -> None:
         told(f"{toe} toe, {shoulder} black", rows)
         every += rows if (toe, shoulder) != ("soft", "soft") else []
     told("all with a corner", every)
+    for name in HELD_OUT:
+        told(f"held out: {name} toe, {name} black", judge(name, name, count))
     short_strips(count)
 
 

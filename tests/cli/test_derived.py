@@ -382,8 +382,9 @@ def test_another_ink_is_not_pooled_and_spelling_does_not_matter(here):
      "same unit"),
     (("fit", "target.csv", "--process", "old.process.json", "--printing-time", "soon"), "soon"),
     (("fit", "target.csv", "--process", "old.process.json", "--leave-out", "Z99"), "Z99"),
-    (("fit", "target.csv", "--target-time", "9min"), "(--process PROCESS)"),
-    (("fit", "target.csv", "--ink-from", "old.curve.json"), "(--process PROCESS)"),
+    (("fit", "target.csv", "--target-time", "9min"), "(--process PROCESS, from tonewright strip)"),
+    (("fit", "target.csv", "--ink-from", "old.curve.json"),
+     "(--process PROCESS, from tonewright strip)"),
     (("fit", "--ink-from", "plain.curve.json", "--process", "old.process.json"),
      "without a process response"),
     (("fit", "--ink-from", "old.curve.json", "--process", "old.process.json", "--target-time",
@@ -400,7 +401,7 @@ def test_another_ink_is_not_pooled_and_spelling_does_not_matter(here):
      "(--readings READINGS)"),
     (("renew", "old.curve.json", "--readings", "whole.csv", "--replace", "--target-time",
       "8min"),
-     "(--process PROCESS)"),
+     "(--process PROCESS, from tonewright strip)"),
 ])
 def test_wrong_files_and_wrong_use(here, arguments, said):
     assert said in refused(*arguments, "-o", "x.curve.json")

@@ -70,21 +70,19 @@ def test_one_place_alone_writes_to_the_terminal():
 
 @pytest.mark.skipif(sys.platform != "linux", reason="names of bytes")
 @pytest.mark.parametrize("name", [b"\xff.csv", b"x" * 300, b"loop.csv", b"$a_b^$.csv"])
-def test_names_of_every_kind(tmp_path, name):
+def test_names_of_every_kind(run, tmp_path, name):
     """Bytes that are no text, too long, a link that goes in circles, signs of formulas."""
     (tmp_path / "loop.csv").symlink_to("loop.csv")
     if name.endswith(b".csv") and name != b"loop.csv":
         (tmp_path / os.fsdecode(name)).write_text(f"level,density\n{ROWS}", encoding="utf-8")
     stem = name.removesuffix(b".csv")
-    done = subprocess.run(
-        [sys.executable, "-m", "tonewright", "fit", name, "-o", stem + b".curve.json",
-         "--plot", stem + b".png"], cwd=tmp_path, capture_output=True)
-    assert b"Traceback" not in done.stderr, done.stderr.decode()
-    assert done.returncode == (0 if b"$" in name or b"\xff" in name else 2), done.stderr
-    if done.returncode == 0:
-        again = subprocess.run([sys.executable, "-m", "tonewright", "fit", "--rebuild",
-                                stem + b".curve.json"], cwd=tmp_path, capture_output=True)
-        assert again.returncode == 0, again.stdout + again.stderr
+    done = run("fit", os.fsdecode(name), "-o", os.fsdecode(stem + b".curve.json"),
+               "--plot", os.fsdecode(stem + b".png"))
+    assert done.exception is None or isinstance(done.exception, SystemExit), done.output
+    assert done.exit_code == (0 if b"$" in name or b"\xff" in name else 2), done.output
+    if done.exit_code == 0:
+        again = run("fit", "--rebuild", os.fsdecode(stem + b".curve.json"))
+        assert again.exit_code == 0, again.output
 
 
 def test_readings_that_are_written_hold_none(run):

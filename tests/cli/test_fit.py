@@ -268,7 +268,7 @@ def test_measurements_that_cannot_be(run, name):
 
 def test_wrong_files(run, fitted):
     assert "no file none.csv" in refused(run, "fit", "none.csv", "-o", "o.curve.json")
-    assert "JSON" in refused(run, "fit", "a.curve.json", "-o", "o.curve.json")
+    assert "is a correction curve" in refused(run, "fit", "a.curve.json", "-o", "o.curve.json")
     assert "folder" in refused(run, "fit", ".", "-o", "o.curve.json")
     assert "byte for byte" in refused(run, "fit", "a.csv", "a.csv", "-o", "o.curve.json")
     assert "JSON" in refused(run, "fit", "--rebuild", "a.csv")

@@ -184,7 +184,7 @@ def refused(*arguments):
     (("inks", "inks.csv"), "from tonewright strip"),
     (("inks", "none.csv", *RANK[2:]), "there is no file none.csv"),
     (("inks", "inks.tif", *RANK[2:]), "is a TIFF image"),
-    (("inks", "inks.target.json", *RANK[2:]), "JSON document"),
+    (("inks", "inks.target.json", *RANK[2:]), "is a target's layout"),
     (("inks", "inks.csv", "--process", "inks.target.json"), "A process response is needed"),
     (("inks", "inks.csv", "--process", "strip.csv"), "not a whole JSON document"),
     (("inks", "strip.csv", *RANK[2:]), "(--target CHART.target.json)"),

@@ -7,6 +7,7 @@ CAP_DAC_READ_SEARCH), so that it is refused as anybody is.
 from __future__ import annotations
 
 import ctypes
+import json
 import os
 import shutil
 import subprocess
@@ -33,19 +34,7 @@ def _as_anybody() -> None:
             raise OSError("the child keeps root's right to read everything")
 
 
-@pytest.fixture
-def locked(tmp_path):
-    """A folder with good files that nobody may look into, beside a picture."""
-    inside = tmp_path / "locked"
-    shutil.copytree(CURVES, inside)
-    tifffile.imwrite(tmp_path / "a.tif", np.zeros((40, 50), np.uint16), photometric="minisblack",
-                     resolution=(100, 100))
-    inside.chmod(0)
-    yield tmp_path
-    inside.chmod(0o700)
-
-
-@pytest.mark.parametrize("call", [
+CALLS = [
     ("strip", "locked/kallitype-strip.csv", "--tablet", "31", "--time", "9min", "-o",
      "x.process.json"),
     ("strip", str(CURVES / "kallitype-strip.csv"), "--tablet", "31", "-o", "locked/x.process.json"),
@@ -56,14 +45,40 @@ def locked(tmp_path):
     ("negative", "a.tif", "--curve", CURVE, "-o", "locked/n.tif"),
     ("negative", "a.tif", "--curve", CURVE, "-o", "locked"),
     ("shelf", "locked"), ("shelf", "locked/inner"), ("shelf", "."), ("drift", "locked"),
-], ids=lambda call: " ".join(call[:2]))
-def test_what_may_not_be_looked_into_is_named(locked, call):
-    before = sorted(locked.iterdir())
+]
+TYPED = """
+import json, os, sys
+from click.testing import CliRunner
+from tonewright.cli import main
+for call in json.loads(sys.argv[1]):
+    done = CliRunner().invoke(main, call)
+    print(json.dumps([done.exit_code, done.stdout, done.stderr, sorted(os.listdir())]))
+"""
+
+
+@pytest.fixture(scope="module")
+def answers(tmp_path_factory):
+    """Status, output, messages and what is there after each call, beside a folder with good files
+    that nobody may look into."""
+    here = tmp_path_factory.mktemp("permissions")
+    inside = here / "locked"
+    shutil.copytree(CURVES, inside)
+    tifffile.imwrite(here / "a.tif", np.zeros((40, 50), np.uint16), photometric="minisblack",
+                     resolution=(100, 100))
+    inside.chmod(0)
     done = subprocess.run(
-        [sys.executable, "-m", "tonewright", *call], cwd=locked, capture_output=True, text=True,
+        [sys.executable, "-c", TYPED, json.dumps(CALLS)], cwd=here, capture_output=True,
         encoding="utf-8", timeout=120, preexec_fn=_as_anybody if AS_ROOT else None)
-    assert done.returncode == 2, done.stdout
-    assert "Traceback" not in done.stderr and done.stderr.count("\n") == 1
-    assert "locked" in done.stderr
-    assert "Permission denied" in done.stderr or "not allowed" in done.stderr
-    assert sorted(locked.iterdir()) == before
+    inside.chmod(0o700)
+    assert done.returncode == 0, done.stderr
+    return [json.loads(line) for line in done.stdout.splitlines()]
+
+
+@pytest.mark.parametrize("number", range(len(CALLS)), ids=[" ".join(c[:2]) for c in CALLS])
+def test_what_may_not_be_looked_into_is_named(answers, number):
+    status, _, said, there = answers[number]
+    assert status == 2, answers[number]
+    assert "Traceback" not in said and said.count("\n") == 1
+    assert "locked" in said
+    assert "Permission denied" in said or "not allowed" in said
+    assert there == ["a.tif", "locked"]

@@ -115,8 +115,8 @@ def test_wrong_order_and_wrong_files(run):
     assert "no file" in refused(run, "renew", "none.curve.json", *RENEW[2:])
     assert "JSON" in refused(run, "renew", "new.csv", "--readings", "old.curve.json",
                              "-o", "x.json")  # fmt: skip
-    assert "JSON" in refused(run, "renew", "old.curve.json", "--readings", "old.curve.json",
-                             "-o", "x.json")  # fmt: skip
+    assert "is a correction curve" in refused(run, "renew", "old.curve.json", "--readings",
+                                              "old.curve.json", "-o", "x.json")  # fmt: skip
     assert "no file" in refused(run, "renew", "old.curve.json", "--readings", "none.csv",
                                 "-o", "x.json")  # fmt: skip
     assert "--readings" in refused(run, "renew", "old.curve.json", "-o", "x.json")

@@ -113,7 +113,7 @@ def test_bands_hold_the_truth_as_often_as_they_say(clean):
 
 def test_next_readings_fall_into_their_band(clean):
     inside = []
-    for seed, trial in enumerate(clean[:12]):
+    for seed, trial in enumerate(clean[:8]):
         table = trial.fitted.response
         again = measured(trial.room, 51, 2, seed=seed + 777).readings
         low = np.interp(again.level, table.level, table.reading_low)
@@ -138,15 +138,15 @@ def test_noise_found_follows_the_noise(noise):
 
 
 def test_no_reversal_and_no_crowd_of_doubts_on_clean_prints(clean):
-    """25 processes with replicates, 10 more with single readings."""
+    """25 processes with replicates, six more with single readings."""
     singles = [
         fit_print(measured(random_darkroom(np.random.default_rng(s)), 21, 1, seed=s).readings)
-        for s in range(100, 110)
+        for s in range(100, 106)
     ]
     everything = [t.fitted for t in clean] + singles
     assert sum(len(f.reversals) for f in everything) == 0
     assert all(not f.unused_patches for f in everything)
-    assert sum(len(f.doubtful) for f in everything) <= 4
+    assert sum(len(f.doubtful) for f in everything) <= 3
 
 
 def test_agrees_with_another_smoother_within_the_band(clean):
@@ -176,7 +176,7 @@ def test_agrees_with_another_smoother_within_the_band(clean):
 def test_replicates_take_stains_back(clean):
     """One reading in twenty stained by 0.15: named, and less than 25 % of the accuracy lost."""
     stained, named, false = [], [], 0
-    for seed, trial in enumerate(clean[:10]):
+    for seed, trial in enumerate(clean[:6]):
         target = measured(trial.room, 51, 2, seed=seed + 10_000, stains=5)
         fitted = fit_print(target.readings)
         assert fitted.robust
@@ -184,14 +184,14 @@ def test_replicates_take_stains_back(clean):
         names = {d.patch for d in fitted.doubtful}
         named.append(len(names & set(target.stained)) / 5)
         false += len(names - set(target.stained))
-    assert np.median(stained) < 1.25 * np.median([trial.rms for trial in clean[:10]])
+    assert np.median(stained) < 1.25 * np.median([trial.rms for trial in clean[:6]])
     assert np.mean(named) > 0.9
-    assert false <= 3
+    assert false <= 1
 
 
 def test_single_stains_are_named_and_count_fully():
     named, false = [], 0
-    for seed in range(7):
+    for seed in range(5):
         room = random_darkroom(np.random.default_rng(seed))
         target = measured(room, 51, 1, seed=seed, stains=2)
         fitted = fit_print(target.readings)
@@ -204,7 +204,7 @@ def test_single_stains_are_named_and_count_fully():
                 assert doubt.off_by_density == pytest.approx(0.15, abs=0.09)
                 assert doubt.deviations > 3.0
     assert np.mean(named) >= 0.85
-    assert false <= 2
+    assert false <= 1
 
 
 def test_a_worse_stain_moves_the_curve_only_without_replicates():
@@ -317,7 +317,7 @@ def test_two_sheets_borrow_what_is_usual():
     """Told by two sheets alone, the scatter of the next one would be anybody's guess."""
     flaws = Flaws(speed_sd=0.03, black_density_sd=0.02, contrast_sd=0.03)
     half, covered, next_sheet = [], [], []
-    for seed in range(10):
+    for seed in range(6):
         room = random_darkroom(np.random.default_rng(500 + seed))
         levels = np.linspace(0.0, 1.0, 31)
         fitted = fit_print(measure_target(room, levels, 1, flaws=flaws, sheets=2,
@@ -335,13 +335,29 @@ def test_two_sheets_borrow_what_is_usual():
     assert np.mean(next_sheet) > 0.90
 
 
-@pytest.mark.parametrize("first_white", [20, 27, 29])
-def test_a_step_overshoots_neither_black_nor_white(first_white):
-    density = np.where(np.arange(31) < first_white, 1.6, 0.08)
-    fitted = fit_print(readings_of(np.linspace(0.0, 1.0, 31), density))
+@pytest.mark.parametrize(("levels", "repeats"), [(21, 1), (31, 1), (51, 2)])
+@pytest.mark.parametrize("place", [0.03, 0.2, 0.5, 0.8, 0.9, 0.94, 0.97])
+def test_the_ends_of_a_step_are_what_was_read_there(levels, repeats, place):
+    level = np.repeat(np.linspace(0.0, 1.0, levels), repeats)
+    fitted = fit_print(readings_of(level, np.where(level <= place, 1.6, 0.08)))
     light = scales.density_to_lightness(np.array([1.6, 0.08]))
-    assert fitted.black_lightness >= light[0] - 4.001
-    assert fitted.white_lightness <= light[1] + 4.001
+    assert (fitted.black_lightness, fitted.white_lightness) == pytest.approx(light, abs=0.3)
+
+
+def test_ends_lie_no_further_out_than_their_readings_leave_possible():
+    """Slopes over one to three levels, wherever; what is read at an end, in lightness, has a
+    standard deviation that is known."""
+    for seed in range(12):
+        rng = np.random.default_rng(seed)
+        level = np.linspace(0.0, 1.0, 51)
+        middle, width = rng.uniform(0.1, 0.95), rng.uniform(1.0, 3.0) / 50.0
+        density = 0.08 + 1.5 * np.clip(0.5 - (level - middle) / width, 0.0, 1.0)
+        seen = density + 0.01 * rng.standard_normal(51)
+        fitted = fit_print(readings_of(level, seen))
+        black, white = scales.density_to_lightness(seen[[0, -1]])
+        sd = 0.01 * scales.lightness_per_density(scales.density_to_lightness(density[[0, -1]]))
+        assert fitted.black_lightness > black - 4.0 * sd[0]
+        assert fitted.white_lightness < white + 4.0 * sd[1]
 
 
 def test_a_steep_step_is_found_with_its_white_and_no_patch_is_doubted():
@@ -360,7 +376,7 @@ def test_a_steep_step_is_found_with_its_white_and_no_patch_is_doubted():
 def test_on_abrupt_processes_prints_land_nearer_than_through_joined_means():
     """The same as tests/benchmarks/abrupt_accuracy.py, over fewer processes."""
     ratios, inside = [], []
-    for seed in range(12):
+    for seed in range(8):
         room = random_abrupt(np.random.default_rng(seed))
         readings = room.measure(np.linspace(0.0, 1.0, 51), 2, seed + 10_000)
         table = fit_print(readings).response
@@ -377,7 +393,7 @@ def test_on_abrupt_processes_prints_land_nearer_than_through_joined_means():
 def test_noise_is_no_tone_scale(levels, repeats):
     """Densities drawn without any regard to the ink."""
     level = np.repeat(np.linspace(0.0, 1.0, levels), repeats)
-    for seed in range(6):
+    for seed in range(3):
         noise = 1.1 * np.random.default_rng(seed).standard_normal(level.size)
         with pytest.raises(FitError):
             fit_print(readings_of(level, np.maximum(1.2 + noise, 0.0)))
@@ -386,7 +402,7 @@ def test_noise_is_no_tone_scale(levels, repeats):
 def test_a_pale_but_plain_tone_scale_is_taken():
     """The least that counts as a print, with a reading's usual noise."""
     level = np.linspace(0.0, 1.0, 21)
-    for seed in range(6):
+    for seed in range(3):
         noise = 0.02 * np.random.default_rng(seed).standard_normal(21)
         fitted = fit_print(readings_of(level, 0.65 - 0.35 * level + noise))
         assert fitted.white_lightness - fitted.black_lightness > 10.0

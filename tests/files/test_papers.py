@@ -8,7 +8,8 @@ import sys
 import pytest
 
 from tonewright.errors import FileError, OptionError
-from tonewright.files.papers import Papers, kind_of
+from tonewright.files.papers import SETUP, Papers, kind_of
+from tonewright.record.setup import Setup
 
 OUT = ["../secret.txt", "..", "a/../../secret.txt", "/etc/passwd", "..\\secret.txt",
        "a\\..\\..\\secret.txt", "//host/share"]  # fmt: skip
@@ -119,6 +120,20 @@ def test_a_paper_is_new_or_refused(papers):
         with pytest.raises(FileError) as raised:
             papers.new(there)
         assert raised.value.code == "paper_exists"
+
+
+def test_a_setup_is_changed_and_what_it_said_is_kept(papers):
+    folder = papers.folder("salt")
+    assert papers.write_setup("salt", Setup(lamp="tubes")) is None
+    (folder / SETUP).write_bytes(b'# mine\nlamp = "sun"\n')
+    before = papers.setup_bytes("salt")
+    kept = papers.write_setup("salt", Setup(lamp="LED"), before)
+    assert kept.read_bytes() == before and kept.name.startswith("setup-until-")
+    assert (folder / SETUP).read_text(encoding="utf-8") == 'lamp = "LED"\n'
+    with pytest.raises(FileError) as raised:  # another window still shows what was before
+        papers.write_setup("salt", Setup(lamp="sun"), before)
+    assert raised.value.code == "setup_changed"
+    assert {f.name for f in papers.files("salt")} == {SETUP, kept.name}
 
 
 def test_the_first_free_name(papers):

@@ -82,6 +82,51 @@ def test_a_file_that_appears_meanwhile_is_kept(tmp_path):
     assert names(tmp_path) == ["a.json"]
 
 
+GATED = """
+import sys
+from pathlib import Path
+from tonewright.errors import FileError
+from tonewright.files import safe
+target, other, text, links = Path(sys.argv[1]), Path(sys.argv[2]), sys.argv[3], sys.argv[4]
+if links == "without":
+    def refuse(*_):
+        raise PermissionError(1, "no hard links on this disk")
+    Path.hardlink_to = refuse
+def wait(path, force, check=safe.refuse_existing):
+    check(path, force)
+    if path == target:
+        print("free", flush=True)
+        sys.stdin.readline()
+try:
+    with safe.whole_file(other) as beside, safe.whole_file(target) as temp:
+        beside.write_text(text)
+        temp.write_text(text)
+        safe.refuse_existing = wait
+except FileError as error:
+    raise SystemExit(2 if error.code == "output_exists" else 3)
+"""
+
+
+@pytest.mark.parametrize("links", [
+    pytest.param("with", marks=pytest.mark.skipif(sys.platform == "win32", reason="renamed there")),
+    "without"])
+def test_of_two_that_found_a_name_free_the_second_is_refused(tmp_path, links):
+    """Two processes have made sure that nothing is there; only then is either let go on."""
+    target = tmp_path / "a.txt"
+    runs = [
+        subprocess.Popen(
+            [sys.executable, "-c", GATED, str(target), str(tmp_path / f"{text}.txt"), text, links],
+            text=True, stdin=subprocess.PIPE, stdout=subprocess.PIPE)
+        for text in ("one", "two")
+    ]  # fmt: skip
+    assert [run.stdout.readline() for run in runs] == ["free\n", "free\n"]
+    for run in runs:
+        run.communicate("\n", timeout=60)
+    assert sorted(run.returncode for run in runs) == [0, 2]
+    kept = "one" if runs[0].returncode == 0 else "two"
+    assert contents(tmp_path) == {"a.txt": kept, f"{kept}.txt": kept}, "and no half of a pair"
+
+
 def test_a_missing_folder_is_named_and_not_made(tmp_path):
     with pytest.raises(FileError, match="no folder"):
         write_text(tmp_path / "none" / "a.json", "x")

@@ -7,9 +7,10 @@ from pathlib import Path
 
 import pytest
 
+from tonewright.files.contents import charts, tables
 from tonewright.files.papers import Papers
-from tonewright.files.targets import TargetRequest, draw_target
-from tonewright.files.way import is_readings, paper_way, stem
+from tonewright.files.targets import ChartRequest, TargetRequest, draw_target
+from tonewright.files.way import paper_way, readings_tables, stem
 from tonewright.shelf.way import STEPS, way
 from tonewright.show.way_text import missing_words, next_on_the_way
 from tonewright.target.layout import LayoutSettings
@@ -21,6 +22,10 @@ CURVES = Path(__file__).parents[2] / "curves"
 def cotton(tmp_path: Path) -> Path:
     (tmp_path / "Cotton").mkdir()
     return tmp_path / "Cotton"
+
+
+def is_readings(papers: Papers, paper: str, name: str) -> bool:
+    return name in readings_tables(papers, paper)
 
 
 def next_of(cotton: Path) -> str | None:
@@ -82,3 +87,15 @@ def test_what_is_missing_and_next_is_said() -> None:
     assert everything.done == set(STEPS)
     assert missing_words(everything) == "Nothing is missing."
     assert "whole way is done" in next_on_the_way(everything)
+
+
+def test_a_chart_of_inks_is_no_target_and_its_readings_make_no_curve(cotton: Path) -> None:
+    shutil.copy(CURVES / "kallitype.process.json", cotton)
+    draw_target(cotton / "c.tif", TargetRequest(chart=ChartRequest()), LayoutSettings("c"))
+    (cotton / "read.csv").write_text("red,green,blue,level,density\n255,0,0,1,0.3\n0,0,0,1,0.1\n"
+                                     "255,255,255,0,1.5\n", encoding="utf-8")
+    papers = Papers(cotton.parent)
+    assert next_of(cotton) == "target"
+    assert (charts(papers, "Cotton"), tables(papers, "Cotton", "inks")) == (
+        ["c.target.json"], ["read.csv"])
+    assert not is_readings(papers, "Cotton", "read.csv")

@@ -17,8 +17,8 @@ NOTHING = np.zeros((N, N))
 NOISE = Noise(COVARIANCE, NOTHING, 5.0)
 
 
-def either(usual=2.0, along=DIRECTION):
-    size = np.linspace(-6.0, 6.0, 401) * usual
+def either(usual=2.0, along=DIRECTION, count=401):
+    size = np.linspace(-6.0, 6.0, count) * usual
     weight = np.exp(-0.5 * (size / usual) ** 2)
     return Shifts(size, size[:, None] * along, weight / weight.sum())
 
@@ -75,7 +75,7 @@ def test_noise_of_a_size_known_by_a_few_values_makes_it_the_test_of_student(valu
 
 def test_noise_alone_is_called_so_as_often_as_is_said():
     rng = np.random.default_rng(7)
-    ways = [either(), *(either(3.0, rng.standard_normal(N)) for _ in range(3)),
+    ways = [either(count=41), *(either(3.0, rng.standard_normal(N), 41) for _ in range(3)),
             Scatters(np.array([1.0]), np.eye(N)[None], np.array([1.0]))]
     seldom = [explain(differences(0.0, seed), NOISE, ways, 5 * [0.2]).probability < 0.1
               for seed in range(300)]

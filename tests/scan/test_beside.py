@@ -18,7 +18,7 @@ from tonewright.target.draw import draw
 from tonewright.target.layout import LayoutSettings, even_levels, make_target
 from tonewright.virtual.scanroom import Render
 
-TARGET = make_target(even_levels(21), LayoutSettings(repeats=2, seed=3))
+TARGET = make_target(even_levels(21), LayoutSettings(repeats=2, seed=3, ppi=180.0))
 NEGATIVE = np.concatenate(list(draw(TARGET, text_mask)))
 
 
@@ -136,7 +136,7 @@ def refusal(glass: Glass, pixels: np.ndarray | None = None, **more) -> ReadingsE
     return caught.value
 
 
-@pytest.mark.parametrize("change", [-3, -1, 1, 3])
+@pytest.mark.parametrize("change", [-1, 1])
 def test_a_list_of_another_length(glass, change):
     """One short as well, although the card's border may pass for the last step."""
     beside = np.linspace(0.05, 1.9, glass.density.size + change)
@@ -172,7 +172,7 @@ def test_no_gray_scale_at_all(glass):
     assert error.code == "gray_scale_beside"
 
 
-@pytest.mark.parametrize("seed", range(20, 23))
+@pytest.mark.parametrize("seed", (20, 21))
 def test_a_scale_half_covered_is_refused(seed):
     """Half of it under another sheet: never one step's density for another's."""
     glass = glass_of(seed, 0.0)

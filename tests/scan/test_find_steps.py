@@ -43,7 +43,7 @@ def test_found_on_many_scanners(count):
     """Most rows to a fraction of a step; the rest end in a message, or reach too far up or down
     (never along the row, which would give each step its neighbour's density)."""
     good, along = 0, []
-    for seed in range(7):
+    for seed in range(4):
         render, true = scanned(seed, count)
         try:
             found = find_row(render.pixels, count).corners
@@ -52,7 +52,7 @@ def test_found_on_many_scanners(count):
             continue
         good += distance_mm(found, true, render.ppi) < 1.2
         along.append(length_mm(found, render.ppi) / (STEP_MM[0] * count))
-    assert good >= 4
+    assert good >= 3
     assert np.abs(np.array(along) - 1.0).max() < 0.02
 
 

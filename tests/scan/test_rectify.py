@@ -9,7 +9,14 @@ import numpy as np
 import pytest
 from skimage.transform import ProjectiveTransform, downscale_local_mean, rotate
 
-from tonewright.scan.rectify import Placement, apply, fit_homography, shrink, through_four
+from tonewright.scan.rectify import (
+    Placement,
+    apply,
+    fit_homography,
+    from_step_one,
+    shrink,
+    through_four,
+)
 
 SHEET = np.array([[9.5, 9.5], [117.5, 9.5], [117.5, 168.3], [9.5, 168.3]])
 
@@ -124,3 +131,11 @@ def test_a_point_keeps_its_place_when_the_scan_is_made_smaller():
     assert placement.scaled(5).to_scan([0.0, 0.0]) == pytest.approx(centre, abs=0.01)
     back = placement.scaled(5).unscaled(5).matrix
     assert back == pytest.approx(placement.matrix, abs=1e-12)
+
+
+@pytest.mark.parametrize("degrees", [0.0, 37.0, 90.0, 180.0, 271.0])
+def test_corners_that_are_clicked_in_any_order_go_clockwise_from_step_one(degrees):
+    c, s = np.cos(np.radians(degrees)), np.sin(np.radians(degrees))
+    row = np.array([[0, 0], [100, 0], [100, 20], [0, 20]]) @ np.array([[c, s], [-s, c]])
+    for order in ((0, 3, 1, 2), (3, 0, 1, 2), (0, 3, 2, 1), (3, 0, 2, 1)):
+        assert from_step_one(row[list(order)]) == pytest.approx(row.ravel())

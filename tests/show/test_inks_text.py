@@ -68,7 +68,7 @@ def test_json_holds_every_promised_key_and_null_where_unknown(process, inks, sto
 
 def test_the_heavy_chart_says_bounds_pick_and_next_time(process):
     said = words(ranked(process, HEAVY, levels=(1.0,)))
-    for part in ("the base printing time (if it was another, add --time)", "at least", "<- pick",
+    for part in ("the base printing time (--time, if it was another)", "at least", "<- pick",
                  "paper white at full ink", "stops longer), and say so (--time", "Wear gloves"):
         assert part in said
 

@@ -12,7 +12,13 @@ from tonewright.measured.columns import Source, Table
 from tonewright.record.codec import decode, encode
 from tonewright.record.times import PrintingTime, parse_time
 from tonewright.strip.findings import PaperDensityAdded, ReadingsWet, TimeNotUsed
-from tonewright.strip.readings import Strip, StripOptions, combine_strips, strip_from_table
+from tonewright.strip.readings import (
+    Strip,
+    StripOptions,
+    combine_strips,
+    strip_cells,
+    strip_from_table,
+)
 from tonewright.strip.tablet import nominal_tablet
 
 TABLET = nominal_tablet("21")
@@ -222,3 +228,29 @@ def test_more_readings_than_can_be_evaluated_are_refused():
     one = strip_from_table(table(plain()), nominal_tablet("21"), TEN)
     with pytest.raises(OptionError, match=r"2100 readings.*2000"):
         replace(one, patches=one.patches * 100)
+
+
+def test_a_table_is_opened_as_it_is_written_unless_it_holds_more_than_one_strip():
+    tablet = nominal_tablet("21")
+    rows = [("1", "film", "1,52", "10 min"), ("3", "film", "", "10 min"),
+            ("1", "bare", "1,60", "10 min")]
+    columns = ("step", "through", "density", "time")
+    found = strip_cells(table(rows, columns), tablet)
+    assert found.densities == {"film": ("1,52", *[""] * 20), "bare": ("1,60", *[""] * 20)}
+    assert found.time == "10 min"
+    assert strip_cells(table(plain()), tablet).time == ""
+    assert strip_cells(table([*rows, rows[0]], columns), tablet) is None, "a step twice"
+    assert strip_cells(table([*rows, ("2", "film", "1,5", "20 min")], columns), tablet) is None
+    assert strip_cells(table([("1", "20.5")], ("step", "lightness")), tablet) is None
+    assert strip_cells(table([("1", "1.5", "a")], ("step", "density", "print")), tablet) is None
+
+
+@pytest.mark.parametrize(("rows", "columns", "code"), [
+    ([("0.5", "1.2")], ("level", "density"), "no_step_column"),
+    ([("22", "1.2")], ("step", "density"), "other_tablet"),
+    ([("1", "paper", "1.2")], ("step", "through", "density"), "through_unknown"),
+])
+def test_a_table_of_another_kind_is_not_opened(rows, columns, code):
+    with pytest.raises(ReadingsError) as caught:
+        strip_cells(table(rows, columns), nominal_tablet("21"))
+    assert caught.value.code == code

@@ -13,10 +13,11 @@ from nicegui import app, ui
 
 from tonewright.bench.parts.tags import Tag, button, every, link
 from tonewright.bench.state import Bench
+from tonewright.bench.worker import Cancelled, Overtaken, fault
 from tonewright.errors import TonewrightError
 from tonewright.files.papers import HERE
 from tonewright.files.way import paper_way
-from tonewright.shelf.way import STEPS, Step
+from tonewright.shelf.way import STEPS, Aside, Step, Way
 from tonewright.show.way_text import NAMES, missing_words, next_on_the_way
 
 ASSETS = "/bench-assets"
@@ -24,16 +25,27 @@ _SAFELIGHT = "document.body.classList.toggle('safelight')"
 _REMEMBER = ("localStorage.setItem('safelight', document.body.classList.contains('safelight')"
              " ? '1' : '')")
 _RECALL = "if (localStorage.getItem('safelight')) document.body.classList.add('safelight')"
+_KEEP_DROPS = """for (const kind of ['dragover', 'drop']) document.addEventListener(kind, event => {
+  if (event.defaultPrevented || !event.dataTransfer.types.includes('Files')) return;
+  event.preventDefault();  // a browser would leave the page and show the file
+  if (kind === 'drop') emitEvent('dropped_beside', !!document.querySelector('.drop'));
+})"""
 LOOK_SECONDS = 1.0
 """How often the folder is looked at for changes."""
 
 
-def add_assets() -> None:
-    """Serve the look; once, before pages are."""
+def prepare(bench: Bench) -> None:
+    """Serve the look, and have a page that fails look like the others, and say why; once."""
     app.add_static_files(ASSETS, Path(__file__).parent / "assets")
 
+    def failed() -> None:
+        with frame(bench, "This page cannot be shown"):
+            link("See all papers", "/", "button primary")
 
-def address(paper: str, step: Step) -> str:
+    app.on_page_exception(failed)
+
+
+def address(paper: str, step: Step | Aside) -> str:
     """Where a page is."""
     return f"/paper/{'-' if paper == HERE else quote(paper, safe='')}/{step}"
 
@@ -52,28 +64,55 @@ def paper_of(bench: Bench, name: str) -> str | None:
 
 
 @contextmanager
-def frame(bench: Bench, title: str, paper: str | None = None, step: Step | None = None
-          ) -> Iterator[None]:
-    """The page around what is done in it."""
+def frame(
+    bench: Bench, title: str, paper: str | None = None, step: Step | Aside | None = None
+) -> Iterator[Foot | None]:
+    """The page around what is done in it; of a paper's page its foot."""
     ui.page_title(f"{title} · {paper_title(bench, paper)}" if paper else title)
     ui.add_head_html(f'<link rel="stylesheet" href="{ASSETS}/bench.css">')
-    ui.add_body_html(f"<script>{_RECALL}</script>")
+    ui.add_body_html(f"<script>{_RECALL}; {_KEEP_DROPS}</script>")
     Tag("a", "Go to the page", "skip", href="#page")
     with Tag("header", classes="head"):
         link("Papers", "/", "home")
         if paper is not None:
             Tag("span", paper_title(bench, paper), "where")
+            link(NAMES["setup"], address(paper, "setup"), "button quiet",
+                 **({"aria_current": "page"} if step == "setup" else {}))
         with Tag("div", classes="aside"):
             button("Safelight", lambda: ui.run_javascript(f"{_SAFELIGHT}; {_REMEMBER}"),
                    "button quiet")
             button("Close the bench", lambda: _close(bench), "button quiet")
-        if paper is not None:
-            _way(bench, paper, step)
+        along = None if paper is None else _way(step, paper)
+    foot = None if paper is None else Foot(paper, step)
     with Tag("div", classes="page", id="page", tabindex="-1"):  # within the main of NiceGUI
         Tag("h1", title)
-        yield
-    if paper is not None:
-        _foot(bench, paper, step)
+        yield foot
+    if paper is not None and along is not None and foot is not None:
+        foot.build()
+        _follow(bench, paper, along, foot.show)
+    _say_faults()
+
+
+def _say_faults() -> None:
+    """Where the page says that something failed which no field or button is to blame for."""
+    with Tag("div", classes="fault", role="alert") as box:
+        words = Tag("p")
+        button("Close", lambda: box.set_visibility(False))
+    box.set_visibility(False)
+
+    def say(said: str) -> None:
+        words.say(said)
+        box.set_visibility(True)
+
+    def failed(error: Exception) -> None:
+        if not isinstance(error, (Cancelled, Overtaken)):
+            say((error if isinstance(error, TonewrightError) else fault(error)).sentences())
+
+    ui.on_exception(failed)
+    ui.on("dropped_beside", lambda event: say(
+        "The file was not taken. Drop it inside the dashed frame." if event.args else
+        f"This page takes no files. Scans are dropped on the pages {NAMES['strip']} and"
+        f" {NAMES['read']}, pictures on {NAMES['negative']}."))
 
 
 def paper_title(bench: Bench, paper: str) -> str:
@@ -81,32 +120,68 @@ def paper_title(bench: Bench, paper: str) -> str:
     return bench.papers.root.resolve().name if paper == HERE else paper
 
 
-def _way(bench: Bench, paper: str, here: Step | None) -> None:
-    done = paper_way(bench.papers, paper).done
+def _way(here: Step | Aside | None, paper: str) -> Callable[[Way], None]:
+    """The steps along the top; what is returned shows which of them are done."""
     with Tag("nav", classes="way", aria_label="The way of the job"), Tag("ol"):
+        steps = {}
         for step in STEPS:
-            with Tag("li", classes="done" if step in done else "missing"):
+            with Tag("li") as one:
                 current = {"aria_current": "page"} if step == here else {}
                 link(NAMES[step], address(paper, step), **current)
-                Tag("span", "done" if step in done else "not done yet", "unseen")
+                steps[step] = one, Tag("span", "", "unseen")
+
+    def show(way: Way) -> None:
+        for step, (one, said) in steps.items():
+            done = step in way.done
+            one.classes(replace="done" if done else "missing")
+            said.say("done" if done else "not done yet")
+
+    return show
 
 
-def _foot(bench: Bench, paper: str, here: Step | None) -> None:
-    """What is missing and what comes next, as the folder stands now."""
-    with Tag("footer", classes="next-step foot", aria_label="What comes next") as foot:
-        pass
+class Foot:
+    """What is missing and what comes next; the one way on of a page."""
 
-    def say() -> None:
-        way = paper_way(bench.papers, paper)
-        foot.clear()
-        with foot:
-            Tag("p", next_on_the_way(way), "next-words")
-            if way.next is not None and way.next != here:
-                link(f"Go on: {NAMES[way.next]}", address(paper, way.next), "button primary")
+    def __init__(self, paper: str, here: Step | Aside | None) -> None:
+        self._paper, self._here = paper, here
+        self._kept: Step | Aside | None = None
+        self._way: Way | None = None
+
+    def build(self) -> None:
+        """Put it where the page ends."""
+        self._box = Tag("footer", classes="next-step foot", aria_label="What comes next")
+
+    def lead_to(self, step: Step | Aside) -> None:
+        """Something was kept that is for this step."""
+        self._kept = step
+        if self._way is not None:
+            self.show(self._way)
+
+    def show(self, way: Way) -> None:
+        """Say how far the paper has come."""
+        self._way, to = way, self._kept or way.next
+        self._box.clear()
+        with self._box:
+            if self._kept is None:
+                Tag("p", next_on_the_way(way), "next-words")
+            if to is not None and to != self._here:
+                link(f"Go on: {NAMES[to]}", address(self._paper, to), "button primary")
             Tag("p", missing_words(way), "missing-words")
 
-    say()
-    on_change(bench, say)
+
+def _follow(bench: Bench, paper: str, *shown: Callable[[Way], None]) -> None:
+    """Show how far the paper has come, now and whenever that changes."""
+    seen: list[Way] = []
+
+    def look() -> None:
+        way = paper_way(bench.papers, paper)
+        if seen != [way]:  # else a link in it would lose the focus for nothing
+            seen[:] = [way]
+            for show in shown:
+                show(way)
+
+    look()
+    on_change(bench, look)
 
 
 def on_change(bench: Bench, call: Callable[[], Any]) -> None:

@@ -18,7 +18,7 @@ from typing import Any
 
 from tonewright.errors import OptionError
 from tonewright.files.papers import Papers
-from tonewright.files.safe import scratch
+from tonewright.files.safe import no_call, scratch
 
 LOOPBACK = "127.0.0.1"
 PORT = 8463
@@ -53,7 +53,7 @@ def serve(settings: BenchSettings, say: Callable[[str], None]) -> None:
         The port is taken or impossible, or the host is none of this machine's.
     """
     papers = Papers(settings.folder)
-    with _listening(settings) as (sockets, port), _storage_elsewhere():
+    with _listening(settings) as (sockets, port), _storage_elsewhere(), no_call():
         _serve(settings, papers, sockets, port, say)
 
 

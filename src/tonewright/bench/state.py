@@ -23,6 +23,11 @@ class Bench(AbstractContextManager["Bench"]):
     drafts: dict[tuple[str, str], Any] = field(default_factory=dict)
     """What was typed and not kept yet, by paper and page: a page opened again shows it."""
 
+    def left_out(self, paper: str, readings: str) -> set[str]:
+        """Patches that are left out of a paper's readings, by the file's name; to be changed."""
+        out: set[str] = self.drafts.setdefault((paper, f"left out of {readings}"), set())
+        return out
+
     def __post_init__(self) -> None:
         """Start the workers."""
         self.quick = Worker(self.papers.root, load)

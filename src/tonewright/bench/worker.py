@@ -10,6 +10,7 @@ import asyncio
 import contextlib
 import os
 import threading
+import traceback
 from collections.abc import Callable
 from multiprocessing import get_context
 from multiprocessing.connection import Connection
@@ -30,6 +31,16 @@ class Cancelled(Exception):
 
 class Overtaken(Exception):
     """A newer call took the place of this one before it began."""
+
+
+def fault(error: Exception) -> TonewrightError:
+    """What is said of an error that nobody foresaw; the terminal shows where it came from."""
+    what = f"{type(error).__name__}: {error}".strip(" :")
+    return TonewrightError(
+        f"tonewright has made a mistake ({what})",
+        "nothing half-finished was written, and what you typed is still here",
+        "try it again; if it comes back, report it with the lines that the terminal shows",
+        code="fault")
 
 
 class Worker:
@@ -62,7 +73,8 @@ class Worker:
         self, function: Callable[..., _T], *args: Any, progress: Progress | None = None,
         **more: Any,
     ) -> _T:
-        """What the function returns there, or the `TonewrightError` that it raises.
+        """What the function returns there, or the `TonewrightError` that it raises; any other
+        error comes as a `fault`.
 
         The function is one of a module, its arguments and result can be pickled.  Where it takes
         ``progress``, that is called here, in the event loop.
@@ -117,8 +129,6 @@ class Worker:
             raise Cancelled
         if kind == "refused":
             raise refused(found)
-        if kind == "fault":
-            raise found
         return found
 
     def cancel(self) -> None:
@@ -188,9 +198,9 @@ def _answer(
         more = {**more, "progress": lambda done, total: theirs.send(("progress", (done, total)))}
     try:
         with one_call():
-            found = "result", function(*args, **more)
+            theirs.send(("result", function(*args, **more)))
     except TonewrightError as error:
-        found = "refused", refusal(error)
+        theirs.send(("refused", refusal(error)))
     except Exception as error:
-        found = "fault", RuntimeError(f"{type(error).__name__}: {error}")
-    theirs.send(found)
+        traceback.print_exc()
+        theirs.send(("refused", refusal(fault(error))))

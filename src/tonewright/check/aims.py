@@ -107,11 +107,6 @@ def refuse_own(curve: Curve, readings: Readings, name: str) -> None:
             "measure a print made through the curve, and take its readings")
 
 
-def says_aims(table: Table) -> bool:
-    """Whether a table has the tone of any patch."""
-    return any(any(table.cells(name) or []) for name in columns.AIM_NAMES)
-
-
 def without_tones(name: str, *, levels: bool) -> ReadingsError:
     """The error for readings, or a target, that do not say which tones the curve aimed at;
     ``levels``: only how much ink was printed."""

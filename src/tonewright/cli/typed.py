@@ -106,7 +106,7 @@ TYPED: dict[str, str] = {
     "scanner_made_from": "tonewright scanner",
     "scan_relative": "leave out --relative-to-paper",
     "scanner_unknown": "tonewright scanner, then --scanner NAME.scanner.json; to read a target also"
-                       " --known white=0.07 --known black=1.62",
+                       " --densities CSV, or --known white=0.07 --known black=1.62",
     "sensitiser_for_size": "--sensitiser 2.2 --coats 8x10",
     "sheet_size": "--size 130x180mm or --paper-size 5x7",
     "skip_impossible": "--skip STEP",

@@ -50,6 +50,8 @@ USUAL_SHEETS_LIGHTNESS, USUAL_SHEETS_WORTH = 0.8, 4.0
 sheets' worth of belief that gets: two sheets hardly tell it themselves."""
 BEYOND = 4.0
 """L* by which a curve may pass the lightest and the darkest reading: more is no noise."""
+BEYOND_END = 2.5
+"""Standard deviations by which its black and its white may pass the readings at that very level."""
 SETTLED = 0.1
 """L* by which a curve moves between two passes that is no move."""
 END_TOLERANCE = 0.5
@@ -304,6 +306,7 @@ def _fit(data: _Data, robust: bool, monotone: bool = True) -> _Pass:
         spread = robust_spread(residual / np.sqrt(1.0 - curve.leverage))
         spread = max(spread, settings.noise_floor)
         deviations = deleted_residual(residual, curve.leverage, spread)
+        settings = replace(settings, bounds=_end_bounds(data, sd * spread, trust))
         before, trust = trust, taper(deviations) if robust else trust
         if moved < SETTLED and np.allclose(before, trust, atol=0.05):
             break
@@ -314,6 +317,20 @@ def _bounds(lightness: Array) -> tuple[float, float]:
     """What the curve lies between, L*: no print is darker than 0 or lighter than 100."""
     low, high = float(lightness.min()), float(lightness.max())
     return max(low - BEYOND, 0.0), min(high + BEYOND, 100.0)
+
+
+def _end_bounds(data: _Data, sd: Array, trust: Array) -> tuple[float, float]:
+    """`_bounds`, and what the readings at either end themselves leave possible: nothing lies beyond
+    them that could tell more."""
+    bounds = list(_bounds(data.lightness))
+    for i, (edge, sign) in enumerate(((data.level.min(), -1.0), (data.level.max(), 1.0))):
+        there = (data.level == edge) & (trust > 0.0)
+        if there.any():
+            worth = trust[there] / sd[there] ** 2
+            mean = float(worth @ data.lightness[there] / worth.sum())
+            most = mean + sign * BEYOND_END / float(np.sqrt(worth.sum()))
+            bounds[i] = sign * min(sign * most, sign * bounds[i])
+    return bounds[0], bounds[1]
 
 
 def _find_reversals(curve: SmoothFit) -> tuple[Reversal, ...]:

@@ -95,7 +95,16 @@ class PatchPlace:
     moved: bool
     """Whether it was printed for another time."""
     counts: bool
-    doubtful: bool
+    off_by_density: float | None
+    """How far it lies from what the others suggest, where that makes it doubtful; above 0: denser.
+    """
+    scan_doubts: tuple[str, ...]
+    """Codes of what the scan gave reason to doubt."""
+
+    @property
+    def doubtful(self) -> bool:
+        """Whether the fit or the scan doubts it."""
+        return self.off_by_density is not None or bool(self.scan_doubts)
 
 
 def patch_places(curve: Curve) -> list[PatchPlace]:
@@ -131,14 +140,14 @@ def _places(
 ) -> list[PatchPlace]:
     aside = {*left_out, *(n for f in curve.findings if isinstance(f, PatchesSetAside)
                           for n in f.patches)}
-    doubtful = {d.patch for d in curve.summary.doubtful}
+    doubtful = {d.patch: d.off_by_density for d in curve.summary.doubtful}
     if not any(isinstance(f, DoubtfulPatchesCount) for f in curve.findings):
-        aside |= doubtful
+        aside |= {*doubtful}
     used = [(f.used_from, f.used_to) for f in curve.findings
             if isinstance(f, ToneReversal) and f.used_from is not None and f.used_to is not None]
     return [PatchPlace(
         full, float(at), float(light), moved,
         not aside & {patch.patch, full} and all(a <= patch.level <= b for a, b in used),
-        full in doubtful)
+        doubtful.get(full), tuple((patch.doubt or "").split()))
         for patch, full, at, light in zip(readings.patches, patch_names(readings.patches), level,
                                           readings.lightness, strict=True) if np.isfinite(at)]

@@ -82,7 +82,8 @@ def _refuse_far_time(time: PrintingTime, process: Process, what: str) -> None:
         raise OptionError(
             f"{what} {time}, the strip of {process.name} for {strip}",
             f"times more than {FARTHEST:g} times apart are not compared",
-            "check both times and their units, or print a strip for a time nearer to it")
+            "check both times and their units, or print a strip for a time nearer to it",
+            code="time_far")
 
 
 def pooled(

@@ -16,7 +16,6 @@ from tonewright.check.aims import (
     other_scales,
     printed_tones,
     refuse_own,
-    says_aims,
     with_levels,
     without_tones,
 )
@@ -174,7 +173,7 @@ def _read(
         raise ReadingsError(f"{table.source.name}: readings are marked as wet or not yet dry",
                             "prints dry down by up to a third of a stop, and a curve is for dry"
                             " ones", "let the print dry, and measure it again")
-    stated = says_aims(table)
+    stated = columns.says_aims(table)
     if target is not None and not stated and (
             aims_needed or not columns.is_usable(table.columns, options.level_field)):
         readings, aim = _by_target(table, curve, target, order, options)

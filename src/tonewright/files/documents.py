@@ -18,7 +18,7 @@ from tonewright.curve.aim import Aim
 from tonewright.curve.document import FORM as CURVE
 from tonewright.curve.document import Curve, decode_curve, refuse_two_zeros
 from tonewright.errors import DocumentError
-from tonewright.files.opening import parse_toml, read_bytes, shown
+from tonewright.files.opening import parse_toml, read_bytes, setup_bytes, shown
 from tonewright.files.safe import write_text
 from tonewright.frozen import dataclass
 from tonewright.record.codec import Form
@@ -35,7 +35,6 @@ _T = TypeVar("_T")
 LARGEST = 16 * 1024 * 1024
 MOST_VALUES = 500_000
 """Values in one document: what it takes in memory depends on their number."""
-_LARGEST_SETUP = 1 << 20
 _PER_LINE = 12
 
 
@@ -292,6 +291,10 @@ def _json_fault(error: ValueError | RecursionError) -> str:
     return f"it cannot be understood in line {error.lineno}, {shown(lines[error.lineno - 1])}"
 
 
+_CELLS = json.JSONEncoder(ensure_ascii=False, allow_nan=False, separators=("\0", ": "))
+"""Of a list, all at once: within a text, JSON writes its separator otherwise."""
+
+
 def to_text(document: dict[str, Any]) -> str:
     """JSON that reads well in a diff: one entry a line, long lists of numbers in rows."""
     return _render(document, 0) + "\n"
@@ -303,10 +306,10 @@ def _render(value: Any, depth: int) -> str:
         entries = (f"{pad}{json.dumps(k)}: {_render(v, depth + 1)}" for k, v in value.items())
         return "{\n" + ",\n".join(entries) + "\n" + "  " * depth + "}"
     if isinstance(value, list | tuple) and value:
-        if any(isinstance(v, dict | list | tuple) for v in value):
+        if not {dict, list, tuple}.isdisjoint(map(type, value)):
             rows = [pad + _render(v, depth + 1) for v in value]
         else:
-            cells = [json.dumps(v, ensure_ascii=False, allow_nan=False) for v in value]
+            cells = _CELLS.encode(value)[1:-1].split("\0")
             if len(cells) <= _PER_LINE:
                 return "[" + ", ".join(cells) + "]"
             rows = [
@@ -324,7 +327,11 @@ def read_setup(path: str | os.PathLike[str]) -> Setup:
     FileError, DocumentError
         It cannot be read, is not TOML, or has an unknown entry.
     """
-    raw = read_bytes(path, _LARGEST_SETUP, "a setup is a small file")
+    return parse_setup(setup_bytes(path), path)
+
+
+def parse_setup(raw: bytes, path: str | os.PathLike[str]) -> Setup:
+    """The same from the bytes of the file; raises `DocumentError`."""
     try:
         data = parse_toml(raw, parse_float=str)
     except ValueError as error:

@@ -12,6 +12,9 @@ from typing import Any, Self
 from tonewright.errors import FileError
 from tonewright.files.safe import remember_read
 
+_LARGEST_SETUP = 1 << 20
+"""Bytes."""
+
 
 def read_bytes(
     path: str | os.PathLike[str], most: int, rule: str,
@@ -38,12 +41,19 @@ def read_bytes(
     if refuse is not None:
         refuse(raw)
     if len(raw) > most:
-        raise FileError(
-            f"{target.name} is larger than {most // 1_000_000} MB",
-            rule,
-            "check that this is the file you meant",
-        )
+        raise too_large(target, most)
     return raw
+
+
+def setup_bytes(path: str | os.PathLike[str]) -> bytes:
+    """The file that says what a calibration was made with; raises as `read_bytes`."""
+    return read_bytes(path, _LARGEST_SETUP, "a setup is a small file")
+
+
+def too_large(path: Path, most: int) -> FileError:
+    """The error for a file that cannot be what it is named for."""
+    return FileError(f"{path.name} is larger than {most // 1_000_000} MB",
+                     "no file of this kind is", "check that this is the file you meant")
 
 
 def parse_toml(raw: bytes, parse_float: Callable[[str], Any] = float) -> dict[str, Any]:

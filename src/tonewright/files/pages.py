@@ -223,8 +223,7 @@ def _sheets(
         raise OptionError(f"{path} does not say that it is a negative",
                           "a worksheet is for negatives that tonewright made",
                           "name the negative as it was written, not the picture")
-    own = origin.sha256 == curve.sha256 or (
-        origin.sha256 is None and origin.curve == curve.document.name)
+    own = origin.is_through(curve.sha256, curve.document.name)
     said = str(time) if own and time is not None else _as_said(origin.time)
     return [SheetToPrint(
         name, size, size and wanted.coating.coated_mm(size), size and wanted.coating.ml_of(size),

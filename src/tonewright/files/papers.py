@@ -12,12 +12,14 @@ import re
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from datetime import date
 from itertools import count
 from pathlib import Path, PurePosixPath
 from typing import Literal
 
 from tonewright.errors import UNSEEN, FileError, OptionError, visible
-from tonewright.files.safe import whole_file, write_text, writing_error
+from tonewright.files.opening import setup_bytes
+from tonewright.files.safe import whole_file, write_bytes, write_text, writing_error
 from tonewright.record.setup import Setup, setup_toml
 
 HERE = "."
@@ -143,11 +145,32 @@ class Papers:
         with whole_file(self.inside(paper, name)) as temp:
             yield temp
 
-    def write_setup(self, paper: str, setup: Setup) -> Path:
-        """Write what a paper is used with; raises `FileError` as `write_text`."""
+    def write_setup(self, paper: str, setup: Setup, before: bytes | None = None) -> Path | None:
+        """Write what a paper is used with; a file that is there is kept under another name, which
+        is returned.
+
+        ``before`` is what that file held when it was last looked at, None: nothing.  Raises
+        `FileError` where it has changed since (code ``setup_changed``), and as `write_text`.
+        """
         path = self.inside(paper, SETUP)
-        write_text(path, setup_toml(setup))
-        return path
+        if self.setup_bytes(paper) != before:
+            raise FileError(f"the file {SETUP} was changed meanwhile",
+                            "what another window or program wrote is not replaced unseen",
+                            "look at what it says now, and keep the setup again",
+                            code="setup_changed")
+        if before is None:
+            write_text(path, setup_toml(setup))
+            return None
+        kept = self.inside(paper, self.free_name(
+            paper, f"setup-until-{date.today().isoformat()}.toml"))
+        write_bytes(kept, before)
+        write_text(path, setup_toml(setup), force=True)
+        return kept
+
+    def setup_bytes(self, paper: str) -> bytes | None:
+        """What the file of a paper's setup holds; None where there is none."""
+        path = self.setup(paper)
+        return None if path is None else setup_bytes(path)
 
     def setup(self, paper: str) -> Path | None:
         """The file that says what a paper is used with; None where there is none."""

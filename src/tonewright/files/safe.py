@@ -50,6 +50,16 @@ def one_call() -> Iterator[None]:
         _read.reset(before)
 
 
+@contextmanager
+def no_call() -> Iterator[None]:
+    """From here on nothing is remembered: what goes on is no call, but waits for many."""
+    before = _read.set(None)
+    try:
+        yield
+    finally:
+        _read.reset(before)
+
+
 def remember_read(path: str | os.PathLike[str]) -> None:
     """Note a file that is read, so that nothing of this call replaces it."""
     inputs = _read.get()
@@ -169,24 +179,49 @@ def put_in_place(files: Sequence[Finished]) -> None:
     tables and pictures of curves are on the disk when this returns; larger files are left to the
     system, which may take as long to write them as they took to make.
 
-    Raises `FileError` or `OptionError` as `refuse_existing`, before any is put in place.
+    Raises `FileError` or `OptionError` as `refuse_existing`; then none of them is in place.
     """
     for file in files:
         refuse_existing(file.target, file.force)  # it may have appeared meanwhile
     target = files[0].target
+    placed: list[Path] = []
     try:
         synced = [file for file in files if _sync_small(file.temp)]
         with _placing:
             for file in files[1:]:
-                file.target.unlink(missing_ok=True)
+                if file.force:
+                    file.target.unlink(missing_ok=True)
             for file in files:
                 target = file.target
-                file.temp.replace(target)
+                _give_name(file)
+                placed.append(target)
                 _unfinished.discard(file.temp)
         for folder in {file.target.parent for file in synced}:
             _sync_folder(folder)
+    except FileExistsError as error:  # another run gave the name away in this very moment
+        for path in placed:
+            path.unlink(missing_ok=True)
+        raise _there_already(target) from error
     except OSError as error:
         raise writing_error(target, error) from error
+
+
+def _give_name(file: Finished) -> None:
+    """Move a finished file; without ``force`` `FileExistsError` if the name is taken by then."""
+    if file.force:
+        file.temp.replace(file.target)
+    elif sys.platform == "win32":  # there a file is never renamed over another
+        file.temp.rename(file.target)
+    else:
+        try:
+            file.target.hardlink_to(file.temp)
+        except FileExistsError:
+            raise
+        except OSError:  # a disk without hard links: the name is taken first, then filled
+            file.target.touch(exist_ok=False)
+            file.temp.replace(file.target)
+        else:
+            file.temp.unlink()
 
 
 _placer: Callable[[Sequence[Finished]], None] = put_in_place
@@ -255,12 +290,7 @@ def refuse_existing(path: str | os.PathLike[str], force: bool) -> None:
                 "name the file that it points to" if link else "give another output name",
             )
         if os.path.lexists(target) and not force:
-            raise FileError(
-                f"the file {target} is there already",
-                "an existing file is replaced only if you ask for it",
-                "give another output name, or have it replaced",
-                code="output_exists",
-            )
+            raise _there_already(target)
         if not target.parent.is_dir():
             raise FileError(
                 f"the file {target} cannot be written: there is no folder {target.parent}",
@@ -269,6 +299,15 @@ def refuse_existing(path: str | os.PathLike[str], force: bool) -> None:
             )
     except (OSError, ValueError) as error:
         raise writing_error(target, error) from error
+
+
+def _there_already(target: Path) -> FileError:
+    return FileError(
+        f"the file {target} is there already",
+        "an existing file is replaced only if you ask for it",
+        "give another output name, or have it replaced",
+        code="output_exists",
+    )
 
 
 def check_outputs(

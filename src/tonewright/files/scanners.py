@@ -14,7 +14,7 @@ from tonewright.files.raster.scans import Channel, read_scan
 from tonewright.files.safe import check_outputs, one_call
 from tonewright.files.tables import STRIPS, read_table
 from tonewright.frozen import dataclass
-from tonewright.measured.columns import Source
+from tonewright.measured.columns import Source, Table
 from tonewright.scan.flat import Flat, flat_of
 from tonewright.scan.instrument import listed_densities
 from tonewright.scan.response import response_of_row
@@ -79,13 +79,13 @@ class LearnedScanner:
 
 @one_call()
 def learn_scanner(
-    scan: Path, densities: Path, output: Path | None = None,
+    scan: Path, densities: Path | Table, output: Path | None = None,
     request: ScannerRequest | None = None, *, force: bool = False,
 ) -> LearnedScanner:
     """What densities a scanner's codes stand for, from the scan of a gray scale.
 
-    ``densities`` is a table of the known densities of its steps, ``output`` the document to
-    write, None for none.
+    ``densities`` is a table of the known densities of its steps, or its file; ``output`` the
+    document to write, None for none.
 
     Raises
     ------
@@ -94,8 +94,9 @@ def learn_scanner(
         `read_step_row` and `response_of_row`.
     """
     request = request or ScannerRequest()
-    check_outputs(output, None, (scan, densities, *filter(None, [request.flat])), force)
-    table = read_table(densities, "step", STRIPS)
+    named = (None if isinstance(densities, Table) else densities, request.flat)
+    check_outputs(output, None, (scan, *filter(None, named)), force)
+    table = densities if isinstance(densities, Table) else read_table(densities, "step", STRIPS)
     known = listed_densities(table)
     flat = read_flat(request.flat, request.channel)  # before the scan: one of them in memory
     picture = read_scan(scan, allow_jpeg=request.allow_jpeg or force, channel=request.channel,

@@ -19,6 +19,7 @@ from tonewright.files.opening import reading_error
 from tonewright.frozen import dataclass
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
+from tonewright.scales import density_to_lightness
 from tonewright.scan.scanner import FORM as SCANNER
 from tonewright.scan.scanner import ScannerResponse
 from tonewright.shelf.arrange import (
@@ -185,7 +186,14 @@ def _process(file: str, read: Opened[Any], today: date) -> Shelved:
     return Shelved(
         file=file, sha256=read.sha256, kind="process", name=process.name, setup=process.setup,
         **_dated(process.setup.date, today), printing_time=str(time.on_timer()),
-        density_range=process.summary.log_exposure_range)
+        density_range=process.summary.log_exposure_range,
+        black_lightness=_lightness(process.summary.max_black_density)
+        if process.summary.reached_black else None,
+        white_lightness=_lightness(process.summary.paper_white_density))
+
+
+def _lightness(density: float) -> float:
+    return float(density_to_lightness(density))
 
 
 def _check(file: str, read: Opened[Any], today: date) -> Shelved:

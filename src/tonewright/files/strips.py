@@ -54,9 +54,10 @@ class StripSettings:
 
 
 def read_strip(
-    paths: Sequence[Path], tablet: Tablet, settings: StripSettings | None = None
+    paths: Sequence[Path | Table], tablet: Tablet, settings: StripSettings | None = None
 ) -> Strip:
-    """The strips of one or several files (tables, scans) of one paper, as one.
+    """The strips of one or several files (tables, scans) of one paper, as one; a table that is in
+    hand stands for its file.
 
     Raises
     ------
@@ -78,11 +79,13 @@ def read_strip(
                           "one time holds for all files, or each file has its own",
                           "give one, or one for each file in the same order",
                           code="strip_times_uneven")
-    files = [ScanOrTable(path) for path in paths]
-    _check_scans(paths, [file.path for file in files if file.is_scan], settings)
+    files = [one if isinstance(one, Table) else ScanOrTable(one) for one in paths]
+    _check_scans([one.source.name if isinstance(one, Table) else str(one) for one in paths],
+                 [f.path for f in files if isinstance(f, ScanOrTable) and f.is_scan], settings)
     response = read_scanner(settings.scanner) if settings.scanner else None
     flat = read_flat(settings.flat, settings.channel)
-    tables = [_scanned(file, tablet, (response, flat), settings) if file.is_scan
+    tables = [file if isinstance(file, Table)
+              else _scanned(file, tablet, (response, flat), settings) if file.is_scan
               else file.table("step", STRIPS) for file in files]
     return combine_strips([
         strip_from_table(table, tablet, StripOptions(time, options.scale, settings.flip,
@@ -127,7 +130,7 @@ def _scanned(
 
 
 def _check_scans(
-    paths: Sequence[Path], scans: Sequence[Path], settings: StripSettings
+    names: Sequence[str], scans: Sequence[Path], settings: StripSettings
 ) -> None:
     """Refuse what would silently not count."""
     given = [name for name, value in (
@@ -136,7 +139,7 @@ def _check_scans(
         ("the order of halves", settings.halves != "2"),
         ("a plain sheet's scan", settings.flat)) if value]
     if given and not scans:
-        raise OptionError(f"{given[0]} is asked for, but {paths[0]} is no scan",
+        raise OptionError(f"{given[0]} is asked for, but {names[0]} is no scan",
                           "that holds for scans (TIFF or PNG) alone",
                           "leave it out, or name the scan", code="for_scans_alone")
     if settings.corners is not None and len(scans) > 1:

@@ -5,12 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from pathlib import Path
 
-from tonewright.errors import TonewrightError
+from tonewright.files.contents import is_chart, table_holds, tables
 from tonewright.files.papers import PaperFile, Papers
-from tonewright.files.tables import TARGETS, read_table
 from tonewright.files.targets import read_target
-from tonewright.measured import columns
-from tonewright.measured.columns import holds_values, is_usable
 from tonewright.shelf.way import Thing, Way, way
 
 NEGATIVE = "-negative"
@@ -24,15 +21,15 @@ STRIP = "-strip"
 def paper_way(papers: Papers, paper: str) -> Way:
     """The way of one paper; raises as `Papers.folder`."""
     files = papers.files(paper)
-    return way({thing for file in files for thing in _things(papers.folder(paper), file)})
+    return way({thing for file in files for thing in _things(papers, paper, file)})
 
 
-def is_readings(papers: Papers, paper: str, name: str) -> bool:
-    """Whether a table of a paper holds the readings of a target, by its name and what it holds."""
-    return _holds_readings(papers.folder(paper), name)
+def readings_tables(papers: Papers, paper: str) -> list[str]:
+    """The tables of a paper that hold readings of a target, the newest first."""
+    return [name for name in tables(papers, paper, "readings") if _may_be_readings(name)]
 
 
-def may_be_readings(name: str) -> bool:
+def _may_be_readings(name: str) -> bool:
     """Whether a table is none of a strip, a negative or a print to be checked, by its name."""
     return not stem(name).endswith((STRIP, NEGATIVE, PRINT))
 
@@ -45,7 +42,7 @@ def stem(name: str) -> str:
     return Path(plain).stem if "." in plain else plain
 
 
-def _things(folder: Path, file: PaperFile) -> Iterator[Thing]:
+def _things(papers: Papers, paper: str, file: PaperFile) -> Iterator[Thing]:
     """What a file is on the way."""
     negative = stem(file.name).endswith(NEGATIVE)
     match file.kind:
@@ -53,25 +50,13 @@ def _things(folder: Path, file: PaperFile) -> Iterator[Thing]:
             yield file.kind
         case "page":
             yield "report"
-        case "target":
+        case "target" if not is_chart(papers, paper, file):
             yield "negative" if negative else "target"
         case "image" if negative:
             yield "negative"
-        case "table" if _holds_readings(folder, file.name):
-            yield "readings"
-
-
-def _holds_readings(folder: Path, name: str) -> bool:
-    """Values beside ink levels or a target's patches, and not a table that is still to be filled
-    in."""
-    if not may_be_readings(name):
-        return False
-    try:
-        table = read_table(folder / name, holds=TARGETS)
-    except TonewrightError:  # named where it is used
-        return False
-    return holds_values(table) and (is_usable(table.columns)
-                                    or columns.find(table, "patch") is not None)
+        case "table" if _may_be_readings(file.name):
+            if table_holds(papers, paper, file) == "readings":
+                yield "readings"
 
 
 def target_through(papers: Papers, paper: str, name: str) -> str | None:

@@ -57,6 +57,8 @@ AIM_NAMES = ("aim_lightness", "image_lightness")
 COLOUR_NAMES = ("red", "green", "blue")
 """Of an ink: what the negative holds at level 1, whole numbers from 0 to 255."""
 
+SCAN_LINE, PLAIN_SHEET_LINE = "scan: ", "plain sheet: "
+"""Begin comments of readings: files that they were read from."""
 MOST_HUNDRED = 150.0
 """Even brightened paper reflects less than this percent at any wavelength."""
 ROUNDED = 0.00501
@@ -302,6 +304,11 @@ def has_values(columns: Sequence[str]) -> bool:
     keys = {key(c) for c in columns}
     named = any(not keys.isdisjoint(names) for names in _VALUE_NAMES.values())
     return named or any(map(_WAVELENGTH.fullmatch, keys))
+
+
+def says_aims(table: Table) -> bool:
+    """Whether a table has the tone of any patch."""
+    return any(any(table.cells(name) or []) for name in AIM_NAMES)
 
 
 def holds_values(table: Table) -> bool:

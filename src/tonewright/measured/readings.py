@@ -177,7 +177,7 @@ def readings_from_table(table: Table, options: ReadingOptions | None = None) -> 
         for u, d, sd, sheet, name, line, doubt in zip(
             level.tolist(), density.tolist(), density_sds(table), sheets, names,
             table.line_numbers, doubts, strict=True))
-    if any(any(table.cells(name) or []) for name in columns.AIM_NAMES):
+    if columns.says_aims(table):
         findings += (AimsStated(table.source.name),)
     if doubted := tuple(p.patch for p in patches if p.doubt):
         findings += (PatchesDoubted(table.source.name, doubted),)
@@ -324,10 +324,11 @@ def _check_direction(table: Table, level: Array, value: Measured) -> None:
     means = np.array([value.density[level == step].mean() for step in steps])
     ranks = np.argsort(np.argsort(means))
     third = max(1, means.size // 3)
-    rise = means[-third:].mean() - means[:third].mean()
-    if rise > 0.2 and np.corrcoef(ranks, np.arange(means.size))[0, 1] > 0.8:
+    light, heavy = means[:third].mean(), means[-third:].mean()
+    if heavy - light > 0.2 and np.corrcoef(ranks, np.arange(means.size))[0, 1] > 0.8:
         raise ReadingsError(
-            f"in {table.source.name}: the density rises with the ink, by {rise:.2f} from the least"
-            " to the most", "more ink prints lighter, so columns are swapped or levels are counted"
-            " the other way", "exchange the columns, or count the levels so that 0 is clear film"
-            " and 1 the heaviest ink")
+            f"in {table.source.name}: the density rises with the ink: it is {light:.2f} on average"
+            f" over the third with the least ink, {heavy:.2f} over the third with the most",
+            "more ink prints lighter, so columns are swapped or levels are counted the other way",
+            "exchange the columns, or count the levels so that 0 is clear film and 1 the heaviest"
+            " ink")

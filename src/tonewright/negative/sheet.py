@@ -55,7 +55,7 @@ class SheetSettings:
             raise OptionError(
                 f"the margin is {margin:g} mm",
                 f"it lies between 0 and {MOST_MARGIN_MM:g} mm",
-                "12 to 20 mm are usual",
+                "12 to 20 mm are usual", code="margin_impossible",
             )
         least = LEAST_SCALE_MARGIN_MM if self.tone_scale else LEAST_MARGIN_MM
         if self.furnished and margin < least:

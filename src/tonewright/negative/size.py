@@ -179,6 +179,7 @@ def check_pixels(width: int, height: int) -> None:
             f"the negative would be {width} x {height} pixels",
             f"it may have {LONGEST_SIDE} on a side and {MOST_PIXELS // 1_000_000} million in all",
             "choose a smaller size, a narrower margin or fewer pixels to the inch",
+            code="too_many_pixels",
         )
 
 

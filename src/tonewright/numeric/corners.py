@@ -44,6 +44,8 @@ class Ramps:
     grid: Array
     place: Array
     width: Array
+    slope: Array
+    """Usual change of slope, as `SLOPE`."""
 
     @property
     def half(self) -> int:
@@ -52,10 +54,19 @@ class Ramps:
 
 
 def make_ramps(data: Array, grid: Array) -> Ramps:
-    """Ramps at places of the data and of the grid, both 0 to 1."""
-    place = np.concatenate([np.repeat(PLACES, len(WIDTHS)), np.repeat(1.0 - PLACES, len(WIDTHS))])
-    width = np.tile(WIDTHS, 2 * PLACES.size)
-    upper = np.arange(place.size) >= place.size // 2
+    """Ramps at places of the data and of the grid, both 0 to 1.
+
+    Corners may lie at the data too, where a jump from one point to the next has them: it is so
+    steep that no other place will do.
+    """
+    points = np.unique(data)[1:-1]
+    points = points if points.size < PLACES.size else points[:0]
+    slope = np.full(PLACES.size * len(WIDTHS), SLOPE), np.full(points.size, points.size + 1.0)
+    low, high = (np.concatenate([np.repeat(some, len(WIDTHS)), points])
+                 for some in (PLACES, 1.0 - PLACES))
+    place = np.concatenate([low, high])
+    width = np.tile(np.concatenate([np.tile(WIDTHS, PLACES.size), np.zeros(points.size)]), 2)
+    upper = np.arange(place.size) >= low.size
 
     def at(where: Array) -> Array:
         beyond = np.where(upper, where[:, None] - place, place - where[:, None])
@@ -64,7 +75,7 @@ def make_ramps(data: Array, grid: Array) -> Ramps:
         rise = np.where(beyond > width, beyond, width * near**2)
         return np.asarray(np.where(upper, -rise, rise))
 
-    return Ramps(at(data), at(grid), place, width)
+    return Ramps(at(data), at(grid), place, width, np.tile(np.concatenate(slope), 2))
 
 
 @dataclass(frozen=True, eq=False)
@@ -162,7 +173,7 @@ class _Search:
         self.turned = columns.T @ self.cross
         self.pull = self.wanted - (columns.T @ smooth.moment / self.scaled) @ self.turned
         span = max(float(np.ptp(smooth.y[smooth.weight > 0.0])), 1e-12)
-        self.prior = noise / (SLOPE * span) ** 2
+        self.prior = noise / (ramps.slope * span) ** 2
         own = np.einsum("nk,nk->k", ramps.data, self.ready)
         self.left = np.maximum(own - (1.0 / self.scaled) @ self.turned**2, 0.0) + self.prior
         # half the places at either end, and heights of one sign
@@ -208,8 +219,9 @@ class _Search:
         det = np.maximum(one * two - both**2, 1e-6 * one * two)
         near, far = self.pull[:, low, None], self.pull[:, None, high]
         first, second = (near * two - far * both) / det, (far * one - near * both) / det
-        scores = self.judge.score(self.smooth, near * first + far * second,
-                                  np.log(det / self.prior**2), 2.0 * self.rarity)
+        log_det = np.log(det / (self.prior[low, None] * self.prior[high]))
+        scores = self.judge.score(self.smooth, near * first + far * second, log_det,
+                                  2.0 * self.rarity)
         return np.where((first > 0.0) & (second > 0.0), scores, np.inf)
 
     def _fit(self, score: float, amount: int, columns: tuple[int, ...]) -> Cornered:
@@ -218,7 +230,7 @@ class _Search:
         heights = self.ramps.data[:, chosen].T @ self.ready[:, chosen]
         precision = np.block([
             [smooth.gram + smooth.amounts[amount] * smooth.penalty, edge],
-            [edge.T, heights + self.prior * np.eye(len(chosen))]])
+            [edge.T, heights + np.diag(self.prior[chosen])]])
         moment = np.concatenate([smooth.moment, self.wanted[chosen]])
         coefficients = np.linalg.solve(precision, moment)
         gain = float(self.pull[amount, chosen] @ coefficients[-len(chosen):])

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 import numpy as np
 
 _ANGLES = 20_001
 
 
+@lru_cache(1024)
 def student_quantile(part: float, dof: float) -> float:
     """Quantile of Student's t distribution: what a share ``part`` (0.5 to 1) stays below.
 

@@ -91,13 +91,13 @@ def parse_colour(text: str) -> Colour:
         raise OptionError(
             f"the ink colour is {text!r}",
             "it is three whole numbers from 0 to 255, red, green, blue, as 255,120,0",
-            "take the colour that the target was printed in",
+            "take the colour that the target was printed in", code="ink_colour_unclear",
         )
     if min(numbers) > 250:
         raise OptionError(
             f"the ink colour is {text!r}, which is white",
             "white is clear film: it holds no light back",
-            "take a colour with ink in it",
+            "take a colour with ink in it", code="ink_colour_unclear",
         )
     red, green, blue = numbers
     return red, green, blue

@@ -271,9 +271,13 @@ def _response(
     def learn(density: Array) -> ScannerResponse:
         return response_from_known_patches(density, known.code, known.code_sd, scan=scan)
 
-    response = response_from_profile(scan) if not settings.known else \
+    response = response_from_profile(scan, _BESIDE) if not settings.known else \
         learn_in_light(learn, known.density, scan, flat, known.places)
     return response, response.findings
+
+
+_BESIDE = ("; or lay the gray scale beside the print in the same scan, and name the list of its"
+           " densities; or say how dense two patches are")
 
 
 @dataclass(frozen=True, eq=False)

@@ -114,6 +114,19 @@ def turns(quads: Array) -> Array:
     return np.asarray(cross / np.maximum(size, 1e-9))
 
 
+def from_step_one(points: ArrayLike) -> tuple[float, ...]:
+    """Corners of a row of steps as they are wanted of who gives them by hand, eight numbers.
+
+    ``points`` are the two beside step 1 and the two at the other end, each two in any order, shape
+    (4, 2), pixels (column, row).  Points that are the corners of no quadrilateral stay as they are.
+    """
+    near, other, far, last = np.asarray(points, dtype=np.float64).reshape(4, 2)
+    ways = np.array([(a, *ends, b) for a, b in ((near, other), (other, near))
+                     for ends in ((far, last), (last, far))])
+    clockwise = np.flatnonzero(np.all(turns(ways) > 0.0, axis=-1))
+    return tuple(map(float, ways[clockwise[0] if clockwise.size else 0].ravel()))
+
+
 def through_four(points: Array, images: Array) -> Array:
     """Homographies through four points each.
 

@@ -288,8 +288,10 @@ def response_from_known_patches(
     return replace(response, findings=(DensitiesByKnownPatches(lightness is not None),))
 
 
-def response_from_profile(scan: Scan) -> ScannerResponse:
+def response_from_profile(scan: Scan, or_else: str = "") -> ScannerResponse:
     """The response that the embedded profile alone promises, with a wide uncertainty.
+
+    ``or_else`` names other ways out of having none.
 
     Raises `OptionError` if the scan carries no profile.
     """
@@ -297,8 +299,8 @@ def response_from_profile(scan: Scan) -> ScannerResponse:
         raise OptionError(
             f"{scan.name} carries no ICC profile, and nothing else says what its values mean",
             "a scan is not density until it is compared with something known",
-            "scan a gray scale of known densities and use the scanner response made from it",
-            code="scanner_unknown")
+            "scan a gray scale of known densities and use the scanner response made from it"
+            f"{or_else}", code="scanner_unknown")
     model = _fit_physical((), scan.lightness, "profile")
     return replace(_from_model(model, "profile", (), 0.0, 2.0),
                    findings=(DensitiesByProfile(scan.name),))

@@ -10,7 +10,7 @@ from typing import Literal
 from tonewright.errors import OptionError, counted
 from tonewright.frozen import dataclass
 from tonewright.record.dates import parse_date
-from tonewright.record.setup import Setup, alike
+from tonewright.record.setup import COATED, MADE_WITH, Setup, alike, other_light
 
 DUE_AFTER_DAYS = 90
 """Common practice, no source: lamps, papers and rooms change with the season."""
@@ -45,7 +45,7 @@ class Shelved:
     density_range: float | None = None
     """That a negative needs (of a process, of a curve)."""
     black_lightness: float | None = None
-    """L* that a curve's prints reach; also the next."""
+    """L* that prints reach, of a curve and of a process that knows it; also the next."""
     white_lightness: float | None = None
     error_lightness: float | None = None
     """L*: half the band of a curve on the average, root mean square of a check."""
@@ -131,6 +131,15 @@ def arrange(documents: Sequence[Shelved], limit: date) -> tuple[Board, ...]:
         Board(group[0].setup and group[0].setup.without_occasion(),
               tuple(map(rule.place, sorted(group, key=_newest_first))))
         for _, group in sorted(boards.items(), key=lambda item: (not item[0], item[0])))
+
+
+def made_otherwise(place: Place, now: Setup) -> tuple[tuple[str, str, str], ...]:
+    """In what a curve or process was made otherwise than the paper is used now: entry, old and new
+    words, as `other_light`; nothing for one that a later has taken the place of."""
+    one, entries = place.document, {"process": COATED, "curve": MADE_WITH}
+    if one.setup is None or one.kind not in entries or place.because == "superseded":
+        return ()
+    return other_light(one.setup, now, entries[one.kind])
 
 
 def _newest_first(one: Shelved) -> tuple[int, str, str]:

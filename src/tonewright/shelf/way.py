@@ -8,6 +8,9 @@ from typing import Literal, get_args
 
 Step = Literal["strip", "target", "read", "curve", "negative", "check", "report"]
 STEPS: tuple[Step, ...] = get_args(Step)
+Aside = Literal["setup", "scanner", "inks"]
+"""What lies beside the way: each is needed now and then."""
+ASIDES: tuple[Aside, ...] = get_args(Aside)
 Thing = Literal["process", "target", "readings", "curve", "negative", "check", "report"]
 """What a folder of one paper may hold; each step leaves one of them."""
 LEFT_BY: dict[Step, Thing] = {

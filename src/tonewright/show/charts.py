@@ -14,6 +14,7 @@ from tonewright.check.document import Check
 from tonewright.curve.document import Curve
 from tonewright.curve.prints import patch_places
 from tonewright.scales import Array
+from tonewright.scan.scanner import ScannerResponse
 from tonewright.show.strip_findings import step_name
 from tonewright.strip.findings import StepPlace
 from tonewright.strip.places import response_stops, step_stops
@@ -89,6 +90,22 @@ def strip_chart(process: Process) -> Options:
     return {"x": axis("exposure, stops", float(np.floor(stops[0])),
                       min(float(np.ceil(stops[-1])), MOST_STOPS)),
             "y": axis("density of the print", 0.0, top, 1), "series": series}
+
+
+def scanner_chart(response: ScannerResponse) -> Options:
+    """Density over the scan's values: the known steps, and the response through them."""
+    percent, sd = 100.0 * response.code, response.density_sd
+    series = [band("how sure, 95 times in 100", percent, response.density - 1.96 * sd,
+                   response.density + 1.96 * sd),
+              line("scanner response", percent, response.density, INK)]
+    for label, colour, used in (("steps of the gray scale", POINT, True),
+                                ("do not count: clipped", DOUBT, False)):
+        if those := [(100.0 * s.code, s.density, f"step {n}", n)
+                     for n, s in enumerate(response.known, 1) if s.used is used]:
+            series.append(points(label, those, colour, hollow=not used))
+    top = float(np.ceil(10.0 * max(s.density for s in response.known)) / 10.0)
+    return {"x": axis("value in the scan, % of white", 0.0, 100.0),
+            "y": axis("density", 0.0, top, 1), "series": series}
 
 
 def strip_sketch(

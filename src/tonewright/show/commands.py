@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from tonewright.scan.instrument import Order
+from tonewright.scan.strips import Halves
 from tonewright.show.words import typed
 
 Option = tuple[str, object]
@@ -44,24 +45,84 @@ def numbers(values: Sequence[float] | None) -> str | None:
 
 @dataclass(frozen=True, kw_only=True)
 class StripCommand:
-    """A process from a strip's table or scan."""
+    """A process from the tables or scans of strips."""
 
-    readings: Path
+    readings: tuple[Path, ...]
     tablet: str
     process: Path
-    time: str = ""
-    """Of a scan; a table says it itself."""
+    times: tuple[str, ...] = ()
+    """None where tables say it themselves, one for all files, or one for each."""
     skip: tuple[int, ...] = ()
     setup: Path | None = None
     scanner: Path | None = None
     corners: tuple[float, ...] | None = None
+    halves: Halves = "2"
+    flat: Path | None = None
+    """The scan of a plain white sheet."""
+    date: str = ""
+    """When it was printed."""
 
     def __str__(self) -> str:
         """As it is typed."""
-        return spelled("strip", [self.readings], [
-            ("--tablet", self.tablet), ("--time", self.time), ("--skip", self.skip),
-            ("--scanner", self.scanner), ("--corners", numbers(self.corners)),
-            ("--setup", self.setup), ("-o", self.process)])
+        return spelled("strip", self.readings, [
+            ("--tablet", self.tablet), *(("--time", time) for time in self.times),
+            ("--skip", self.skip), ("--scanner", self.scanner),
+            ("--corners", numbers(self.corners)),
+            ("--halves", None if self.halves == "2" else self.halves), ("--flat", self.flat),
+            ("--setup", self.setup), ("--date", self.date), ("-o", self.process)])
+
+
+@dataclass(frozen=True, kw_only=True)
+class EyeCommand:
+    """Strips judged by eye."""
+
+    tablet: str
+    strips: tuple[tuple[str, str], ...]
+    """Printing time of each, and how many steps of it merge."""
+
+    def __str__(self) -> str:
+        """As it is typed."""
+        return spelled("strip", [], [("--tablet", self.tablet), *(
+            option for time, merged in self.strips
+            for option in (("--time", time), ("--merged", merged)))])
+
+
+@dataclass(frozen=True, kw_only=True)
+class ScannerCommand:
+    """A scanner's response from the scan of a gray scale."""
+
+    scan: Path
+    densities: Path
+    output: Path
+    corners: tuple[float, ...] | None = None
+    flat: Path | None = None
+    date: str = ""
+
+    def __str__(self) -> str:
+        """As it is typed."""
+        return spelled("scanner", [self.scan], [
+            ("--densities", self.densities), ("--corners", numbers(self.corners)),
+            ("--flat", self.flat), ("--date", self.date), ("-o", self.output)])
+
+
+@dataclass(frozen=True, kw_only=True)
+class InksCommand:
+    """Colours of ink ranked by a printed chart."""
+
+    readings: tuple[Path, ...]
+    process: Path | None
+    chart: Path | None = None
+    """Its layout, where the readings do not carry the colours."""
+    time: str = ""
+    needed: float | None = None
+    leave_out: tuple[str, ...] = ()
+
+    def __str__(self) -> str:
+        """As it is typed."""
+        return spelled("inks", self.readings, [
+            ("--process", self.process), ("--target", self.chart), ("--time", self.time),
+            ("--range", None if self.needed is None else f"{self.needed:g}"),
+            ("--leave-out", self.leave_out)])
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -74,11 +135,16 @@ class TargetCommand:
     paper_size: str | None = None
     landscape: bool = False
     through: Path | None = None
+    ink_colour: str = ""
+    """Red, green and blue; blank for gray."""
+    chart: bool = False
+    """A chart of inks instead of the levels of one."""
 
     def __str__(self) -> str:
         """As it is typed."""
         return spelled("target", [], [
-            ("--levels", self.levels), ("--through", self.through),
+            ("--ink-colours", self.chart), ("--levels", self.levels), ("--through", self.through),
+            ("--ink-colour", self.ink_colour),
             ("--paper-size", self.paper_size), ("--landscape", self.landscape),
             ("--name", self.name), ("-o", self.output)])
 
@@ -98,9 +164,13 @@ class ReadCommand:
     known: tuple[tuple[str, float], ...] = ()
     """Patches and their densities."""
     corners: tuple[float, ...] | None = None
+    scale_corners: tuple[float, ...] | None = None
+    """Of the gray scale beside the print."""
     overlay: Path | None = None
     order: Order | None = None
     """Of a list."""
+    snake: bool = False
+    reverse: bool = False
 
     def __str__(self) -> str:
         """As it is typed."""
@@ -108,8 +178,10 @@ class ReadCommand:
             ("--target", self.target), ("--scanner", self.scanner),
             ("--densities", self.densities), ("--flat", self.flat),
             ("--known", tuple(f"{patch}={density:g}" for patch, density in self.known)),
-            ("--corners", numbers(self.corners)), ("--order", self.order),
-            ("--overlay", self.overlay), ("-o", self.output)])
+            ("--corners", numbers(self.corners)),
+            ("--gray-scale-corners", numbers(self.scale_corners)), ("--order", self.order),
+            ("--snake", self.snake), ("--reverse", self.reverse), ("--overlay", self.overlay),
+            ("-o", self.output)])
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -123,13 +195,16 @@ class FitCommand:
     aim: str = "lightness"
     leave_out: tuple[str, ...] = ()
     setup: Path | None = None
+    date: str = ""
+    """When the target was printed."""
 
     def __str__(self) -> str:
         """As it is typed."""
         return spelled("fit", self.readings, [
             ("--process", self.process), ("--target-time", self.target_time),
             ("--aim", None if self.aim == "lightness" else self.aim),
-            ("--leave-out", self.leave_out), ("--setup", self.setup), ("-o", self.output)])
+            ("--leave-out", self.leave_out), ("--setup", self.setup), ("--date", self.date),
+            ("-o", self.output)])
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -139,10 +214,13 @@ class NegativeCommand:
     images: tuple[Path, ...]
     curve: Path
     output: Path
-    """The negative, or the folder for several."""
+    """The negative, or the folder for several and for films."""
     width: str = ""
     ppi: str = ""
+    film: str = ""
+    """To lay all of them on."""
     margin: str = ""
+    border: str = ""
     marks: bool = False
     tone_scale: bool = False
     caption: bool = False
@@ -151,8 +229,9 @@ class NegativeCommand:
         """As it is typed."""
         return spelled("negative", self.images, [
             ("--curve", self.curve), ("--width", self.width), ("--ppi", self.ppi),
-            ("--margin", self.margin), ("--marks", self.marks),
-            ("--tone-scale", self.tone_scale), ("--caption", self.caption), ("-o", self.output)])
+            ("--film", self.film), ("--margin", self.margin), ("--border", self.border),
+            ("--marks", self.marks), ("--tone-scale", self.tone_scale),
+            ("--caption", self.caption), ("-o", self.output)])
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -11,8 +11,10 @@ import numpy as np
 from tonewright.curve.aim import Aim
 from tonewright.curve.compare import Difference
 from tonewright.curve.document import Curve
-from tonewright.curve.findings import Doubt, InkToSpare, PaperWhiteNotReached, TwoWeightings
+from tonewright.curve.findings import InkToSpare, PaperWhiteNotReached, TwoWeightings
+from tonewright.curve.fit import patch_names
 from tonewright.curve.next_step import NextStep, next_step, plan_to_print
+from tonewright.curve.prints import PatchPlace
 from tonewright.curve.recipe import Recipe
 from tonewright.curve.renew import Movement, Renewed
 from tonewright.curve.responses import PrintResponse
@@ -25,6 +27,7 @@ from tonewright.record.setup import Setup
 from tonewright.show.advice import Advice, untyped
 from tonewright.show.cautions import with_cautions
 from tonewright.show.findings import sentence
+from tonewright.show.scan_findings import DOUBTS_IN_SHORT
 from tonewright.show.words import Fact, headed, labelled, percent, set_facts, typed
 
 MOST_DIFFERENCES = 4
@@ -126,9 +129,9 @@ def refine_text(refined: Renewed, file: str) -> str:
 
 
 def curve_facts(curve: Curve) -> list[Fact]:
-    """What a curve was made from and what it knows; no option, no command."""
-    doubtful = "; ".join(map(_doubtful, curve.summary.doubtful)) or "no patch"
-    return [*_read_facts(curve), *_tone_facts(curve), *_found_facts(curve), ("doubtful", doubtful)]
+    """What a curve was made from and what it knows, but for its doubtful patches; no option, no
+    command."""
+    return [*_read_facts(curve), *_tone_facts(curve), *_found_facts(curve)]
 
 
 def curve_advice(curve: Curve) -> Advice:
@@ -273,16 +276,41 @@ def _moved_facts(moved: Movement) -> Iterator[Fact]:
 
 
 def _doubtful_lines(curve: Curve, more: Sequence[Finding]) -> Iterator[str]:
-    yield labelled("doubtful", "; ".join(map(_doubtful, curve.summary.doubtful)) or "no patch")
+    yield labelled("doubtful", doubtful_words(curve))
     # the line on the negative tells of ink to spare
     for found in (f for f in (*found_in(curve), *more) if not isinstance(f, InkToSpare)):
         yield labelled(found.kind, sentence(found))
 
 
-def _doubtful(doubt: Doubt) -> str:
-    off = doubt.off_by_density
-    return (f"{doubt.patch} ({percent(doubt.level)} ink, density {abs(off):.2f}"
-            f" {'higher' if off > 0 else 'lower'} than its neighbours suggest)")
+def doubtful_words(curve: Curve) -> str:
+    """The patches that the fit or the scan doubts, and that are not left out."""
+    prints = () if curve.recipe is None else curve.recipe.prints
+    found = {d.patch: f"{percent(d.level)} ink, {doubt_words(d.off_by_density, ())}"
+             for d in curve.summary.doubtful}
+    for readings, left_out in ((curve.readings, ()), *((p.readings, p.left_out) for p in prints)):
+        patches = () if readings is None else readings.patches
+        for patch, full in zip(patches, patch_names(patches), strict=True):
+            if patch.doubt and not {patch.patch, full} & {*left_out, *curve.settings.left_out}:
+                seen = doubt_words(None, tuple(patch.doubt.split()))
+                found[full] = "; ".join(filter(None, (found.get(full), seen)))
+    return "; ".join(f"{name} ({why})" for name, why in found.items()) or "no patch"
+
+
+def doubt_words(off_by_density: float | None, scan_doubts: tuple[str, ...]) -> str:
+    """Why a patch is doubtful, by the fit and by the scan."""
+    off = off_by_density
+    by_fit = "" if off is None else (f"density {abs(off):.2f} {'higher' if off > 0 else 'lower'}"
+                                     " than its neighbours suggest")
+    by_scan = " and ".join(DOUBTS_IN_SHORT.get(code, code) for code in scan_doubts)
+    return "; ".join(filter(None, (by_fit, by_scan and f"in the scan {by_scan}")))
+
+
+def patch_words(place: PatchPlace) -> str:
+    """One patch of a list of those that are doubtful or do not count."""
+    why = doubt_words(place.off_by_density, place.scan_doubts)
+    return "; ".join(filter(None, (
+        f"{place.name}: {percent(place.level)} ink, print L* {place.lightness:.0f}", why,
+        "" if place.counts else "does not count")))
 
 
 def _ended(curve: Curve, kept: str | None, lines: list[str], *, renewed: bool = False) -> str:

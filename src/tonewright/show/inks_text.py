@@ -11,10 +11,11 @@ from tonewright.record.codec import encode
 from tonewright.record.findings import Finding
 from tonewright.record.setup import ink_colour_text
 from tonewright.scales import STOP
+from tonewright.show.advice import Advice
 from tonewright.show.cautions import with_cautions
 from tonewright.show.findings import sentence
 from tonewright.show.inks_findings import typed
-from tonewright.show.words import headed, labelled, percent
+from tonewright.show.words import Fact, headed, labelled, percent, set_facts
 
 _MOST_PAIRS = 6
 _ENOUGH = {True: "yes", False: "no", None: "perhaps"}
@@ -41,7 +42,7 @@ def inks_json(ranking: InkRanking) -> dict[str, Any]:
         "doubtful": [{"patches": list(f.patches), "difference_density": f.difference_density}
                      for f in findings if isinstance(f, InkPatchesDiffer)],
         "next": next_step(ranking), "findings": [encode(f) for f in findings],
-        "warnings": [said for kind, said in _doubts(ranking) if kind == "warning"],
+        "warnings": [said for kind, said in inks_doubts(ranking) if kind == "warning"],
     }
 
 
@@ -67,24 +68,40 @@ def _amount_json(amount: Amount) -> dict[str, float | None]:
 
 def inks_text(ranking: InkRanking) -> str:
     """What was read, the colours from the densest to the lightest, the pick and the next step."""
-    base = ranking.time == ranking.process.base_time
     lines = [
         f"Inks on {ranking.process.name}",
-        labelled("read", _read(ranking)),
-        labelled("time", f"printed for {ranking.time_as_set}"
-                 + (", the base printing time (if it was another, add --time)" if base else "")),
-        labelled("needs", _needs(ranking)),
-        labelled("seen", f"printing densities up to {ranking.seen_up_to:.2f}; whatever is denser"
-                 " is paper white in this print"),
+        *set_facts(inks_facts(ranking)),
         "",
         *_table(ranking),
         "",
         labelled("pick", why(ranking)),
-        *(labelled(kind, said) for kind, said in _doubts(ranking)),
+        *(labelled(kind, said) for kind, said in inks_doubts(ranking)),
         "",
         headed("Next:", next_step(ranking)),
     ]
-    return with_cautions(lines, ranking.pick is None or ranking.next_time is not None)
+    return with_cautions(lines, _exposes(ranking))
+
+
+def _exposes(ranking: InkRanking) -> bool:
+    return ranking.pick is None or ranking.next_time is not None
+
+
+def inks_facts(ranking: InkRanking) -> list[Fact]:
+    """What was read, and what is asked of the ink."""
+    base = ranking.time == ranking.process.base_time
+    return [
+        ("read", _read(ranking)),
+        ("time", f"printed for {ranking.time_as_set}"
+         + (", the base printing time (--time, if it was another)" if base else "")),
+        ("needs", _needs(ranking)),
+        ("seen", f"printing densities up to {ranking.seen_up_to:.2f}; whatever is denser is paper"
+         " white in this print"),
+    ]
+
+
+def inks_advice(ranking: InkRanking) -> Advice:
+    """The next step."""
+    return Advice(next_step(ranking), exposes=_exposes(ranking))
 
 
 def _read(ranking: InkRanking) -> str:
@@ -106,14 +123,19 @@ def _needs(ranking: InkRanking) -> str:
     return said
 
 
+def inks_rows(ranking: InkRanking) -> list[tuple[str, str, str, str]]:
+    """Colour, density at full ink, steepest rise and whether that is enough, for each colour."""
+    return [(ink_colour_text(ink.colour), _full_text(ink),
+             "-" if ink.slope is None else f"{ink.slope:.2f}",
+             _ENOUGH[ink.enough]) for ink in ranking.inks]
+
+
 def _table(ranking: InkRanking) -> list[str]:
-    rows = [f"  {'colour':<13}{'density at full ink':<31}{'steepest':<10}enough"]
-    for ink in ranking.inks:
-        slope = "-" if ink.slope is None else f"{ink.slope:.2f}"
-        mark = "  <- pick" if ink is ranking.pick else ""
-        rows.append(f"  {ink_colour_text(ink.colour):<13}{_full_text(ink):<31}{slope:<10}"
-                    f"{_ENOUGH[ink.enough]}{mark}")
-    return rows
+    marks = ["", *("  <- pick" if ink is ranking.pick else "" for ink in ranking.inks)]
+    return [f"  {colour:<13}{full:<31}{slope:<10}{enough}{mark}"
+            for mark, (colour, full, slope, enough) in zip(marks, (
+                ("colour", "density at full ink", "steepest", "enough"), *inks_rows(ranking)),
+                strict=True)]
 
 
 def _full_text(ink: RankedInk) -> str:
@@ -177,7 +199,7 @@ def _findings(ranking: InkRanking) -> list[Finding]:
     return [*ranking.process.findings, *ranking.findings]
 
 
-def _doubts(ranking: InkRanking) -> list[tuple[str, str]]:
+def inks_doubts(ranking: InkRanking) -> list[tuple[str, str]]:
     """The same as kind and sentence; of many pairs that differ only some are named."""
     findings = _findings(ranking)
     unnamed = [f for f in findings if isinstance(f, InkPatchesDiffer)][_MOST_PAIRS:]
@@ -190,15 +212,16 @@ def _doubts(ranking: InkRanking) -> list[tuple[str, str]]:
 
 
 def next_step(ranking: InkRanking) -> str:
-    """What to type or do now."""
+    """What to do now; what is typed for it stands in brackets."""
     pick, time = ranking.pick, ranking.next_time
     if pick is None:
         if time is not None:
-            return f"print the same chart for {time}, and rank it with --time {typed(time)}"
+            return (f"print the same chart for {time}, and rank it for that time"
+                    f" (--time {typed(time)})")
         return ("change the ink setting or the process, and print the chart again; or take"
                 f" {ink_colour_text(ranking.inks[0].colour)} and accept grayer whites")
-    said = (f"tonewright target --ink-colour {ink_colour_text(pick.colour)} -o ink.tif  draws a"
-            " target in this colour; the curve made from it remembers the colour, and its"
-            " negatives come out in it")
+    said = ("draw a target in this colour (tonewright target --ink-colour"
+            f" {ink_colour_text(pick.colour)} -o ink.tif); the curve made from it remembers the"
+            " colour, and its negatives come out in it")
     return said if ranking.sure or time is None else \
         f"to be sure, print the chart again for {time}; or go on: {said}"

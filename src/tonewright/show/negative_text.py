@@ -108,17 +108,21 @@ def _film_json(film: FilmReport) -> dict[str, Any]:
 
 
 def _film_text(film: FilmReport) -> str:
-    """A sheet of film: its size, and where each negative lies."""
+    """A sheet of film."""
+    return "\n".join([f"Film {film.output}",
+                      *(labelled(label, text) for label, text in film_facts(film))])
+
+
+def film_facts(film: FilmReport) -> list[Fact]:
+    """Its size, and where each negative lies."""
     width, height = film.size_mm
     rule = "" if film.rule_mm is None else f"; a rule of {film.rule_mm:.0f} mm"
-    return "\n".join([
-        f"Film {film.output}",
-        labelled("film", f"{film.film.name}: {film.width} x {film.height} pixels, {width:.1f} x"
-                 f" {height:.1f} mm{rule}"),
-        *(labelled("negative", f"{place.title or place.source.name}: {place.width_mm:.1f} x"
-                   f" {place.height_mm:.1f} mm, {place.x_mm:.1f} mm from the left and"
-                   f" {place.y_mm:.1f} mm from the top{', turned a quarter' * place.turned}")
-          for place in film.places)])
+    return [("film", f"{film.film.name}: {film.width} x {film.height} pixels, {width:.1f} x"
+             f" {height:.1f} mm{rule}"),
+            *(("negative", f"{place.title or place.source.name}: {place.width_mm:.1f} x"
+               f" {place.height_mm:.1f} mm, {place.x_mm:.1f} mm from the left and"
+               f" {place.y_mm:.1f} mm from the top{', turned a quarter' * place.turned}")
+              for place in film.places)]
 
 
 def failures_text(
@@ -136,17 +140,21 @@ def failures_text(
 
 def negatives_text(batch: Batch, curve_file: str | os.PathLike[str]) -> str:
     """The negatives that were made through a curve's file, and what to do with them now."""
-    contact = _MIRRORED if batch.reports[0].mirrored else _AS_IS
     return with_cautions(["\n\n".join(
         [
             _curve_text(batch.reports[0]),
             *map(negative_text, batch.reports),
             *map(_film_text, batch.films),
-            headed("Next", " ".join(filter(None, (
-                _PRINT, _rule(batch), _CUT if batch.films else "", contact)))),
+            headed("Next", how_to_print(batch)),
             *_then(batch, curve_file),
         ]
     )])
+
+
+def how_to_print(batch: Batch) -> str:
+    """How negatives come onto film, and lie on the coating."""
+    contact = _MIRRORED if batch.reports[0].mirrored else _AS_IS
+    return " ".join(filter(None, (_PRINT, _rule(batch), _CUT if batch.films else "", contact)))
 
 
 def _then(batch: Batch, curve_file: str | os.PathLike[str]) -> Iterator[str]:

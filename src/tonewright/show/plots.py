@@ -20,8 +20,10 @@ from tonewright.curve.document import Curve
 from tonewright.curve.prints import PatchPlace, patch_places
 from tonewright.errors import visible
 from tonewright.files.export.make import Export
+from tonewright.files.negative.again import PLOT
 from tonewright.frozen import dataclass
 from tonewright.negative.tones import encoding_lightness
+from tonewright.record.provenance import made_by
 from tonewright.scales import Array
 from tonewright.strip.places import response_stops, step_stops
 from tonewright.strip.process import Process
@@ -210,5 +212,6 @@ def png(figure: Figure) -> bytes:
     for text in figure.findobj(Text):  # names are no formulas, and hold what they like
         text.set_parse_math(False)
         text.set_text("\n".join(map(visible, text.get_text().split("\n"))))
-    figure.savefig(stream, format="png", dpi=_DPI, metadata={"Software": None})
+    figure.savefig(stream, format="png", dpi=_DPI, metadata={
+        "Software": None, "Description": f"{PLOT} by {made_by()}"})
     return stream.getvalue()

@@ -215,6 +215,12 @@ def _(found: PatchUnlike) -> str:
             " than similar patches and its position suggest")
 
 
+DOUBTS_IN_SHORT = {
+    "patch_clipped": "clipped", "patch_outside_response": "outside the scanner response",
+    "patch_spoilt": "a scratch or stain", "patch_unlike": "unlike similar patches"}
+"""By the codes of doubts about one patch, as the column ``doubt`` of readings has them."""
+
+
 def _steps(file: str, through: str, steps: Sequence[int]) -> str:
     """``strip.tif, film: steps 1 to 4 and 30 are``."""
     said = f"steps {runs(steps)} are" if steps[1:] else f"step {steps[0]} is"

@@ -6,8 +6,9 @@ from typing import Any
 
 from tonewright.files.scanners import LearnedScanner
 from tonewright.record.codec import encode
+from tonewright.show.advice import Advice
 from tonewright.show.findings import sentence
-from tonewright.show.words import headed, labelled, typed
+from tonewright.show.words import Fact, headed, labelled, set_facts, typed
 
 
 def scanner_json(learned: LearnedScanner) -> dict[str, Any]:
@@ -32,26 +33,37 @@ def scanner_json(learned: LearnedScanner) -> dict[str, Any]:
 
 def scanner_text(learned: LearnedScanner) -> str:
     """The report: read, found, doubtful, written, next."""
+    return "\n".join([
+        f"Scanner {learned.response.name}", *set_facts(scanner_facts(learned)),
+        *(labelled(f.kind, sentence(f)) for f in learned.response.findings), "",
+        headed("Written:", str(learned.output or "nothing")),
+        headed("Next:", scanner_advice(learned).typed())])
+
+
+def scanner_facts(learned: LearnedScanner) -> list[Fact]:
+    """What was read, and what the scanner makes of densities."""
     response, row = learned.response, learned.row
     known = [s.density for s in response.known]
     corners = ",".join(f"{v:.0f}" for v in row.corners.ravel())
     flare = response.flare >= 0.0005
-    lines = [
-        f"Scanner {response.name}",
-        labelled("read", f"a gray scale of {len(known)} steps, density {known[0]:.2f} to"
-                 f" {known[-1]:.2f}, {'found' if row.automatic else 'given'} at --corners"
-                 f" {corners}"),
-        labelled("range", f"densities from {max(response.lightest_density, 0.0):.2f} to"
-                 f" {response.darkest_density:.2f}"),
-        labelled("tones", f"gamma about {response.gamma:.1f}"
-                 + (f"; stray light is {100.0 * response.flare:.1f} % of white" if flare else "")),
+    facts = [
+        ("read", f"a gray scale of {len(known)} steps, density {known[0]:.2f} to"
+                 f" {known[-1]:.2f}, at corners that were"
+                 f" {'found' if row.automatic else 'given'} (--corners {corners})"),
+        ("range", f"densities from {max(response.lightest_density, 0.0):.2f} to"
+                  f" {response.darkest_density:.2f}"),
+        ("tones", f"gamma about {response.gamma:.1f}"
+                  + (f"; stray light is {100.0 * response.flare:.1f} % of white" if flare else "")),
     ]
     if response.rms_density is not None:
-        lines.append(labelled("fit", f"the known steps lie within {response.rms_density:.3f} in"
-                              " density (RMS) of the response"))
-    lines += [labelled(f.kind, sentence(f)) for f in response.findings]
+        facts.append(("fit", f"the known steps lie within {response.rms_density:.3f} in density"
+                             " (RMS) of the response"))
+    return facts
+
+
+def scanner_advice(learned: LearnedScanner) -> Advice:
+    """What to do next."""
     file = learned.output or "NAME.scanner.json"
-    return "\n".join([
-        *lines, "", headed("Written:", str(learned.output or "nothing")),
-        headed("Next:", "scan your prints with the same settings, and type  tonewright read"
-               f" SCAN.tif --target T.target.json --scanner {typed(file)} -o READINGS.csv")])
+    return Advice("scan your prints with the same settings",
+                  f"tonewright read SCAN.tif --target T.target.json --scanner {typed(file)} -o"
+                  " READINGS.csv")

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any
 
 from tonewright.errors import counted
 from tonewright.record.provenance import short_id
-from tonewright.record.setup import Setup
+from tonewright.record.setup import INK, Setup
 from tonewright.shelf.arrange import LeftOut, Place, Shelf, Shelved
 from tonewright.show.cautions import with_cautions
 from tonewright.show.words import WIDTH, headed, labelled, typed
@@ -21,6 +22,8 @@ _BECAUSE = {
     "superseded": "a later one has taken its place",
     "date_unknown": "whether it is due is not known: its date is missing",
 }
+Changes = Sequence[tuple[str, str, str]]
+"""Entries of a setup, with their words then and now."""
 _EXPOSES = ("check_failed", "strip_old")
 """Where a strip is to be printed."""
 MOST_LEFT_OUT = 20
@@ -112,6 +115,28 @@ def _place_lines(place: Place) -> list[str]:
 def because_words(place: Place) -> str:
     """Whether a document is due and why; empty where there is nothing to say."""
     return _BECAUSE.get(place.because or "", "")
+
+
+def changed_words(changes: Changes) -> str:
+    """In which entries a curve or process was made otherwise; empty where in none."""
+    if not changes:
+        return ""
+    *most, last = (entry for entry, *_ in changes)
+    return f"Made with another {', '.join(most) + ' and ' if most else ''}{last}."
+
+
+def otherwise_words(kind: str, changes: Changes) -> tuple[str, ...]:
+    """What was otherwise when a curve or process was made, and what that asks for."""
+    if not changes:
+        return ()
+    if kind == "process":
+        need = "print a new strip"
+    elif {entry.replace(" ", "_") for entry, *_ in changes}.isdisjoint(INK):
+        need = "print a strip, and renew the curve"
+    else:  # the ink itself has another density then
+        need = "print a target, and make a new curve"
+    return (*(f"Another {entry}: {old} then, {new} now." for entry, old, new in changes),
+            f"Next: {need}.")
 
 
 def _error(one: Shelved) -> str | None:

@@ -111,6 +111,13 @@ def eye_facts(
     return facts
 
 
+def eye_figure(result: EyeResult) -> str | None:
+    """The base printing time as far as it is known, by itself; None if nothing bounds it above."""
+    if result.right or result.differ:
+        return str(result.base_time)
+    return None if result.high is None or result.far else f"at most {result.high.on_timer()}"
+
+
 def eye_advice(result: EyeResult, tablet: Tablet) -> Advice:
     """The next strip to print, or the target; nothing is typed for it."""
     return Advice(_eye_words(result, tablet), exposes=True)

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from tonewright.shelf.way import STEPS, Step, Way
+from tonewright.shelf.way import STEPS, Aside, Step, Way
 
-NAMES: dict[Step, str] = {
+NAMES: dict[Step | Aside, str] = {
     "strip": "Strip", "target": "Target", "read": "Read", "curve": "Curve",
     "negative": "Negative", "check": "Check", "report": "Report",
+    "setup": "Setup", "scanner": "Scanner", "inks": "Inks",
 }
 _NEXT: dict[Step, str] = {
     "strip": "Print a step tablet on this paper. Its strip tells how long to print.",

@@ -102,12 +102,7 @@ def strip_from_table(table: Table, tablet: Tablet, options: StripOptions) -> Str
         Steps missing, doubled or beyond the tablet, no time, a strip read backwards, cells that
         cannot be what they say.
     """
-    columns.check_columns(table)
-    where = columns.find(table, "step")
-    if where is None:
-        raise ReadingsError(f"{table.source.name} has the columns {columns.listed(table.columns)}",
-                            "a strip's file has a column step, 1 for the clearest",
-                            "make a curve from it if it is a target's", code="no_step_column")
+    where = _step_column(table)
     _check_skip(tablet, options.skip)
     blank = columns.blank_rows(table, options.scale)
     unmeasured = _step_numbers(table, where, tablet, options.flip)[blank]
@@ -128,6 +123,38 @@ def strip_from_table(table: Table, tablet: Tablet, options: StripOptions) -> Str
     _check_direction(table, patches, tablet, options.flip)
     return Strip(patches, value.scale, (table.source,),
                  (*table.findings, *value.findings, *_own_findings(table, times, options)))
+
+
+@dataclass(frozen=True)
+class StripCells:
+    """What a strip's table holds, as it is written."""
+
+    densities: dict[Through, tuple[str, ...]]
+    """By half, a text for each step of the tablet; blank where there is none."""
+    time: str
+    """Blank where the table says none."""
+
+
+def strip_cells(table: Table, tablet: Tablet) -> StripCells | None:
+    """The densities of a table that holds those of one strip and nothing else; None for another,
+    which can be read but not typed into.
+
+    Raises `ReadingsError` for a table that is of no strip, or of another tablet.
+    """
+    where = _step_column(table)
+    cells = table.cells("density")
+    times = {*(table.cells("time") or [""])}
+    if cells is None or len(times) > 1 or \
+            {*map(columns.key, table.columns)} - {"step", "through", "time", "density"}:
+        return None
+    steps = [int(n) for n in _step_numbers(table, where, tablet, flip=False)]
+    through = _through(table)
+    found = {half: [""] * len(tablet.densities) for half in through}
+    for half, step, cell in zip(through, steps, cells, strict=True):
+        found[half][step - 1] = cell
+    once = len({*zip(through, steps, strict=True)}) == len(steps)
+    return StripCells({half: tuple(those) for half, those in found.items()},
+                      times.pop()) if once else None
 
 
 def combine_strips(strips: Sequence[Strip]) -> Strip:
@@ -173,6 +200,16 @@ def _named(strip: Strip, number: int) -> Strip:
     return replace(strip, patches=tuple(
         replace(p, print_name=f"{name}, {p.print_name}" if p.print_name else name)
         for p in strip.patches))
+
+
+def _step_column(table: Table) -> int:
+    columns.check_columns(table)
+    where = columns.find(table, "step")
+    if where is None:
+        raise ReadingsError(f"{table.source.name} has the columns {columns.listed(table.columns)}",
+                            "a strip's file has a column step, 1 for the clearest",
+                            "make a curve from it if it is a target's", code="no_step_column")
+    return where
 
 
 def _step_numbers(table: Table, index: int, tablet: Tablet, flip: bool) -> Array:

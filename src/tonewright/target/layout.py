@@ -6,7 +6,6 @@ import math
 import re
 from collections.abc import Sequence
 from dataclasses import replace
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -386,29 +385,29 @@ def _scatter(level: Array, cells: Array, seed: int) -> NDArray[np.intp]:
     drift = drift / np.where(norm > 1e-9, norm, 1.0)  # a single row has no bowl
     deviation = level - level.mean()
     deviation = deviation / max(float(np.linalg.norm(deviation)), 1e-12)
+    far = np.linalg.norm(cells[:, None] - cells[None], axis=2) / max(
+        float(np.linalg.norm(np.ptp(cells, axis=0))), 1e-9)
+    np.fill_diagonal(far, np.inf)
+    kind = np.unique(level, return_inverse=True)[1]
     best, best_score = np.arange(level.size), np.inf
     for _ in range(_TRIES):
         order = rng.permutation(level.size)
         score = float(np.max(np.abs(drift @ deviation[order])))
-        score -= 0.25 * _apart(level[order], cells)
+        score -= 0.25 * _apart(kind[order], far)
         if score < best_score:
             best, best_score = order, score
     return best
 
 
-def _apart(level: Array, cells: Array) -> float:
-    """Mean distance from each patch to the nearest of its level, against the sheet; 0 if none."""
-    order = np.lexsort((cells[:, 1], cells[:, 0], level))
-    level, cells = level[order], cells[order]
-    spans = []
-    starts = np.flatnonzero(np.r_[True, np.diff(level) > 0, True])
-    for first, last in pairwise(starts.tolist()):
-        if last - first > 1:
-            group = cells[first:last]
-            far = np.linalg.norm(group[:, None] - group[None], axis=2) + 1e9 * np.eye(len(group))
-            spans.append(float(far.min(axis=1).mean()))
-    size = float(np.linalg.norm(np.ptp(cells, axis=0)))
-    return float(np.mean(spans)) / max(size, 1e-9) if spans else 0.0
+def _apart(kind: NDArray[np.intp], far: Array) -> float:
+    """Mean distance from each patch to the nearest of its level; 0 if no level is repeated.
+
+    ``far`` is the distance between each two places against the sheet's, infinite to itself.
+    """
+    nearest = np.where(kind[:, None] == kind, far, np.inf).min(axis=1)
+    count = np.bincount(kind)
+    spans = np.bincount(kind, nearest)[count > 1] / count[count > 1]
+    return float(np.mean(spans)) if spans.size else 0.0
 
 
 def _marks(width: float, height: float, size: float) -> tuple[Mark, ...]:

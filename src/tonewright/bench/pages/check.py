@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from datetime import date
+from functools import partial
 
 from tonewright.bench.pages.page import NAMED, Page, choices, refusal
 from tonewright.bench.parts.chart import Chart
-from tonewright.bench.parts.field import Choice, Field
+from tonewright.bench.parts.field import Choice, Fault, Field
 from tonewright.bench.parts.grid import DensityGrid
 from tonewright.bench.parts.tags import Tag, button, link
 from tonewright.bench.tasks.check import check, keep_tones, refine, renew
 from tonewright.bench.tasks.views import View
 from tonewright.errors import OptionError
-from tonewright.files.way import PRINT, STRIP, stem
+from tonewright.files.contents import layout_of, tables
+from tonewright.files.way import PRINT
 from tonewright.show.commands import PrintCommand
 
 _TONES = tuple(f"{tone}" for tone in range(0, 101, 10))
@@ -27,6 +29,7 @@ class CheckPage(Page):
         with Tag("div", classes="plot-and-side"):
             with Tag("section", aria_label="The print"):
                 self.chart = Chart("Difference of the print from its aim, over picture lightness")
+                self.chart.show(None, "The print is shown here once its readings can be read.")
                 self.result = Tag("div", aria_live="polite")
             with Tag("section", aria_label="What was measured"):
                 self._side()
@@ -37,12 +40,13 @@ class CheckPage(Page):
         self.curve = Field("Curve", next(iter(curves), ""), choices=choices(curves),
                            on_change=self.changed)
         Tag("h2", "Readings of the print")
-        tables = [n for n in self.names("table") if not stem(n).endswith(STRIP)]
-        prints = [n for n in tables if stem(n).endswith((PRINT, "-check"))]
-        self.tables = {n: Choice(n, n == next(iter(prints), None), self.changed) for n in tables}
+        self.listed = Tag("div")
+        self.unusable = Fault()
+        self.tables: dict[str, Choice] = {}
         self.target = Field("Layout of the tone scale", "", on_change=self.changed,
-                            choices=choices(self.names("target"), "the table says the tones"),
+                            choices=self._layouts(),
                             hint="For a list of patches alone: the layout beside the negative")
+        self._list(None)
         with Tag("p"):
             link("Read the scan of a print", "read")
         with Tag("details"):
@@ -63,15 +67,44 @@ class CheckPage(Page):
             link("Print a strip first", "strip", "button")
         self.refused = refusal({self.name: NAMED, self.date: ("print_date",),
                                 self.target: ("print_tones",),
-                                self.curve: ("check_other_paper", "process_moved")})
+                                self.process: ("no_strip",), self.curve: (
+                                    "check_other_paper", "process_moved", "no_curve")},
+                               self.curve)
         self.kept = Tag("div", aria_live="polite")
+
+    def _list(self, chosen: str | None) -> None:
+        """The tables that can be a print's readings; one of them is ticked."""
+        names = tables(self.bench.papers, self.paper, "print")
+        chosen = chosen or next(iter(names), None)
+        self.listed.clear()
+        with self.listed:
+            self.tables = {n: Choice(n, n == chosen, partial(self._ticked, n)) for n in names}
+            if not names:
+                Tag("p", "There are none yet: read the scan of a print, or type its tones.", "hint")
+        if chosen is not None:
+            self._layout(chosen)
+
+    def _ticked(self, name: str) -> None:
+        if self.tables[name].value:
+            self._layout(name)
+        self.changed()
+
+    def _layout(self, name: str) -> None:
+        """Choose the layout that a list of patches is read by, where only one can be."""
+        layout = layout_of(self.bench.papers, self.paper, name)
+        if layout is not None:
+            self.target.set_choices(self._layouts(), layout)
+
+    def _layouts(self) -> dict[str, str]:
+        return choices(self.names("target"), "the table says the tones")
 
     def _asked(self, name: str = "check", output: str | None = None) -> PrintCommand:
         chosen = tuple(self.below(n) for n, box in self.tables.items() if box.value)
         if not self.curve.value or not chosen:
             raise OptionError("no readings are chosen" if self.curve.value else
                               "there is no curve yet", "a print is checked against the curve that"
-                              " it was made through", "choose a curve and the readings of a print")
+                              " it was made through", "choose a curve and the readings of a print",
+                              code=None if self.curve.value else "no_curve")
         return PrintCommand(
             name=name, curve=self.below(self.curve.value), readings=chosen,
             output=None if output is None else self.below(output), date=self.date.value.strip(),
@@ -86,7 +119,7 @@ class CheckPage(Page):
         async def draw() -> None:
             self._show(await self.bench.quick.call_newest(check, self._asked()))
 
-        await self.ask(self.refused, draw)
+        await self.ask(self.refused, draw, otherwise=self.unusable)
 
     def _show(self, view: View) -> None:
         self.chart.show(view.chart)
@@ -98,7 +131,7 @@ class CheckPage(Page):
             self._show(await self.bench.quick.call(check, self._asked(output=name)))
             self.say_kept(f"Kept as {name}.", "report")
 
-        await self.ask(self.refused, keep)
+        await self.ask(self.refused, keep, otherwise=self.unusable)
 
     async def _refine(self) -> None:
         async def work() -> None:
@@ -113,7 +146,8 @@ class CheckPage(Page):
             if not self.curve.value or not self.process.value:
                 raise OptionError("there is no strip yet" if self.curve.value else
                                   "there is no curve yet", "a curve is renewed by a strip",
-                                  "print a strip on the new paper, and keep it")
+                                  "print a strip on the new paper, and keep it",
+                                  code="no_strip" if self.curve.value else "no_curve")
             name = self.free(self.curve.value)
             self._show(await self.bench.quick.call(
                 renew, self.below(self.curve.value), self.below(self.process.value),
@@ -128,6 +162,9 @@ class CheckPage(Page):
             rows = tuple((tone, line[0]) for tone, line in
                          zip(_TONES, self.grid.values, strict=True))
             await self.bench.quick.call(keep_tones, rows, self.below(name))
-            self.say_kept(f"Kept as {name}.", "check")
+            self.grid.set_values([])
+            self._list(name)
+            self.say_kept(f"Kept as {name}; checked now.", "check")
+            await self.redraw()
 
         await self.ask(self.refused, keep)

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable
+from collections.abc import Mapping
+from datetime import date
+from functools import partial
 
 from tonewright.bench.pages.page import NAMED, Page, choices, refusal
 from tonewright.bench.parts.chart import Chart
-from tonewright.bench.parts.field import Choice, Field
+from tonewright.bench.parts.field import Choice, Fault, Field
 from tonewright.bench.parts.tags import Tag, button
 from tonewright.bench.tasks.curve import CurveView, keep_curve, try_curve
 from tonewright.errors import OptionError
-from tonewright.files.way import is_readings, may_be_readings
+from tonewright.files.way import readings_tables
 from tonewright.show.commands import FitCommand
 
 _AIMS = {"lightness": "equal steps of lightness", "density": "equal steps of density",
@@ -22,11 +24,11 @@ class CurvePage(Page):
 
     def build(self) -> None:
         """The two pictures, and what the curve is made from."""
-        self.left_out: set[str] = set(self.bench.drafts.get((self.paper, "left_out"), ()))
         self.patch_names: list[str] = []
+        self.doubtful: dict[str, Choice] | None = None
         with Tag("div", classes="plot-and-side"):
             with Tag("section", aria_label="The curve"):
-                self.response = Chart("Print lightness over ink", on_point=self._leave_out)
+                self.response = Chart("Print lightness over ink", on_point=self._clicked)
                 self.result = Tag("div", aria_live="polite")
                 self.correction = Chart("The correction: ink over picture lightness")
             with Tag("section", aria_label="What it is made from"):
@@ -34,15 +36,14 @@ class CurvePage(Page):
         self.changed()
 
     def _side(self) -> None:
-        tables = [n for n in self.names("table") if may_be_readings(n)]
-        usual = next((n for n in tables if is_readings(self.bench.papers, self.paper, n)), None)
+        tables = readings_tables(self.bench.papers, self.paper)
         processes = self.names("process")
         Tag("h2", "Readings")
-        self.tables = {name: Choice(name, name == usual, self.changed)
-                       for name in tables}
+        self.tables = {name: Choice(name, name == tables[0], self.changed) for name in tables}
         if not tables:
             Tag("p", "There are no readings yet: read a print of the target first, or copy a table"
                 " into the paper's folder.", "hint")
+        self.unusable = Fault()
         self.process = Field("Strip", next(iter(processes), ""), on_change=self.changed,
                              choices=choices(processes, "none"),
                              hint="With its strip a curve knows its printing time")
@@ -51,13 +52,15 @@ class CurvePage(Page):
         self.aim = Field("Aim", "lightness", choices=_AIMS, on_change=self.changed,
                          hint="How the picture's tones are spread between black and white")
         self.patches = Tag("div")
+        self.date = Field("Printed on", date.today().isoformat(), on_change=self.changed,
+                          hint="Its age is counted from this day; blank if you do not know")
         self.name = self.name_field("Keep it as", ".curve.json")
         with Tag("div", classes="buttons"):
             button("Keep this curve", self._keep, "button primary")
         self.refused = refusal({
             self.name: NAMED, self.time: ("target_time_unknown", "time_impossible",
-                                          "time_unclear"),
-            self.process: ("process_needed",)})
+                                          "time_unclear", "time_far"),
+            self.process: ("process_needed",), self.date: ("print_date",)}, self.process)
         self.kept = Tag("div", aria_live="polite")
 
     def _asked(self) -> FitCommand:
@@ -69,13 +72,29 @@ class CurvePage(Page):
             readings=chosen, output=self.below(self._file()),
             process=self.below(self.process.value) if self.process.value else None,
             target_time=self.time.value.strip(), aim=self.aim.value,
-            leave_out=tuple(sorted(self.left_out)), setup=self.setup())
+            leave_out=tuple(sorted(self.left_out)), setup=self.setup(),
+            date=self.date.value.strip())
 
-    async def _leave_out(self, row: int) -> None:
-        """A patch is clicked: leave it out, or let it count again."""
+    @property
+    def left_out(self) -> set[str]:
+        """Patches that are left out, in any of the readings that are chosen."""
+        return set().union(*self._drafts())
+
+    def _drafts(self) -> list[set[str]]:
+        return [self.bench.left_out(self.paper, name) for name, box in self.tables.items()
+                if box.value]
+
+    async def _clicked(self, row: int) -> None:
+        """A patch in the picture."""
         if row < len(self.patch_names):
-            self.left_out ^= {self.patch_names[row]}
-            await self.redraw()
+            await self._toggle(self.patch_names[row])
+
+    async def _toggle(self, name: str) -> None:
+        """Leave a patch out, or let it count again."""
+        out = name in self.left_out
+        for draft in self._drafts():
+            (draft.discard if out else draft.add)(name)
+        await self.redraw()
 
     async def redraw(self) -> None:
         if not any(box.value for box in self.tables.values()):
@@ -87,28 +106,28 @@ class CurvePage(Page):
         async def draw() -> None:
             self._show(await self.bench.quick.call_newest(try_curve, self._asked()))
 
-        await self.ask(self.refused, draw)
+        await self.ask(self.refused, draw, otherwise=self.unusable)
 
     def _show(self, found: CurveView) -> None:
-        self.patch_names = [name for name, *_ in found.patches]
+        self.patch_names = [name for name, _ in found.patches]
         self.response.show(found.view.chart)
         self.correction.show(found.correction)
         self.show_result(found.view, "black to white")
-        self.patches.clear()
-        named = [p for p in found.patches if p[4] or not p[3]]
-        if named:
+        self._list({name: said for name, said in found.patches if said is not None})
+
+    def _list(self, named: Mapping[str, str]) -> None:
+        """The doubts of fit and scan, and what is left out already, each with a box."""
+        if self.doubtful is None or [*named] != [*self.doubtful]:
+            self.patches.clear()
             with self.patches:
                 Tag("h2", "Doubtful patches")
-                for name, ink, lightness, *_ in named:
-                    Choice(f"leave out {name} ({ink:.0f} % ink, L* {lightness:.0f})",
-                           name in self.left_out, self._toggle(name))
-
-    def _toggle(self, name: str) -> Callable[[], Awaitable[None]]:
-        async def toggle() -> None:
-            self.left_out ^= {name}
-            await self.redraw()
-
-        return toggle
+                Tag("p", "Look at the print, and leave out those that are spoilt. A click on a"
+                    " point of the plot leaves out any other." if named else
+                    "None. A click on a point of the plot leaves that patch out.", "hint")
+                self.doubtful = {name: Choice("", on_change=partial(self._toggle, name))
+                                 for name in named}
+        for name, said in named.items():
+            self.doubtful[name].set(name in self.left_out, f"leave out {said}")
 
     def _file(self) -> str:
         return f"{self.name.value.strip() or 'curve'}.curve.json"
@@ -118,4 +137,4 @@ class CurvePage(Page):
             self._show(await self.bench.quick.call(keep_curve, self._asked()))
             self.say_kept(f"Kept as {self._file()}.", "negative")
 
-        await self.ask(self.refused, keep)
+        await self.ask(self.refused, keep, otherwise=self.unusable)

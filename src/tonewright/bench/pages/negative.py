@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -9,15 +10,20 @@ from nicegui import ui
 
 from tonewright.bench.pages.page import Page, Working, choices, refusal
 from tonewright.bench.parts.drop import Drop
-from tonewright.bench.parts.field import Choice, Field
-from tonewright.bench.parts.result import show_result
+from tonewright.bench.parts.field import Choice, Fault, Field
+from tonewright.bench.parts.result import same_command, show_result
 from tonewright.bench.parts.tags import Tag, button, inline_picture, link
-from tonewright.bench.tasks.negative import MadeNegatives, make, proof, sheet
+from tonewright.bench.tasks.negative import IN_ALL, MadeNegatives, make, proof, sheet
 from tonewright.bench.transfer import file_address
-from tonewright.errors import OptionError
+from tonewright.errors import OptionError, counted
+from tonewright.files.contents import pictures
+from tonewright.files.negative.batch import AT_ONCE, output_names
 from tonewright.files.preview import Preview
 from tonewright.files.way import NEGATIVE, stem
+from tonewright.negative.sheet import DEFAULT_MARGIN_MM
 from tonewright.show.commands import NegativeCommand
+
+_BORDERS = {"": "black: clear film", "opaque": "paper white: the heaviest ink"}
 
 
 class NegativePage(Page):
@@ -25,6 +31,8 @@ class NegativePage(Page):
 
     def build(self) -> None:
         """The sheet and the proof side by side, and what is chosen."""
+        self.proofed: tuple[Path, Path] | None = None
+        self.turn = 0
         with Tag("div", classes="plot-and-side"):
             with Tag("section", aria_label="The sheet and the print"):
                 with Tag("div", classes="side-by-side"):
@@ -45,6 +53,7 @@ class NegativePage(Page):
         self.pictures = Tag("div")
         self.boxes: dict[str, Choice] = {}
         self._list(set())
+        self.unusable = Fault()
         curves = self.names("curve")
         self.curve = Field("Curve", next(iter(curves), ""), choices=choices(curves),
                            on_change=self.changed)
@@ -52,26 +61,38 @@ class NegativePage(Page):
                            hint="200mm or 8in; blank: as the picture has it")
         self.ppi = Field("Pixels to the inch", on_change=self.changed,
                          hint="The printer's own; blank: as the picture has it")
-        self.margin = Field("Margin", on_change=self.changed, hint="15mm; for what stands in it")
-        self.marks = Choice("Marks in the margin", on_change=self.changed)
-        self.scale = Choice("Tone scale beside the picture, to check the print by",
-                            on_change=self.changed)
-        self.caption = Choice("Caption", on_change=self.changed)
+        self.scale = Choice("Tone scale beside the picture", True, self.changed,
+                            hint="The check measures it on the print. Without it this print tells"
+                            " nothing of the curve.")
+        self.marks = Choice("Marks for coating and alignment", on_change=self.changed)
+        self.caption = Choice("Caption", on_change=self.changed,
+                              hint="Picture, curve, date, size and printing time")
+        self.margin = Field("Width of the border", on_change=self.changed,
+                            hint=f"{DEFAULT_MARGIN_MM:g}mm, or 0mm for none; blank: as much as what"
+                            " stands in it needs")
+        self.border = Field("The border prints", "", choices=_BORDERS, on_change=self.changed)
+        self.film = Field("Lay all of them on one film", on_change=self.changed,
+                          hint="a4, 8x10, 210x297mm, or the width of a roll, 610mm; blank: a file"
+                          " for each")
         with Tag("div", classes="buttons"):
             button("Make the negatives", self._make, "button primary")
         self.working = Working(self.bench.long.cancel)
         self.refused = refusal({
-            self.width: ("picture_size_unknown", "sheet_size"),
-            self.ppi: ("pixels_not_square", "impossible_resolution"),
-            self.margin: ("margin_too_narrow", "no_room_for_tone_scale"),
-            self.curve: ("no_curve",)})
+            self.unusable: ("negative_again", "negative_twice", "image_transparent", "image_pages",
+                            "image_encoding", "no_picture"),
+            self.width: ("picture_size_unknown", "sheet_size", "negative_width"),
+            self.ppi: ("pixels_not_square", "impossible_resolution", "negative_resolution",
+                       "too_many_pixels", "film_resolution"),
+            self.scale: ("no_room_for_tone_scale",),
+            self.margin: ("margin_too_narrow", "margin_impossible", "negative_margin"),
+            self.film: ("negative_film", "film_too_small"),
+            self.curve: ("no_curve",)}, self.curve)
+        self.lines = _Lines()
         self.kept = Tag("div", aria_live="polite")
 
     def _list(self, chosen: set[str]) -> None:
         """The pictures of the folder, those that are to be made ticked."""
-        own = {stem(name) for name in self.names("target")}
-        names = [n for n in self.names("image") if "/" not in n and stem(n) not in own
-                 and not stem(n).endswith((NEGATIVE, "-overlay", "-proof"))]
+        names = pictures(self.bench.papers, self.paper)
         self.pictures.clear()
         with self.pictures:
             self.boxes = {name: Choice(name, name in chosen, self.changed) for name in names}
@@ -87,70 +108,162 @@ class NegativePage(Page):
                               "make the curve first", code="no_curve")
         if not names:
             raise OptionError("no picture is chosen", "a negative is made of a picture",
-                              "drop one, or tick one that is in the folder")
-        folder = self.below(names[0]).parent
-        output = folder / self.free(f"{stem(names[0])}{NEGATIVE}.tif") if len(names) == 1 \
-            else folder / "negatives"
+                              "drop one, or tick one that is in the folder", code="no_picture")
         return NegativeCommand(
             images=tuple(map(self.below, names)), curve=self.below(self.curve.value),
-            output=output, width=self.width.value.strip(), ppi=self.ppi.value.strip(),
-            margin=self.margin.value.strip(), marks=self.marks.value,
+            output=self.below(self._output(names)), width=self.width.value.strip(),
+            ppi=self.ppi.value.strip(), film=self.film.value.strip(),
+            margin=self.margin.value.strip(), border=self.border.value, marks=self.marks.value,
             tone_scale=self.scale.value, caption=self.caption.value)
+
+    def _output(self, names: list[str]) -> str:
+        """Nothing is ever written over; what a batch that was stopped left out goes beside the
+        rest."""
+        if self.film.value.strip():
+            return self.free("film")
+        if len(names) == 1:
+            return self.free(f"{stem(names[0])}{NEGATIVE}.tif")
+        made = _made([Path(name) for name in names],
+                     self.bench.papers.inside(self.paper, "negatives"))
+        return self.free("negatives") if made else "negatives"
 
     async def redraw(self) -> None:
         """The proof first: it is what the printer waits for."""
         if not any(box.value for box in self.boxes.values()):
             return
         quick = self.bench.quick
+        self.turn += 1
+        mine = self.turn
 
         async def draw() -> None:
             asked = self._asked()
-            seen = await quick.call_newest(proof, asked.images[0], asked.curve)
-            _picture(self.proof, seen, "The print to come, in its own black and white")
+            if self.proofed != (asked.images[0], asked.curve):
+                seen = await quick.call_newest(proof, asked.images[0], asked.curve)
+                _picture(self.proof, seen, "The print to come, in its own black and white")
+                self.proofed = asked.images[0], asked.curve
+            if mine != self.turn:  # its sheet would overtake what was asked for since
+                return
             shown = await quick.call_newest(sheet, asked)
             _picture(self.sheet, shown, "The sheet of film, mirrored as it is printed")
 
-        await self.ask(self.refused, draw)
+        await self.ask(self.refused, draw, otherwise=self.unusable)
 
     async def _make(self) -> None:
         client = ui.context.client
 
+        asked: NegativeCommand | None = None
+
         def tell(done: int, total: int) -> None:
             with client:
                 self.working.show(done, total)
+                self.lines.working(done // IN_ALL if asked is None or not asked.film else 0)
 
         async def work() -> None:
+            nonlocal asked
             asked = self._asked()
             self.working.begin("Making the negatives")
-            self._show(asked, await self.bench.long.call(make, asked, progress=tell))
+            self.lines.begin([image.name for image in asked.images], together=bool(asked.film))
+            self._show(await self.bench.long.call(make, asked, progress=tell))
 
-        await self.ask(self.refused, work, self._stopped)
+        def stopped() -> None:
+            if asked is not None:
+                self._stopped(asked)
+
+        await self.ask(self.refused, work, stopped, self.unusable)
         self.working.end()
+        self.lines.end()
 
-    def _stopped(self) -> None:
+    def _stopped(self, asked: NegativeCommand) -> None:
+        """What was finished stays, and need not be made again."""
+        root, many = self.bench.papers.root, len(asked.images) > 1 and not asked.film
+        done = _made(asked.images, root / asked.output) if many else {}
+        for image, made in done.items():
+            self._done(image.name, made.relative_to(root))
+            self.boxes[self._named(image)].set(False)
+        kept = f"{counted(len(done), 'negative')} of {len(asked.images)} had been finished"
         self.kept.clear()
         with self.kept:
-            Tag("p", "Stopped. What was finished before is kept.")
+            Tag("p", f"Stopped. {kept}, and {'is' if len(done) == 1 else 'are'} kept in"
+                f" {asked.output}." if done else "Stopped. Nothing had been finished, and nothing"
+                " is kept.")
 
-    def _show(self, asked: NegativeCommand, made: MadeNegatives) -> None:
-        self.kept.clear()
-        with self.kept:
-            where = asked.output.parent if len(asked.images) == 1 else asked.output
-            for name, _ in made.views:
-                with Tag("p"):
-                    link(f"Download {name}", file_address(self.paper, self._named(where, name)),
-                         download="")
-            for name, why in made.failures:
-                Tag("p", f"{name}: {why}", "field-error")
+    def _show(self, made: MadeNegatives) -> None:
         self.result.clear()
         with self.result:
+            if made.how_to_print:
+                Tag("h2", "How to print")
+                Tag("p", made.how_to_print)
             for number, (name, view) in enumerate(made.views):
                 Tag("h2", name)
-                show_result(view if number == 0 else replace(view, cautions=(), command=None))
+                show_result(view if number == 0 else replace(view, cautions=()))
+            same_command(made.command)
+        for name, output in made.files:
+            self._done(name, output)
+        for name, why in made.failures:
+            self.lines.set(name, why, failed=True)
+        self.kept.clear()
+        if made.files:
+            self.say_kept(f"Kept in {made.files[0][1].parent}.", "check")
 
-    def _named(self, where: Path, name: str) -> str:
+    def _done(self, name: str, output: Path) -> None:
+        address = file_address(self.paper, self._named(output))
+        self.lines.set(name, f"Download {output.name}", address=address)
+
+    def _named(self, path: Path) -> str:
+        """A file below the bench's folder, as the paper has it."""
         papers = self.bench.papers
-        return (papers.root / where / name).relative_to(papers.folder(self.paper)).as_posix()
+        return (papers.root / path).relative_to(papers.folder(self.paper)).as_posix()
+
+
+class _Lines:
+    """A line for each picture: how far it is, or what became of it."""
+
+    def __init__(self) -> None:
+        self._list = Tag("ul", classes="lines")
+        self._said: dict[str, Tag] = {}
+        self._open: list[str] = []
+        self._together = False
+
+    def begin(self, names: list[str], *, together: bool) -> None:
+        """All are to be made; ``together``: into one file."""
+        self._open, self._together = names, together
+        self._list.clear()
+        with self._list:
+            self._said = {}
+            for name in names:
+                with Tag("li"):
+                    Tag("span", name)
+                    self._said[name] = Tag("span")
+        self.working(0)
+
+    def working(self, finished: int) -> None:
+        """So many are finished; they are made in their order."""
+        for number, name in enumerate(self._open):
+            at_work = self._together or number < finished + AT_ONCE
+            self._said[name].say("done" if number < finished else
+                                 "working" if at_work else "waiting")
+
+    def set(self, name: str, said: str, *, failed: bool = False, address: str = "") -> None:
+        """What became of a picture."""
+        line = self._said[name]
+        self._open = [other for other in self._open if other != name]
+        line.say("" if address else said)
+        line.classes(add="field-error" if failed else "")
+        if address:
+            with line:
+                link(said, address, download="")
+
+    def end(self) -> None:
+        """Nothing is worked on any more."""
+        for name in self._open:
+            self._said[name].say("not made")
+
+
+def _made(images: Sequence[Path], folder: Path) -> dict[Path, Path]:
+    """The negatives of images that are in the folder for them."""
+    if not folder.is_dir():
+        return {}
+    return {image: made for image, made in output_names(images, folder) if made.is_file()}
 
 
 def _picture(figure: Tag, seen: Preview | None, said: str) -> None:

@@ -8,17 +8,17 @@ from typing import Any
 
 from nicegui import ui
 
-from tonewright.bench.frame import address, paper_title
-from tonewright.bench.parts.field import Field, Refusal
+from tonewright.bench.frame import Foot, paper_title
+from tonewright.bench.parts.field import Field, Place, Refusal
 from tonewright.bench.parts.result import show_result
-from tonewright.bench.parts.tags import Tag, button, link
+from tonewright.bench.parts.tags import Tag, button
 from tonewright.bench.state import Bench
 from tonewright.bench.tasks.views import View
 from tonewright.bench.worker import Cancelled, Overtaken
 from tonewright.errors import TonewrightError
+from tonewright.files.contents import foreign_images
 from tonewright.files.papers import Kind
-from tonewright.shelf.way import Step
-from tonewright.show.way_text import NAMES
+from tonewright.shelf.way import Aside, Step
 
 NAMED = ("output_exists", "name_unusable", "outside_folder")
 """Codes of errors that the name of what is kept is at fault of."""
@@ -32,8 +32,9 @@ class Page:
     kept: Tag
     """At the side: what was written."""
 
-    def __init__(self, bench: Bench, paper: str) -> None:
-        self.bench, self.paper = bench, paper
+    def __init__(self, bench: Bench, paper: str, foot: Foot | None = None) -> None:
+        self.bench, self.paper, self.foot = bench, paper, foot
+        self._client = ui.context.client
         self.build()
 
     def build(self) -> None:
@@ -63,14 +64,15 @@ class Page:
         with self.result:
             show_result(view, label)
 
-    def say_kept(self, said: str, step: Step, hint: str = "") -> None:
-        """What was written, and where to go on."""
+    def say_kept(self, said: str, step: Step | Aside, hint: str = "") -> None:
+        """What was written; the foot of the page leads on."""
         self.kept.clear()
         with self.kept:
             Tag("p", said)
             if hint:
                 Tag("p", hint, "hint")
-            link(f"Go on: {NAMES[step]}", address(self.paper, step), "button primary")
+        if self.foot is not None:
+            self.foot.lead_to(step)
 
     def below(self, name: str) -> Path:
         """A file of the paper, counted from the bench's folder."""
@@ -87,29 +89,48 @@ class Page:
                  and (not endings or f.name.lower().endswith(endings))]
         return [f.name for f in sorted(files, key=lambda f: -f.changed)]
 
+    def scans(self) -> list[str]:
+        """Pictures that may be scans: nothing that was made here."""
+        return foreign_images(self.bench.papers, self.paper)
+
+    def scanners(self) -> dict[str, str]:
+        """Scanner responses of all papers, this one's first: a scanner serves them all."""
+        papers = self.bench.papers
+        order = sorted(papers.names(), key=lambda paper: paper != self.paper)
+        return {f"{paper}/{f.name}": f.name if paper == self.paper else
+                f"{f.name} of {paper_title(self.bench, paper)}"
+                for paper in order for f in papers.files(paper) if f.kind == "scanner"}
+
+    def of_any_paper(self, value: str) -> Path | None:
+        """A file that is called by its paper and its name, counted from the bench's folder."""
+        paper, _, name = value.partition("/")
+        papers = self.bench.papers
+        return papers.inside(paper, name).relative_to(papers.root) if value else None
+
     def free(self, name: str) -> str:
         """A name that no file has yet."""
         return self.bench.papers.free_name(self.paper, name)
 
     async def ask(
         self, refusal: Refusal, work: Callable[[], Awaitable[None]],
-        stopped: Callable[[], object] = lambda: None,
+        stopped: Callable[[], object] = lambda: None, otherwise: Place | None = None,
     ) -> None:
-        """Do some work; where it is refused, that is said, and ``stopped`` is told of a stop."""
+        """Do some work; where it is refused, that is said, ``otherwise`` if it concerns no field of
+        its own; ``stopped`` is told of a stop."""
         refusal.clear()
         try:
             await work()
         except TonewrightError as error:
-            refusal.show(error)
+            refusal.show(error, otherwise)
         except Cancelled:
             stopped()
         except Overtaken:
             pass
 
-    @staticmethod
-    def soon(call: Callable[[], Any]) -> None:
-        """Call as soon as the event that is being handled is over."""
-        ui.timer(0.001, call, once=True)
+    def soon(self, call: Callable[[], Any]) -> None:
+        """Call as soon as the event that is being handled is over; what sent it may be gone."""
+        with self._client:
+            ui.timer(0.001, call, once=True)
 
 
 def choices(names: list[str], none: str | None = None) -> dict[str, str]:
@@ -118,9 +139,11 @@ def choices(names: list[str], none: str | None = None) -> dict[str, str]:
     return first | {name: name for name in names}
 
 
-def refusal(fields: Mapping[Field, tuple[str, ...]]) -> Refusal:
-    """Where errors are shown: codes by field."""
-    return Refusal({code: field for field, codes in fields.items() for code in codes})
+def refusal(
+    fields: Mapping[Place, tuple[str, ...]], document: Place | None = None
+) -> Refusal:
+    """Where errors are shown: codes by field, and the field of a document."""
+    return Refusal({code: field for field, codes in fields.items() for code in codes}, document)
 
 
 class Working:

@@ -6,6 +6,7 @@ from nicegui import ui
 
 from tonewright.bench.frame import address, frame, on_change, paper_title
 from tonewright.bench.parts.field import Field, Refusal
+from tonewright.bench.parts.setup_form import SetupForm
 from tonewright.bench.parts.tags import Tag, button, link
 from tonewright.bench.state import Bench
 from tonewright.bench.tasks.shelf import Calibration, ShelfView, shelf_view
@@ -15,10 +16,6 @@ from tonewright.record.setup import Setup
 from tonewright.show.way_text import next_on_the_way
 
 _HEADS = ("Calibration", "Black", "White", "Printing time", "Age", "Last check")
-_ENTRIES = (("coating", "Coating", "Sensitiser, and how it is put on"),
-            ("developer", "Developer", ""), ("lamp", "Lamp", "Light, and its distance"),
-            ("film", "Film", "What negatives are printed on"), ("printer", "Printer", ""),
-            ("ink", "Ink", "Ink set and driver settings"), ("notes", "Notes", ""))
 
 
 def register(bench: Bench) -> None:
@@ -55,6 +52,7 @@ def _shelf(bench: Bench, view: ShelfView) -> None:
             with Tag("p"):
                 Tag("span", f"{next_on_the_way(way)} ")
                 link("Go on with this paper", address(paper, way.next or "check"))
+            link("What it is used with", address(paper, "setup"), "hint")
     for one in view.left_out[:20]:
         Tag("p", f"Left out: {one.file}: {one.given}.", "finding")
 
@@ -75,6 +73,8 @@ def _table(title: str, rows: tuple[Calibration, ...]) -> None:
                         Tag("span", row.last_check or "–")
                         if row.because:
                             Tag("div", row.because, "due" if row.due else "hint")
+                        if row.changed:
+                            Tag("div", row.changed, "due")
 
 
 def _new_paper(bench: Bench) -> None:
@@ -84,15 +84,16 @@ def _new_paper(bench: Bench) -> None:
         name = Field("Name of the paper", hint="As you know it; its folder gets this name.")
         with Tag("details"):
             Tag("summary", "What it is used with (you can fill this in later)")
-            fields = {entry: Field(label, hint=hint) for entry, label, hint in _ENTRIES}
+            form = SetupForm(Setup())
         fault = Refusal({"name_unusable": name, "outside_folder": name, "paper_exists": name})
 
         def make() -> None:
             fault.clear()
-            paper = name.value.strip()
+            paper, said = name.value.strip(), form.said()
+            if said is None:
+                return
             try:
                 bench.papers.new(paper)
-                said = {entry: field.value.strip() or None for entry, field in fields.items()}
                 bench.papers.write_setup(paper, Setup(paper=paper, **said))
             except TonewrightError as error:
                 fault.show(error)

@@ -4,35 +4,46 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import Any, cast
 
+from tonewright.bench.frame import address
 from tonewright.bench.pages.page import NAMED, Page, Working, choices, refusal
 from tonewright.bench.parts.drop import Drop
-from tonewright.bench.parts.field import Field
-from tonewright.bench.parts.scan_view import ScanView, ShownPatch
-from tonewright.bench.parts.tags import Tag, button, inline_picture
-from tonewright.bench.tasks.read import ReadingView, preview, read
+from tonewright.bench.parts.field import Choice, Field, TextArea
+from tonewright.bench.parts.scan_view import MARKS, SCALE, Marking, ScanView, ShownPatch
+from tonewright.bench.parts.tags import Tag, button, inline_picture, link
+from tonewright.bench.tasks.read import ReadingView, keep_list, preview, read
 from tonewright.bench.transfer import file_address
 from tonewright.errors import OptionError, TonewrightError
+from tonewright.files.contents import charts, tables
 from tonewright.files.papers import kind_of
 from tonewright.files.preview import Preview
-from tonewright.files.way import NEGATIVE, PRINT, stem, target_through
+from tonewright.files.way import PRINT, stem, target_through
 from tonewright.scan.instrument import Order
 from tonewright.show.commands import ReadCommand
 
 _ORDERS = {"": "as it says itself", "name": "by name", "rows": "row by row",
            "columns": "column by column"}
-MARKS = "mark_corners"
-"""Code of the error of a scan whose marks were not found."""
+_IN_ORDER = ("list_in_order", "list_by_name", "list_names_and_order", *(
+    f"list_{order}{snake}{reverse}" for order in ("rows", "columns") for snake in ("", "_snake")
+    for reverse in ("", "_reverse")))
+_BY_HAND = {"mark_corners": MARKS, "gray_scale_beside": SCALE, "gray_scale_corners": SCALE}
+"""What is clicked by hand, by the code of the error of a scan in which it was not found."""
+_TURNED = "gray_scale_turned"
 
 
 class ReadPage(Page):
     """One open page."""
 
+    again: Tag
+    """Reads with what was set by hand."""
+
     def build(self) -> None:
         """The scan as large as it can be, and what it is."""
         self.corners: tuple[float, ...] | None = None
+        self.scale_corners: tuple[float, ...] | None = None
         self.patches: list[ShownPatch] = []
         with Tag("div", classes="plot-and-side"):
             with Tag("section", aria_label="The scan"):
@@ -47,53 +58,89 @@ class ReadPage(Page):
     def _side(self) -> None:
         Drop("Scan (16-bit TIFF or PNG), or an instrument's list", file_address(self.paper),
              self._arrived, accept=".tif,.tiff,.png,.csv,.txt")
+        with Tag("details"):
+            Tag("summary", "Or paste an instrument's list")
+            self.pasted = TextArea("The list, as text", hint="A line for each patch. It becomes a"
+                                   " table in the paper's folder.")
+            button("Keep this list, and read it", self._paste)
         self.source = Field("What to read", "", choices=self._sources(""), on_change=self._anew)
         layouts = self.names("target")
         self.target = Field("Target", next(iter(layouts), ""), choices=choices(layouts),
                             on_change=self._name, hint="The sheet that was printed")
-        scanners = self.names("scanner")
-        self.scanner = Field("Scanner", next(iter(scanners), ""),
-                             choices=choices(scanners, "none"),
-                             hint="For a scan: what its values mean")
-        self.scale = Field("Gray scale beside the print", "",
-                           choices=choices(self.names("table"), "none"),
-                           hint="For a scan without scanner: a table of the densities of its steps")
-        self.flat = Field("Scan of a plain white sheet", "", choices=self._images("none"),
-                          hint="Scanned at the same place; takes out uneven light")
-        self.white = Field("Density of the bare paper, if known", hint="For a scan without scanner")
-        self.black = Field("Density of the blackest patch, if known")
-        self.order = Field("Order of a list", "", choices=_ORDERS,
-                           hint="For an instrument's list whose patches have no names")
+        self.of_scans, self.of_lists = Tag("div"), Tag("div")
+        with self.of_scans:
+            self._for_scans()
+        with self.of_lists:
+            self.order = Field("Order of the list", "", choices=_ORDERS,
+                               hint="For a list whose patches have no names")
+            self.snake = Choice("Every second row or column runs backwards")
+            self.reverse = Choice("The list begins at the last patch")
+        self.of_lists.set_visibility(False)
         self.name = Field("Keep the readings as", "")
         self._name()
         with Tag("div", classes="buttons"):
             button("Read it", self._read, "button primary")
         self.working = Working(self.bench.long.cancel)
         self.refused = refusal({
-            self.name: NAMED, self.target: ("no_print_readings",),
-            self.scanner: ("scanner_unknown", "scan_taken_otherwise", "response_twice"),
-            self.order: ("list_in_order", "list_by_name", "list_rows")})
+            self.name: NAMED, self.target: ("no_target", "target_made_from"),
+            self.source: ("no_source", "scan_lossy", "scan_unread", "mark_corners"),
+            self.pasted: ("list_pasted",),
+            self.scanner: ("scanner_unknown", "scan_taken_otherwise", "response_twice",
+                           "scanner_made_from"),
+            self.scale: (*_BY_HAND.keys() - {"mark_corners"}, _TURNED, "gray_scale_densities"),
+            self.white: ("known_patches", "density_white"), self.black: ("density_black",),
+            self.order: _IN_ORDER}, self.target)
         self.kept = Tag("div", aria_live="polite")
+
+    def _for_scans(self) -> None:
+        """What says how dense the values of a scan are."""
+        scanners = self.scanners()
+        self.scanner = Field("Scanner", next(iter(scanners), ""), choices={"": "none"} | scanners,
+                             hint="What its values mean")
+        link("Learn it from a gray scale", address(self.paper, "scanner"), "beside")
+        self.scale = Field("Gray scale beside the print", "", choices=self._scales(),
+                           hint="Instead of a scanner: the table of its steps' densities")
+        self.flat = Field("Scan of a plain white sheet", "", choices=self._images("none"),
+                          hint="Scanned at the same place; takes out uneven light")
+        self.white = Field("Density of the bare paper, if known",
+                           hint="Without scanner and gray scale: both of these")
+        self.black = Field("Density of the blackest patch, if known")
 
     def _sources(self, chosen: str) -> dict[str, str]:
         return self._images("choose", [n for n in self.names("table") if n == chosen])
 
     def _images(self, without: str, also: Sequence[str] = ()) -> dict[str, str]:
-        """Pictures that may be scans: no target, negative or overlay of ours."""
-        own = {stem(name) for name in self.names("target")}
-        images = [n for n in self.names("image") if stem(n) not in own
-                  and not stem(n).endswith((NEGATIVE, "-overlay"))]
-        return choices([*images, *also], without)
+        return choices([*self.scans(), *also], without)
+
+    def _scales(self) -> dict[str, str]:
+        """Tables that may be a gray scale's densities."""
+        return choices(tables(self.bench.papers, self.paper, "gray_scale"), "none")
 
     def _arrived(self, name: str) -> None:
         self.source.set_choices(self._sources(name), name)
-        self.scale.set_choices(choices(self.names("table"), "none"), self.scale.value)
+        self.scale.set_choices(self._scales(), self.scale.value)
         self.flat.set_choices(self._images("none"), self.flat.value)
         self._anew()
 
     def _anew(self) -> None:
-        """Another scan: its marks are looked for."""
-        self.corners = None
+        """Another scan: what was set by hand in the other does not hold."""
+        self.corners = self.scale_corners = None
+        is_list = kind_of(self.source.value) == "table"
+        self.of_scans.set_visibility(not is_list)
+        self.of_lists.set_visibility(is_list)
+        if self.name.value and self.free(f"{self.name.value}.csv") != f"{self.name.value}.csv":
+            self._name()
+
+    async def _paste(self) -> None:
+        async def work() -> None:
+            name = self.free(f"{self.title}-list.csv")
+            asked = self._asked(name)
+            await self.bench.quick.call(keep_list, self.pasted.value, asked)
+            self.pasted.clear()
+            self._arrived(name)
+            await self._read()
+
+        await self.ask(self.refused, work, otherwise=self.pasted)
 
     def _name(self) -> None:
         """A print made through a curve is a print to check; any other is read for a curve."""
@@ -104,26 +151,32 @@ class ReadPage(Page):
         ending = PRINT if through else "-readings"
         self.name.set(self.free(f"{stem(self.target.value) or self.title}{ending}.csv")[:-4])
 
-    def _asked(self) -> ReadCommand:
-        if not self.source.value or not self.target.value:
-            raise OptionError("there is nothing to read yet" if self.target.value else
-                              "no target is chosen", "a print is read with the layout of its"
-                              " target", "drop the scan, and choose the target that was printed")
+    def _asked(self, source: str = "") -> ReadCommand:
+        """What is asked for; ``source`` stands for the file that is chosen."""
+        source = source or self.source.value
+        if not self.target.value:
+            raise OptionError("no target is chosen", "a print is read with the layout of its"
+                              " target", "choose the target that was printed", code="no_target")
+        if not source:
+            raise OptionError("there is nothing to read yet", "a print is read from its scan, or"
+                              " from an instrument's list", "drop one, or choose one that is in"
+                              " the folder", code="no_source")
         name = self.name.value.strip() or "readings"
-        scan = kind_of(self.source.value) == "image"
-        known = tuple((patch, _density(field)) for patch, field in (
-            ("white", self.white), ("black", self.black)) if field.value.strip())
+        scan = kind_of(source) == "image"
+        known = tuple((patch, _density(field, patch)) for patch, field in (
+            ("white", self.white), ("black", self.black)) if scan and field.value.strip())
         return ReadCommand(
-            source=self.below(self.source.value), target=self.below(self.target.value),
+            source=self.below(source), target=self.below(self.target.value),
             output=self.below(f"{name}.csv"), known=known, corners=self.corners,
-            scanner=self._for_scan(self.scanner), densities=self._for_scan(self.scale),
-            flat=self._for_scan(self.flat),
+            scanner=self.of_any_paper(self.scanner.value) if scan else None,
+            densities=self._file(self.scale, scan),
+            flat=self._file(self.flat, scan), scale_corners=self.scale_corners if scan else None,
             overlay=self.below(f"{name}-overlay.png") if scan else None,
-            order=None if scan else cast("Order | None", self.order.value or None))
+            order=None if scan else cast("Order | None", self.order.value or None),
+            snake=self.snake.value and not scan, reverse=self.reverse.value and not scan)
 
-    def _for_scan(self, field: Field) -> Path | None:
+    def _file(self, field: Field, scan: bool) -> Path | None:
         """A file that only a scan is read with; a list needs none."""
-        scan = kind_of(self.source.value) == "image"
         return self.below(field.value) if scan and field.value else None
 
     async def _read(self) -> None:
@@ -132,33 +185,48 @@ class ReadPage(Page):
             try:
                 self._show(asked, await self.bench.long.call(read, asked))
             except TonewrightError as error:
-                if error.code == MARKS and asked.overlay is not None:
-                    await self._by_hand(asked.source)
+                if asked.overlay is not None:
+                    await self._by_hand(asked.source, error)
                 raise
 
         self.working.begin("Reading")
-        await self.ask(self.refused, work)
+        await self.ask(self.refused, work, otherwise=self.source)
         self.working.end()
 
-    async def _by_hand(self, source: Path) -> None:
-        """The marks were not found: they are set by clicks."""
+    async def _by_hand(self, source: Path, error: TonewrightError) -> None:
+        """What was not found is set by clicks; a gray scale that was read from the wrong end is
+        read from the other."""
+        asked = _BY_HAND.get(error.code or "")
+        if error.code == _TURNED:
+            self.scale_corners = tuple(map(float, str(error.values["corners"]).split(",")))
+            self.again.say("Read the gray scale from its other end")
+        if asked is None:
+            return
         scan: Preview = await self.bench.long.call(preview, source)
         self.shown.clear()
         with self.shown:
+            Tag("p", "The marks were not found: click each of them." if asked is MARKS else
+                "The gray scale was not found: click its corners.", "finding serious")
             ScanView(inline_picture(scan.png), (scan.width, scan.height),
-                     "The scan: set its four marks", on_marks=self._marked)
-            self.again = button("Read it with these marks", self._read, "button primary")
+                     "The scan: set what was not found",
+                     marking=Marking(partial(self._marked, asked is SCALE), asked))
+            self.again = button("Read it with these marks" if asked is MARKS else
+                                "Read it with these corners", self._read, "button primary")
             self.again.set_visibility(False)
 
-    def _marked(self, marks: list[tuple[float, float]]) -> None:
-        self.corners = tuple(round(v, 1) for mark in marks for v in mark) \
-            if len(marks) == 4 else None
-        self.again.set_visibility(self.corners is not None)
+    def _marked(self, of_scale: bool, marks: list[tuple[float, float]]) -> None:
+        corners = tuple(round(v, 1) for mark in marks for v in mark) if len(marks) == 4 else None
+        if of_scale:
+            self.scale_corners = corners
+        else:
+            self.corners = corners
+        self.again.set_visibility(corners is not None)
 
     def _show(self, asked: ReadCommand, found: ReadingView) -> None:
         self.shown.clear()
-        draft = self.bench.drafts.setdefault((self.paper, "left_out"), set())
-        self.patches = [ShownPatch(p.name, p.corners, p.said, p.doubtful, p.name in draft)
+        self.readings = asked.output.name
+        out = self.bench.left_out(self.paper, self.readings)
+        self.patches = [ShownPatch(p.name, p.corners, p.said, p.doubtful, p.name in out)
                         for p in found.patches]
         with self.shown:
             if asked.overlay is not None:
@@ -168,21 +236,24 @@ class ReadPage(Page):
                                         patches=self.patches, on_patch=self._leave_out)
         self.show_result(found.view)
         to_check = asked.output.stem.endswith(PRINT)
-        self.say_kept(f"Kept as {asked.output}.", "check" if to_check else "curve",
-                      "" if to_check or asked.overlay is None else
+        of_inks = asked.target.name in charts(self.bench.papers, self.paper)
+        self.say_kept(f"Kept as {asked.output}.",
+                      "check" if to_check else "inks" if of_inks else "curve",
+                      "" if to_check or of_inks or asked.overlay is None else
                       "Click a spoilt patch in the scan, and the curve is made without it.")
 
     def _leave_out(self, name: str) -> Any:
         """A patch is clicked: the curve is made without it, or with it again."""
-        draft = self.bench.drafts.setdefault((self.paper, "left_out"), set())
-        draft ^= {name}
-        self.patches = [replace(p, out=p.name in draft) for p in self.patches]
+        out = self.bench.left_out(self.paper, self.readings)
+        out ^= {name}
+        self.patches = [replace(p, out=p.name in out) for p in self.patches]
         self.overlay.show_patches(self.patches)
 
 
-def _density(field: Field) -> float:
+def _density(field: Field, patch: str) -> float:
     try:
         return float(field.value.strip().replace(",", "."))
     except ValueError:
         raise OptionError(f"{field.value.strip()} is typed for a density", "it is a number such as"
-                          " 1.42", "type it with a decimal point or comma") from None
+                          " 1.42", "type it with a decimal point or comma",
+                          code=f"density_{patch}") from None

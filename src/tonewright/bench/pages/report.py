@@ -12,7 +12,7 @@ from tonewright.bench.parts.tags import Tag, button, link
 from tonewright.bench.tasks.report import report, worksheet
 from tonewright.bench.transfer import file_address
 from tonewright.errors import OptionError
-from tonewright.files.way import NEGATIVE, stem
+from tonewright.files.contents import checks_of, negatives_of
 
 
 class ReportPage(Page):
@@ -31,18 +31,34 @@ class ReportPage(Page):
 
     def _side(self) -> None:
         curves = self.names("curve")
-        self.curve = Field("Curve", next(iter(curves), ""), choices=choices(curves))
-        self.checks = {n: Choice(n, True) for n in self.names("check")[:1]}
+        self.curve = Field("Curve", next(iter(curves), ""), choices=choices(curves),
+                           on_change=self._list)
+        self.checked = Tag("div")
         self.name = self.name_field("Keep it as", ".html")
-        negatives = [n for n in self.names("image", ".tif") if stem(n).endswith(NEGATIVE)]
         with Tag("div", classes="buttons"):
             button("Make the report", self._report, "button primary")
         Tag("h2", "Worksheet")
-        self.negatives = {n: Choice(n) for n in negatives}
+        self.printed = Tag("div")
         with Tag("div", classes="buttons"):
             button("Make the worksheet", self._worksheet, "button primary")
-        self.refused = refusal({self.name: NAMED})
+        self.refused = refusal({self.name: NAMED, self.curve: ("no_curve",)}, self.curve)
         self.kept = Tag("div", aria_live="polite")
+        self._list()
+
+    def _list(self) -> None:
+        """What there is of this curve: its checks, and negatives made through it."""
+        of_curve = self.bench.papers, self.paper, self.curve.value
+        checks, negatives = checks_of(*of_curve), negatives_of(*of_curve)
+        self.checked.clear()
+        self.printed.clear()
+        with self.checked:
+            if checks:
+                Tag("h2", "Checks")
+            self.checks = {n: Choice(n, n == checks[0]) for n in checks}
+        with self.printed:
+            Tag("p", "Made through this curve:" if negatives else
+                "No negative was made through this curve yet.", "hint")
+            self.negatives = {n: Choice(n) for n in negatives}
 
     async def _report(self) -> None:
         await self._make(report, tuple(n for n, box in self.checks.items() if box.value), "")
@@ -58,7 +74,7 @@ class ReportPage(Page):
         async def work() -> None:
             if not self.curve.value:
                 raise OptionError("there is no curve yet", "the page is about a curve",
-                                  "make the curve first")
+                                  "make the curve first", code="no_curve")
             name = self.free(f"{self.name.value.strip() or self.title}{ending}.html")
             command = await self.bench.quick.call(
                 task, self.below(self.curve.value), tuple(map(self.below, others)),

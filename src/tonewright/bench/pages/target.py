@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from tonewright.bench.frame import address
 from tonewright.bench.pages.page import NAMED, Page, choices, refusal
 from tonewright.bench.parts.field import Choice, Field
 from tonewright.bench.parts.tags import Tag, button, inline_picture, link
 from tonewright.bench.tasks.target import keep_target, try_target
 from tonewright.bench.transfer import file_address
-from tonewright.errors import OptionError
+from tonewright.errors import OptionError, TonewrightError
+from tonewright.files.documents import parse_setup
+from tonewright.files.papers import SETUP
 from tonewright.show.commands import TargetCommand
 from tonewright.target.layout import DEFAULT_PAPER, PAPERS, USUAL_LEVELS
 
@@ -36,13 +39,26 @@ class TargetPage(Page):
         self.through = Field("Print it through a curve", "", on_change=self.changed,
                              choices=choices(self.names("curve"), "no: ink levels as they are"),
                              hint="Through a curve it is a print to check, or to refine the curve")
+        self.colour = Field("Colour of the ink", self._colour(), on_change=self.changed,
+                            hint="Red, green and blue of the heaviest ink, as 255,120,0; blank for"
+                            " black")
+        link("Compare colours of ink", address(self.paper, "inks"), "beside")
         self.name = self.name_field("Keep it as", ".target.json", on_change=self.changed)
         with Tag("div", classes="buttons"):
             button("Keep this target", self._keep, "button primary")
         self.refused = refusal({
             self.name: NAMED, self.levels: ("target_levels", "rows"),
-            self.paper_size: ("target_too_large", "patch_size")})
+            self.colour: ("ink_colour_differs", "ink_colour_unclear"),
+            self.paper_size: ("target_too_large", "patch_size")}, self.through)
         self.kept = Tag("div", aria_live="polite")
+
+    def _colour(self) -> str:
+        """What the paper's setup says; blank for black, and where it cannot be read."""
+        try:
+            setup = self.bench.papers.setup_bytes(self.paper)
+            return "" if setup is None else parse_setup(setup, SETUP).ink_colour or ""
+        except TonewrightError:  # said on the page of the setup
+            return ""
 
     def _asked(self) -> TargetCommand:
         levels = self.levels.value.strip()
@@ -54,7 +70,8 @@ class TargetPage(Page):
         name = self.name.value.strip() or "target"
         return TargetCommand(
             output=self.below(f"{name}.tif"), name=name, levels=int(levels),
-            paper_size=self.paper_size.value, landscape=self.landscape.value, through=through)
+            paper_size=self.paper_size.value, landscape=self.landscape.value, through=through,
+            ink_colour=self.colour.value.strip())
 
     async def redraw(self) -> None:
         async def draw() -> None:
@@ -79,5 +96,7 @@ class TargetPage(Page):
                     with Tag("p"):
                         link(f"{what} ({asked.name}{ending})",
                              file_address(self.paper, asked.name + ending), download="")
+            if self.foot is not None:
+                self.foot.lead_to("read")
 
         await self.ask(self.refused, keep)

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Any
 
 from nicegui import ui
-from nicegui.events import EChartPointClickEventArguments
+from nicegui.events import EChartPointClickEventArguments, GenericEventArguments
 
 from tonewright.bench.parts.tags import Tag
 
@@ -24,18 +25,39 @@ _BAND = """(params, api) => {{
 }}"""
 
 
+_KEYS = """(event) => { if (['ArrowLeft', 'ArrowRight', 'Enter', ' '].includes(event.key)) {
+  event.preventDefault(); emit(event.key); } }"""
+
+
+@dataclass(frozen=True)
+class _Point:
+    """A reading in the picture."""
+
+    series: int
+    place: int
+    row: int
+    name: str
+
+
 class Chart:
-    """A picture with a name for who does not see it; a click on a point is told."""
+    """A picture with a name for who does not see it; a point that is clicked, or gone to with the
+    arrow keys and chosen with Enter, is told."""
 
     def __init__(
         self, label: str, description: dict[str, Any] | None = None,
         on_point: Callable[[int], Any] | None = None,
     ) -> None:
-        self._rows: list[list[int]] = []
+        self._points: list[_Point] = []
+        self._here = -1
         self._on_point = on_point
         with Tag("figure", classes="chart", aria_label=label, role="group"):
             self._chart = ui.echart({"series": []}, on_point_click=self._clicked)
             self._chart.classes("chart-drawn").props(f'role="img" aria-label={json.dumps(label)}')
+            if on_point:
+                keys = f"{label}: go through the points with the arrow keys, choose with Enter"
+                self._chart.props(f'tabindex=0 role=application aria-label={json.dumps(keys)}')
+                self._chart.on("keydown", self._pressed, js_handler=_KEYS)
+            self._told = Tag("p", "", "unseen", role="status")
             self._empty = Tag("p", "", "chart-empty")
         self.show(description)
 
@@ -46,17 +68,31 @@ class Chart:
         self._chart.set_visibility(description is not None)
         if description is None:
             return
-        self._rows = [[p["row"] for p in s["data"]] if s["kind"] == "points" else []
-                      for s in description["series"]]
+        found = [(p["value"][0], number, place, p["row"], p["name"])
+                 for number, s in enumerate(description["series"]) if s["kind"] == "points"
+                 for place, p in enumerate(s["data"])]
+        self._points = [_Point(*p) for _, *p in sorted(found, key=lambda p: (p[0], p[3]))]
         self._chart.options.clear()
         self._chart.options.update(_options(description))
         self._chart.update()
 
     def _clicked(self, event: EChartPointClickEventArguments) -> Any:
-        rows = self._rows[event.series_index] if event.series_index < len(self._rows) else []
-        if self._on_point is None or event.data_index >= len(rows):
-            return None
-        return self._on_point(rows[event.data_index])
+        there = (event.series_index, event.data_index)
+        return self._choose([p for p in self._points if (p.series, p.place) == there])
+
+    def _pressed(self, event: GenericEventArguments) -> Any:
+        if event.args in ("Enter", " "):
+            return self._choose(self._points[self._here:] if self._here >= 0 else [])
+        step = 1 if event.args == "ArrowRight" else -1
+        self._here = max(0, min(self._here + step, len(self._points) - 1))
+        for one in self._points[self._here:][:1]:
+            self._told.say(one.name)
+            self._chart.run_chart_method("dispatchAction", {
+                "type": "showTip", "seriesIndex": one.series, "dataIndex": one.place})
+        return None
+
+    def _choose(self, found: list[_Point]) -> Any:
+        return self._on_point(found[0].row) if found and self._on_point else None
 
 
 def _options(description: dict[str, Any]) -> dict[str, Any]:
@@ -65,7 +101,8 @@ def _options(description: dict[str, Any]) -> dict[str, Any]:
         "animation": False, "textStyle": {"fontFamily": "Georgia, serif"},
         "grid": {"left": 62, "right": 24, "top": 16, "bottom": 104},
         "legend": {"bottom": 0, "textStyle": _TEXT, "itemGap": 18, "icon": "circle",
-                   "data": [s["name"] for s in series if s["type"] != "custom"]},
+                   "data": [s["name"] for s in series
+                            if s["type"] != "custom" and "markLine" not in s]},
         "tooltip": {"trigger": "item", "textStyle": {"fontSize": 15}},
         "xAxis": _axis(description["x"], 34), "yAxis": _axis(description["y"], 44),
         "series": series,
@@ -106,5 +143,5 @@ def _series(one: dict[str, Any]) -> dict[str, Any]:
             return {**common, "type": "line", "data": [], "silent": True, "markLine": {
                 "symbol": "none", "silent": True, "animation": False,
                 "lineStyle": {"color": colour, "type": "dotted", "width": 1.5},
-                "label": {"formatter": one["name"], "position": "insideEndTop", **_TEXT},
+                "label": {"formatter": one["name"], "position": "insideStartTop", **_TEXT},
                 "data": [{"xAxis": one["at"]}]}}

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from nicegui import ui
 from nicegui.element import Element
 from nicegui.events import GenericEventArguments
 
 from tonewright.bench.parts.tags import Tag
-from tonewright.errors import TonewrightError
+from tonewright.errors import DocumentError, TonewrightError
 
 _TOLD = "(event) => emit(event.target.value)"
 
@@ -96,21 +97,84 @@ class _TextInput(Element, component="text_input.js"):
         self.update()
 
 
+class TextArea:
+    """A label, a place for many lines of text, a hint, and a place for a fault."""
+
+    def __init__(self, label: str, *, hint: str = "") -> None:
+        self.value = ""
+        with Tag("div", classes="field"):
+            name = Tag("label", label)
+            self._input = Tag("textarea", autocomplete="off", spellcheck="false")
+            own = f"field-{self._input.id}"
+            name.props.update({"for": own})
+            said = Tag("p", hint, "hint", id=f"{own}-hint")
+            self._fault = Tag("p", "", "field-error", role="alert", id=f"{own}-fault")
+        self._input.props.update({"id": own, "aria-describedby": " ".join(
+            str(part.props["id"]) for part in (said, self._fault))})
+        self._input.on("input", self._typed, js_handler=_TOLD)
+
+    def clear(self) -> None:
+        """Take away what was typed."""
+        self.value = ""
+        ui.run_javascript(f"document.getElementById('{self._input.props['id']}').value = ''")
+
+    def show_error(self, text: str | None) -> None:
+        """What is wrong with it; None: nothing any more."""
+        self._fault.say(text or "")
+        self._input.props.update({"aria-invalid": bool(text)})
+
+    def _typed(self, event: GenericEventArguments) -> None:
+        self.value = str(event.args)
+
+
 class Choice:
-    """A box to tick."""
+    """A box to tick, with a hint and a place for a fault."""
 
     def __init__(self, label: str, value: bool = False,
-                 on_change: Callable[[], Any] | None = None) -> None:
+                 on_change: Callable[[], Any] | None = None, *, hint: str = "") -> None:
         self.value, self._on_change = value, on_change
-        with Tag("div", classes="field"), Tag("label", classes="field-choice"):
-            self._input = Tag("input", type="checkbox", **({"checked": ""} if value else {}))
-            self._input.on("change", self._changed,
-                           js_handler="(event) => emit(event.target.checked)")
-            Tag("span", label)
+        with Tag("div", classes="field"):
+            with Tag("label", classes="field-choice"):
+                self._input = Tag("input", type="checkbox")
+                self._label = Tag("span", label)
+            own = f"choice-{self._input.id}"
+            said = [Tag("p", hint, "hint", id=f"{own}-hint")] if hint else []
+            self._fault = Tag("p", "", "field-error", role="alert", id=f"{own}-fault")
+        told = " ".join(str(part.props["id"]) for part in (*said, self._fault))
+        self._input.props.update({"aria-describedby": told})
+        self._input.on("change", self._changed,
+                       js_handler="(event) => emit(event.target.checked)")
+        self.set(value)
+
+    def set(self, value: bool, label: str | None = None) -> None:
+        """Another value, which is not told as a change, and another label."""
+        self.value = value
+        self._input.props["checked"] = value
+        if label is not None:
+            self._label.say(label)
+
+    def show_error(self, text: str | None) -> None:
+        """What is wrong with the choice; None: nothing any more."""
+        self._fault.say(text or "")
+        self._input.props.update({"aria-invalid": bool(text)})
 
     def _changed(self, event: GenericEventArguments) -> Any:
-        self.value = bool(event.args)
+        self.set(bool(event.args))
         return self._on_change() if self._on_change else None
+
+
+class Fault:
+    """A place for what is wrong with something that is no field."""
+
+    def __init__(self) -> None:
+        self._said = Tag("p", "", "field-error", role="alert")
+
+    def show_error(self, text: str | None) -> None:
+        """What is wrong; None: nothing any more."""
+        self._said.say(text or "")
+
+
+Place = Field | TextArea | Choice | Fault
 
 
 class Refusal:
@@ -120,23 +184,28 @@ class Refusal:
     ----------
     fields:
         The field of each code.
+    document:
+        The field of a document, for one that cannot be used.
     """
 
-    def __init__(self, fields: Mapping[str, Field] | None = None) -> None:
-        self._fields = dict(fields or {})
-        self._here = Tag("p", "", "field-error", role="alert")
+    def __init__(
+        self, fields: Mapping[str, Place] | None = None, document: Place | None = None
+    ) -> None:
+        self._fields, self._document = dict(fields or {}), document
+        self._here = Fault()
+        self._shown: Place = self._here
 
-    def show(self, error: TonewrightError) -> None:
-        """Show it, and nothing else."""
+    def show(self, error: TonewrightError, otherwise: Place | None = None) -> None:
+        """Show it, and nothing else; one that concerns no field of its own ``otherwise``."""
         self.clear()
-        field = self._fields.get(error.code or "")
-        if field is None:
-            self._here.say(error.sentences())
-        else:
-            field.show_error(error.sentences())
+        place = self._fields.get(error.code or "", otherwise or self._here)
+        if isinstance(error, DocumentError) and self._document is not None:
+            place = self._document
+        place.show_error(error.sentences())
+        self._shown = place
 
     def clear(self) -> None:
         """Show none."""
-        self._here.say("")
-        for field in self._fields.values():
-            field.show_error(None)
+        for place in (self._here, self._shown, self._document, *self._fields.values()):
+            if place is not None:
+                place.show_error(None)

@@ -5,6 +5,7 @@ const EVERY = 80;
 export default {
   template: `
     <div class="density-grid">
+      <button type="button" class="skip" @click="$refs.end.focus()">Go past the table</button>
       <table>
         <thead>
           <tr>
@@ -48,6 +49,7 @@ export default {
         </tbody>
       </table>
       <p class="density-grid-told field-error" role="status">{{ told }}</p>
+      <span ref="end" tabindex="-1"></span>
     </div>
   `,
   props: {

@@ -1,4 +1,11 @@
 // A picture with four numbered handles, or with patches to choose; in pixels of the large picture.
+const arrows = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
+
+function middle(patch) {
+  const corners = patch.points.split(" ").map((corner) => corner.split(",").map(Number));
+  return [0, 1].map((i) => corners.reduce((sum, corner) => sum + corner[i], 0) / corners.length);
+}
+
 export default {
   template: `
     <div class="scan-view">
@@ -12,20 +19,24 @@ export default {
       <div class="scan-window">
         <svg :viewBox="'0 0 ' + width + ' ' + height" :style="{ width: zoom * 100 + '%' }"
              role="group" :aria-label="label" @click="clicked" @pointermove="moved"
-             @pointerup="held = null" @pointerleave="held = null">
+             @pointerup="held = null" @pointerleave="held = null" @pointercancel="held = null">
           <image :href="url" :width="width" :height="height" />
-          <polygon v-for="patch in patches" :points="patch.points" tabindex="0" role="checkbox"
-                   :aria-checked="patch.out ? 'true' : 'false'"
-                   :aria-label="'leave out patch ' + patch.name"
-                   :class="['patch', { out: patch.out, doubtful: patch.doubtful }]"
-                   @click.stop="$emit('patch', { name: patch.name })"
-                   @keydown.enter.prevent="$emit('patch', { name: patch.name })"
-                   @keydown.space.prevent="$emit('patch', { name: patch.name })">
-            <title>{{ patch.said }}</title>
-          </polygon>
+          <g v-if="patches.length" role="listbox" aria-multiselectable="true"
+             aria-label="Patches to leave out: arrow keys go from one to the next, Space leaves it out">
+            <polygon v-for="(patch, i) in patches" ref="patches" :points="patch.points"
+                     :tabindex="i === here ? 0 : -1" role="option"
+                     :aria-checked="patch.out ? 'true' : 'false'"
+                     :aria-label="'leave out patch ' + patch.said"
+                     :class="['patch', { out: patch.out, doubtful: patch.doubtful }]"
+                     @focus="here = i" @click.stop="$emit('patch', { name: patch.name })"
+                     @keydown="pressed($event, i)">
+              <title>{{ patch.said }}</title>
+            </polygon>
+          </g>
           <g v-for="(mark, i) in placed" class="mark" tabindex="0" role="button"
              :aria-label="'mark ' + (i + 1) + ': move it with the arrow keys'"
-             @pointerdown.prevent="hold($event, i)" @click.stop @keydown="nudge($event, i)">
+             @touchstart.prevent @pointerdown.prevent="hold($event, i)"
+             @click.stop @keydown="nudge($event, i)">
             <circle :cx="mark[0]" :cy="mark[1]" :r="r" />
             <line :x1="mark[0] - r" :x2="mark[0] + r" :y1="mark[1]" :y2="mark[1]" />
             <line :y1="mark[1] - r" :y2="mark[1] + r" :x1="mark[0]" :x2="mark[0]" />
@@ -36,9 +47,9 @@ export default {
     </div>
   `,
   props: { url: String, width: Number, height: Number, label: String, marking: Boolean,
-           marks: Array, patches: Array },
+           marks: Array, asked: Array, patches: Array },
   data() {
-    return { zoom: 1, placed: (this.marks || []).map((m) => [...m]), held: null };
+    return { zoom: 1, placed: (this.marks || []).map((m) => [...m]), held: null, here: 0 };
   },
   computed: {
     r() {
@@ -46,9 +57,8 @@ export default {
     },
     said() {
       const n = this.placed.length;
-      const spots = ["one spot", "two spots", "three spots", "four spots"];
-      return n < 4 ? `Click the middle of the mark with ${spots[n]}.`
-                   : "All four marks are set. Drag them, or move them with the arrow keys (with Shift in large steps), until they lie on the middles.";
+      return n < 4 ? `Click ${this.asked[n]}.`
+                   : "All four are set. Drag them, or move them with the arrow keys (with Shift in large steps), until they lie right.";
     },
   },
   methods: {
@@ -70,6 +80,31 @@ export default {
       this.told();
       this.$nextTick(() => [...this.$el.querySelectorAll(".mark")].pop().focus());
     },
+    pressed(event, i) {
+      if (event.key === "Enter" || event.key === " ") {
+        event.preventDefault();
+        this.$emit("patch", { name: this.patches[i].name });
+        return;
+      }
+      const next = event.key === "Home" ? 0 : event.key === "End" ? this.patches.length - 1
+                                        : this.beside(i, arrows[event.key]);
+      if (next === null) return;
+      event.preventDefault();
+      this.$refs.patches[next].focus();
+    },
+    beside(i, way) {
+      // the nearest patch that lies more in this direction than to either side of it
+      if (!way) return null;
+      const [x, y] = middle(this.patches[i]);
+      let [next, least] = [i, Infinity];
+      this.patches.forEach((patch, j) => {
+        const [right, down] = [middle(patch)[0] - x, middle(patch)[1] - y];
+        const along = right * way[0] + down * way[1];
+        const across = Math.abs(right * way[1]) + Math.abs(down * way[0]);
+        if (along > across && along + across < least) [next, least] = [j, along + across];
+      });
+      return next;
+    },
     hold(event, i) {
       this.held = i;
       event.currentTarget.focus();
@@ -81,10 +116,11 @@ export default {
     },
     nudge(event, i) {
       const step = (event.shiftKey ? 20 : 1) * Math.max(1, this.width / 1400);
-      const way = { ArrowLeft: [-step, 0], ArrowRight: [step, 0], ArrowUp: [0, -step], ArrowDown: [0, step] }[event.key];
+      const way = arrows[event.key];
       if (!way) return;
       event.preventDefault();
-      this.placed[i] = [this.placed[i][0] + way[0], this.placed[i][1] + way[1]];
+      this.placed[i] = [this.placed[i][0] + step * way[0], this.placed[i][1] + step * way[1]];
+      event.currentTarget.scrollIntoView({ block: "nearest", inline: "nearest" });
       this.told();
     },
     told() {

@@ -9,6 +9,25 @@ from typing import Any
 from nicegui.element import Element
 from nicegui.events import GenericEventArguments
 
+MARKS = tuple(f"the middle of the mark with {spots}"
+              for spots in ("one spot", "two spots", "three spots", "four spots"))
+SCALE = tuple(f"the {corner} corner of the gray scale, seen with step 1 at its left"
+              for corner in ("top left", "top right", "bottom right", "bottom left"))
+ROW = ("a corner of the row of steps, at its end with step 1", "the other corner at step 1",
+       "a corner at the other end of the row", "the last corner")
+"""What is clicked for the corners of a print, of the gray scale beside it, and of any row of
+steps, whichever way it lies."""
+
+
+@dataclass(frozen=True)
+class Marking:
+    """Four places that are clicked, one after the other."""
+
+    told: Callable[[list[tuple[float, float]]], Any]
+    """Told those that are set, each as x and y, after every change."""
+    asked: Sequence[str] = MARKS
+    """What each is."""
+
 
 @dataclass(frozen=True)
 class ShownPatch:
@@ -28,22 +47,23 @@ class ScanView(Element, component="scan_view.js"):
     ----------
     url:
         Where the picture is; it may be smaller than the pixels that places are counted in.
-    on_marks:
-        Told the marks that are set, each as x and y, after every change: marks are asked for.
+    marking:
+        Four places are asked for.
     on_patch:
         Told the name of a patch that is clicked.
     """
 
     def __init__(
         self, url: str, size: tuple[int, int], label: str, *,
-        on_marks: Callable[[list[tuple[float, float]]], Any] | None = None,
-        patches: Sequence[ShownPatch] = (), on_patch: Callable[[str], Any] | None = None,
+        marking: Marking | None = None, patches: Sequence[ShownPatch] = (),
+        on_patch: Callable[[str], Any] | None = None,
     ) -> None:
         super().__init__()
         self._props.update(url=url, width=size[0], height=size[1], label=label,
-                           marking=on_marks is not None, marks=[])
+                           marking=marking is not None, marks=[],
+                           asked=list(marking.asked) if marking else [])
         self.show_patches(patches)
-        self.on("marks", lambda event: on_marks and on_marks(_places(event)))
+        self.on("marks", lambda event: marking and marking.told(_places(event)))
         self.on("patch", lambda event: on_patch and on_patch(str(event.args["name"])))
 
     def show_patches(self, patches: Sequence[ShownPatch]) -> None:

@@ -17,7 +17,7 @@ from tonewright.show.advice import Advice
 from tonewright.show.charts import check_chart, curve_charts
 from tonewright.show.check_text import check_facts, verdict, what_to_do
 from tonewright.show.commands import PrintCommand
-from tonewright.show.curve_text import curve_advice, curve_facts, found_in
+from tonewright.show.curve_text import curve_advice, curve_facts, doubtful_words, found_in
 
 
 def check(asked: PrintCommand) -> View:
@@ -56,5 +56,6 @@ def _files(asked: PrintCommand) -> PrintFiles:
 
 
 def _renewed(made: Renewed, command: str) -> View:
-    return view(curve_facts(made.curve), (*found_in(made.curve), *made.findings),
+    facts = (*curve_facts(made.curve), ("doubtful", doubtful_words(made.curve)))
+    return view(facts, (*found_in(made.curve), *made.findings),
                 curve_advice(made.curve), chart=curve_charts(made.curve)[0], command=command)

@@ -8,10 +8,12 @@ from tonewright.bench.tasks.views import View, view
 from tonewright.curve.document import Curve, make_name
 from tonewright.curve.prints import patch_places
 from tonewright.files.curves import FitFiles, ReadingFiles, SetupFiles, fit_files
+from tonewright.measured.findings import PatchesDoubted
+from tonewright.record.setup import Setup
 from tonewright.record.times import parse_time
 from tonewright.show.charts import curve_charts
 from tonewright.show.commands import FitCommand
-from tonewright.show.curve_text import curve_advice, curve_facts, found_in
+from tonewright.show.curve_text import curve_advice, curve_facts, found_in, patch_words
 
 
 @dataclass(frozen=True)
@@ -21,8 +23,8 @@ class CurveView:
     view: View
     correction: dict[str, object]
     """The picture of the correction; that of the response is the view's."""
-    patches: tuple[tuple[str, float, float, bool, bool], ...]
-    """Name, ink in percent, print lightness, whether it counts, whether it is doubtful."""
+    patches: tuple[tuple[str, str | None], ...]
+    """Name, and of those that are doubtful or do not count what is to be said of them."""
 
 
 def try_curve(asked: FitCommand) -> CurveView:
@@ -37,19 +39,22 @@ def keep_curve(asked: FitCommand) -> CurveView:
 
 
 def _files(asked: FitCommand) -> FitFiles:
+    setup = SetupFiles(Setup(date=asked.date or None), asked.setup)
     return FitFiles(
-        asked.output, None, ReadingFiles(asked.readings), SetupFiles(file=asked.setup), asked.aim,
-        asked.leave_out, None, asked.process,
+        asked.output, None, ReadingFiles(asked.readings), setup, asked.aim, asked.leave_out, None,
+        asked.process,
         parse_time(asked.target_time) if asked.target_time else None)
 
 
 def _view(curve: Curve, command: str | None = None) -> CurveView:
     response, correction = curve_charts(curve)
     found = curve.summary
+    # doubtful patches stand in a list of their own, to be left out there
+    findings = [f for f in found_in(curve) if not isinstance(f, PatchesDoubted)]
     return CurveView(
-        view(curve_facts(curve), found_in(curve), curve_advice(curve), chart=response,
+        view(curve_facts(curve), findings, curve_advice(curve), chart=response,
              result=f"L* {found.black_lightness:.0f} to {found.white_lightness:.0f}",
              command=command),
         correction,
-        tuple((p.name, 100.0 * p.level, p.lightness, p.counts, p.doubtful)
+        tuple((p.name, None if p.counts and not p.doubtful else patch_words(p))
               for p in patch_places(curve)))

@@ -5,28 +5,41 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TypeVar, cast
 
 from tonewright.bench.tasks.views import View, view
+from tonewright.errors import OptionError
 from tonewright.files.negative.batch import Batch, Step, make_negatives
+from tonewright.files.negative.make import NegativeReport
 from tonewright.files.negative.settings import NegativeSettings
 from tonewright.files.preview import Preview, preview_negative
 from tonewright.files.proof import make_proofs
 from tonewright.files.safe import scratch
-from tonewright.negative.sheet import SheetSettings
+from tonewright.negative.film import parse_film
+from tonewright.negative.sheet import Border, SheetSettings
 from tonewright.negative.size import SizeWish, parse_length, parse_margin, parse_ppi
 from tonewright.show.advice import Advice
 from tonewright.show.commands import NegativeCommand
-from tonewright.show.negative_text import negative_facts, print_words
+from tonewright.show.negative_text import film_facts, how_to_print, negative_facts, print_words
+from tonewright.show.words import Fact
+
+T = TypeVar("T")
+IN_ALL = 1000
+"""Parts of the work that one picture is, as progress is told."""
 
 
 @dataclass(frozen=True)
 class MadeNegatives:
-    """What became of the pictures."""
+    """What became of the pictures; of each its name."""
 
     views: tuple[tuple[str, View], ...]
-    """Name of each negative, and what is said of it."""
+    """What is said of the negatives, of their films first."""
+    files: tuple[tuple[str, Path], ...]
+    """What was written."""
     failures: tuple[tuple[str, str], ...]
-    """Name of a picture, and why it could not be used."""
+    """Why a picture could not be used."""
+    how_to_print: str
+    command: str
 
 
 def proof(image: Path, curve: Path) -> Preview | None:
@@ -38,17 +51,18 @@ def proof(image: Path, curve: Path) -> Preview | None:
 
 
 def sheet(asked: NegativeCommand) -> Preview | None:
-    """The sheet of the first picture as it would be; nothing stays in the folder."""
+    """The sheet of the first picture, or its film, as it would be; nothing stays in the folder."""
     with scratch() as folder:
         made = folder / "sheet.tif"
-        make_negatives(asked.images[:1], asked.curve, made, _settings(asked))
-        return preview_negative(made)
+        images = asked.images if asked.film else asked.images[:1]
+        batch = make_negatives(images, asked.curve, made, _settings(asked))
+        return preview_negative(batch.reports[0].output)
 
 
 def make(asked: NegativeCommand, progress: Callable[[int, int], None]) -> MadeNegatives:
     """Write the negatives."""
     def tell(step: Step) -> None:
-        progress(round(1000 * (step.number - 1 + step.share)), 1000 * step.of)
+        progress(round(IN_ALL * (step.number - 1 + step.share)), IN_ALL * step.of)
 
     batch = make_negatives(asked.images, asked.curve, asked.output, _settings(asked), tell)
     return _made(batch, str(asked))
@@ -56,17 +70,36 @@ def make(asked: NegativeCommand, progress: Callable[[int, int], None]) -> MadeNe
 
 def _settings(asked: NegativeCommand) -> NegativeSettings:
     """As the library takes them; `OptionError` for a size that is none."""
-    width = parse_length(asked.width, "the width") if asked.width else None
-    ppi = parse_ppi(asked.ppi, "the resolution") if asked.ppi else None
-    margin = parse_margin(asked.margin, "the margin") if asked.margin else None
-    return NegativeSettings(size=SizeWish(width, None, ppi), sheet=SheetSettings(
-        margin, None, asked.marks or None, asked.tone_scale or None, asked.caption or None))
+    width = _parsed(parse_length, asked.width, "width")
+    ppi = _parsed(parse_ppi, asked.ppi, "resolution")
+    border = cast("Border | None", asked.border or None)
+    return NegativeSettings(
+        film=_parsed(parse_film, asked.film, "film"), size=SizeWish(width, None, ppi),
+        sheet=SheetSettings(_parsed(parse_margin, asked.margin, "margin"), border,
+                            asked.marks or None, asked.tone_scale or None, asked.caption or None))
+
+
+def _parsed(parse: Callable[[str, str], T], text: str, what: str) -> T | None:
+    """What was typed; the code of an error says into which field."""
+    if not text:
+        return None
+    try:
+        return parse(text, f"the {what}")
+    except OptionError as error:
+        raise OptionError(error.given, error.rule, error.way_out, code=f"negative_{what}"
+                          ) from error
 
 
 def _made(batch: Batch, command: str) -> MadeNegatives:
+    def said(facts: list[Fact], report: NegativeReport) -> View:
+        return view(facts, report.curve_findings, Advice(print_words(report), exposes=True))
+
+    films = tuple((film.output.name, said(film_facts(film), batch.reports[0]))
+                  for film in batch.films)
+    negatives = tuple((report.source.name, said(negative_facts(report), report))
+                      for report in batch.reports)
     return MadeNegatives(
-        tuple((report.output.name, view(
-            negative_facts(report), report.curve_findings,
-            Advice(print_words(report), exposes=True), command=command))
-            for report in batch.reports),
-        tuple((failure.source.name, failure.error.sentences()) for failure in batch.failures))
+        films + negatives,
+        tuple((report.source.name, report.output) for report in batch.reports),
+        tuple((failure.source.name, failure.error.sentences()) for failure in batch.failures),
+        how_to_print(batch) if batch.reports else "", command)

@@ -8,7 +8,9 @@ from pathlib import Path
 import numpy as np
 
 from tonewright.bench.tasks.views import View, view
+from tonewright.errors import OptionError
 from tonewright.files.preview import Preview, preview_scan
+from tonewright.files.safe import scratch, write_text
 from tonewright.files.scan.overlay import LONGEST
 from tonewright.files.scan.read import ReadRequest, ReadResult, read_print
 from tonewright.scan.instrument import ListOrder
@@ -39,12 +41,31 @@ class ReadingView:
 
 def read(asked: ReadCommand) -> ReadingView:
     """Read the print, and write readings and overlay."""
-    corners = None if asked.corners is None else np.reshape(asked.corners, (4, 2))
-    result = read_print(asked.source, asked.target, asked.output, ReadRequest(
-        asked.scanner, asked.densities, dict(asked.known), corners, flat=asked.flat,
-        overlay=asked.overlay, order=ListOrder(asked.order)))
+    result = read_print(asked.source, asked.target, asked.output, _request(asked))
     return ReadingView(view(reading_facts(result), result.reading.findings,
                             reading_advice(result), command=str(asked)), _patches(result))
+
+
+def _request(asked: ReadCommand) -> ReadRequest:
+    corners, beside = (None if each is None else np.reshape(each, (4, 2))
+                       for each in (asked.corners, asked.scale_corners))
+    return ReadRequest(
+        asked.scanner, asked.densities, dict(asked.known), corners, flat=asked.flat,
+        overlay=asked.overlay, order=ListOrder(asked.order, asked.snake, asked.reverse),
+        beside_corners=beside)
+
+
+def keep_list(text: str, asked: ReadCommand) -> None:
+    """Keep an instrument's list that was pasted as the file that is to be read, if it can be."""
+    if not text.strip():
+        raise OptionError("nothing is pasted", "a list has a line for each patch",
+                          "copy the list in the instrument's program, and paste it here",
+                          code="list_pasted")
+    with scratch() as folder:
+        tried = folder / asked.source.name
+        write_text(tried, text)
+        read_print(tried, asked.target, request=_request(asked))
+    write_text(asked.source, text)
 
 
 def preview(path: Path) -> Preview:

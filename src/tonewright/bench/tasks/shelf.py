@@ -7,11 +7,13 @@ from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
-from tonewright.errors import FileError, counted
-from tonewright.files.papers import HERE
+from tonewright.errors import FileError, TonewrightError, counted
+from tonewright.files.documents import read_setup
+from tonewright.files.papers import HERE, Papers
 from tonewright.files.shelf import read_shelf
-from tonewright.shelf.arrange import LeftOut, Place
-from tonewright.show.shelf_text import because_words
+from tonewright.record.setup import Setup
+from tonewright.shelf.arrange import LeftOut, Place, made_otherwise
+from tonewright.show.shelf_text import because_words, changed_words, otherwise_words
 
 
 @dataclass(frozen=True)
@@ -27,6 +29,10 @@ class Calibration:
     last_check: str
     due: bool
     because: str
+    changed: str = ""
+    """In which entries the paper is used otherwise now."""
+    otherwise: tuple[str, ...] = ()
+    """The same in full, and what it asks for."""
 
 
 @dataclass(frozen=True)
@@ -47,23 +53,35 @@ def shelf_view(folder: Path) -> ShelfView:
     for board in shelf.boards:
         for place in board.places:
             if place.document.kind in ("curve", "process"):
-                paper, slash, _ = place.document.file.partition("/")
-                found[paper if slash else HERE].append(_calibration(place))
+                name, slash, _ = place.document.file.partition("/")
+                paper = name if slash else HERE
+                found[paper].append(_calibration(place, _setup(folder, paper)))
     return ShelfView({paper: tuple(rows) for paper, rows in found.items()}, shelf.left_out)
 
 
-def _calibration(place: Place) -> Calibration:
-    one, check = place.document, place.last_check
+def _setup(folder: Path, paper: str) -> Setup:
+    """What a paper is used with, as far as its file can be read."""
+    try:
+        papers = Papers(folder)
+        path = papers.setup(paper)
+        return Setup() if path is None else read_setup(path)
+    except TonewrightError:  # named where it is used
+        return Setup()
+
+
+def _calibration(place: Place, now: Setup) -> Calibration:
+    one, check, changes = place.document, place.last_check, made_otherwise(place, now)
     passed = "" if check is None else "passed" if check.passes else "did not pass"
     return Calibration(
         "strip" if one.kind == "process" else one.kind, one.name, _tone(one.black_lightness),
         _tone(one.white_lightness), one.printing_time or "", _age(one.date),
         "" if check is None else f"{_age(check.date) or 'no date'}, {passed}", bool(place.due),
-        because_words(place))
+        because_words(place), changed_words(changes),
+        otherwise_words(one.kind, changes))
 
 
 def _tone(lightness: float | None) -> str:
-    return "" if lightness is None else f"L* {lightness:.1f}"
+    return "" if lightness is None else f"L*\N{NO-BREAK SPACE}{lightness:.1f}"
 
 
 def _age(day: date | None) -> str:

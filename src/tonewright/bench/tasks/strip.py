@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from tonewright.bench.tasks.views import View, view
 from tonewright.errors import OptionError
 from tonewright.files.blank import strip_table
@@ -13,21 +15,29 @@ from tonewright.files.curves import SetupFiles
 from tonewright.files.documents import read_tablet, write_process
 from tonewright.files.safe import together, write_text
 from tonewright.files.strips import StripSettings, read_strip
-from tonewright.files.tables import STRIPS, parse_table
+from tonewright.files.tables import STRIPS, parse_table, read_table
+from tonewright.measured.columns import Table
 from tonewright.record.setup import Setup
 from tonewright.record.times import parse_time
 from tonewright.scales import STOP
 from tonewright.show.charts import strip_chart, strip_sketch
-from tonewright.show.commands import StripCommand
-from tonewright.show.strip_text import eye_advice, eye_facts, process_advice, process_facts
+from tonewright.show.commands import EyeCommand, StripCommand
+from tonewright.show.strip_text import (
+    eye_advice,
+    eye_facts,
+    eye_figure,
+    process_advice,
+    process_facts,
+)
 from tonewright.strip.exposure import eye_strips, judge_by_eye
+from tonewright.strip.findings import Through
 from tonewright.strip.fit import make_process
 from tonewright.strip.places import start
-from tonewright.strip.process import Process, ProcessSettings, process_name
-from tonewright.strip.readings import Strip, StripOptions, combine_strips, strip_from_table
+from tonewright.strip.process import Process, process_name
+from tonewright.strip.readings import StripCells, StripOptions, strip_cells, strip_from_table
 from tonewright.strip.tablet import Tablet
 
-HALVES = ("film", "bare")
+HALVES: tuple[Through, ...] = ("film", "bare")
 
 
 @dataclass(frozen=True)
@@ -41,8 +51,6 @@ class TypedStrip:
     bare: tuple[str, ...] = ()
     skip: tuple[int, ...] = ()
     """Steps that are left out."""
-    merged: str = ""
-    """By eye: how many steps cannot be told apart."""
 
     def densities(self, tablet: Tablet) -> dict[str, list[str]]:
         """The halves of which anything was typed, a text for each step."""
@@ -51,74 +59,81 @@ class TypedStrip:
         return {half: [*(c.strip() for c in cells), *[""] * (count - len(cells))]
                 for half, cells in halves.items() if any(c.strip() for c in cells)}
 
+    @property
+    def is_empty(self) -> bool:
+        """Nothing is typed into the grid."""
+        return not any(map(str.strip, (*self.film, *self.bare)))
+
 
 def steps_of(tablet: str) -> int:
     """How many steps a tablet has."""
     return len(read_tablet(tablet).densities)
 
 
-def try_strip(typed: TypedStrip, setup: Path | None, name: str) -> View:
-    """What a strip says as it is typed so far; nothing is written."""
-    tablet = read_tablet(typed.tablet)
-    strip = _typed_strip(typed, tablet, f"{name}-strip.csv")
-    made_with = SetupFiles(Setup(), setup).read()
-    return _view(make_process(strip, tablet, made_with, name, ProcessSettings()))
+def open_strip(path: Path, tablet: str) -> StripCells | None:
+    """A strip's table to go on with; None for one that holds more than densities of one strip."""
+    return strip_cells(read_table(path, "step", STRIPS), read_tablet(tablet))
+
+
+def try_strip(typed: TypedStrip | None, asked: StripCommand) -> View:
+    """What strips say so far, the first of them typed unless that is None; nothing is written."""
+    return _view(_process(typed, asked))
 
 
 def sketch_strip(typed: TypedStrip, before: View | None) -> dict[str, Any]:
     """The picture of a strip in a moment: on the axis of the last fit, if there was one."""
     tablet = read_tablet(typed.tablet)
-    strip = _typed_strip(typed, tablet, "strip")
+    strip = strip_from_table(_typed(typed, tablet, "strip"), tablet, StripOptions(skip=typed.skip))
     film, start = (None, 0.0) if before is None else before.axis
     return strip_sketch(strip, tablet, film, start)
 
 
-def keep_strip(typed: TypedStrip, asked: StripCommand) -> View:
-    """Write the table that was typed and the process it gives, both or neither."""
-    tablet = read_tablet(typed.tablet)
+def keep_strip(typed: TypedStrip | None, asked: StripCommand) -> View:
+    """Write the table that was typed and the process that the strips give, both or neither."""
+    process = _process(typed, asked)
     with together():
-        write_text(asked.readings, _table(typed, tablet))
-        process = _made(_typed_strip(typed, tablet, asked.readings.name), tablet, asked)
+        if typed is not None:
+            write_text(asked.readings[0], _table(typed, read_tablet(typed.tablet)))
         write_process(asked.process, process)
     return _view(process, str(asked))
 
 
-def read_scanned(asked: StripCommand, *, keep: bool) -> View:
-    """The same from the scan of a strip."""
-    tablet, times = read_tablet(asked.tablet), (parse_time(asked.time),)
-    process = _made(read_strip([asked.readings], tablet, StripSettings(
-        times, skip=asked.skip, scanner=asked.scanner)), tablet, asked)
-    if keep:
-        write_process(asked.process, process)
-    return _view(process, str(asked) if keep else None)
-
-
-def by_eye(typed: TypedStrip) -> View:
-    """What a strip says whose merged steps were counted."""
-    tablet, count = read_tablet(typed.tablet), typed.merged.strip()
-    if not count.isdecimal():
-        raise OptionError(f"{count} is typed for the merged steps", "it is a whole number",
-                          "count them through the film, step 1 too", code="merged_unclear")
-    strips = eye_strips((parse_time(typed.time),), (int(count),))
+def by_eye(asked: EyeCommand) -> View:
+    """What strips say whose merged steps were counted."""
+    tablet = read_tablet(asked.tablet)
+    for _, count in asked.strips:
+        if not count.strip().isdecimal():
+            raise OptionError(f"{count or 'nothing'} is typed for the merged steps",
+                              "it is a whole number", "count them through the film, step 1 too",
+                              code="merged_unclear")
+    strips = eye_strips(tuple(parse_time(time) for time, _ in asked.strips),
+                        tuple(int(count) for _, count in asked.strips))
     result = judge_by_eye(tablet, strips)
-    return view(eye_facts(result, tablet, strips), result.findings, eye_advice(result, tablet))
+    return view(eye_facts(result, tablet, strips), result.findings, eye_advice(result, tablet),
+                result=eye_figure(result), command=str(asked))
 
 
-def _typed_strip(typed: TypedStrip, tablet: Tablet, name: str) -> Strip:
-    """What was typed, read as the file of that name would be."""
-    table = parse_table(_table(typed, tablet).encode(), name, "step", STRIPS)
-    return combine_strips([strip_from_table(table, tablet, StripOptions(skip=typed.skip))])
+def _process(typed: TypedStrip | None, asked: StripCommand) -> Process:
+    """The strips read from their files; what is typed, as the file of its name would be."""
+    tablet = read_tablet(asked.tablet)
+    first, *others = asked.readings
+    strip = read_strip([first if typed is None else _typed(typed, tablet, first.name), *others],
+                       tablet, StripSettings(
+        tuple(map(parse_time, asked.times)), skip=asked.skip, scanner=asked.scanner,
+        corners=None if asked.corners is None else np.reshape(asked.corners, (4, 2)),
+        halves=asked.halves, flat=asked.flat))
+    made_with = SetupFiles(Setup(date=asked.date or None), asked.setup).read()
+    return make_process(strip, tablet, made_with, process_name(asked.process.name))
+
+
+def _typed(typed: TypedStrip, tablet: Tablet, name: str) -> Table:
+    return parse_table(_table(typed, tablet).encode(), name, "step", STRIPS)
 
 
 def _table(typed: TypedStrip, tablet: Tablet) -> str:
     time = parse_time(typed.time) if typed.time.strip() else None
     return strip_table(tablet, typed.densities(tablet) or {"film": [""] * len(tablet.densities)},
                        time)
-
-
-def _made(strip: Strip, tablet: Tablet, asked: StripCommand) -> Process:
-    made_with = SetupFiles(Setup(), asked.setup).read()
-    return make_process(strip, tablet, made_with, process_name(asked.process.name))
 
 
 def _view(process: Process, command: str | None = None) -> View:

@@ -8,7 +8,8 @@ from pathlib import Path
 from tonewright.bench.tasks.views import View, view
 from tonewright.files.preview import Preview, preview_negative
 from tonewright.files.safe import scratch
-from tonewright.files.targets import DrawnTarget, TargetRequest, draw_target
+from tonewright.files.targets import ChartRequest, DrawnTarget, TargetRequest, draw_target
+from tonewright.record.setup import ink_colour_text, parse_colour
 from tonewright.show.commands import TargetCommand
 from tonewright.show.target_text import target_advice, target_facts
 from tonewright.target.layout import USUAL_REPEATS, LayoutSettings, sheet_size
@@ -31,8 +32,12 @@ def keep_target(asked: TargetCommand) -> View:
 
 def _drawn(asked: TargetCommand, output: Path) -> DrawnTarget:
     width, height = sheet_size(None, asked.paper_size, landscape=asked.landscape)
-    return draw_target(output, TargetRequest(asked.levels, through=asked.through), LayoutSettings(
-        name=asked.name, width_mm=width, height_mm=height, repeats=USUAL_REPEATS))
+    request = TargetRequest(asked.levels, through=asked.through,
+                            chart=ChartRequest() if asked.chart else None)
+    colour = ink_colour_text(parse_colour(asked.ink_colour)) if asked.ink_colour else None
+    return draw_target(output, request, LayoutSettings(
+        name=asked.name, width_mm=width, height_mm=height, ink_colour=colour,
+        repeats=USUAL_REPEATS))
 
 
 def _view(drawn: DrawnTarget, command: str | None = None) -> View:

@@ -10,7 +10,10 @@ from tonewright.files.raster.source import SourceImage
 from tonewright.frozen import dataclass
 
 NEGATIVE_OF, TARGET, PROOF_OF = "Negative of", "Target", "Proof of"
+OVERLAY_OF, PLOT = "Overlay of", "Plot"
 """How the descriptions of our own files start."""
+_MADE = {NEGATIVE_OF: "already a negative", TARGET: "already a target", PROOF_OF: "already a proof",
+         OVERLAY_OF: "the overlay of a scan", PLOT: "a plot"}
 PRINTING_TIME = "printing time "
 _MADE_HERE = " by tonewright "
 _ORIGIN = re.compile(rf"{NEGATIVE_OF} .*{_MADE_HERE}\S+; curve (?P<curve>.*?)"
@@ -31,6 +34,10 @@ class Origin:
     """Of that curve's file, in hex."""
     time: str | None
     """What it is to be printed for."""
+
+    def is_through(self, sha256: str, name: str) -> bool:
+        """Whether it was made through the curve of this name, whose file has this hash."""
+        return self.sha256 == sha256 or (self.sha256 is None and self.curve == name)
 
 
 def origin_of(image: SourceImage) -> Origin | None:
@@ -57,21 +64,26 @@ def scale_table(picture: Path) -> Path:
 
 
 def refuse_again(image: SourceImage, made: str = "negative") -> None:
-    """Raise `OptionError` for an image that is a negative, a target or a proof: its own description
-    says so, or the document beside it is for an image of this size.  ``made`` is what is to be made
-    of it."""
-    what, rule = "", f"a {made} is made from the picture itself"
-    for start, name in ((NEGATIVE_OF, "a negative"), (TARGET, "a target"), (PROOF_OF, "a proof")):
+    """Raise `OptionError` for an image that was `made_here`; ``made`` is what is to be made of
+    it."""
+    what = made_here(image)
+    if what is not None:
+        raise OptionError(
+            f"the image {image.path} is {what}",
+            "a target is printed as it is, without a curve" if what == _MADE[TARGET] else
+            f"a {made} is made from the picture itself",
+            f"name the picture, or make a {made} of it anyway", code="negative_again")
+
+
+def made_here(image: SourceImage) -> str | None:
+    """What an image is that was made here: its own description says so, or the document beside it
+    is for an image of this size; None for a picture or a scan."""
+    for start, what in _MADE.items():
         if image.description.startswith(f"{start} ") and _MADE_HERE in image.description:
-            what = f"already {name}"
-            if start == TARGET:
-                rule = "a target is printed as it is, without a curve"
-    if not what and _is_of(scale_document(image.path), image):
-        what = f"already a target or a negative: {scale_document(image.path).name} is its layout"
-    if what:
-        raise OptionError(f"the image {image.path} is {what}", rule,
-                          f"name the picture, or make a {made} of it anyway",
-                          code="negative_again")
+            return what
+    if _is_of(scale_document(image.path), image):
+        return f"already a target or a negative: {scale_document(image.path).name} is its layout"
+    return None
 
 
 def _is_of(document: Path, image: SourceImage) -> bool:

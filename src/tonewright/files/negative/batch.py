@@ -25,6 +25,10 @@ if TYPE_CHECKING:
     from tonewright.files.negative.second import Helper, Second
 
 
+AT_ONCE = 2
+"""Images of several that are worked on at a time."""
+
+
 @dataclass(frozen=True)
 class Failure:
     """An image of several that did not become a negative."""
@@ -263,7 +267,7 @@ def _two_at_once(
     """
     from concurrent.futures import ThreadPoolExecutor
 
-    pool = ThreadPoolExecutor(2)
+    pool = ThreadPoolExecutor(AT_ONCE)
     try:
         for future in [pool.submit(make, *pair) for pair in pairs]:
             yield future.result()

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from tonewright.errors import FileError
+from tonewright.files.opening import too_large
 from tonewright.files.raster.open import is_picture
 from tonewright.files.raster.page import ByteSource
 from tonewright.files.raster.scans import Channel, read_scan
@@ -37,7 +37,6 @@ class ScanOrTable:
         """The list of measurements; raises as `read_table`."""
         with self._source as source:
             if source.size > MOST_BYTES:
-                raise FileError(f"{self.path.name} is larger than {MOST_BYTES // 1_000_000} MB",
-                                _RULE, "check that this is the file you meant")
+                raise too_large(self.path, MOST_BYTES)
             return parse_table(source.read(0, source.size), self.path.name, level_field,
                                holds)

@@ -11,6 +11,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from tonewright.files.negative.again import OVERLAY_OF
+from tonewright.record.provenance import made_by
 from tonewright.scan.read import PatchReading, ScanReading
 from tonewright.scan.rectify import Placement, shrink
 from tonewright.scan.sample import BLOCKS, INNER
@@ -24,8 +26,12 @@ _FOOT = 84
 
 def overlay_png(pixels: NDArray[np.float32], reading: ScanReading) -> bytes:
     """The overlay as a PNG file's bytes; ``pixels`` as in `overlay`."""
+    from PIL.PngImagePlugin import PngInfo
+
     stream = io.BytesIO()
-    overlay(pixels, reading).save(stream, "PNG", compress_level=1)
+    says = PngInfo()
+    says.add_text("Description", f"{OVERLAY_OF} a scan by {made_by()}")
+    overlay(pixels, reading).save(stream, "PNG", compress_level=1, pnginfo=says)
     return stream.getvalue()
 
 

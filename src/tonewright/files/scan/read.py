@@ -18,6 +18,7 @@ from tonewright.files.scanners import read_flat, read_scanner
 from tonewright.files.tables import STRIPS, read_table
 from tonewright.files.targets import read_target
 from tonewright.frozen import dataclass
+from tonewright.measured.columns import PLAIN_SHEET_LINE, SCAN_LINE
 from tonewright.measured.readings import ReadingOptions, Readings
 from tonewright.scan.instrument import ListOrder, listed_densities, map_list
 from tonewright.scan.read import ReadSettings, ScanReading, read_target_scan
@@ -112,10 +113,16 @@ def read_print(
     reading = read_target_scan(scan, layout, ReadSettings(
         response, request.known, request.corners, flat, beside, request.beside_corners))
     if output is not None:
-        write_readings(output, reading, (f"scan: {scan.name}", *request.comments), force=force,
+        write_readings(output, reading, _comments(scan.name, request), force=force,
                        overlay=None if request.overlay is None else (request.overlay, scan.pixels),
                        print_name=request.print_name)
     return ReadResult(source, layout, reading, output, request.overlay)
+
+
+def _comments(scan: str, request: ReadRequest) -> tuple[str, ...]:
+    """Which files the readings come from."""
+    flat = () if request.flat is None else (f"{PLAIN_SHEET_LINE}{request.flat.name}",)
+    return f"{SCAN_LINE}{scan}", *flat, *request.comments
 
 
 def _check_counts(source: Path, request: ReadRequest, *, scan: bool) -> None:

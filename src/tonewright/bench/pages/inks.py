@@ -1,0 +1,171 @@
+"""Inks: a chart of colours printed and measured, and the one to make negatives in."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from tonewright.bench.frame import on_change
+from tonewright.bench.pages.page import NAMED, Page, choices, refusal
+from tonewright.bench.parts.field import Field
+from tonewright.bench.parts.result import show_result
+from tonewright.bench.parts.tags import Tag, button, link
+from tonewright.bench.tasks.inks import InksView, rank
+from tonewright.bench.tasks.target import keep_target
+from tonewright.bench.transfer import file_address
+from tonewright.errors import OptionError
+from tonewright.files.contents import charts, tables
+from tonewright.files.documents import parse_setup
+from tonewright.files.papers import SETUP
+from tonewright.record.setup import Setup
+from tonewright.show.commands import InksCommand, TargetCommand
+from tonewright.target.layout import DEFAULT_PAPER, PAPERS
+
+_HEADS = ("Colour", "Density at full ink", "Steepest", "Enough")
+
+
+class InksPage(Page):
+    """One open page."""
+
+    def build(self) -> None:
+        """The ranking as large as it can be, and what it is made from."""
+        self.colour: str | None = None
+        Tag("p", "Some coloured inks hold back more of the light than black, and how much cannot be"
+            " seen. Print a chart of colours on a paper whose strip you know, and let the coating"
+            " tell.")
+        with Tag("div", classes="plot-and-side"):
+            with Tag("section", aria_label="The colours"):
+                self.result = Tag("div", aria_live="polite")
+            with Tag("section", aria_label="The chart"):
+                self._chart()
+                self._side()
+        on_change(self.bench, self._files_changed)
+        self.changed()
+
+    def _chart(self) -> None:
+        Tag("h2", "The chart")
+        self.sheet = Field("Film sheet", DEFAULT_PAPER, choices={name: name for name in PAPERS})
+        self.name = Field("Keep the chart as", self.free(
+            f"{self.title}-inks.target.json").removesuffix(".target.json"))
+        with Tag("div", classes="buttons"):
+            button("Draw a chart of inks", self._draw)
+        self.not_drawn = refusal({self.name: NAMED,
+                                  self.sheet: ("target_too_large", "patch_size")})
+        self.drawn = Tag("div", aria_live="polite")
+
+    def _side(self) -> None:
+        Tag("h2", "Its print")
+        read = tables(self.bench.papers, self.paper, "inks")
+        self.readings = Field("Readings of the chart", next(iter(read), ""),
+                              choices=choices(self._tables(), "choose"), on_change=self.changed,
+                              hint="As the page Read keeps them, or the table filled in by hand")
+        processes = self.names("process")
+        self.process = Field("Strip of this paper", next(iter(processes), ""),
+                             choices=choices(processes, "choose"), on_change=self.changed)
+        layouts = charts(self.bench.papers, self.paper)
+        self.layout = Field("Layout of the chart", "", choices=choices(layouts, "not needed"),
+                            on_change=self.changed, hint="For a list that holds no colours")
+        self.time = Field("Printed for", on_change=self.changed,
+                          hint="Blank for the base printing time")
+        self.range = Field("Density range to ask for", on_change=self.changed,
+                           hint="Blank for what the strip asks of a negative")
+        self.out = Field("Patches to leave out", on_change=self.changed,
+                         hint="Stained ones, as A3, C7")
+        with Tag("div", classes="buttons"):
+            self.use = button("Print in this colour from now on", self._use, "button primary")
+        self.use.set_visibility(False)
+        self.refused = refusal({
+            self.readings: ("no_chart_readings",), self.process: ("no_chart_process",),
+            self.layout: ("chart_unknown", "other_chart"), self.range: ("ink_range",),
+            self.time: ("time_unclear", "time_impossible"), self.out: ("leave_out",)})
+        self.kept = Tag("div", aria_live="polite")
+
+    def _tables(self) -> list[str]:
+        """Tables that may be of a chart, those first that surely are."""
+        read = tables(self.bench.papers, self.paper, "inks")
+        return [*read, *(name for name in self.names("table") if name not in read)]
+
+    def _files_changed(self) -> None:
+        self.readings.set_choices(choices(self._tables(), "choose"), self.readings.value)
+        self.process.set_choices(choices(self.names("process"), "choose"), self.process.value)
+
+    async def _draw(self) -> None:
+        async def draw() -> None:
+            name = self.name.value.strip() or "inks"
+            asked = TargetCommand(output=self.below(f"{name}.tif"), name=name, chart=True,
+                                  paper_size=self.sheet.value)
+            view = await self.bench.quick.call(keep_target, asked)
+            self.drawn.clear()
+            with self.drawn:
+                for ending, what in ((".tif", "The negative, to print on film"),
+                                     (".csv", "A blank table, to fill in by hand")):
+                    with Tag("p"):
+                        link(f"{what} ({name}{ending})", file_address(self.paper, name + ending),
+                             download="")
+            self.result.clear()
+            with self.result:
+                show_result(view)
+
+        await self.ask(self.not_drawn, draw)
+
+    def _asked(self) -> InksCommand:
+        typed = self.range.value.strip().replace(",", ".")
+        try:
+            needed = float(typed) if typed else None
+        except ValueError:
+            raise OptionError(f"{typed} is typed for the density range", "it is a number such as"
+                              " 1.9", "leave it blank for what the strip asks of a negative",
+                              code="ink_range") from None
+        readings, process, layout = (
+            (self.below(field.value),) if field.value else ()
+            for field in (self.readings, self.process, self.layout))
+        return InksCommand(
+            readings=readings, process=next(iter(process), None), chart=next(iter(layout), None),
+            time=self.time.value.strip(), needed=needed,
+            leave_out=tuple(self.out.value.replace(",", " ").split()))
+
+    async def redraw(self) -> None:
+        """Rank the colours, once there are readings."""
+        self.use.set_visibility(False)
+        self.result.clear()
+        if not self.readings.value:
+            with self.result:
+                Tag("p", "Draw the chart, print it, and read it. Its colours are ranked here.",
+                    "chart-empty")
+
+        async def find() -> None:
+            if self.readings.value:
+                self._show(await self.bench.quick.call_newest(rank, self._asked()))
+
+        await self.ask(self.refused, find)
+
+    def _show(self, found: InksView) -> None:
+        self.colour = found.view.result
+        self.result.clear()
+        with self.result:
+            with Tag("table", classes="documents"):
+                Tag("caption", "Colours of ink, the densest first", "unseen")
+                with Tag("thead"), Tag("tr"):
+                    for head in _HEADS:
+                        Tag("th", head, scope="col")
+                with Tag("tbody"):
+                    for colour, *cells in found.rows:
+                        with Tag("tr"):
+                            with Tag("th", scope="row"):
+                                Tag("span", "", "swatch", style=f"background: rgb({colour})")
+                                Tag("span", colour)
+                            for cell in cells:
+                                Tag("td", cell)
+            show_result(found.view, "colour to print in", "none is enough")
+        self.use.set_visibility(self.colour is not None)
+
+    async def _use(self) -> None:
+        """The paper's setup gets the colour."""
+        async def keep() -> None:
+            papers, colour = self.bench.papers, self.colour
+            before = papers.setup_bytes(self.paper)
+            setup = Setup(paper=self.title) if before is None else parse_setup(before, SETUP)
+            if setup.ink_colour != colour:
+                papers.write_setup(self.paper, replace(setup, ink_colour=colour), before)
+            self.say_kept(f"The setup says {colour} now. Draw a target in it.", "target")
+
+        await self.ask(self.refused, keep)

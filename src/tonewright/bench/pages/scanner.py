@@ -1,0 +1,147 @@
+"""Scanner: what its values mean, learnt once from the scan of a gray scale."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+from tonewright.bench.pages.page import NAMED, Page, Working, choices, refusal
+from tonewright.bench.parts.chart import Chart
+from tonewright.bench.parts.drop import Drop
+from tonewright.bench.parts.field import Field
+from tonewright.bench.parts.grid import DensityGrid
+from tonewright.bench.parts.row_corners import NOT_FOUND, RowCorners
+from tonewright.bench.parts.tags import Tag, button
+from tonewright.bench.tasks.read import preview
+from tonewright.bench.tasks.scanner import keep_scanner
+from tonewright.bench.transfer import file_address
+from tonewright.errors import OptionError, TonewrightError
+from tonewright.show.commands import ScannerCommand
+
+_FIRST = ("A gray scale is a row of equal steps of known density. Scan it once, with the settings"
+          " that your prints are scanned with: what the scanner makes of a density is drawn here.")
+
+
+@dataclass
+class _Draft:
+    """What stands on the page."""
+
+    scan: str = ""
+    steps: str = "20"
+    table: str = ""
+    densities: tuple[str, ...] = ()
+
+
+class ScannerPage(Page):
+    """One open page."""
+
+    def build(self) -> None:
+        """The response as large as it can be, and the gray scale beside it."""
+        self.draft: _Draft = self.bench.drafts.setdefault((self.paper, "scanner"), _Draft())
+        Tag("p", "A scan is not density until it is compared with something known. Learn your"
+            " scanner once; the response serves every paper.")
+        with Tag("div", classes="plot-and-side"):
+            with Tag("section", aria_label="What the scanner makes of densities"):
+                self.corners = RowCorners(self._learn)
+                self.chart = Chart("Density over the value in the scan")
+                self.chart.show(None, _FIRST)
+                self.result = Tag("div", aria_live="polite")
+            with Tag("section", aria_label="The gray scale"):
+                self._side()
+
+    def _side(self) -> None:
+        draft = self.draft
+        Drop("Scan of the gray scale: TIFF or PNG, 16-bit gray, automatic corrections off",
+             file_address(self.paper), self._arrived, accept=".tif,.tiff,.png")
+        self.scan = Field("Scan", draft.scan, choices=choices(self.scans(), "choose"),
+                          on_change=self._other_scan)
+        self.table = Field("Densities of its steps", draft.table, on_change=self._show_grid,
+                           choices=choices(self.names("table"), "typed below"),
+                           hint="As they are known, in the order of the steps")
+        self.typed = Tag("div")
+        with self.typed:
+            self.steps = Field("Number of steps", draft.steps, on_change=self._rows,
+                               hint="12 or more, from paper white to the densest black you print")
+            self.grid = DensityGrid(self._numbers(), ("density",), self._take, leaving=False)
+            self.grid.set_values([[cell] for cell in draft.densities])
+        self.flat = Field("Scan of a plain white sheet", "", choices=choices(self.scans(), "none"),
+                          hint="Scanned with the same settings; takes out uneven light")
+        self.date = Field("Date of the scan", date.today().isoformat())
+        self.name = Field("Keep it as", self.free("flatbed.scanner.json").removesuffix(
+            ".scanner.json"), hint="As you call your scanner")
+        with Tag("div", classes="buttons"):
+            button("Learn the scanner", self._learn, "button primary")
+            button("Set the corners by hand", self._by_hand)
+        self.working = Working(self.bench.long.cancel)
+        self.refused = refusal({self.name: NAMED, self.scan: ("scan_missing",),
+                                self.table: ("gray_scale_densities",)})
+        self.kept = Tag("div", aria_live="polite")
+        self._show_grid()
+
+    def _numbers(self) -> list[str]:
+        typed = self.steps.value.strip()
+        return [str(n) for n in range(1, 1 + min(max(int(typed), 1), 200))] \
+            if typed.isdecimal() else list(self.grid.rows)
+
+    def _rows(self) -> None:
+        if (rows := self._numbers()) != [*self.grid.rows]:
+            self.grid.set_rows(rows)
+        self._take()
+
+    def _take(self) -> None:
+        draft = self.draft
+        draft.scan, draft.table, draft.steps = (
+            self.scan.value, self.table.value, self.steps.value)
+        draft.densities = tuple(cell.strip() for [cell] in self.grid.values)
+
+    def _show_grid(self) -> None:
+        self.typed.set_visibility(not self.table.value)
+        self._take()
+
+    def _arrived(self, name: str) -> None:
+        self.scan.set_choices(choices(self.scans(), "choose"), name)
+        self.flat.set_choices(choices(self.scans(), "none"), self.flat.value)
+        self._other_scan()
+
+    def _other_scan(self) -> None:
+        self.corners.forget()
+        self._take()
+
+    def _asked(self) -> ScannerCommand:
+        draft, name = self.draft, self.name.value.strip() or "scanner"
+        if not draft.scan:
+            raise OptionError("no scan is chosen", "a scanner is learnt from the scan of a gray"
+                              " scale", "drop the scan, or choose it", code="scan_missing")
+        table = draft.table or self.free(f"{name}-gray-scale.csv")
+        return ScannerCommand(
+            scan=self.below(draft.scan), densities=self.below(table),
+            output=self.below(f"{name}.scanner.json"), corners=self.corners.corners,
+            flat=self.below(self.flat.value) if self.flat.value else None,
+            date=self.date.value.strip())
+
+    async def _learn(self) -> None:
+        async def work() -> None:
+            asked = self._asked()
+            try:
+                view = await self.bench.long.call(
+                    keep_scanner, asked, None if self.draft.table else self.draft.densities)
+            except TonewrightError as error:
+                if error.code in NOT_FOUND and self.corners.corners is None:
+                    await self._show_scan()
+                raise
+            self.corners.forget()
+            self.chart.show(view.chart)
+            self.show_result(view)
+            self.say_kept(f"Kept as {asked.output}.", "read")
+
+        self._take()
+        self.working.begin("Reading")
+        await self.ask(self.refused, work)
+        self.working.end()
+
+    async def _by_hand(self) -> None:
+        """The row was not found, or elsewhere: its corners are set by clicks."""
+        await self.ask(self.refused, self._show_scan)
+
+    async def _show_scan(self) -> None:
+        self.corners.ask(await self.bench.long.call(preview, self._asked().scan))

@@ -1,0 +1,91 @@
+"""Setup: what a paper is coated, printed and developed with, and what was made otherwise."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from tonewright.bench.frame import address, on_change
+from tonewright.bench.pages.page import Page
+from tonewright.bench.parts.field import Refusal
+from tonewright.bench.parts.setup_form import SetupForm
+from tonewright.bench.parts.tags import Tag, button
+from tonewright.bench.tasks.shelf import shelf_view
+from tonewright.errors import TonewrightError
+from tonewright.files.documents import parse_setup
+from tonewright.files.papers import SETUP
+from tonewright.record.setup import Setup
+
+
+class SetupPage(Page):
+    """One open page."""
+
+    def build(self) -> None:
+        """The form, and beside it what was made with another setup."""
+        Tag("p", "Whatever bends the tones is noted here. Strips and curves that you make from now"
+            " on carry it; those that are made keep what they were made with. Finish first what was"
+            " printed with the old one.")
+        with Tag("div", classes="plot-and-side"):
+            with Tag("section", aria_label="What the paper is used with"):
+                self.form = SetupForm(Setup(), address(self.paper, "inks"))
+                with Tag("div", classes="buttons"):
+                    button("Keep this setup", self._keep, "button primary")
+                self.refused = Refusal()
+                self.kept = Tag("div", aria_live="polite")
+            with Tag("section", aria_label="What was made otherwise"):
+                Tag("h2", "Made with another setup")
+                self.result = Tag("div", aria_live="polite")
+        self._open()
+        on_change(self.bench, self.redraw)
+        self.changed()
+
+    def _open(self) -> None:
+        """Show what the file says, which is what may be replaced from now on."""
+        self.now, self.seen = Setup(paper=self.title), None
+        try:
+            self.seen = self.bench.papers.setup_bytes(self.paper)
+            if self.seen is not None:
+                self.now = parse_setup(self.seen, SETUP)
+        except TonewrightError as error:
+            self.refused.show(error)
+        self.form.show(self.now)
+
+    async def redraw(self) -> None:
+        """Say what depends on the setup, as the folder stands now."""
+        view = await self.bench.quick.call(shelf_view, self.bench.papers.root)
+        others = [row for row in view.by_paper.get(self.paper, ()) if row.otherwise]
+        self.result.clear()
+        with self.result:
+            if not others:
+                Tag("p", "Nothing in this paper's folder was made with another one.", "hint")
+            for row in others:
+                Tag("h3", f"{row.name} ({row.kind})")
+                for said in row.otherwise:
+                    Tag("p", said, "finding")
+
+    async def _keep(self) -> None:
+        async def keep() -> None:
+            said = self.form.said()
+            if said is None:
+                return
+            setup = replace(self.now, **said)
+            self.kept.clear()
+            if setup == self.now and self.seen is not None:
+                with self.kept:
+                    Tag("p", "Nothing has changed.")
+                return
+            try:
+                before = self.bench.papers.write_setup(self.paper, setup, self.seen)
+            except TonewrightError as error:
+                if error.code == "setup_changed":  # what was typed stays, the rest is shown anew
+                    typed = {e: v for e, v in said.items() if v != getattr(self.now, e)}
+                    self._open()
+                    self.form.show(replace(self.now, **typed))
+                raise
+            self.seen, self.now = self.bench.papers.setup_bytes(self.paper), setup
+            with self.kept:
+                Tag("p", f"Kept as {self.below(SETUP)}.")
+                if before is not None:
+                    Tag("p", f"What it said before is kept as {before.name}.", "hint")
+            await self.redraw()
+
+        await self.ask(self.refused, keep)

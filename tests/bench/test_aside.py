@@ -1,0 +1,200 @@
+"""What lies beside the way: strips of every kind, the scanner, inks, and another setup."""
+
+from __future__ import annotations
+
+import csv
+import os
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+import chart
+from rooms import ColouredInks, print_strip
+from tonewright.files.papers import SETUP
+from tonewright.files.raster.pictures import write_picture
+from tonewright.record.setup import parse_colour
+from tonewright.strip.tablet import nominal_tablet
+from tonewright.virtual.materials import Ink
+from tonewright.virtual.scanroom import Lying, Scanner, gray_scale, scan_sheet
+from tonewright.virtual.truth import Darkroom
+from windows import paste, same, shot
+
+pytestmark = [pytest.mark.skipif(os.name != "posix", reason="ended by a signal"),
+              pytest.mark.usefixtures("chromium")]
+ROOM, FLATBED = Darkroom(), Scanner(encoding="srgb", flare=0.006, ppi=200.0)
+KNOWN = [round(float(d), 2) for d in np.linspace(0.05, 1.9, 14)]
+TIME = f"{ROOM.base_time * 1.25:.0f}s"
+FAULT = ".field-error:not(:empty)"
+
+
+def test_what_lies_beside_the_way(
+    serve: Callable[..., Any], window: Any, tmp_path: Path
+) -> None:
+    bench = serve()
+    (cotton := bench.folder / "Cotton").mkdir()
+    window.goto(bench.address)
+
+    card = scan_sheet(gray_scale(KNOWN), FLATBED, Lying(1.0), seed=5)
+    write_picture(cotton / "gray-scale.tif", card.codes, 200.0)
+    window.goto(bench.paper("Cotton", "read"))
+    window.get_by_role("link", name="Learn it from a gray scale").click()
+    _scanner(window, card.corners(0.0, 0.0, 8.0 * len(KNOWN), 14.0))
+    same(window, bench.folder, tmp_path, "Cotton/flatbed.scanner.json")
+    shot(window, "scanner")
+
+    sheet = print_strip(nominal_tablet("21").densities, ROOM, ROOM.base_time * 1.25, seed=3)
+    strip = scan_sheet(sheet, FLATBED, Lying(-1.0, 2), seed=4)
+    write_picture(cotton / "strip.tif", strip.codes, 200.0)
+    window.goto(bench.paper("Cotton", "strip"))
+    _scanned(window, strip.corners(0.0, 0.0, 105.0, 24.0))
+    same(window, bench.folder, tmp_path, "Cotton/scanned.process.json")
+    shot(window, "strip-scan")
+
+    _tables(window, cotton)
+    same(window, bench.folder, tmp_path, "Cotton/both.process.json")
+    _by_eye(window)
+
+    _chart_readings(cotton / "inks-readings.csv")
+    window.goto(bench.paper("Cotton", "inks"))
+    window.get_by_label("Strip of this paper").select_option("scanned.process.json")
+    window.get_by_label("Printed for").fill(f"{2.0 * ROOM.base_time:.0f}s")
+    window.get_by_role("button", name="Print in this colour").click()
+    colour = window.locator(".big-number span").text_content()
+    window.get_by_text(f"The setup says {colour} now").wait_for()
+    shot(window, "inks")
+    assert f'ink_colour = "{colour}"' in (cotton / SETUP).read_text(encoding="utf-8")
+    window.goto(bench.paper("Cotton", "target"))
+    assert window.get_by_label("Colour of the ink").input_value() == colour
+
+    window.goto(bench.paper("Cotton", "setup"))
+    _setup(window, cotton)
+    shot(window, "setup")
+    window.goto(f"{bench.base}/")
+    window.get_by_role("cell", name="Made with another lamp.").first.wait_for()
+
+
+def _scanner(window: Any, corners: Any) -> None:
+    """Refused without a scan, then learnt by corners that are clicked."""
+    window.get_by_label("Number of steps").fill(str(len(KNOWN)))
+    paste(window, "0,0", "\n".join(f"{d:.2f}".replace(".", ",") for d in KNOWN))
+    window.get_by_role("button", name="Learn the scanner").click()
+    window.locator(FAULT, has_text="no scan is chosen").wait_for()
+    window.get_by_label("Scan", exact=True).select_option("gray-scale.tif")
+    window.get_by_role("button", name="Set the corners by hand").click()
+    _click(window, corners[[3, 0, 1, 2]])
+    window.get_by_text("Kept as Cotton/flatbed.scanner.json").wait_for()
+
+
+def _scanned(window: Any, corners: Any) -> None:
+    """As a strip of another tablet its row is not found, and its corners are asked for."""
+    window.get_by_label("Printing time", exact=True).fill(TIME)
+    window.get_by_label("How it is read").select_option("scan")
+    window.get_by_label("Scan", exact=True).select_option("strip.tif")
+    window.locator(".scan-view svg").wait_for()
+    window.get_by_label("Step tablet").fill("21")
+    window.get_by_label("Scanner", exact=True).select_option(label="flatbed.scanner.json")
+    _click(window, corners[[3, 0, 2, 1]])
+    window.locator(".big-number", has_text="min").wait_for()
+    window.get_by_label("Keep it as").fill("scanned")
+    window.get_by_role("button", name="Keep this strip").click()
+    window.get_by_text("Kept as Cotton/scanned.process.json").wait_for()
+
+
+def _click(window: Any, corners: Any) -> None:
+    """Click places of the scan, and read it with them."""
+    picture = window.locator(".scan-view svg")
+    picture.wait_for()
+    wide = picture.evaluate("svg => svg.viewBox.baseVal.width")
+    for number, (x, y) in enumerate(corners, 1):
+        scale = picture.bounding_box()["width"] / wide
+        picture.click(position={"x": x * scale, "y": y * scale})
+        window.locator(".scan-view .mark").nth(number - 1).wait_for()
+    window.get_by_role("button", name="Read it with these corners").click()
+
+
+def _tables(window: Any, cotton: Path) -> None:
+    """A table of another step is refused as the command refuses it; a strip's fills the grid, and
+    a second strip counts with it."""
+    (cotton / "levels.csv").write_text("level,density\n0,1.5\n1,0.1\n", encoding="utf-8")
+    tablet = nominal_tablet("21").density
+    for name, stops in (("a", 0.0), ("b", 1.0)):
+        dark = ROOM.process_density(ROOM.tablet_exposure(tablet, ROOM.base_time * 2.0**stops))
+        rows = (f"{step},{density:.3f},{ROOM.base_time * 2.0**stops:.0f} s"
+                for step, density in enumerate(dark, 1))
+        (cotton / f"{name}.csv").write_text("\n".join(["step,film,time", *rows]), encoding="utf-8")
+    window.reload()
+    window.get_by_label("How it is read").select_option("table")
+    table = window.get_by_label("Go on with a table")
+    table.select_option("levels.csv")
+    window.locator(FAULT, has_text="A strip's file has a column step").wait_for()
+    table.select_option("a.csv")
+    window.get_by_text("from a.csv, printed").wait_for()
+    assert float(window.locator('[data-cell="0,0"]').input_value()) > 1.0
+    window.get_by_role("button", name="Add another strip").click()
+    window.get_by_label("Strip 2", exact=True).select_option("b.csv")
+    window.get_by_text("from a.csv, b.csv").wait_for()
+    window.get_by_label("Keep it as").fill("both")
+    window.get_by_role("button", name="Keep this strip").click()
+    window.get_by_text("Kept as Cotton/both.process.json").wait_for()
+    assert not (cotton / "both-strip.csv").exists(), "a table that nobody changed is read itself"
+
+
+def _by_eye(window: Any) -> None:
+    """Two strips that are counted; what is wrong with a count stands beside it."""
+    window.get_by_label("How it is read").select_option("eye")
+    window.get_by_label("Printing time", exact=True).fill("10min")
+    first = window.get_by_label("Steps that cannot be told apart", exact=True)
+    first.fill("two")
+    window.locator(FAULT, has_text="two is typed for the merged steps").wait_for()
+    first.fill("1")
+    window.get_by_role("button", name="Add another strip").click()
+    window.get_by_label("Printing time of strip 2").fill("15min")
+    window.get_by_label("Steps of strip 2").fill("2")
+    window.get_by_text("15 min: steps 1 to 2 merge").wait_for()
+    command = window.locator(".same-command code").text_content()
+    assert command == ("tonewright strip --tablet 21 --time 10min --merged 1 --time 15min"
+                       " --merged 2")
+
+
+def _chart_readings(path: Path) -> None:
+    inks = ColouredInks(Ink(2.4), Ink(1.1, "flattening", 1.0), Ink(0.4))
+    colours = [parse_colour(c) for c in ("0,0,0", "0,255,255", "255,0,0")]
+    read = chart.printed(ROOM, inks, chart.chart_target((1.0, 0.5), colours=colours), 1.0, seed=3,
+                         noise=0.005)
+    with path.open("w", encoding="utf-8", newline="") as stream:
+        rows = csv.writer(stream)
+        rows.writerow(("red", "green", "blue", "level", "density"))
+        rows.writerows((*(p.colour or (255, 255, 255)), p.level, f"{p.density:.3f}")
+                       for p in read.patches)
+
+
+def _setup(window: Any, cotton: Path) -> None:
+    """What another program wrote meanwhile is not lost, nor is what was typed."""
+    lamp = window.get_by_label("Lamp")
+    lamp.fill("tubes")
+    window.get_by_role("button", name="Keep this setup").click()
+    window.get_by_text("Kept as Cotton/setup.toml").wait_for()
+    window.goto(window.url.replace("setup", "strip"))
+    window.get_by_label("How it is read").select_option("table")
+    window.locator(".big-number", has_text="min").wait_for()
+    window.get_by_label("Keep it as").fill("tubes")
+    window.get_by_role("button", name="Keep this strip").click()
+    window.get_by_text("Kept as Cotton/tubes.process.json").wait_for()
+    window.goto(window.url.replace("strip", "setup"))
+    window.get_by_label("Colour of the ink").fill("black")
+    lamp.fill("LED panel")
+    window.get_by_role("button", name="Keep this setup").click()
+    window.locator(FAULT, has_text="three whole numbers").wait_for()
+    window.get_by_label("Colour of the ink").fill("")
+    with (cotton / SETUP).open("a", encoding="utf-8") as stream:
+        stream.write('developer = "citrate"  # mine\n')
+    window.get_by_role("button", name="Keep this setup").click()
+    window.locator(FAULT, has_text="was changed meanwhile").wait_for()
+    window.get_by_role("button", name="Keep this setup").click()
+    window.get_by_text("Another lamp: tubes then, LED panel now.").wait_for()
+    written = (cotton / SETUP).read_text(encoding="utf-8")
+    assert 'developer = "citrate"' in written and 'lamp = "LED panel"' in written
+    assert any("# mine" in kept.read_text(encoding="utf-8") for kept in cotton.glob("setup-*"))

@@ -1,0 +1,257 @@
+"""What single pages of the bench ask for, show and refuse."""
+
+from __future__ import annotations
+
+import csv
+import os
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from PIL import Image
+from tests.bench.test_job import same, shot
+
+from tonewright.files.raster.pictures import read_codes, write_picture
+from tonewright.files.targets import TargetRequest, draw_target
+from tonewright.target.layout import LayoutSettings
+from tonewright.virtual import scanroom
+from tonewright.virtual.darkroom import DEMO_INK, KALLITYPE, Darkroom
+from tonewright.virtual.scene import scene
+
+pytestmark = [pytest.mark.skipif(os.name != "posix", reason="ended by a signal"),
+              pytest.mark.usefixtures("chromium")]
+CURVES = Path(__file__).parents[2] / "curves"
+GRAY_SCALE = tuple(round(0.08 + 0.13 * step, 2) for step in range(12))
+Corners = tuple[tuple[float, float], ...]
+
+
+@pytest.fixture
+def cotton(serve: Callable[..., Any], window: Any) -> Any:
+    """A paper's folder, and where its pages are; the window is let in."""
+    bench = serve()
+    (bench.folder / "Cotton").mkdir()
+    window.goto(bench.address)
+    return bench
+
+
+def faults(page: Any) -> dict[str, str]:
+    """What is refused, by the label of the field it stands beside; "" for none."""
+    found: list[list[str]] = page.locator(".field-error:not(:empty)").evaluate_all(
+        "all => all.map(e => [e.closest('.field')?.querySelector('label').textContent ?? '',"
+        " e.textContent])")
+    return dict(found)
+
+
+def refused(page: Any, label: str, words: str) -> None:
+    """This is said beside that field, and nothing elsewhere."""
+    page.locator(".field-error", has_text=words).wait_for(timeout=20_000)
+    found = faults(page)
+    assert [*found] == [label], found
+    assert words in found[label]
+
+
+def on_glass(folder: Path) -> tuple[Path, Corners]:
+    """A target beside a gray scale in a holder with a pattern, in which it is not found, with a
+    plain sheet; and the corners of the gray scale, clockwise from the top left."""
+    drawn = draw_target(folder / "small.tif", TargetRequest(levels=11),
+                        LayoutSettings("small", width_mm=101.6, height_mm=127.0))
+    room, scanner = Darkroom(DEMO_INK, KALLITYPE, printing_time=1400.0), scanroom.Scanner(ppi=150.0)
+    sheet = scanroom.print_sheet(read_codes(folder / "small.tif"), drawn.target.ppi, room, seed=1)
+    size = (130.0, 180.0)
+    found, scale = scanroom.scan_glass([
+        scanroom.OnGlass(sheet, (8.0, 35.0)),
+        scanroom.OnGlass(scanroom.gray_scale(GRAY_SCALE), (8.0, 6.0))], size, scanner, seed=2)
+    ends = [scale.matrix @ (x, y, 1.0) for x, y in (
+        (0.0, 0.0), (8.0 * len(GRAY_SCALE), 0.0), (8.0 * len(GRAY_SCALE), 14.0), (0.0, 14.0))]
+    corners = tuple((float(x / w), float(y / w)) for x, y, w in ends)
+    (left, top), _, (right, foot), _ = ((round(x), round(y)) for x, y in corners)
+    codes = found.codes.copy()
+    inside = codes[top:foot, left:right].copy()
+    around = codes[top - 20:foot + 20, left - 20:right + 20]
+    around[:] = np.where(np.arange(around.shape[1]) // 5 % 2, 60_000, 2_000)
+    codes[top:foot, left:right] = inside
+    write_picture(folder / "scan.tif", codes, found.ppi)
+    plain = scanroom.scan_glass([scanroom.OnGlass(scanroom.plain_sheet(size, seed=1), (0.0, 0.0))],
+                                size, scanner, seed=2)[0]
+    write_picture(folder / "plain.tif", plain.codes, plain.ppi)
+    (folder / "gray.csv").write_text("density\n" + "\n".join(map(str, GRAY_SCALE)),
+                                     encoding="utf-8")
+    return folder / "scan.tif", corners
+
+
+def test_a_gray_scale_beside_the_print_is_read_where_it_is_clicked(
+    cotton: Any, window: Any, tmp_path: Path
+) -> None:
+    scan, corners = on_glass(cotton.folder / "Cotton")
+    window.goto(cotton.paper("Cotton", "read"))
+    window.get_by_role("button", name="Read it", exact=True).click()
+    refused(window, "What to read", "there is nothing to read yet")
+    window.get_by_label("What to read").select_option("scan.tif")
+    window.get_by_role("button", name="Read it", exact=True).click()
+    refused(window, "Scanner", "or lay the gray scale beside the print in the same scan")
+    window.get_by_label("Gray scale beside the print").select_option("gray.csv")
+    window.get_by_label("Scan of a plain white sheet").select_option("plain.tif")
+    window.get_by_role("button", name="Read it", exact=True).click()
+    window.get_by_text("Click the top left corner of the gray scale").wait_for()
+    refused(window, "Gray scale beside the print", "the gray scale beside the print")
+    assert window.get_by_label("Scan of a plain white sheet").input_value() == "plain.tif"
+    picture, size = window.locator(".scan-view svg"), read_codes(scan).shape
+    box = picture.bounding_box()
+    for x, y in corners[2:] + corners[:2]:  # from its wrong end
+        picture.click(position={"x": x * box["width"] / size[1], "y": y * box["height"] / size[0]})
+    window.get_by_role("button", name="Read it with these corners").click()
+    refused(window, "Gray scale beside the print", "Step 1 is at the light end")
+    window.get_by_role("button", name="Read the gray scale from its other end").click()
+    window.get_by_text("Kept as Cotton/small-readings.csv").wait_for()
+    assert not faults(window)
+    shot(window, "read-beside")
+    same(window, cotton.folder, tmp_path, "Cotton/small-readings.csv",
+         "Cotton/small-readings-overlay.png")
+    assert "--gray-scale-corners" in window.locator(".same-command code").last.text_content()
+    _pasted(window, cotton.folder / "Cotton")
+    same(window, cotton.folder, tmp_path, "Cotton/small-readings-2.csv")
+
+    write_picture(cotton.folder / "Cotton" / "picture.tif", scene(300, 200), 150.0)
+    window.goto(cotton.paper("Cotton", "negative"))
+    assert window.locator(".field-choice").all_text_contents()[0] == "picture.tif"
+    assert "scan.tif" not in window.locator(".page").text_content()
+    assert "overlay" not in window.locator(".page").text_content()
+
+
+def _pasted(window: Any, folder: Path) -> None:
+    """A list as an instrument gives it; what is refused keeps nothing, and stays to be mended."""
+    window.get_by_text("Or paste an instrument's list").click()
+    area = window.get_by_label("The list, as text")
+    press = window.get_by_role("button", name="Keep this list, and read it")
+    press.click()
+    refused(window, "The list, as text", "nothing is pasted")
+    area.fill("nonsense")
+    press.click()
+    refused(window, "The list, as text", "no rows")
+    assert area.input_value() == "nonsense"
+    assert not [*folder.glob("*-list*")]
+    lines = [line for line in (folder / "small-readings.csv").read_text(encoding="utf-8").split(
+        "\n") if not line.startswith("#")]
+    rows = [*csv.DictReader(lines)]
+    text = "patch\tdensity\n" + "\n".join(
+        f"{row['patch']}\t{row['density'].replace('.', ',')}" for row in rows)
+    area.fill(text)
+    press.click()
+    window.get_by_text("Kept as Cotton/small-readings-2.csv").wait_for()
+    assert (folder / "Cotton-list.csv").read_text(encoding="utf-8") == text
+    assert area.input_value() == ""
+
+
+def test_doubts_of_scan_and_fit_stand_in_one_list(
+    cotton: Any, window: Any, tmp_path: Path
+) -> None:
+    rows = [*csv.DictReader(line for line in (CURVES / "kallitype-target.csv").read_text(
+        encoding="utf-8").splitlines() if not line.startswith("#"))]
+    # each level once: an outlier is named, and counts
+    once = {row["level"]: row for row in rows if not row["doubt"]}
+    spoilt, off, fine = [*once.values()][4], [*once.values()][12], [*once.values()][8]
+    off["density"] = f"{float(off['density']) + 0.15:.3f}"
+    with (cotton.folder / "Cotton" / "mine.csv").open("w", encoding="utf-8") as stream:
+        out = csv.DictWriter(stream, ["patch", "level", "density", "doubt"], extrasaction="ignore")
+        out.writeheader()
+        out.writerows({**row, "doubt": "patch_spoilt" if row is spoilt else ""}
+                      for row in once.values())
+    window.goto(cotton.paper("Cotton", "curve"))
+    named = window.get_by_role("checkbox", name="leave out")
+    window.get_by_label(f"leave out {spoilt['patch']}:").wait_for()
+    labels = window.locator(".field-choice", has_text="leave out").all_text_contents()
+    assert len(labels) == 2
+    assert any("in the scan a scratch or stain" in label for label in labels)
+    assert any("higher than its neighbours suggest" in label for label in labels)
+    assert "no patch" not in window.locator(".page").text_content()
+    window.get_by_label(f"leave out {off['patch']}:").check()
+    window.locator("dd", has_text=off["patch"]).wait_for()  # the fact of what is left out
+    _click_point(window, fine)
+    window.get_by_label(f"leave out {fine['patch']}:").wait_for()
+    assert window.get_by_label(f"leave out {fine['patch']}:").is_checked()
+    window.get_by_role("button", name="Keep this curve").click()
+    window.get_by_text("Kept as Cotton.curve.json").wait_for()
+    same(window, cotton.folder, tmp_path, "Cotton/Cotton.curve.json")
+    assert named.count() == 3
+    window.get_by_label(f"leave out {fine['patch']}:").uncheck()  # brought back
+    window.get_by_label(f"leave out {fine['patch']}:").wait_for(state="detached")
+    assert window.get_by_role("link", name="Go on: ").count() == 1
+    shot(window, "doubts")
+
+
+def _click_point(window: Any, patch: dict[str, str]) -> None:
+    """A click on the point of a patch in the picture."""
+    chart = window.locator(".chart-drawn").first
+    chart.scroll_into_view_if_needed()
+    lightness = 116.0 * (10.0 ** -float(patch["density"])) ** (1.0 / 3.0) - 16.0
+    x, y = chart.evaluate("""(e, at) => getElement(Number(e.id.slice(1))).chart.convertToPixel(
+        {xAxisIndex: 0, yAxisIndex: 0}, at)""", [100.0 * float(patch["level"]), lightness])
+    chart.click(position={"x": x, "y": y})
+
+
+def test_what_is_refused_stands_beside_its_field_and_the_rest_stays(
+    cotton: Any, window: Any
+) -> None:
+    folder = cotton.folder / "Cotton"
+    for name in ("kallitype.curve.json", "kallitype.process.json", "kallitype-target.csv"):
+        shutil.copy(CURVES / name, folder)
+    write_picture(folder / "picture.tif", scene(480, 360), 120.0)
+    Image.fromarray(scene(480, 360)).save(folder / "sizeless.png")
+    (folder / "a-print.csv").write_text("image_lightness,density\n0,1.5\n50,0.6\n100,0.1\n",
+                                        encoding="utf-8")
+
+    window.goto(cotton.paper("Cotton", "target"))
+    window.locator(".sheet-shown img").wait_for()
+    tried(window, "Ink levels", ["2", "many", "900"], ["between 3", "whole number", None])
+    refused(window, "Film sheet", "holds")
+    window.get_by_label("Ink levels").fill("21")
+    window.get_by_label("Keep it as").fill("a/../b")
+    refused(window, "Keep it as", "leads out of the folder")
+
+    window.goto(cotton.paper("Cotton", "curve"))
+    window.locator(".big-number").wait_for()
+    tried(window, "The target was printed for", ["soon", "0s", "300h"],
+          ["not a time", "longer than 0", "times apart"])
+    window.get_by_label("Strip", exact=True).select_option("")
+    window.get_by_label("The target was printed for").fill("10min")
+    refused(window, "Strip", "process response")
+
+    window.goto(cotton.paper("Cotton", "negative"))
+    window.get_by_label("picture.tif").check()
+    window.locator(".side-by-side img").nth(1).wait_for()
+    tried(window, "Width on the film", ["20", "30mm"], ["number with its unit", None])
+    refused(window, "Tone scale beside the picture", "runs along half of it")
+    window.get_by_label("Width on the film").fill("")
+    tried(window, "Pixels to the inch", ["5", ""], ["from 10 to 10000", None])
+    tried(window, "Width of the border", ["400mm", "2mm", ""], ["between 0 and 300", "10 mm", None])
+    tried(window, "Lay all of them on one film", ["postcard", "70mm", ""],
+          ["width of a roll", "takes negatives of", None])
+    window.get_by_label("picture.tif").uncheck()
+    window.get_by_label("sizeless.png").check()
+    refused(window, "Width on the film", "size")
+    window.get_by_label("sizeless.png").uncheck()
+    window.get_by_role("button", name="Make the negatives").click()
+    refused(window, "", "no picture is chosen")
+
+    window.goto(cotton.paper("Cotton", "check"))
+    window.get_by_label("a-print.csv").wait_for()
+    assert window.locator(".field-choice").count() == 1, "the target's own readings are no print's"
+    window.get_by_label("Date of the print").fill("yesterday")
+    refused(window, "Date of the print", "A date is a year")
+
+    window.goto(cotton.paper("Cotton", "report"))
+    window.get_by_label("Keep it as").fill("con")
+    window.get_by_role("button", name="Make the report").click()
+    refused(window, "Keep it as", "Windows")
+
+
+def tried(page: Any, label: str, values: list[str], words: list[str | None]) -> None:
+    """Values typed one after the other, and what is said beside the field; None: not looked at."""
+    for value, said in zip(values, words, strict=True):
+        page.get_by_label(label, exact=True).fill(value)
+        if said is not None:
+            refused(page, label, said)
+        assert page.get_by_label(label, exact=True).input_value() == value, "it stays"

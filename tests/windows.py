@@ -1,0 +1,51 @@
+"""What tests of the bench do in a browser's window."""
+
+from __future__ import annotations
+
+import os
+import shlex
+import shutil
+from pathlib import Path
+from typing import Any
+
+from click.testing import CliRunner
+
+from tonewright.cli import main
+
+SHOTS = os.environ.get("TONEWRIGHT_SCREENSHOTS")
+"""A folder to keep pictures of the pages in."""
+
+
+def shot(page: Any, name: str) -> None:
+    """Keep a picture of the page where that is asked for."""
+    if SHOTS:
+        height = page.evaluate("document.documentElement.scrollHeight")
+        page.set_viewport_size({"width": 1280, "height": height})  # the foot stays where it ends
+        page.screenshot(path=str(Path(SHOTS) / f"{name}.png"))
+        page.set_viewport_size({"width": 1280, "height": 800})
+
+
+def same(page: Any, folder: Path, tmp_path: Path, *outputs: str) -> None:
+    """The command that the page shows writes the same bytes."""
+    command = page.locator(".same-command code").last.text_content()
+    again = tmp_path / f"again-{len([*tmp_path.iterdir()])}"
+    shutil.copytree(folder, again)
+    for output in outputs:
+        (again / output).unlink()
+    before = Path.cwd()
+    os.chdir(again)
+    try:
+        done = CliRunner().invoke(main, shlex.split(command)[1:])
+    finally:
+        os.chdir(before)
+    assert done.exit_code in (0, 1), done.output
+    for output in outputs:
+        assert (again / output).read_bytes() == (folder / output).read_bytes(), output
+
+
+def paste(page: Any, cell: str, text: str) -> None:
+    """Paste a text into a cell."""
+    page.locator(f'[data-cell="{cell}"]').focus()
+    page.evaluate("""text => { const data = new DataTransfer(); data.setData('text', text);
+        document.activeElement.dispatchEvent(new ClipboardEvent('paste',
+            {clipboardData: data, bubbles: true, cancelable: true})); }""", text)
