@@ -14,6 +14,11 @@ import numpy as np
 import pytest
 import tifffile
 
+from tonewright import scales
+from tonewright.files.checks import PrintFiles, check_files
+from tonewright.files.curves import ReadingFiles, SetupFiles
+from tonewright.files.documents import read_curve
+from tonewright.record.setup import Setup
 from tonewright.strip.tablet import nominal_tablet
 from tonewright.virtual.darkroom import Darkroom, measure_strip, measure_target
 
@@ -98,6 +103,25 @@ def test_a_strip_loads_no_scipy_colour_or_matplotlib(tmp_path):
     assert out.is_file()
     assert "numpy" in loaded
     assert not loaded & {"scipy", "colour", "matplotlib"}
+
+
+def test_a_check_and_a_drift_load_no_scipy_colour_or_matplotlib(tmp_path, curve):
+    """Half a second, for a quantile or two."""
+    known = read_curve(curve)
+    checks = []
+    for day in range(1, 6):
+        print_ = tmp_path / f"{day}.csv"
+        print_.write_text("\n".join(["image_lightness,density", *(
+            f"{tone},{scales.lightness_to_density(light + 0.1 * (day % 2)):.3f}"
+            for tone in range(0, 101, 10) for light in [known.print_lightness_at(tone)])]) + "\n",
+            encoding="utf-8")
+        checks.append(tmp_path / f"{day}.check.json")
+        check_files(PrintFiles(curve, ReadingFiles((print_,)), checks[-1], changes=SetupFiles(
+            Setup(date=f"2025-03-0{day}"))))
+    for command in (("check", str(curve), str(print_)), ("drift", *map(str, checks))):
+        loaded = loaded_by(tmp_path / "modules.json", *command)
+        assert "numpy" in loaded
+        assert not loaded & {"scipy", "colour", "matplotlib"}
 
 
 def test_the_listing_would_show_a_heavy_import(tmp_path):

@@ -17,7 +17,7 @@ from tonewright.check.make import PrintRequest, check_print
 from tonewright.errors import OptionError, ReadingsError
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
-from tonewright.virtual.darkroom import CYANOTYPE, Darkroom
+from tonewright.virtual.darkroom import CYANOTYPE, Darkroom, Flaws
 from tonewright.virtual.materials import Process
 
 ROOMS = {"kallitype": ROOM, "cyanotype": Darkroom(process=CYANOTYPE),
@@ -134,6 +134,17 @@ def test_prints_of_a_wilder_hand_pass_where_they_tell_so_themselves(kallitype):
     off = [checked(kallitype, tones_of(kallitype, gone_wrong(), sheets=5, flaws=wild, seed=s))
            for s in range(6)]
     assert sum(check.passes for check in off) >= 5
+
+
+def test_readings_that_state_no_scatter_are_not_held_to_a_scan_s(kallitype):
+    """The curve's readings state 0.005; a densitometer's are taken to scatter by 0.01."""
+    def white(states_sd):
+        flaws = Flaws(noise_density_sd=0.005, states_sd=states_sd)
+        tone = checked(kallitype, tones_of(kallitype, gone_wrong(), flaws=flaws)).tones[-1]
+        slope = scales.lightness_per_density(tone.aim_lightness)
+        return (tone.difference_lightness_sd / slope) ** 2
+
+    assert white(False) - white(True) == pytest.approx(0.01**2 - 0.005**2, rel=0.2)
 
 
 def test_a_stain_is_set_aside_and_named(kallitype):

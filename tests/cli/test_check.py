@@ -135,6 +135,12 @@ def test_a_sheet_drawn_through_the_curve(bench, curve):
     assert ours["cause"] == theirs["cause"] == "exposure"
     assert len(theirs["tones"]) == len(read_target("t.target.json").patches)
     assert ours["exposure_off_stops"] == pytest.approx(theirs["exposure_off_stops"], abs=0.01)
+    # an instrument that only counts what it reads, from the last patch on
+    Path("bare.txt").write_text("\n".join(f"{d:.4f}" for d in density[::-1]), encoding="utf-8")
+    bare = ("check", "k.curve.json", "bare.txt", "--target", "t.target.json")
+    assert "(--order rows --reverse)" in said(call, *bare)
+    upwards = call(*bare, "--order", "rows", "--reverse", "--json")
+    assert json.loads(upwards.stdout)["tones"] == ours["tones"]
 
 
 WET = "# state: not yet dry"

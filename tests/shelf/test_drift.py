@@ -337,6 +337,7 @@ def test_bad_input(tmp_path, monkeypatch):
         (("curves",), "no strip and no check"), (("curves/c.curve.json",), "correction curve"),
         (("dates",), "0 of 2 prints have a date"), (("spoilt.check.json",), "whole JSON"),
         (("one", "--since", "March"), "2026-03-31"),
+        (("one", "--since", "2026-10-01"), "no strip and no check since 2026-10-01"),
         (("one", "--plot", "no/x.png"), "folder"),
         (("one/a.check.json", "--plot", "one/a.check.json"), "a.check.json"),
     ):

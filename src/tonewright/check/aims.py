@@ -88,10 +88,8 @@ def _row(letters: str) -> int:
 def holds(curve: Curve, readings: Readings) -> bool:
     """Whether a curve was made from these readings, or from any print among them: all patches of
     it have the name and the density of one of the curve's own."""
-    prints = () if curve.recipe is None else curve.recipe.prints
-    made_from = [r for r in (curve.readings, *(p.readings for p in prints)) if r is not None]
     known: dict[str, list[float]] = {}
-    for patch in (p for r in made_from for p in r.patches):
+    for patch in (p for r in curve.measured for p in r.patches):
         known.setdefault(patch.patch, []).append(patch.density)
     sheets: dict[str | None, list[bool]] = {}
     for p in readings.patches:

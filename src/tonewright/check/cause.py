@@ -47,10 +47,10 @@ LIGHT_STOPS, FOG_LIGHTNESS, BLACK_LIGHTNESS, INK_SHARE, CONTRAST_SHARE = 0.5, 3.
 """Usual sizes of what goes wrong, as standard deviations (from memory, no source)."""
 ZERO_DENSITY = 0.03
 """The same of an instrument's zero."""
-INEXACT = 0.12
-"""Part of a print's differences (RMS) that a cause may leave over: no model of one is exact."""
 UNEVEN_STOPS, OTHER_LIGHTNESS, OTHER_ALONG = 0.15, 3.0, 20.0
 """The same of unevenness, and of what no cause here explains: smooth over so many L*."""
+INEXACT = 0.12
+"""Part of a print's differences (RMS) that a cause may leave over: no model of one is exact."""
 LEAST_ASTRAY = 0.6
 """Rank correlation of place and tone from which on the two cannot be told apart."""
 
@@ -118,6 +118,7 @@ def _ways(
     rise = response.rise(density)
     at_black, at_white = (float(scales.lightness_per_density(scales.density_to_lightness(d)))
                           for d in (black, white))
+
     def moved(what: str, usual: float, unit: float = 1.0) -> Shifts:
         """By amounts of either sign of what `Response.moved` takes."""
         return _join(*(_either(usual, partial(_moved, form, level, what, unit))

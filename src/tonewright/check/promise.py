@@ -34,8 +34,15 @@ UNEVEN_SD, UNEVEN_REACH = 0.006, 0.3
 SESSION_SD = 0.005
 """Density by which all readings of one day differ from another day's: zero of the instrument, lamp
 of the scanner (from memory, no source)."""
+UNSTATED_SD = 0.01
+"""Standard deviation of a densitometer's readings, where they state none and the curve was measured
+otherwise (from memory, no source)."""
 FORMS = (0.6, 1.0, 1.6)
-"""Powers of its level that an ink's density may go by, where no strip tells."""
+"""Shapes of the process response, where no strip tells: the power ``v`` of the generalised logistic
+curve ``(1 + exp(-k x))**-v`` (Richards 1959) that density rises by with log exposure; 1 is as steep
+to the black as to the white."""
+LEAST_RISE = 0.002
+"""Nearest to black and to white that such a curve is followed."""
 MODES = {"exposure": 0.05 * STOP, "contrast": 0.015, "black": 0.015, "white": 0.002}
 """How the ways in which good sheets differ compare: log10 exposure, a share, densities.  Their
 size all together is that of the sheets."""
@@ -45,16 +52,16 @@ size all together is that of the sheets."""
 class Response:
     """How the print's densities answer to light, ink and contrast, around what a curve promises.
 
-    With a strip behind the curve by way of its process response; without, the ink's density is
-    taken to go by a power of its level, and amounts of light are not known.
+    With a strip behind the curve by way of its process response; without, by a sigmoid, as all
+    processes have it more or less, and amounts of light are not known.
     """
 
     curve: Curve
     form: float = 1.0
-    """Without a strip: the power of its level that the ink's density goes by."""
+    """Without a strip: of the sigmoid, see `FORMS`."""
 
     def forms(self) -> list[Response]:
-        """The same for each form that the ink may have; one where a strip tells."""
+        """The same for each form that the process may have; one where a strip tells."""
         return [self] if self.has_strip else [replace(self, form=f) for f in FORMS]
 
     @cached_property
@@ -100,14 +107,27 @@ class Response:
         """log10, from clear film at the curve's time: 0 and less."""
         negative = self.curve.negative
         if not self.has_strip or negative is None:
-            return -USUAL_RANGE * np.power(level, self.form)
+            clear, steepness = self._sigmoid
+            rise = np.clip(self.rise(self.density(level)), LEAST_RISE, 1.0 - LEAST_RISE)
+            return (self._climb(rise) - clear) / steepness
         return -np.interp(level, negative.level, negative.density)
+
+    def _climb(self, rise: Array) -> Array:
+        """How far along the sigmoid its rise lies, in units of its steepness."""
+        return np.asarray(-np.log(np.power(rise, -1.0 / self.form) - 1.0))
+
+    @cached_property
+    def _sigmoid(self) -> tuple[float, float]:
+        """Where on it clear film lies, and how steep it is: all of it takes the usual range."""
+        low, high = self._climb(np.array([LEAST_RISE, 1.0 - LEAST_RISE])).tolist()
+        return high, (high - low) / USUAL_RANGE
 
     def _print(self, exposure: Array) -> Array:
         recipe = self.curve.recipe
         if not self.has_strip or recipe is None:
-            ink = np.clip(-exposure / USUAL_RANGE, 0.0, 1.0)
-            return self.density(ink ** (1.0 / self.form))
+            (black, white), (clear, steepness) = self.ends, self._sigmoid
+            rise = np.power(1.0 + np.exp(-steepness * exposure - clear), -self.form)
+            return np.asarray(white + (black - white) * rise)
         process = recipe.processes[recipe.process]
         here = process.shift(recipe.printing_time)
         return np.interp(exposure + here, process.exposure, process.density)
@@ -204,11 +224,17 @@ def nearness(tones: PrintedTones) -> Array:
 
 def _noise_sd(curve: Curve, tones: PrintedTones) -> Array:
     """Of each patch, in density: what the curve's own patches scattered by, coating and all, or
-    what the reading says of itself, if that is more."""
+    what the reading says of itself, if that is more.
+
+    A curve whose readings state their scatter was read from a scan, which averages a patch of
+    thousands of pixels: that is nothing to judge a reading by that states none.
+    """
     usual = curve.summary.noise_density_sd
     if curve.recipe is not None:  # it holds how strip and target differ, too
         usual = math.sqrt(max(usual**2 - SHEET_DENSITY_SD**2, NOISE_FLOOR**2))
-    return np.array([max(p.density_sd or 0.0, usual) for p in tones.readings.patches])
+    stated = any(p.density_sd for readings in curve.measured for p in readings.patches)
+    return np.array([max(p.density_sd or (UNSTATED_SD if stated else 0.0), usual)
+                     for p in tones.readings.patches])
 
 
 @dataclass(frozen=True)

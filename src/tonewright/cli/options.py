@@ -19,10 +19,23 @@ if TYPE_CHECKING:
     from tonewright.files.curves import ReadingFiles, SetupFiles
     from tonewright.measured.readings import ReadingOptions
     from tonewright.record.times import PrintingTime
+    from tonewright.scan.instrument import ListOrder
 
 Function = TypeVar("Function", bound=Callable[..., Any])
 
-PATH = click.Path(path_type=Path, readable=False)  # what cannot be read is said by who reads it
+
+
+class _Path(click.Path):
+    """A file or a folder; an option that follows in its place is none."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        if isinstance(param, click.Option) and ctx is not None and any(
+                value in other.opts for other in ctx.command.params):
+            raise click.BadOptionUsage(param.opts[-1], "")
+        return super().convert(value, param, ctx)
+
+
+PATH = _Path(path_type=Path, readable=False)  # what cannot be read is said by who reads it
 force = click.option("--force", is_flag=True, help="Replace the output file if it exists.")
 as_json = click.option("--json", "as_json", is_flag=True,
                        help="Print one JSON object instead of text.")
@@ -96,15 +109,34 @@ def reading_options(function: Function) -> Function:
     return field(scale(zero_options(function)))
 
 
+def order_options(function: Function) -> Function:
+    """How a list that an instrument wrote goes over the patches."""
+    order = click.option("--order", type=click.Choice(["name", "rows", "columns"]),
+                         help="Instrument's file: patches by name, or in reading order.")
+    snake = click.option("--snake", is_flag=True, help="Instrument's file: every second row (or"
+                         " column) was read backwards.")
+    reverse = click.option("--reverse", is_flag=True,
+                           help="Instrument's file: it begins at the last patch.")
+    return order(snake(reverse(function)))
+
+
+def list_order(choices: dict[str, Any]) -> ListOrder:
+    """With the options above."""
+    from tonewright.scan.instrument import ListOrder
+
+    return ListOrder(choices["order"], choices["snake"], choices["reverse"])
+
+
 def print_options(function: Function) -> Function:
     """What is said of a print made through a curve, beside its readings."""
     target = click.option("--target", type=PATH, metavar="TARGET",
                           help="Layout of the tone scale or sheet, NAME.target.json, for a list of"
-                          " patches without their tones.")
+                          " patches without their tones, or without names.")
     time = click.option("--time", metavar="TIME",
                         help="What the print was made for; without it, the curve's time.")
     setup = setup_options_but("printing_time")
-    return target(time(leave_out(plot(reading_options(setup(force(as_json(function))))))))
+    read = order_options(time(leave_out(plot(reading_options(setup(force(as_json(function))))))))
+    return target(read)
 
 
 def print_files(
@@ -116,7 +148,7 @@ def print_files(
     return PrintFiles(
         curve, reading_files(readings, choices), output, choices["plot"], choices["target"],
         setup_files({**choices, "printing_time": None}), printing_time(choices["time"]),
-        choices["leave_out"], choices["force"])
+        choices["leave_out"], choices["force"], list_order(choices))
 
 
 def reading_choices(choices: dict[str, Any]) -> ReadingOptions:

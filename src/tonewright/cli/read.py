@@ -8,12 +8,20 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tonewright.cli.echo import echo
-from tonewright.cli.options import PATH, as_json, flat, print_json, reading_choices, zero_options
+from tonewright.cli.options import (
+    PATH,
+    as_json,
+    flat,
+    list_order,
+    order_options,
+    print_json,
+    reading_choices,
+    zero_options,
+)
 from tonewright.errors import OptionError
 
 if TYPE_CHECKING:
     from tonewright.files.raster.scans import Channel
-    from tonewright.scan.instrument import Order
 
 
 @click.command("read")
@@ -42,11 +50,7 @@ if TYPE_CHECKING:
               help="RGB scan: which channel to read; without it the luminance.")
 @click.option("--allow-jpeg", is_flag=True,
               help="Scan: read a JPEG all the same; its blacks are not reliable.")
-@click.option("--order", type=click.Choice(["name", "rows", "columns"]),
-              help="Instrument's file: patches by name, or in reading order.")
-@click.option("--snake", is_flag=True,
-              help="Instrument's file: every second row (or column) was read backwards.")
-@click.option("--reverse", is_flag=True, help="Instrument's file: it begins at the last patch.")
+@order_options
 @click.option("--scale", type=click.Choice(["luminance", "visual-density"]),
               help="Instrument's file: which weighting to use where it holds both.")
 @zero_options
@@ -60,7 +64,7 @@ def command(
     densities_file: Path | None, flat_file: Path | None,
     known: tuple[str, ...], corners: str | None,
     gray_scale_corners: str | None, overlay_file: Path | None,
-    channel: Channel | None, allow_jpeg: bool, order: Order | None, snake: bool, reverse: bool,
+    channel: Channel | None, allow_jpeg: bool,
     print_name: str | None, force: bool, as_json: bool, **choices: Any,
 ) -> None:
     """Densities of a printed target from its SCAN, or from an instrument's file.
@@ -80,14 +84,13 @@ def command(
       tonewright read instrument.txt --target T.target.json --order rows --snake -o T.csv
     """
     from tonewright.files.scan.read import ReadRequest, read_print
-    from tonewright.scan.instrument import ListOrder
     from tonewright.scan.rectify import parse_corners
     from tonewright.show.scan_text import reading_json, reading_text
 
     result = read_print(source, target_file, output, ReadRequest(
         scanner_file, densities_file, _known(known),
         parse_corners(corners) if corners is not None else None, channel, allow_jpeg, flat_file,
-        overlay_file, ListOrder(order, snake, reverse), reading_choices(choices), print_name,
+        overlay_file, list_order(choices), reading_choices(choices), print_name,
         beside_corners=parse_corners(gray_scale_corners, "gray_scale_corners")
         if gray_scale_corners is not None else None), force=force)
     if as_json:

@@ -173,6 +173,12 @@ class Curve:
         return self.readings is not None and self.readings.relative_to_paper
 
     @property
+    def measured(self) -> tuple[Readings, ...]:
+        """All readings that it was made from, those of other times and papers among them."""
+        prints = () if self.recipe is None else self.recipe.prints
+        return tuple(r for r in (self.readings, *(p.readings for p in prints)) if r is not None)
+
+    @property
     def tints(self) -> tuple[Tint, ...]:
         """Colours that prints on this paper and chemistry had; empty where no reading says."""
         recipe = self.recipe

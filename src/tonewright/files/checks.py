@@ -39,8 +39,8 @@ from tonewright.scales import Array
 from tonewright.scan.instrument import ListOrder, map_list
 from tonewright.target.document import Target
 
-_PLAIN = (("image_lightness", "density"),)
-"""What the columns of a print's readings without names are."""
+_PLAIN = (("image_lightness", "density"), ("density",))
+"""What the columns of a print's readings without names may be."""
 
 
 @dataclass(frozen=True)
@@ -59,6 +59,8 @@ class PrintFiles:
     time: PrintingTime | None = None
     left_out: tuple[str, ...] = ()
     force: bool = False
+    order: ListOrder = field(default_factory=ListOrder)
+    """How a list without tones goes over the ``target``."""
 
     def read(self, today: date | None, *, aims_needed: bool) -> PrintRequest:
         """Everything that is named, opened once; the output may be written."""
@@ -67,7 +69,8 @@ class PrintFiles:
         check_outputs(self.output, self.plot, inputs, self.force)
         opened, changes = open_curve(self.curve), self.changes.read(today)
         target = None if self.target is None else read_target(self.target)
-        tones = read_tones(opened.document, self.readings, target, aims_needed=aims_needed)
+        tones = read_tones(opened.document, self.readings, target, self.order,
+                           aims_needed=aims_needed)
         return PrintRequest(
             opened.document, opened.sha256, print_name(self.output or self.readings.paths[0]),
             tones, changes, self.time, self.left_out, today or date.today())
@@ -133,12 +136,13 @@ def print_name(path: Path) -> str:
 
 
 def read_tones(
-    curve: Curve, files: ReadingFiles, target: Target | None = None, *, aims_needed: bool = False
+    curve: Curve, files: ReadingFiles, target: Target | None = None,
+    order: ListOrder | None = None, *, aims_needed: bool = False,
 ) -> PrintedTones:
     """The readings of one or several prints made through a curve, each with its aim.
 
-    A list without tones takes them from the ``target``, if its patches are named.  Without either,
-    they are what the curve promises at the ink levels, unless ``aims_needed``.
+    A list without tones takes them from the ``target``, which it goes over in this ``order``.
+    Without either, they are what the curve promises at the ink levels, unless ``aims_needed``.
 
     Raises `FileError` as `read_table`; `ReadingsError` for readings marked as wet, without tones,
     or that the curve was made from, and as `readings_from_table`, `combine` and `map_list`;
@@ -148,7 +152,7 @@ def read_tones(
         raise OptionError("no readings were named", "a print is checked by its readings",
                           "name a file of readings", code="no_print_readings")
     options = replace(files.options, scale=files.options.scale or curve.scale)
-    parts = [_read(path, curve, options, target, aims_needed) for path in files.paths]
+    parts = [_read(path, curve, options, target, order, aims_needed) for path in files.paths]
     if len(parts) > 1 and not any(p.print_name for r, _ in parts for p in r.patches):
         stems = [path.stem for path in files.paths]
         # files of one name in two folders are two prints
@@ -160,7 +164,8 @@ def read_tones(
 
 
 def _read(
-    path: Path, curve: Curve, options: ReadingOptions, target: Target | None, aims_needed: bool
+    path: Path, curve: Curve, options: ReadingOptions, target: Target | None,
+    order: ListOrder | None, aims_needed: bool,
 ) -> tuple[Readings, Array]:
     """Readings and aims of one file."""
     table = read_table(path, options.level_field, _PLAIN)
@@ -171,7 +176,7 @@ def _read(
     stated = columns.says_aims(table)
     if target is not None and not stated and (
             aims_needed or not columns.is_usable(table.columns, options.level_field)):
-        readings, aim = _by_target(table, curve, options, target)
+        readings, aim = _by_target(table, curve, target, order, options)
         stated = any(p.aim_lightness is not None for p in target.patches)
     else:
         readings, aim = _by_columns(table, curve, options)
@@ -195,9 +200,9 @@ def _by_columns(
 
 
 def _by_target(
-    table: Table, curve: Curve, options: ReadingOptions, target: Target
+    table: Table, curve: Curve, target: Target, order: ListOrder | None, options: ReadingOptions
 ) -> tuple[Readings, Array]:
-    readings = map_list(table, target, ListOrder("name"), options)
+    readings = map_list(table, target, order, options)
     patches = [target.patch(p.patch) for p in readings.patches]
     aims = [None if p is None else p.aim_lightness for p in patches]
     promised = aim_of_level(curve, readings.level)

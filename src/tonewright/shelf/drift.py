@@ -162,7 +162,7 @@ def find_drift(
         if len(prints) > 1:
             series += _series_of(prints)
     if not series:
-        raise _nothing(sum(map(len, groups.values())), left_out)
+        raise _nothing(sum(map(len, groups.values())), left_out, since)
     findings = [kind(tuple(files)) for kind, files in left_out.items()]
     strips = Counter(group[1:-1] for group in groups if group[0] == "strip")
     findings += [TimeUnitsMixed(group[0][1].document.setup.paper or "")
@@ -207,18 +207,23 @@ def _content(one: Dated) -> tuple[object, ...]:
     return one.said, _group(one), read
 
 
-def _nothing(prints: int, left_out: dict[type[Finding], list[str]]) -> OptionError:
+def _nothing(
+    prints: int, left_out: dict[type[Finding], list[str]], since: date | None
+) -> OptionError:
     dates = left_out.get(DatesMissing, []) + left_out.get(DatesToCome, [])
     if dates:
         return OptionError(
             f"{prints} of {prints + len(dates)} prints have a date that can be used; {dates[0]} has"
             " none, or one still to come", "a drift is followed by date, as 2026-03-31",
             "make the documents again with their dates", code="drift_dates")
+    found = (f"{prints} prints were found, no two of one paper or one curve" if prints > 1
+             else "only one strip or check was found" if prints
+             else "there is no strip and no check")
     return OptionError(
-        f"{prints} prints were found, no two of one paper or one curve" if prints > 1
-        else "only one strip or check was found" if prints else "there is no strip and no check",
+        found if since is None else f"{found} since {since.isoformat()}",
         "a drift shows between two strips of one paper, or two checks of one curve, at least",
-        "name a folder with NAME.process.json or NAME.check.json of several days")
+        "name a folder with NAME.process.json or NAME.check.json of several days"
+        + ("" if since is None else ", or an earlier day"))
 
 
 def _group(one: Dated) -> tuple[object, ...]:

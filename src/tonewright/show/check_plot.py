@@ -49,10 +49,10 @@ def _draw_differences(
     off = np.array([t.difference_lightness for t in check.tones])
     _draw_prints(axes, image, off, sheets)
     most = max(1.15 * float(np.max(np.abs(np.concatenate([off, half])))), 3.0)
-    axes.set(xlim=(-2, 102), ylim=(-most, most), xlabel="lightness of the picture, L*",
+    axes.set(xlim=(-2, 102), ylim=(-most, 1.3 * most), xlabel="lightness of the picture, L*",
              ylabel="print lighter (+) or darker (−) than aimed, L*",
              title=f"How far off: {check.difference_lightness_rms:.1f} L* on the whole")
-    axes.legend(loc="best", fontsize=8, frameon=False)
+    axes.legend(loc="upper right", fontsize=8, frameon=False)
     axes.grid(alpha=0.2)
 
 

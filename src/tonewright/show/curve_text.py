@@ -31,6 +31,8 @@ from tonewright.show.scan_findings import DOUBTS_IN_SHORT
 from tonewright.show.words import Fact, headed, labelled, percent, set_facts, typed
 
 MOST_DIFFERENCES = 4
+LEAST_SHOWN = 0.05
+"""L* that would be written as 0.0."""
 _STRIPS = ("repeat_strip", "print_longer_strip")
 """Next steps that have another strip printed."""
 _WEIGHTINGS = {"luminance": "luminance (true CIE L*)",
@@ -89,9 +91,7 @@ def renew_json(renewed: Renewed) -> dict[str, Any]:
 
 def found_in(curve: Curve) -> list[Finding]:
     """Those of the curve, and of every file of readings that it was made from."""
-    prints = () if curve.recipe is None else curve.recipe.prints
-    readings = [r for r in (curve.readings, *(p.readings for p in prints)) if r is not None]
-    return [*dict.fromkeys((*curve.findings, *(f for r in readings for f in r.findings)))]
+    return [*dict.fromkeys((*curve.findings, *(f for r in curve.measured for f in r.findings)))]
 
 
 def fit_text(curve: Curve, file: str | None) -> str:
@@ -118,7 +118,9 @@ def refine_text(refined: Renewed, file: str) -> str:
     return _ended(curve, file, [
         f"Curve {curve.name}, refined from {old.name}",
         *set_facts((*_read_facts(curve), *_found_facts(curve))),
-        labelled("moved", f"by {moved.rms_shift_lightness:.1f} L* on the whole, at most"
+        labelled("moved", "nowhere: the print agrees with the curve as it was"
+                 if abs(moved.largest_shift_lightness) < LEAST_SHOWN else
+                 f"by {moved.rms_shift_lightness:.1f} L* on the whole, at most"
                  f" {abs(moved.largest_shift_lightness):.1f} at picture L*"
                  f" {moved.shift_at_image_lightness:.0f}"),
         labelled("surer", f"±{old.summary.band_halfwidth_mean:.1f} L* before, now"
@@ -196,7 +198,8 @@ def _found_facts(curve: Curve) -> Iterator[Fact]:
     yield from _negative_facts(curve)
     moved = found.few_patches_moved_lightness
     if moved is not None:
-        yield ("patches", f"they moved the curve by up to {moved:.1f} L*")
+        yield ("patches", f"they moved the curve by up to {moved:.1f} L*"
+                          if moved >= LEAST_SHOWN else "they agree with the strip")
 
 
 def _tone_facts(curve: Curve) -> Iterator[Fact]:

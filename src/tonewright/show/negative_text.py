@@ -119,7 +119,7 @@ def film_facts(film: FilmReport) -> list[Fact]:
     rule = "" if film.rule_mm is None else f"; a rule of {film.rule_mm:.0f} mm"
     return [("film", f"{film.film.name}: {film.width} x {film.height} pixels, {width:.1f} x"
              f" {height:.1f} mm{rule}"),
-            *(("negative", f"{place.source.name}: {place.width_mm:.1f} x"
+            *(("negative", f"{place.title or place.source.name}: {place.width_mm:.1f} x"
                f" {place.height_mm:.1f} mm, {place.x_mm:.1f} mm from the left and"
                f" {place.y_mm:.1f} mm from the top{', turned a quarter' * place.turned}")
               for place in film.places)]

@@ -89,6 +89,7 @@ def test_a_picture_named_twice_gives_two_numbered_negatives(make):
     assert [r.table.name for r in batch.reports] == [
         "portrait-1-negative.csv", "square-negative.csv", "portrait-2-negative.csv"]
     twins = [cut_out(film, p) for p in film.places if p.source.stem == "portrait"]
+    assert sorted(p.title or "" for p in film.places) == ["", "1 portrait", "2 portrait"]
     assert len(twins) == 2 and not np.array_equal(*twins)  # their captions differ
     titles = [NegativeSettings(date="2026-03-01", sheet=SHEET, title=f"{n} portrait")
               for n in (1, 2)]

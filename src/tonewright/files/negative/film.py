@@ -57,6 +57,8 @@ class FilmPlace:
     """A negative on its film."""
 
     source: Path
+    title: str | None
+    """What its caption calls it, where the picture was named several times."""
     x_mm: float
     y_mm: float
     width_mm: float
@@ -267,7 +269,7 @@ def _write(
         made[piece] = replace(report, output=name)
     return FilmReport(
         name, bed.film, sheet.width, sheet.height, resolution, RULE if bed.has_rule else None,
-        tuple(_in_mm(place, jobs[place.piece].image.path, bed) for place in sheet.places))
+        tuple(_in_mm(place, jobs[place.piece], bed) for place in sheet.places))
 
 
 def _said_size(place: Place, bed: Bed) -> str:
@@ -277,10 +279,10 @@ def _said_size(place: Place, bed: Bed) -> str:
     return f"{width:.1f} x {height:.1f}"
 
 
-def _in_mm(place: Place, source: Path, bed: Bed) -> FilmPlace:
+def _in_mm(place: Place, job: NegativeJob, bed: Bed) -> FilmPlace:
     x, y, width, height = (round(pixels / bed.per_mm, 2) for pixels in (
         place.x, place.y, place.width, place.height))
-    return FilmPlace(source, x, y, width, height, place.turned)
+    return FilmPlace(job.image.path, job.settings.title, x, y, width, height, place.turned)
 
 
 _AHEAD = 2

@@ -119,7 +119,7 @@ def _check(check: Check) -> str:
     if check.passes:
         return (f"{on}: what the curve promises, {check.difference_lightness_rms:.1f} L* off on the"
                 " whole.")
-    return f"{on}: not what the curve promises; {cause_text(check)}."
+    return f"{on}: not what the curve promises. Cause: {cause_text(check)}."
 
 
 def report_json(report: Report) -> dict[str, Any]:
