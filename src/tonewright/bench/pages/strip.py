@@ -5,15 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from tonewright.bench.pages.page import NAMED, Page, refusal
-from tonewright.bench.pages.strip_ways import (
-    Draft,
-    EyeWay,
-    More,
-    ScanWay,
-    Shared,
-    TableWay,
-    Way,
-)
+from tonewright.bench.pages.strip_ways import Draft, EyeWay, More, ScanWay, TableWay, Way
 from tonewright.bench.parts.chart import Chart
 from tonewright.bench.parts.corners import ROW_OF_STEPS
 from tonewright.bench.parts.field import Field
@@ -73,7 +65,7 @@ class StripPage(Page):
         self.keeping.set_visibility(way.keeps)
         self.how.clear()
         with self.how:
-            self.reading = way(Shared(self, self.draft, self.time, self.row))
+            self.reading = way(self, self.draft, self.time, self.row)
         self._show_more()
         self.changed()
 

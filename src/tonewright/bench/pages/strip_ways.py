@@ -70,31 +70,31 @@ class Draft:
     """Further strips by eye."""
 
 
-@dataclass
-class Shared:
-    """What the ways have in common of one open page."""
-
-    page: Page
-    draft: Draft
-    time: Field
-    corners: Corners
-    """Of the row of steps in the scan."""
-
-
 class Way:
-    """One way to read a strip: the part of the page that belongs to it, and what it finds."""
+    """One way to read a strip: the part of the page that belongs to it, and what it finds; unless
+    it says otherwise, a process is made of tables and scans.
+
+    Parameters
+    ----------
+    time:
+        The field of the printing time, which a table may fill.
+    row:
+        The corners of the row of steps in a scan.
+    """
 
     first: ClassVar[str]
     """What is to be done first; it stands instead of the picture."""
     keeps: ClassVar[bool] = True
     """Whether it gives a process, to be kept."""
-    time_hint: ClassVar[str] = ""
+    time_hint: ClassVar[str] = "Blank if its table says it, or if it is that of the first"
     """Beside the printing time of another strip."""
 
-    def __init__(self, shared: Shared) -> None:
-        self.page, self.draft, self.shared = shared.page, shared.draft, shared
+    def __init__(self, page: Page, draft: Draft, time: Field, row: Corners) -> None:
+        self.page, self.draft, self.time, self.row = page, draft, time, row
         self.codes: dict[Place, tuple[str, ...]] = {}
         """Which errors its fields are at fault of."""
+        self.more = draft.files
+        """Further strips that are read in the same way."""
         self.build()
 
     def build(self) -> None:
@@ -110,15 +110,6 @@ class Way:
         """Whether there is nothing to be read yet."""
         raise NotImplementedError
 
-    @property
-    def more(self) -> list[More]:
-        """Further strips that are read in the same way."""
-        raise NotImplementedError
-
-    def another(self, number: int, what: str) -> Field:
-        """The field of one of them."""
-        raise NotImplementedError
-
     def new_tablet(self) -> None:
         """The tablet may have another number of steps now."""
 
@@ -131,28 +122,11 @@ class Way:
         """The picture in a moment, while it is being worked out; None where there is none."""
         return None
 
-    async def find(self, name: str, date: str) -> View:
-        """What the strips say; nothing is written."""
-        raise NotImplementedError
-
-    async def keep(self, name: str, date: str) -> tuple[View, Path]:
-        """Write the process that they give; the file."""
-        raise NotImplementedError
-
     def found(self, view: View) -> None:
         """What is said of single steps."""
 
-
-class _Files(Way):
-    """Tables and scans, of which a process is made."""
-
-    time_hint = "Blank if its table says it, or if it is that of the first"
-
-    @property
-    def more(self) -> list[More]:
-        return self.draft.files
-
     def another(self, number: int, what: str) -> Field:
+        """The field of one of them."""
         return self.page.file_field(
             f"Strip {number}", what, lambda: choices(
                 [*self.page.names("table"), *self.page.scans()], "choose"),
@@ -162,15 +136,12 @@ class _Files(Way):
         """Where the first strip is read from, and what is typed to be written there."""
         raise NotImplementedError
 
-    @property
-    def is_silent(self) -> bool:
-        """Whether it does not say its printing time itself."""
-        raise NotImplementedError
-
     async def find(self, name: str, date: str) -> View:
+        """What the strips say; nothing is written."""
         return await self.page.bench.quick.call_newest(try_strip, *self._asked(name, date))
 
     async def keep(self, name: str, date: str) -> tuple[View, Path]:
+        """Write the process that they give; the file."""
         typed, asked = self._asked(name, date)
         return await self.page.bench.quick.call(keep_strip, typed, asked), asked.process
 
@@ -179,26 +150,29 @@ class _Files(Way):
         the bench's folder."""
         page, draft = self.page, self.draft
         first, new = self.source(name)
-        others = [one for one in draft.files if one.what]
+        cells = draft.cells if kind_of(first.name) == "table" else None
+        silent = new is None and not (cells and cells.time)
+        others = [one for one in self.more if one.what]
         files = (first, *(page.below(one.what) for one in others))
         scan = any(kind_of(file.name) == "image" for file in files)
         return new, StripCommand(
             readings=files, tablet=draft.typed.tablet, process=page.below(f"{name}.process.json"),
-            times=self._times(others), skip=draft.typed.skip, setup=page.setup(),
-            corners=self.shared.corners.set,
+            times=self._times(others, silent), skip=draft.typed.skip, setup=page.setup(),
+            corners=self.row.set, date=date,
             scanner=page.of_any_paper(draft.scanner or "") if scan else None,
-            halves=draft.halves if scan else "2", date=date,
+            halves=draft.halves if scan else "2",
             flat=page.below(draft.flat) if scan and draft.flat else None)
 
-    def _times(self, others: list[More]) -> tuple[str, ...]:
-        """Printing times for the command: none that the tables say themselves."""
+    def _times(self, others: list[More], silent: bool) -> tuple[str, ...]:
+        """Printing times for the command: none that the tables say themselves; of the first
+        alone, if it is silent."""
         first = self.draft.typed.time.strip()
         if any(one.time.strip() for one in others):
             return (first, *(one.time.strip() or first for one in others))
-        return (first,) if first and self.is_silent else ()
+        return (first,) if first and silent else ()
 
 
-class TableWay(_Files):
+class TableWay(Way):
     """Densities that are typed into the grid, or that lie in a table."""
 
     first = ("Type the densities of the strip, step 1 first, or paste a column from a spreadsheet."
@@ -248,7 +222,7 @@ class TableWay(_Files):
                                   bare=found.densities.get("bare", ()))
         elif name:
             draft.typed = replace(draft.typed, time="", skip=())
-        self.shared.time.set(draft.typed.time)
+        self.time.set(draft.typed.time)
         self._fill()
         self.page.changed()
 
@@ -300,17 +274,12 @@ class TableWay(_Files):
             return self.page.below(self.draft.opened), None
         return self.page.below(self.page.free(f"{name}{STRIP}.csv")), self.draft.typed
 
-    @property
-    def is_silent(self) -> bool:
-        cells = self.draft.cells
-        return self._is_whole or (cells is not None and self._is_as_opened and not cells.time)
-
     def found(self, view: View) -> None:
         if self.grid is not None:
             self.grid.set_doubtful({step - 1 for step in view.aside})
 
 
-class ScanWay(_Files):
+class ScanWay(Way):
     """The scan of the strip."""
 
     first = "Drop the scan of the strip, or choose it. The curve will be drawn here."
@@ -336,14 +305,14 @@ class ScanWay(_Files):
         self._other()
 
     def _other(self) -> None:
-        self.shared.corners.forget()
+        self.row.forget()
         self.page.changed()
 
     async def _by_hand(self) -> None:
         """The row was not found, or elsewhere."""
         async def ask() -> None:
             if self.draft.scan:
-                await self.shared.corners.ask(self.page.below(self.draft.scan))
+                await self.row.ask(self.page.below(self.draft.scan))
 
         await self.page.ask(self.page.refused, ask)
 
@@ -360,15 +329,11 @@ class ScanWay(_Files):
     def source(self, name: str) -> tuple[Path, TypedStrip | None]:
         return self.page.below(self.draft.scan), None
 
-    @property
-    def is_silent(self) -> bool:
-        return True
-
     async def find(self, name: str, date: str) -> View:
         try:
             return await super().find(name, date)
         except TonewrightError as error:
-            await self.shared.corners.ask_if_lost(error, self.page.below(self.draft.scan))
+            await self.row.ask_if_lost(error, self.page.below(self.draft.scan))
             raise
 
 
@@ -378,11 +343,13 @@ class EyeWay(Way):
     first = ("Count the steps that cannot be told apart from step 1, through the film and dry. It"
              " gives a time, and no curve.")
     keeps = False
+    time_hint = ""
 
     def build(self) -> None:
         self.merged = Field("Steps that cannot be told apart", self.draft.merged,
                             on_change=self.page.changed,
                             hint="Through the film: how many, from step 1 on; 1 if all can be")
+        self.more = self.draft.counts
         self.codes = {self.merged: ("merged_unclear", "eye_count_impossible")}
 
     def take(self) -> None:
@@ -392,10 +359,6 @@ class EyeWay(Way):
     def is_empty(self) -> bool:
         return not self.draft.merged.strip()
 
-    @property
-    def more(self) -> list[More]:
-        return self.draft.counts
-
     def another(self, number: int, what: str) -> Field:
         return Field(f"Steps of strip {number} that cannot be told apart", what,
                      on_change=self.page.changed)
@@ -403,7 +366,7 @@ class EyeWay(Way):
     async def find(self, name: str, date: str) -> View:
         draft = self.draft
         strips = ((draft.typed.time, draft.merged),
-                  *((one.time, one.what) for one in draft.counts))
+                  *((one.time, one.what) for one in self.more))
         return await self.page.bench.quick.call_newest(
             by_eye, EyeCommand(tablet=draft.typed.tablet, strips=strips))
 
