@@ -117,14 +117,12 @@ class Page:
 
     def show_result(self, view: View, label: str = "") -> None:
         """A result beside its picture; ``label`` names its one figure."""
-        self.result.clear()
-        with self.result:
+        with self.result.anew():
             show_result(view, label)
 
     def say_kept(self, said: str, step: Step | Aside, hint: str = "") -> None:
         """What was written; the foot of the page leads on."""
-        self.kept.clear()
-        with self.kept:
+        with self.kept.anew():
             Tag("p", said)
             if hint:
                 Tag("p", hint, "hint")
@@ -133,8 +131,7 @@ class Page:
 
     def offer(self, box: Tag, target: str) -> None:
         """The files of a target that was drawn, to be printed and filled in."""
-        box.clear()
-        with box:
+        with box.anew():
             for ending, what in ((".tif", "The negative, to print on film"),
                                  (".csv", "A blank table, to fill in by hand")):
                 with Tag("p"):

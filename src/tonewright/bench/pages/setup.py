@@ -53,8 +53,7 @@ class SetupPage(Page):
         """Say what depends on the setup, as the folder stands now."""
         view = await self.bench.quick.call(shelf_view, self.bench.papers.root)
         others = [row for row in view.by_paper.get(self.paper, ()) if row.otherwise]
-        self.result.clear()
-        with self.result:
+        with self.result.anew():
             if not others:
                 Tag("p", "Nothing in this paper's folder was made with another one.", "hint")
             for row in others:
