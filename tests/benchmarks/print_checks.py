@@ -27,6 +27,7 @@ from tonewright.curve.derive import make_derived_curve
 from tonewright.curve.document import Settings
 from tonewright.curve.make import make_curve
 from tonewright.curve.prints import DerivedSettings, make_recipe
+from tonewright.measured.readings import Reading, Readings
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
 from tonewright.strip.fit import make_process
@@ -87,6 +88,20 @@ def made_curve(room, kind, seed, noise, sheets=SHEETS):
     return make_derived_curve(recipe, Settings(Aim()), Setup(), "c")
 
 
+def tone_row(room, level, flaws, prints, seed):
+    """Tones that stand in a row along one edge of each sheet, so that light and coating change
+    little from each to the next."""
+    rng, along = np.random.default_rng(seed), np.arange(level.size) / level.size
+    patches = []
+    for sheet in range(1, prints + 1):
+        uneven = flaws.uneven(along, np.zeros(level.size), rng)
+        exact = flaws.print_density(room, room.exposure(level) + uneven, rng)
+        density, _ = flaws.read(exact, rng)
+        patches += [Reading(float(u), float(d), flaws.noise_density_sd, f"sheet {sheet}",
+                            f"A{i}") for i, (u, d) in enumerate(zip(level, density, strict=True), 1)]
+    return Readings(tuple(patches), "visual-density", relative_to_paper=False)
+
+
 def check_of(room, curve, seed, flaws, tones, offset=0.0, prints=1):
     """Of the tone scale beside a picture, or a sheet of more tones and its reference patches."""
     image = np.linspace(0.0, 100.0, tones)
@@ -94,10 +109,11 @@ def check_of(room, curve, seed, flaws, tones, offset=0.0, prints=1):
     if tones > 11:
         level = np.append(level, [0.0, 0.0, 1.0, 1.0])
         aim = np.append(aim, curve.response.lightness_at(level[-4:]))
-    readings = darkroom.measure_target(room, level, flaws=flaws, sheets=prints, seed=seed).readings
+        readings = darkroom.measure_target(room, level, flaws=flaws, sheets=prints,
+                                           seed=seed).readings
+    else:
+        readings = tone_row(room, level, flaws, prints, seed)
     patches = tuple(replace(p, density=p.density + offset) for p in readings.patches)
-    if tones == 11:  # they stand in a row
-        patches = tuple(replace(p, patch=f"A{i % 11 + 1}") for i, p in enumerate(patches))
     printed = printed_tones(curve, replace(readings, patches=patches), np.tile(aim, prints))
     response = Response(curve)
     return judge(printed, promise(curve, printed, response), response, 0.05)
