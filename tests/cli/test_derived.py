@@ -370,7 +370,7 @@ def test_another_ink_is_not_pooled_and_spelling_does_not_matter(here):
 
 
 @pytest.mark.parametrize(("arguments", "said"), [
-    (("fit", "target.csv", "--process", "old-strip.csv"), "not a whole JSON"),
+    (("fit", "target.csv", "--process", "old-strip.csv"), "is not a process response"),
     (("fit", "target.csv", "--process", "old.curve.json"), "A process response is needed"),
     (("fit", "old-strip.csv", "--process", "old.process.json"), "level"),
     (("fit", "target.csv", "--process", "none.json"), "no file"),

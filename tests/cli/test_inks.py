@@ -185,7 +185,7 @@ def refused(*arguments):
     (("inks", "inks.tif", *RANK[2:]), "is a TIFF image"),
     (("inks", "inks.target.json", *RANK[2:]), "is a target's layout"),
     (("inks", "inks.csv", "--process", "inks.target.json"), "A process response is needed"),
-    (("inks", "inks.csv", "--process", "strip.csv"), "not a whole JSON document"),
+    (("inks", "inks.csv", "--process", "strip.csv"), "strip.csv is not a process response"),
     (("inks", "strip.csv", *RANK[2:]), "(--target CHART.target.json)"),
     ((*RANK, "--target", "gray.target.json"), "target of tones in one ink"),
     ((*RANK, "--target", "k.process.json"), "A target is needed"),

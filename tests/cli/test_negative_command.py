@@ -210,7 +210,7 @@ def test_a_layout_given_as_a_curve_is_named(tmp_path, monkeypatch):
     arguments = ["negative", "i.tif", "--curve", "my-sheet.toml", "-o", "n.tif"]
     result = CliRunner().invoke(main, arguments)
     assert result.exit_code == 2
-    assert "my-sheet.toml is not a whole JSON document" in result.stderr
+    assert "my-sheet.toml is not a correction curve" in result.stderr
 
 
 @pytest.mark.parametrize("zero", ["0", "0mm", "0 cm", "0.0in"])

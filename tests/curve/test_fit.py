@@ -317,7 +317,7 @@ def test_two_sheets_borrow_what_is_usual():
     """Told by two sheets alone, the scatter of the next one would be anybody's guess."""
     flaws = Flaws(speed_sd=0.03, black_density_sd=0.02, contrast_sd=0.03)
     half, covered, next_sheet = [], [], []
-    for seed in range(6):
+    for seed in range(10):
         room = random_darkroom(np.random.default_rng(500 + seed))
         levels = np.linspace(0.0, 1.0, 31)
         fitted = fit_print(measure_target(room, levels, 1, flaws=flaws, sheets=2,
@@ -376,7 +376,7 @@ def test_a_steep_step_is_found_with_its_white_and_no_patch_is_doubted():
 def test_on_abrupt_processes_prints_land_nearer_than_through_joined_means():
     """The same as tests/benchmarks/abrupt_accuracy.py, over fewer processes."""
     ratios, inside = [], []
-    for seed in range(8):
+    for seed in range(12):
         room = random_abrupt(np.random.default_rng(seed))
         readings = room.measure(np.linspace(0.0, 1.0, 51), 2, seed + 10_000)
         table = fit_print(readings).response

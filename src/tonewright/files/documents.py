@@ -6,6 +6,7 @@ import hashlib
 import json
 import os
 import re
+from codecs import BOM_UTF8
 from collections import Counter
 from collections.abc import Callable, Collection, Iterator, Mapping
 from contextlib import contextmanager
@@ -245,10 +246,13 @@ def _parsed(raw: bytes, name: str, what: str) -> Any:
                           object_pairs_hook=_once_each)
     except (ValueError, RecursionError) as error:
         made_from, code = _MADE_FROM.get(what, ("", None))
+        ours = raw.removeprefix(BOM_UTF8).strip()[:1] in (b"{", b"")
         raise DocumentError(
-            f"{name} is not a whole JSON document: {_json_fault(error)}",
+            f"{name} is not a whole JSON document: {_json_fault(error)}" if ours else
+            f"{name} is not a {what}",
             f"a {what} is a JSON file that tonewright wrote{made_from}",
-            "give the right file; if it was cut short, take a copy or make it again", code=code,
+            "give the right file; if it was cut short, take a copy or make it again" if ours else
+            "give the right file", code=code,
         ) from error
 
 
@@ -281,8 +285,6 @@ def _json_fault(error: ValueError | RecursionError) -> str:
     text = error.doc
     if not text.strip():
         return "it is empty"
-    if not text.lstrip().startswith("{"):
-        return f"it begins with {shown(text.lstrip())}, not with a brace {{"
     # cut within a text, or within a number or a word: nothing but the rest of it follows
     rest = text[error.pos:].strip()
     if error.msg.startswith("Unterminated") or re.fullmatch(r"[\w.+-]*", rest):

@@ -81,7 +81,7 @@ def read_strip(
                           code="strip_times_uneven")
     files = [one if isinstance(one, Table) else ScanOrTable(one) for one in paths]
     _check_scans([one.source.name if isinstance(one, Table) else str(one) for one in paths],
-                 [f.path for f in files if isinstance(f, ScanOrTable) and f.is_scan], settings)
+                 [f.path for f in files if not isinstance(f, Table) and f.is_scan], settings)
     response = read_scanner(settings.scanner) if settings.scanner else None
     flat = read_flat(settings.flat, settings.channel)
     tables = [file if isinstance(file, Table)

@@ -25,6 +25,8 @@ SLOPE = 10.0
 """Usual change of slope at a corner, in units of the whole range over the whole length."""
 BEFOREHAND = 0.5
 """How likely a corner is at either end before anything is measured."""
+JUMP = 1e-4
+"""How likely it is that a corner is the edge of a jump: a stain looks like one, too."""
 MUCH_LESS = 0.5
 """Share of the noise's variance from which on it is worth a second look."""
 WORTH_WEIGHING = 9.0
@@ -46,6 +48,8 @@ class Ramps:
     width: Array
     slope: Array
     """Usual change of slope, as `SLOPE`."""
+    chance: Array
+    """How likely each is to be the corner at its end, if there is one."""
 
     @property
     def half(self) -> int:
@@ -66,6 +70,9 @@ def make_ramps(data: Array, grid: Array) -> Ramps:
                  for some in (PLACES, 1.0 - PLACES))
     place = np.concatenate([low, high])
     width = np.tile(np.concatenate([np.tile(WIDTHS, PLACES.size), np.zeros(points.size)]), 2)
+    jump = JUMP if points.size else 0.0
+    chance = (np.full(slope[0].size, (1.0 - jump) / slope[0].size),
+              np.full(points.size, jump / max(points.size, 1)))
     upper = np.arange(place.size) >= low.size
 
     def at(where: Array) -> Array:
@@ -75,7 +82,8 @@ def make_ramps(data: Array, grid: Array) -> Ramps:
         rise = np.where(beyond > width, beyond, width * near**2)
         return np.asarray(np.where(upper, -rise, rise))
 
-    return Ramps(at(data), at(grid), place, width, np.tile(np.concatenate(slope), 2))
+    return Ramps(at(data), at(grid), place, width, np.tile(np.concatenate(slope), 2),
+                 np.tile(np.concatenate(chance), 2))
 
 
 @dataclass(frozen=True, eq=False)
@@ -123,7 +131,7 @@ class Judge:
         """Variance of the noise."""
         return np.maximum((misfit + self.prior_dof) / self.free_dof, self.noise_floor**2)
 
-    def score(self, smooth: Smooth, gain: Array, log_det: Array, rarity: float) -> Array:
+    def score(self, smooth: Smooth, gain: Array, log_det: Array, rarity: Array) -> Array:
         """-2 log likelihood, shape (a, …), of fits whose misfit is less by ``gain``."""
         across = (slice(None),) + (None,) * (gain.ndim - 1)
         left = np.maximum(smooth.misfit[across] - gain, 0.0)
@@ -176,8 +184,8 @@ class _Search:
         self.prior = noise / (ramps.slope * span) ** 2
         own = np.einsum("nk,nk->k", ramps.data, self.ready)
         self.left = np.maximum(own - (1.0 / self.scaled) @ self.turned**2, 0.0) + self.prior
-        # half the places at either end, and heights of one sign
-        self.rarity = 2.0 * np.log(ramps.half * (1.0 - BEFOREHAND) / BEFOREHAND / 2.0)
+        # heights of one sign
+        self.rarity = 2.0 * np.log((1.0 - BEFOREHAND) / BEFOREHAND / 2.0 / ramps.chance)
 
     def find(self) -> list[Cornered]:
         singles = self._singles()
@@ -221,7 +229,7 @@ class _Search:
         first, second = (near * two - far * both) / det, (far * one - near * both) / det
         log_det = np.log(det / (self.prior[low, None] * self.prior[high]))
         scores = self.judge.score(self.smooth, near * first + far * second, log_det,
-                                  2.0 * self.rarity)
+                                  self.rarity[low, None] + self.rarity[high])
         return np.where((first > 0.0) & (second > 0.0), scores, np.inf)
 
     def _fit(self, score: float, amount: int, columns: tuple[int, ...]) -> Cornered:
