@@ -61,6 +61,7 @@ def test_what_lies_beside_the_way(
     window.goto(bench.paper("Cotton", "inks"))
     window.get_by_label("Strip of this paper").select_option("scanned.process.json")
     window.get_by_label("Printed for").fill(f"{2.0 * ROOM.base_time:.0f}s")
+    window.locator(".same-command code", has_text="--time").wait_for(state="attached")
     window.get_by_role("button", name="Print in this colour").click()
     colour = window.locator(".big-number span").text_content()
     window.get_by_text(f"The setup says {colour} now").wait_for()
@@ -79,6 +80,7 @@ def test_what_lies_beside_the_way(
 def _scanner(window: Any, corners: Any) -> None:
     """Refused without a scan, then learnt by corners that are clicked."""
     window.get_by_label("Number of steps").fill(str(len(KNOWN)))
+    window.locator(f'[data-cell="{len(KNOWN)},0"]').wait_for(state="detached")
     paste(window, "0,0", "\n".join(f"{d:.2f}".replace(".", ",") for d in KNOWN))
     window.get_by_role("button", name="Learn the scanner").click()
     window.locator(FAULT, has_text="no scan is chosen").wait_for()

@@ -44,7 +44,7 @@ class CheckPage(Page):
         self.unusable = Fault()
         self.tables: dict[str, Choice] = {}
         self.target = Field("Layout of the tone scale", "", on_change=self.changed,
-                            choices=self._layouts(),
+                            choices=self._layouts,
                             hint="For a list of patches alone: the layout beside the negative")
         self._list(None)
         with Tag("p"):
@@ -93,7 +93,7 @@ class CheckPage(Page):
         """Choose the layout that a list of patches is read by, where only one can be."""
         layout = layout_of(self.bench.papers, self.paper, name)
         if layout is not None:
-            self.target.set_choices(self._layouts(), layout)
+            self.target.renew(layout)
 
     def _layouts(self) -> dict[str, str]:
         return choices(self.names("target"), "the table says the tones")
@@ -108,7 +108,7 @@ class CheckPage(Page):
         return PrintCommand(
             name=name, curve=self.below(self.curve.value), readings=chosen,
             output=None if output is None else self.below(output), date=self.date.value.strip(),
-            target=self.below(self.target.value) if self.target.value else None)
+            target=self.chosen(self.target))
 
     async def redraw(self) -> None:
         if not any(box.value for box in self.tables.values()):

@@ -35,7 +35,7 @@ class SetupPage(Page):
                 Tag("h2", "Made with another setup")
                 self.result = Tag("div", aria_live="polite")
         self._open()
-        on_change(self.bench, self.redraw)
+        on_change(self.bench, self.redraw, self.paper)
         self.changed()
 
     def _open(self) -> None:

@@ -44,6 +44,6 @@ def inline_picture(png: bytes) -> str:
     return f"data:image/png;base64,{base64.b64encode(png).decode('ascii')}"
 
 
-def every(seconds: float, call: Callable[[], Any]) -> None:
+def every(seconds: float, call: Callable[[], Any]) -> ui.timer:
     """Call again and again as long as the page is open."""
-    ui.timer(seconds, call)
+    return ui.timer(seconds, call)
