@@ -76,13 +76,13 @@ def test_a_batch_is_stopped_half_way_and_leaves_no_half_file(bench: Any, window:
     (paper := bench.folder / "Hemp").mkdir()
     (paper / "cotton.curve.json").write_bytes(CURVE.read_bytes())
     codes = np.tile(scene(500, 400), (5, 8))
-    write_picture(paper / "picture-0.tif", codes, 300.0)
+    write_picture(paper / "picture-00.tif", codes, 300.0)
     for number in range(1, MANY):  # so large together that a second process helps
-        (paper / f"picture-{number}.tif").hardlink_to(paper / "picture-0.tif")
+        (paper / f"picture-{number:02d}.tif").hardlink_to(paper / "picture-00.tif")
     window.goto(bench.address)
     window.goto(bench.paper("Hemp", "negative"))
     for number in range(MANY):
-        window.get_by_label(f"picture-{number}.tif").check()
+        window.get_by_label(f"picture-{number:02d}.tif").check()
     window.get_by_label("Tone scale").uncheck()
     window.get_by_role("button", name="Make the negatives").click()
     _until(lambda: [*(paper / "negatives").glob("picture-*.tif")], 60.0)
@@ -96,7 +96,7 @@ def test_a_batch_is_stopped_half_way_and_leaves_no_half_file(bench: Any, window:
     lines = window.locator(".lines li")
     assert lines.count() == MANY
     for number in range(MANY):
-        name = f"picture-{number}"
+        name = f"picture-{number:02d}"
         done = paper / "negatives" / f"{name}-negative.tif" in made
         said_of_it = f"Download {name}-negative.tif" if done else "not made"
         assert said_of_it in lines.nth(number).text_content()
@@ -106,7 +106,7 @@ def test_a_batch_is_stopped_half_way_and_leaves_no_half_file(bench: Any, window:
     last = f"picture-{MANY - 1}"
     window.get_by_label(f"{last}.tif").check()  # the page goes on
     for number in range(MANY - 1):
-        window.get_by_label(f"picture-{number}.tif").uncheck()
+        window.get_by_label(f"picture-{number:02d}.tif").uncheck()
     window.get_by_role("button", name="Make the negatives").click()
     window.get_by_text(f"Download {last}-negative.tif").wait_for()
 

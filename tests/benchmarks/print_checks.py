@@ -1,9 +1,10 @@
 """How often good prints pass, how often the cause of a bad one is named, how well times are told.
 
-Run ``python tests/benchmarks/print_checks.py [processes [noise [tones [kinds]]]]``.  Every
-process, ink, sheet and noise is drawn with its own seed; half of the processes have shapes that
-the virtual darkroom does not know.  Strip, target and check are different sheets, which differ by
-0.8 L* in each room; good prints are counted with and without a zero of the day.
+Run ``python tests/benchmarks/print_checks.py [processes [noise [tones [kinds]]]]``; processes
+``8000:8040`` are those of these seeds.  Every process, ink, sheet and noise is drawn with its own
+seed; half of the processes have shapes that the virtual darkroom does not know.  Strip, target and
+check are different sheets, which differ by 0.8 L* in each room; good prints are counted with and
+without a zero of the day.
 """
 
 from __future__ import annotations
@@ -27,6 +28,7 @@ from tonewright.curve.derive import make_derived_curve
 from tonewright.curve.document import Settings
 from tonewright.curve.make import make_curve
 from tonewright.curve.prints import DerivedSettings, make_recipe
+from tonewright.measured.readings import Reading, Readings
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
 from tonewright.strip.fit import make_process
@@ -87,6 +89,21 @@ def made_curve(room, kind, seed, noise, sheets=SHEETS):
     return make_derived_curve(recipe, Settings(Aim()), Setup(), "c")
 
 
+def tone_row(room, level, flaws, prints, seed):
+    """Tones that stand in a row along one edge of each sheet, so that light and coating change
+    little from each to the next."""
+    rng, along = np.random.default_rng(seed), np.arange(level.size) / level.size
+    patches = []
+    for sheet in range(1, prints + 1):
+        uneven = flaws.uneven(along, np.zeros(level.size), rng)
+        exact = flaws.print_density(room, room.exposure(level) + uneven, rng)
+        density, _ = flaws.read(exact, rng)
+        patches += [
+            Reading(float(u), float(d), flaws.noise_density_sd, f"sheet {sheet}", f"A{i}")
+            for i, (u, d) in enumerate(zip(level, density, strict=True), 1)]
+    return Readings(tuple(patches), "visual-density", relative_to_paper=False)
+
+
 def check_of(room, curve, seed, flaws, tones, offset=0.0, prints=1):
     """Of the tone scale beside a picture, or a sheet of more tones and its reference patches."""
     image = np.linspace(0.0, 100.0, tones)
@@ -94,10 +111,11 @@ def check_of(room, curve, seed, flaws, tones, offset=0.0, prints=1):
     if tones > 11:
         level = np.append(level, [0.0, 0.0, 1.0, 1.0])
         aim = np.append(aim, curve.response.lightness_at(level[-4:]))
-    readings = darkroom.measure_target(room, level, flaws=flaws, sheets=prints, seed=seed).readings
+        readings = darkroom.measure_target(room, level, flaws=flaws, sheets=prints,
+                                           seed=seed).readings
+    else:
+        readings = tone_row(room, level, flaws, prints, seed)
     patches = tuple(replace(p, density=p.density + offset) for p in readings.patches)
-    if tones == 11:  # they stand in a row
-        patches = tuple(replace(p, patch=f"A{i % 11 + 1}") for i, p in enumerate(patches))
     printed = printed_tones(curve, replace(readings, patches=patches), np.tile(aim, prints))
     response = Response(curve)
     return judge(printed, promise(curve, printed, response), response, 0.05)
@@ -146,12 +164,12 @@ def name_of(found):
     return f"({likelier})" if likelier else code
 
 
-def main(count, noise, tones, kinds):
+def main(seeds, noise, tones, kinds):
     for kind in kinds:
         passed = {"alone": [], "with a zero of the day": [], "two prints": []}
         said = {fault: Counter() for fault in [*FAULTS, *(("zero", o) for o in OFFSETS)]}
         off = []
-        for seed in range(count):
+        for seed in seeds:
             room = any_room(seed)
             sheets = even_sheets(room)
             curve = made_curve(room, kind, seed, noise, sheets)
@@ -171,7 +189,7 @@ def main(count, noise, tones, kinds):
                 said[fault, size][name_of(found)] += 1
                 if fault == "exposure" and found.light_stops:
                     off.append(abs(found.light_stops[0] - size))
-        print(f"{kind}, {tones} tones, noise {noise}, {count} processes: good prints pass",
+        print(f"{kind}, {tones} tones, noise {noise}, {len(seeds)} processes: good prints pass",
               {words: round(float(np.mean(of)), 3) for words, of in passed.items()},
               f"; time off {np.median(off):.3f} stop" if off else "")
         for (fault, size), names in said.items():
@@ -179,6 +197,6 @@ def main(count, noise, tones, kinds):
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 100,
+    main(range(*map(int, sys.argv[1].split(":"))) if len(sys.argv) > 1 else range(100),
          float(sys.argv[2]) if len(sys.argv) > 2 else 0.01,
          int(sys.argv[3]) if len(sys.argv) > 3 else 11, sys.argv[4:] or [*KINDS])

@@ -14,6 +14,7 @@ from tonewright.check import findings
 from tonewright.check.aims import printed_tones
 from tonewright.check.document import FORM, Check
 from tonewright.check.make import PrintRequest, check_print
+from tonewright.check.promise import Response, promise
 from tonewright.errors import OptionError, ReadingsError
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
@@ -186,6 +187,16 @@ def test_prints_that_differ_are_said_to(kallitype):
     wild = dataclasses.replace(FINE, speed_sd=0.15)
     apart = tones_of(kallitype, gone_wrong(), sheets=3, flaws=wild)
     assert "prints_differ" in codes(checked(kallitype, apart))
+
+
+def test_prints_are_alike_in_what_the_curve_s_own_sheet_was_off(kallitype, plain):
+    """A print differs from a target's by two sheets, of which one is the same for all prints; of
+    black the strip's sheet tells, too, and the mean of two sheets is off by half the variance."""
+    for curve, at_black in ((plain, 1 / 2), (kallitype, 1 / 3)):
+        tones = tones_of(curve, gone_wrong(), sheets=2)
+        sheets = promise(curve, tones, Response(curve)).sheets
+        alike = np.diag(sheets[:11, 11:]) / np.diag(sheets)[:11]
+        assert (alike[0], alike[5]) == pytest.approx((at_black, 1 / 2), abs=0.05)
 
 
 def test_the_setup_says_what_is_new_and_the_day(kallitype):

@@ -36,10 +36,10 @@ SHARE: dict[Way, float] = {
     "unevenness": 0.06, "zero": 0.04, "unknown": 0.06}
 """How often each is to blame, before anything is measured (from memory, no source)."""
 ALERT: dict[Way, float] = {
-    "exposure": 0.1, "fog": 0.4, "weak_black": 0.1, "ink": 0.1, "process": 0.1,
-    "unevenness": 0.1, "zero": 0.05, "unknown": 0.05}
+    "exposure": 0.2, "fog": 0.3, "weak_black": 0.15, "ink": 0.1, "process": 0.1,
+    "unevenness": 0.05, "zero": 0.05, "unknown": 0.05}
 """Part of the level of the verdict's test that is spent on each: most on fog, of which one reading
-or two tell, while a third of a stop shows in all."""
+or two tell, and next on light, which is most often to blame."""
 MEMBERS = 41
 SPAN = 3.0
 """Sizes of a cause are tried up to so many of their usual size."""

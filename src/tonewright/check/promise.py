@@ -46,6 +46,8 @@ LEAST_RISE = 0.002
 MODES = {"exposure": 0.05 * STOP, "contrast": 0.015, "black": 0.015, "white": 0.002}
 """How the ways in which good sheets differ compare: log10 exposure, a share, densities.  Their
 size all together is that of the sheets."""
+ENDS = ("black", "white")
+"""Those of them that a strip tells of as well as a target."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -200,17 +202,18 @@ def promise(
     same = np.equal.outer(tones.sheet, tones.sheet)
     sheets = _sheets(curve)
     forms = response.forms()
-    spread = sum(_spread(form, level, sheets.lightness_sd) for form in forms) / len(forms)
+    spread, left = (sum(_spread(form, level, sheets.lightness_sd, share) for form in forms)
+                    / len(forms) for share in (np.ones(len(MODES)), sheets.shared))
     table = curve.response
     band = np.interp(level, table.level, table.lightness_high - table.lightness_low)
     band_variance = (band / (2.0 * sheets.band_width) / slope) ** 2
     if sheets.in_band:  # it has a form of its own
-        band_variance = np.maximum(band_variance - sheets.shared * np.diag(spread), 0.0)
+        band_variance = np.maximum(band_variance - np.diag(left), 0.0)
     band_sd = np.sqrt(band_variance)
     steep = (response.moved(level, light + 0.01) - density) / 0.01
     uneven = UNEVEN_SD**2 * np.outer(steep, steep) * nearness(tones)
     known = np.diag(noise) + near * np.outer(band_sd, band_sd) + same * uneven + SESSION_SD**2
-    return Promise(density, noise, known, (same + sheets.shared) * spread, sheets.worth)
+    return Promise(density, noise, known, same * spread + left, sheets.worth)
 
 
 def nearness(tones: PrintedTones) -> Array:
@@ -245,8 +248,9 @@ class _Sheets:
     """From sheet to sheet, L*."""
     worth: float
     """Degrees of freedom that this is known with."""
-    shared: float
-    """Part of its variance that the curve's own sheets have left in it, alike for all prints."""
+    shared: Array
+    """Part of the variance of each of `MODES` that the curve's own sheets have left in it, alike
+    for all prints."""
     in_band: bool
     """Whether the curve's band holds that part."""
     band_width: float
@@ -257,18 +261,21 @@ def _sheets(curve: Curve) -> _Sheets:
     known = curve.summary.print_to_print_lightness_sd
     names = {p.print_name for p in curve.readings.patches} if curve.readings else set()
     count = max(len(names), 1)
+    # the curve follows its target's sheet; of black and white the strip's sheet tells as much
+    by_strip = curve.recipe is not None
+    shared = np.array([1.0 / (count + (by_strip and mode in ENDS)) for mode in MODES])
     if known is None:  # the band of a curve by way of a strip holds how strip and target differ
-        shared = 0.0 if curve.recipe is not None else 1.0 / count
-        return _Sheets(USUAL_SHEETS_LIGHTNESS, USUAL_WORTH, shared, False, BAND)
+        return _Sheets(USUAL_SHEETS_LIGHTNESS, USUAL_WORTH, shared, by_strip, BAND)
     own = max(count - 1.0, 1.0)
     total = own * known**2 + USUAL_SHEETS_WORTH * USUAL_SHEETS_LIGHTNESS**2
     worth = own + USUAL_SHEETS_WORTH
-    return _Sheets(math.sqrt(total / worth), worth, 1.0 / count, True, band_width(count))
+    return _Sheets(math.sqrt(total / worth), worth, shared, True, band_width(count))
 
 
-def _spread(response: Response, level: Array, lightness_sd: float) -> Array:
-    """Covariance of the densities of one sheet about the mean sheet's, shape (n, n)."""
-    modes = _modes(response, level) * (lightness_sd / _size(response))
+def _spread(response: Response, level: Array, lightness_sd: float, share: Array) -> Array:
+    """Covariance of the densities of one sheet about the mean sheet's, or a ``share`` of each of
+    `MODES` of it; shape (n, n)."""
+    modes = _modes(response, level) * np.sqrt(share) * (lightness_sd / _size(response))
     return np.asarray(modes @ modes.T)
 
 
