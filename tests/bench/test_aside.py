@@ -96,7 +96,7 @@ def _gone_and_closed(bench: Any, window: Any, cotton: Path) -> None:
                      ).encode())
         window.wait_for_timeout(300)
         bench.process.send_signal(signal.SIGINT)
-        assert bench.process.communicate(timeout=60) == ("", "")
+        assert bench.process.communicate(timeout=60)[1] == ""
     assert not [*(bench.folder / "Linen").iterdir()]
 
 

@@ -43,6 +43,7 @@ class Page:
         self.bench, self.paper, self.foot = bench, paper, foot
         self._client = ui.context.client
         self._listing: list[Field] = []
+        on_change(bench, self.files_changed, paper)
         self.build()
 
     def build(self) -> None:
@@ -77,13 +78,12 @@ class Page:
         self, label: str, value: str, files: Callable[[], dict[str, str]], **more: Any
     ) -> Field:
         """A choice of files, which follows what comes into the folder and what goes."""
-        if not self._listing:
-            on_change(self.bench, self._renew_lists, self.paper)
         field = Field(label, value, choices=files, **more)
         self._listing.append(field)
         return field
 
-    def _renew_lists(self) -> None:
+    def files_changed(self) -> Any:
+        """Something in the folder has changed."""
         self._listing = [field for field in self._listing if not field.box.is_deleted]
         for field in self._listing:
             field.renew()
