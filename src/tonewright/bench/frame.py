@@ -162,8 +162,7 @@ class Foot:
     def show(self, way: Way) -> None:
         """Say how far the paper has come."""
         self._way, to = way, self._kept or way.next
-        self._box.clear()
-        with self._box:
+        with self._box.anew():
             if self._kept is None:
                 Tag("p", next_on_the_way(way), "next-words")
             if to is not None and to != self._here:

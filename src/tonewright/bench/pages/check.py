@@ -76,8 +76,7 @@ class CheckPage(Page):
         """The tables that can be a print's readings; one of them is ticked."""
         names = tables(self.bench.papers, self.paper, "print")
         chosen = chosen or next(iter(names), None)
-        self.listed.clear()
-        with self.listed:
+        with self.listed.anew():
             self.tables = {n: Choice(n, n == chosen, partial(self._ticked, n)) for n in names}
             if not names:
                 Tag("p", "There are none yet: read the scan of a print, or type its tones.", "hint")

@@ -116,8 +116,7 @@ class CurvePage(Page):
     def _list(self, named: Mapping[str, str]) -> None:
         """The doubts of fit and scan, and what is left out already, each with a box."""
         if self.doubtful is None or [*named] != [*self.doubtful]:
-            self.patches.clear()
-            with self.patches:
+            with self.patches.anew():
                 Tag("h2", "Doubtful patches")
                 Tag("p", "Look at the print, and leave out those that are spoilt. A click on a"
                     " point of the plot leaves out any other." if named else

@@ -117,8 +117,7 @@ class InksPage(Page):
 
     def _show(self, found: InksView) -> None:
         self.colour = found.view.result
-        self.result.clear()
-        with self.result:
+        with self.result.anew():
             with Tag("table", classes="documents"):
                 Tag("caption", "Colours of ink, the densest first", "unseen")
                 with Tag("thead"), Tag("tr"):

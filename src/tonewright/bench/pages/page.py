@@ -43,6 +43,7 @@ class Page:
         self.bench, self.paper, self.foot = bench, paper, foot
         self._client = ui.context.client
         self._listing: list[Field] = []
+        on_change(bench, self.files_changed, paper)
         self.build()
 
     def build(self) -> None:
@@ -77,13 +78,12 @@ class Page:
         self, label: str, value: str, files: Callable[[], dict[str, str]], **more: Any
     ) -> Field:
         """A choice of files, which follows what comes into the folder and what goes."""
-        if not self._listing:
-            on_change(self.bench, self._renew_lists, self.paper)
         field = Field(label, value, choices=files, **more)
         self._listing.append(field)
         return field
 
-    def _renew_lists(self) -> None:
+    def files_changed(self) -> Any:
+        """Something in the folder has changed."""
         self._listing = [field for field in self._listing if not field.box.is_deleted]
         for field in self._listing:
             field.renew()
@@ -117,14 +117,12 @@ class Page:
 
     def show_result(self, view: View, label: str = "") -> None:
         """A result beside its picture; ``label`` names its one figure."""
-        self.result.clear()
-        with self.result:
+        with self.result.anew():
             show_result(view, label)
 
     def say_kept(self, said: str, step: Step | Aside, hint: str = "") -> None:
         """What was written; the foot of the page leads on."""
-        self.kept.clear()
-        with self.kept:
+        with self.kept.anew():
             Tag("p", said)
             if hint:
                 Tag("p", hint, "hint")
@@ -133,8 +131,7 @@ class Page:
 
     def offer(self, box: Tag, target: str) -> None:
         """The files of a target that was drawn, to be printed and filled in."""
-        box.clear()
-        with box:
+        with box.anew():
             for ending, what in ((".tif", "The negative, to print on film"),
                                  (".csv", "A blank table, to fill in by hand")):
                 with Tag("p"):

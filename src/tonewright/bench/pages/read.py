@@ -60,14 +60,10 @@ class ReadPage(Page):
         layouts = self.names("target")
         self.target = Field("Target", next(iter(layouts), ""), choices=choices(layouts),
                             on_change=self._name, hint="The sheet that was printed")
-        self.of_scans, self.of_lists = Tag("div"), Tag("div")
-        with self.of_scans:
+        with Tag("div") as self.of_scans:
             self._for_scans()
-        with self.of_lists:
-            self.order = Field("Order of the list", "", choices=_ORDERS,
-                               hint="For a list whose patches have no names")
-            self.snake = Choice("Every second row or column runs backwards")
-            self.reverse = Choice("The list begins at the last patch")
+        with Tag("div") as self.of_lists:
+            self._for_lists()
         self.of_lists.set_visibility(False)
         self.name = Field("Keep the readings as", "")
         self._name()
@@ -96,6 +92,13 @@ class ReadPage(Page):
         self.white = Field("Density of the bare paper, if known",
                            hint="Without scanner and gray scale: both of these")
         self.black = Field("Density of the blackest patch, if known")
+
+    def _for_lists(self) -> None:
+        """What says which patch is which."""
+        self.order = Field("Order of the list", "", choices=_ORDERS,
+                           hint="For a list whose patches have no names")
+        self.snake = Choice("Every second row or column runs backwards")
+        self.reverse = Choice("The list begins at the last patch")
 
     def _sources(self) -> dict[str, str]:
         """Scans, and the list that was dropped last."""

@@ -63,8 +63,7 @@ class StripPage(Page):
         _, way = _WAYS[self.draft.way]
         self.row.forget()
         self.keeping.set_visibility(way.keeps)
-        self.how.clear()
-        with self.how:
+        with self.how.anew():
             self.reading = way(self, self.draft, self.time, self.row)
         self._show_more()
         self.changed()

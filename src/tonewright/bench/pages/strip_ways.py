@@ -190,8 +190,7 @@ class TableWay(Way):
 
     def _fill(self) -> None:
         """The grid, with what is typed already."""
-        self.box.clear()
-        with self.box:
+        with self.box.anew():
             if self._is_whole:
                 self.grid = None
                 Tag("p", "This table holds more than the densities of one strip: it is read as it"

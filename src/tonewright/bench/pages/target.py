@@ -74,8 +74,7 @@ class TargetPage(Page):
     async def redraw(self) -> None:
         async def draw() -> None:
             view, picture, width = await self.bench.quick.call_newest(try_target, self._asked())
-            self.sheet.clear()
-            with self.sheet:
+            with self.sheet.anew():
                 if picture is not None:
                     Tag("img", src=inline_picture(picture.png), style=f"width:{width:.1f}mm",
                         alt="The target at about its real size, mirrored as it is printed on film")

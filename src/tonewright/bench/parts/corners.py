@@ -69,8 +69,7 @@ class Corners:
         """Show a scan, and ask for the places."""
         seen = await self._look(scan)
         self.set = None
-        self._box.clear()
-        with self._box:
+        with self._box.anew():
             if self._sought.finding:
                 Tag("p", self._sought.finding, "finding serious")
             ScanView(inline_picture(seen.png), (seen.width, seen.height), self._sought.label,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import base64
 from collections.abc import Callable
-from typing import Any
+from typing import Any, Self
 
 from nicegui import ui
 from nicegui.elements.mixins.text_element import TextElement
@@ -25,6 +25,11 @@ class Tag(TextElement):
     def say(self, text: str) -> None:
         """Another text."""
         self.set_text(visible(text))
+
+    def anew(self) -> Self:
+        """Empty, to be filled: ``with tag.anew():``."""
+        self.clear()
+        return self
 
 
 def link(text: str, to: str, classes: str = "", **props: Any) -> Tag:
