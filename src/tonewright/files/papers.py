@@ -108,6 +108,10 @@ class Papers:
         folder = self.folder(paper)
         return tuple(sorted(self._files(folder, "", deep=paper != HERE), key=lambda f: f.name))
 
+    def newest(self, paper: str, kind: Kind) -> list[PaperFile]:
+        """Those of a kind, the newest first."""
+        return sorted((f for f in self.files(paper) if f.kind == kind), key=lambda f: -f.changed)
+
     def stamp(self) -> str:
         """Differs from before if any file or folder has come, gone or changed; it reads none."""
         seen = hashlib.blake2b(digest_size=8)
