@@ -23,8 +23,8 @@ from hypothesis import settings
 from tonewright.numeric import chain, monotone, sigmoid
 from tonewright.scan import find_steps, place, response, uneven
 
-# a busy machine is slow, not wrong
-settings.register_profile("patient", deadline=None)
+# a busy machine is slow, not wrong; what fails once fails every time
+settings.register_profile("patient", deadline=None, derandomize=True)
 settings.load_profile("patient")
 
 CHROMIUM = os.environ.get("TONEWRIGHT_CHROMIUM") or next(

@@ -11,6 +11,9 @@ ruff check src tests examples
 mypy &
 types=$!
 tests=0
+# browser tests and new processes are waited for: three workers keep two cores busy
+export PYTEST_XDIST_AUTO_NUM_WORKERS=${PYTEST_XDIST_AUTO_NUM_WORKERS:-$(
+  python -c 'import os; n = os.cpu_count() or 1; print(n + (n + 1) // 2)')}
 python -m pytest -n auto --dist worksteal --durations 20 "$@" || tests=$?
 wait "$types"
 exit "$tests"

@@ -42,7 +42,7 @@ class PrintingTime:
     def on_timer(self) -> PrintingTime:
         """Rounded to what a timer is set to: about a twentieth of a stop or finer."""
         steps: tuple[tuple[float, float], ...] = (
-            (60.0, 1.0), (300.0, 5.0), (1200.0, 15.0), (3600.0, 30.0), (LONGEST, 60.0))
+            (75.0, 1.0), (300.0, 5.0), (1200.0, 15.0), (3600.0, 30.0), (LONGEST, 60.0))
         if self.unit == "unit":
             steps = ((30.0, 0.5), (1000.0, 1.0), (LONGEST, 10.0))
         step = next(s for most, s in steps if self.value <= most)
