@@ -227,7 +227,7 @@ def test_what_is_refused_stands_beside_its_field_and_the_rest_stays(
     window.get_by_label("Width on the film").fill("")
     tried(window, "Pixels to the inch", ["5", ""], ["from 10 to 10000", None])
     tried(window, "Width of the border", ["400mm", "2mm", ""], ["between 0 and 300", "10 mm", None])
-    tried(window, "Lay all of them on one film", ["postcard", "70mm", ""],
+    tried(window, "Lay all negatives on one film", ["postcard", "70mm", ""],
           ["width of a roll", "takes negatives of", None])
     window.get_by_label("picture.tif").uncheck()
     window.get_by_label("sizeless.png").check()

@@ -26,6 +26,8 @@ class CurvePage(Page):
         """The two pictures, and what the curve is made from."""
         self.patch_names: list[str] = []
         self.doubtful: dict[str, Choice] | None = None
+        Tag("p", "The curve says how much ink each tone of a picture needs on the film. It is drawn"
+            " from the readings of a target, and changes as you choose.")
         with Tag("div", classes="plot-and-side"):
             with Tag("section", aria_label="The curve"):
                 self.response = Chart("Print lightness over ink", on_point=self._clicked)
@@ -46,9 +48,9 @@ class CurvePage(Page):
         self.unusable = Fault()
         self.process = Field("Strip", next(iter(processes), ""), on_change=self.changed,
                              choices=choices(processes, "none"),
-                             hint="With its strip a curve knows its printing time")
+                             hint="Gives the curve its printing time")
         self.time = Field("The target was printed for", "", on_change=self.changed,
-                          hint="Only if that is not the time of the strip: 10 min, 90s, 7:30")
+                          hint="Only if this was not the time of the strip: 10 min, 90s, 7:30")
         self.aim = Field("Aim", "lightness", choices=_AIMS, on_change=self.changed,
                          hint="How the picture's tones are spread between black and white")
         self.patches = Tag("div")
@@ -121,9 +123,9 @@ class CurvePage(Page):
             self.patches.clear()
             with self.patches:
                 Tag("h2", "Doubtful patches")
-                Tag("p", "Look at the print, and leave out those that are spoilt. A click on a"
-                    " point of the plot leaves out any other." if named else
-                    "None. A click on a point of the plot leaves that patch out.", "hint")
+                Tag("p", "Look at the print, and leave out those that are spoilt. Click any other"
+                    " patch in the plot to leave it out." if named else
+                    "None. Click a patch in the plot to leave it out.", "hint")
                 self.doubtful = {name: Choice("", on_change=partial(self._toggle, name))
                                  for name in named}
         for name, said in named.items():

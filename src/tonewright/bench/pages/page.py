@@ -73,6 +73,7 @@ class Page:
                 Tag("p", hint, "hint")
         if self.foot is not None:
             self.foot.lead_to(step)
+        self.kept.reveal()
 
     def below(self, name: str) -> Path:
         """A file of the paper, counted from the bench's folder."""

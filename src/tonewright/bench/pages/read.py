@@ -24,7 +24,7 @@ from tonewright.files.way import PRINT, stem, target_through
 from tonewright.scan.instrument import Order
 from tonewright.show.commands import ReadCommand
 
-_ORDERS = {"": "as it says itself", "name": "by name", "rows": "row by row",
+_ORDERS = {"": "as the list says", "name": "by name", "rows": "row by row",
            "columns": "column by column"}
 _IN_ORDER = ("list_in_order", "list_by_name", "list_names_and_order", *(
     f"list_{order}{snake}{reverse}" for order in ("rows", "columns") for snake in ("", "_snake")
@@ -45,6 +45,10 @@ class ReadPage(Page):
         self.corners: tuple[float, ...] | None = None
         self.scale_corners: tuple[float, ...] | None = None
         self.patches: list[ShownPatch] = []
+        self.lists: list[str] = []
+        Tag("p", "Scan the dry print of the target, with all automatic corrections off. A gray"
+            " scale of known densities beside it turns the scan into densities. Or measure the"
+            " patches with a densitometer.")
         with Tag("div", classes="plot-and-side"):
             with Tag("section", aria_label="The scan"):
                 self.shown = Tag("div", classes="scan-shown")
@@ -57,16 +61,19 @@ class ReadPage(Page):
 
     def _side(self) -> None:
         Drop("Scan (16-bit TIFF or PNG), or an instrument's list", file_address(self.paper),
-             self._arrived, accept=".tif,.tiff,.png,.csv,.txt")
+             self._arrived, accept=".tif,.tiff,.png,.csv,.txt,.json")
+        self.taken = Tag("p", "The densities of a gray scale, and the .target.json of a target"
+                         " drawn elsewhere, can be dropped here too.", "hint", aria_live="polite")
         with Tag("details"):
             Tag("summary", "Or paste an instrument's list")
             self.pasted = TextArea("The list, as text", hint="A line for each patch. It becomes a"
                                    " table in the paper's folder.")
             button("Keep this list, and read it", self._paste)
-        self.source = Field("What to read", "", choices=self._sources(""), on_change=self._anew)
+        self.source = Field("What to read", "", choices=self._images("choose"),
+                            on_change=self._anew)
         layouts = self.names("target")
         self.target = Field("Target", next(iter(layouts), ""), choices=choices(layouts),
-                            on_change=self._name, hint="The sheet that was printed")
+                            on_change=self._other_target, hint="The sheet that was printed")
         self.of_scans, self.of_lists = Tag("div"), Tag("div")
         with self.of_scans:
             self._for_scans()
@@ -94,20 +101,20 @@ class ReadPage(Page):
 
     def _for_scans(self) -> None:
         """What says how dense the values of a scan are."""
-        scanners = self.scanners()
-        self.scanner = Field("Scanner", next(iter(scanners), ""), choices={"": "none"} | scanners,
-                             hint="What its values mean")
+        self.scanner = Field("Scanner", next(iter(self.scanners()), ""),
+                             choices=self._of_scanners(),
+                             hint="Turns the values of the scan into densities")
         link("Learn it from a gray scale", address(self.paper, "scanner"), "beside")
         self.scale = Field("Gray scale beside the print", "", choices=self._scales(),
-                           hint="Instead of a scanner: the table of its steps' densities")
+                           hint="If one was scanned with the print: the table of its densities")
         self.flat = Field("Scan of a plain white sheet", "", choices=self._images("none"),
-                          hint="Scanned at the same place; takes out uneven light")
+                          hint="Scanned in the same place; corrects uneven light")
         self.white = Field("Density of the bare paper, if known",
-                           hint="Without scanner and gray scale: both of these")
+                           hint="With neither scanner nor gray scale, give this and the next")
         self.black = Field("Density of the blackest patch, if known")
 
-    def _sources(self, chosen: str) -> dict[str, str]:
-        return self._images("choose", [n for n in self.names("table") if n == chosen])
+    def _of_scanners(self) -> dict[str, str]:
+        return {"": "none"} | self.scanners()
 
     def _images(self, without: str, also: Sequence[str] = ()) -> dict[str, str]:
         return choices([*self.scans(), *also], without)
@@ -117,13 +124,45 @@ class ReadPage(Page):
         return choices(tables(self.bench.papers, self.paper, "gray_scale"), "none")
 
     def _arrived(self, name: str) -> None:
-        self.source.set_choices(self._sources(name), name)
+        """A file has come: it goes to the field that it is for."""
+        match kind_of(name):
+            case "target":
+                self._take(name, self.target)
+            case "table" if kind_of(self.source.value) == "image" and name in self._scales():
+                self._take(name, self.scale)
+            case "image" if self.source.value in self._scales():  # which came before its scan
+                self._take(self.source.value, self.scale)
+                self._take(name, self.source)
+            case "table" | "image":
+                self._take(name, self.source)
+            case _:
+                self.taken.say(f"{name} is in the paper's folder now, but cannot be used here.")
+
+    def _take(self, name: str, field: Field) -> None:
+        """A file that has come is chosen in a field, and that is said."""
+        if kind_of(name) == "table":
+            self.lists.append(name)
+        field.value = name
+        self.target.set_choices(choices(self.names("target")), self.target.value)
+        self.source.set_choices(self._images("choose", self.lists), self.source.value)
         self.scale.set_choices(self._scales(), self.scale.value)
         self.flat.set_choices(self._images("none"), self.flat.value)
-        self._anew()
+        self.taken.say(f"{name} was chosen below, under {field.label}.")
+        if field is self.target:
+            self._other_target()
+        elif field is self.source:
+            self._anew()
+        else:
+            self.scanner.set_choices(self._of_scanners(), "")  # one of them tells the densities
+            self.refused.clear()
+
+    def _other_target(self) -> None:
+        self.refused.clear()
+        self._name()
 
     def _anew(self) -> None:
         """Another scan: what was set by hand in the other does not hold."""
+        self.refused.clear()
         self.corners = self.scale_corners = None
         is_list = kind_of(self.source.value) == "table"
         self.of_scans.set_visibility(not is_list)
@@ -137,7 +176,7 @@ class ReadPage(Page):
             asked = self._asked(name)
             await self.bench.quick.call(keep_list, self.pasted.value, asked)
             self.pasted.clear()
-            self._arrived(name)
+            self._take(name, self.source)
             await self._read()
 
         await self.ask(self.refused, work, otherwise=self.pasted)
@@ -228,19 +267,20 @@ class ReadPage(Page):
         out = self.bench.left_out(self.paper, self.readings)
         self.patches = [ShownPatch(p.name, p.corners, p.said, p.doubtful, p.name in out)
                         for p in found.patches]
+        to_check = asked.output.stem.endswith(PRINT)
+        of_inks = asked.target.name in charts(self.bench.papers, self.paper)
         with self.shown:
             if asked.overlay is not None:
+                Tag("p", "Orange patches are doubtful; what is hatched was not read." + (
+                    "" if to_check or of_inks else
+                    " Click a spoilt patch to leave it out of the curve."), "hint")
                 size = self.bench.papers.picture_size(asked.overlay)
                 self.overlay = ScanView(file_address(self.paper, asked.overlay.name), size,
                                         "What was read; choose a patch to leave it out",
                                         patches=self.patches, on_patch=self._leave_out)
         self.show_result(found.view)
-        to_check = asked.output.stem.endswith(PRINT)
-        of_inks = asked.target.name in charts(self.bench.papers, self.paper)
         self.say_kept(f"Kept as {asked.output}.",
-                      "check" if to_check else "inks" if of_inks else "curve",
-                      "" if to_check or of_inks or asked.overlay is None else
-                      "Click a spoilt patch in the scan, and the curve is made without it.")
+                      "check" if to_check else "inks" if of_inks else "curve")
 
     def _leave_out(self, name: str) -> Any:
         """A patch is clicked: the curve is made without it, or with it again."""
