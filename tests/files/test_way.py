@@ -73,6 +73,13 @@ def test_names_tell_strips_negatives_and_prints_apart(cotton: Path, name: str) -
     assert not is_readings(Papers(cotton.parent), "Cotton", name)
 
 
+def test_a_worksheet_is_no_report(cotton: Path) -> None:
+    (cotton / "a-worksheet.html").write_text("", encoding="utf-8")
+    assert "report" in paper_way(Papers(cotton.parent), "Cotton").missing
+    (cotton / "a.html").write_text("", encoding="utf-8")
+    assert "report" in paper_way(Papers(cotton.parent), "Cotton").done
+
+
 def test_a_name_without_its_endings() -> None:
     assert [*map(stem, ["a.target.json", "b/a.curve.json", "a.b.tif", "a"])] == ["a", "a", "a.b",
                                                                                  "a"]

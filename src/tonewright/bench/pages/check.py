@@ -28,8 +28,6 @@ class CheckPage(Page):
 
     def build(self) -> None:
         """The tones of the print, and where its readings come from."""
-        Tag("p", "Measure the tone scale on a dry print of the negative. The check compares it with"
-            " what the curve aims at.")
         with Tag("div", classes="plot-and-side"):
             with Tag("section", aria_label="The print"):
                 self.chart = Chart("Difference of the print from its aim, over picture lightness")

@@ -26,8 +26,6 @@ class CurvePage(Page):
         """The two pictures, and what the curve is made from."""
         self.patch_names: list[str] = []
         self.doubtful: dict[str, Choice] | None = None
-        Tag("p", "The curve says how much ink each tone of a picture needs on the film. It is drawn"
-            " from the readings of a target, and changes as you choose.")
         with Tag("div", classes="plot-and-side"):
             with Tag("section", aria_label="The curve"):
                 self.response = Chart("Print lightness over ink", on_point=self._clicked)

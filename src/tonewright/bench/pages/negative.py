@@ -33,8 +33,6 @@ class NegativePage(Page):
         """The sheet and the proof side by side, and what is chosen."""
         self.proofed: tuple[Path, Path] | None = None
         self.turn = 0
-        Tag("p", "The curve turns a finished picture into a negative, mirrored and ready to print"
-            " on film.")
         with Tag("div", classes="plot-and-side"):
             with Tag("section", aria_label="The sheet and the print"):
                 with Tag("div", classes="side-by-side"):

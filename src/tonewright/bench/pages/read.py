@@ -46,15 +46,13 @@ class ReadPage(Page):
         self.scale_corners: tuple[float, ...] | None = None
         self.patches: list[ShownPatch] = []
         self.lists: list[str] = []
-        Tag("p", "Scan the dry print of the target, with all automatic corrections off. A gray"
-            " scale of known densities beside it turns the scan into densities. Or measure the"
-            " patches with a densitometer.")
         with Tag("div", classes="plot-and-side"):
             with Tag("section", aria_label="The scan"):
                 self.shown = Tag("div", classes="scan-shown")
                 with self.shown:
-                    Tag("p", "Drop the scan of the printed target. Every patch that is read will be"
-                        " shown here.", "chart-empty")
+                    Tag("p", "Scan the dry print of the target, all automatic corrections off, with"
+                        " a gray scale of known densities beside it, and drop the scan. Every patch"
+                        " that is read will be shown here.", "chart-empty")
                 self.result = Tag("div", aria_live="polite")
             with Tag("section", aria_label="What is read"):
                 self._side()
