@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import csv
 import os
+import shutil
+import signal
+import socket
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -61,6 +64,7 @@ def test_what_lies_beside_the_way(
     window.goto(bench.paper("Cotton", "inks"))
     window.get_by_label("Strip of this paper").select_option("scanned.process.json")
     window.get_by_label("Printed for").fill(f"{2.0 * ROOM.base_time:.0f}s")
+    window.locator(".same-command code", has_text="--time").wait_for(state="attached")
     window.get_by_role("button", name="Print in this colour").click()
     colour = window.locator(".big-number span").text_content()
     window.get_by_text(f"The setup says {colour} now").wait_for()
@@ -74,11 +78,32 @@ def test_what_lies_beside_the_way(
     shot(window, "setup")
     window.goto(f"{bench.base}/")
     window.get_by_role("cell", name="Made with another lamp.").first.wait_for()
+    _gone_and_closed(bench, window, cotton)
+
+
+def _gone_and_closed(bench: Any, window: Any, cotton: Path) -> None:
+    """A paper whose folder is gone is told of once; what is cut off at the end is no fault."""
+    window.goto(bench.paper("Cotton", "strip"))
+    window.get_by_role("heading", level=1).wait_for()
+    shutil.rmtree(cotton)
+    window.get_by_text("The folder of this paper is gone.").wait_for()
+    (bench.folder / "Linen").mkdir()
+    window.wait_for_timeout(1500)  # it is not looked at any more
+    cookie, host = window.context.cookies()[0], bench.base.removeprefix("http://")
+    with socket.create_connection(("127.0.0.1", int(host.partition(":")[2]))) as cut:
+        cut.sendall((f"PUT /files/Linen/cut.tif HTTP/1.1\r\nHost: {host}\r\nCookie: "
+                     f"{cookie['name']}={cookie['value']}\r\nContent-Length: 9000\r\n\r\nII"
+                     ).encode())
+        window.wait_for_timeout(300)
+        bench.process.send_signal(signal.SIGINT)
+        assert bench.process.communicate(timeout=60)[1] == ""
+    assert not [*(bench.folder / "Linen").iterdir()]
 
 
 def _scanner(window: Any, corners: Any) -> None:
     """Refused without a scan, then learnt by corners that are clicked."""
     window.get_by_label("Number of steps").fill(str(len(KNOWN)))
+    window.locator(f'[data-cell="{len(KNOWN)},0"]').wait_for(state="detached")
     paste(window, "0,0", "\n".join(f"{d:.2f}".replace(".", ",") for d in KNOWN))
     window.get_by_role("button", name="Learn the scanner").click()
     window.locator(FAULT, has_text="no scan is chosen").wait_for()

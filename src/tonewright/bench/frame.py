@@ -87,13 +87,14 @@ def frame(
     with Tag("div", classes="page", id="page", tabindex="-1"):  # within the main of NiceGUI
         Tag("h1", title)
         yield foot
-    if paper is not None and along is not None and foot is not None:
+    if foot is not None:
         foot.build()
-        _follow(bench, paper, along, foot.show)
-    _say_faults()
+    say = _say_faults()
+    if paper is not None and along is not None and foot is not None:
+        _follow(bench, paper, say, along, foot.show)
 
 
-def _say_faults() -> None:
+def _say_faults() -> Callable[[str], None]:
     """Where the page says that something failed which no field or button is to blame for."""
     with Tag("div", classes="fault", role="alert") as box:
         words = Tag("p")
@@ -114,6 +115,7 @@ def _say_faults() -> None:
         "The file was not taken. Drop it inside the dashed frame." if event.args else
         f"This page takes no files. Scans are dropped on the pages {NAMES['strip']} and"
         f" {NAMES['read']}, pictures on {NAMES['negative']}."))
+    return say
 
 
 def paper_title(bench: Bench, paper: str) -> str:
@@ -161,8 +163,7 @@ class Foot:
     def show(self, way: Way) -> None:
         """Say how far the paper has come."""
         self._way, to = way, self._kept or way.next
-        self._box.clear()
-        with self._box:
+        with self._box.anew():
             if self._kept is None:
                 Tag("p", next_on_the_way(way), "next-words")
             if to is not None and to != self._here:
@@ -170,7 +171,9 @@ class Foot:
             Tag("p", missing_words(way), "missing-words")
 
 
-def _follow(bench: Bench, paper: str, *shown: Callable[[Way], None]) -> None:
+def _follow(
+    bench: Bench, paper: str, say: Callable[[str], None], *shown: Callable[[Way], None]
+) -> None:
     """Show how far the paper has come, now and whenever that changes."""
     seen: list[Way] = []
 
@@ -182,22 +185,36 @@ def _follow(bench: Bench, paper: str, *shown: Callable[[Way], None]) -> None:
                 show(way)
 
     look()
-    on_change(bench, look)
+    on_change(bench, look, paper, lambda: say(
+        "The folder of this paper is gone. Put it back and open the page again, or choose another"
+        " paper."))
 
 
-def on_change(bench: Bench, call: Callable[[], Any]) -> None:
-    """Call whenever something in the folder has changed, as long as the page is open."""
+def on_change(
+    bench: Bench, call: Callable[[], Any], paper: str = HERE,
+    gone: Callable[[], object] = lambda: None,
+) -> None:
+    """Call whenever something in the folder has changed, as long as the page is open and its paper
+    is there; ``gone`` is called once when it is not."""
     seen = [bench.papers.stamp()]
 
     async def look() -> None:
         now = bench.papers.stamp()
-        if now != seen[0]:
-            seen[0] = now
+        if now == seen[0]:
+            return
+        seen[0] = now
+        try:
             found = call()
             if isawaitable(found):
                 await found
+        except TonewrightError:
+            if bench.papers.is_there(paper):
+                raise
+        if not bench.papers.is_there(paper):
+            timer.cancel()
+            gone()
 
-    every(LOOK_SECONDS, look)
+    timer = every(LOOK_SECONDS, look)
 
 
 def _close(bench: Bench) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import errno
+import logging
 import os
 import secrets
 import signal
@@ -117,6 +118,8 @@ def _serve(
         server = uvicorn.Server(uvicorn.Config(
             guarded, log_level="error", access_log=False, timeout_graceful_shutdown=1,
             server_header=False))
+        logging.getLogger("uvicorn.error").addFilter(  # what is cut off at the end is no fault
+            lambda _: not server.should_exit)
         bench.end = lambda: setattr(server, "should_exit", True)
         with _ended_by_interrupt(bench.end):
             asyncio.run(_until_ended(server, sockets, lambda: _open(address, settings, say, load)))

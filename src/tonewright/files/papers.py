@@ -89,6 +89,10 @@ class Papers:
                             "each paper is a folder there", "make it first, or choose another")
         return path
 
+    def is_there(self, paper: str) -> bool:
+        """Whether a paper still has its folder."""
+        return self._folder(paper).is_dir()
+
     def inside(self, paper: str, name: str) -> Path:
         """Where a file of a paper is or would be: ``name`` is a file's, or a path below."""
         folder, path = self.folder(paper), PurePosixPath(name)

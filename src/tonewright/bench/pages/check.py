@@ -48,7 +48,7 @@ class CheckPage(Page):
         self.unusable = Fault()
         self.tables: dict[str, Choice] = {}
         self.target = Field("Layout of the tone scale", "", on_change=self.changed,
-                            choices=self._layouts(),
+                            choices=self._layouts,
                             hint="For a list without tones: the layout kept with the negative")
         self._list(None)
         with Tag("p"):
@@ -83,8 +83,7 @@ class CheckPage(Page):
             chosen = next(iter(names), None)
         elif chosen not in names:  # the check says what is wrong with it
             names = [chosen, *names]
-        self.listed.clear()
-        with self.listed:
+        with self.listed.anew():
             self.tables = {n: Choice(n, n == chosen, partial(self._ticked, n)) for n in names}
             if not names:
                 Tag("p", "There are none yet: drop one, read the scan of a"
@@ -105,7 +104,7 @@ class CheckPage(Page):
         """Choose the layout that a list of patches is read by, where only one can be."""
         layout = layout_of(self.bench.papers, self.paper, name)
         if layout is not None:
-            self.target.set_choices(self._layouts(), layout)
+            self.target.renew(layout)
 
     def _layouts(self) -> dict[str, str]:
         return choices(self.names("target"), "none: the table gives the tones")
@@ -120,7 +119,7 @@ class CheckPage(Page):
         return PrintCommand(
             name=name, curve=self.below(self.curve.value), readings=chosen,
             output=None if output is None else self.below(output), date=self.date.value.strip(),
-            target=self.below(self.target.value) if self.target.value else None)
+            target=self.chosen(self.target))
 
     async def redraw(self) -> None:
         if not any(box.value for box in self.tables.values()):

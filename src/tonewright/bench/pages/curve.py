@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import date
 from functools import partial
 
 from tonewright.bench.pages.page import NAMED, Page, choices, refusal
@@ -52,8 +51,7 @@ class CurvePage(Page):
         self.aim = Field("Aim", "lightness", choices=_AIMS, on_change=self.changed,
                          hint="How the picture's tones are spread between black and white")
         self.patches = Tag("div")
-        self.date = Field("Printed on", date.today().isoformat(), on_change=self.changed,
-                          hint="Its age is counted from this day; blank if you do not know")
+        self.date = self.printed_field()
         self.name = self.name_field("Keep it as", ".curve.json")
         with Tag("div", classes="buttons"):
             button("Keep this curve", self._keep, "button primary")
@@ -70,7 +68,7 @@ class CurvePage(Page):
                               " target", "choose a table, or read a print first")
         return FitCommand(
             readings=chosen, output=self.below(self._file()),
-            process=self.below(self.process.value) if self.process.value else None,
+            process=self.chosen(self.process),
             target_time=self.time.value.strip(), aim=self.aim.value,
             leave_out=tuple(sorted(self.left_out)), setup=self.setup(),
             date=self.date.value.strip())
@@ -118,8 +116,7 @@ class CurvePage(Page):
     def _list(self, named: Mapping[str, str]) -> None:
         """The doubts of fit and scan, and what is left out already, each with a box."""
         if self.doubtful is None or [*named] != [*self.doubtful]:
-            self.patches.clear()
-            with self.patches:
+            with self.patches.anew():
                 Tag("h2", "Doubtful patches")
                 Tag("p", "Look at the print, and leave out those that are spoilt. Click any other"
                     " patch in the plot to leave it out." if named else

@@ -4,15 +4,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from tonewright.bench.frame import on_change
-from tonewright.bench.pages.page import NAMED, Page, choices, refusal
+from tonewright.bench.pages.page import NAMED, Page, choices, number, refusal
 from tonewright.bench.parts.field import Field
 from tonewright.bench.parts.result import show_result
-from tonewright.bench.parts.tags import Tag, button, link
+from tonewright.bench.parts.tags import Tag, button
 from tonewright.bench.tasks.inks import InksView, rank
 from tonewright.bench.tasks.target import keep_target
-from tonewright.bench.transfer import file_address
-from tonewright.errors import OptionError
 from tonewright.files.contents import charts, tables
 from tonewright.files.documents import parse_setup
 from tonewright.files.papers import SETUP
@@ -38,14 +35,12 @@ class InksPage(Page):
             with Tag("section", aria_label="The chart"):
                 self._chart()
                 self._side()
-        on_change(self.bench, self._files_changed)
         self.changed()
 
     def _chart(self) -> None:
         Tag("h2", "The chart")
         self.sheet = Field("Film sheet", DEFAULT_PAPER, choices={name: name for name in PAPERS})
-        self.name = Field("Keep the chart as", self.free(
-            f"{self.title}-inks.target.json").removesuffix(".target.json"))
+        self.name = self.name_field("Keep the chart as", ".target.json", f"{self.title}-inks")
         with Tag("div", classes="buttons"):
             button("Draw a chart of inks", self._draw)
         self.not_drawn = refusal({self.name: NAMED,
@@ -55,15 +50,17 @@ class InksPage(Page):
     def _side(self) -> None:
         Tag("h2", "Its print")
         read = tables(self.bench.papers, self.paper, "inks")
-        self.readings = Field("Readings of the chart", next(iter(read), ""),
-                              choices=choices(self._tables(), "choose"), on_change=self.changed,
-                              hint="As the page Read keeps them, or the table filled in by hand")
-        processes = self.names("process")
-        self.process = Field("Strip of this paper", next(iter(processes), ""),
-                             choices=choices(processes, "choose"), on_change=self.changed)
-        layouts = charts(self.bench.papers, self.paper)
-        self.layout = Field("Layout of the chart", "", choices=choices(layouts, "not needed"),
-                            on_change=self.changed, hint="For a list that holds no colours")
+        self.readings = self.file_field(
+            "Readings of the chart", next(iter(read), ""),
+            lambda: choices(self._tables(), "choose"), on_change=self.changed,
+            hint="As the page Read keeps them, or the table filled in by hand")
+        self.process = self.file_field(
+            "Strip of this paper", next(iter(self.names("process")), ""),
+            lambda: choices(self.names("process"), "choose"), on_change=self.changed)
+        self.layout = self.file_field(
+            "Layout of the chart", "",
+            lambda: choices(charts(self.bench.papers, self.paper), "not needed"),
+            on_change=self.changed, hint="For a list that holds no colours")
         self.time = Field("Printed for", on_change=self.changed,
                           hint="Blank for the base printing time")
         self.range = Field("Density range to ask for", on_change=self.changed,
@@ -84,43 +81,23 @@ class InksPage(Page):
         read = tables(self.bench.papers, self.paper, "inks")
         return [*read, *(name for name in self.names("table") if name not in read)]
 
-    def _files_changed(self) -> None:
-        self.readings.set_choices(choices(self._tables(), "choose"), self.readings.value)
-        self.process.set_choices(choices(self.names("process"), "choose"), self.process.value)
-
     async def _draw(self) -> None:
         async def draw() -> None:
             name = self.name.value.strip() or "inks"
             asked = TargetCommand(output=self.below(f"{name}.tif"), name=name, chart=True,
                                   paper_size=self.sheet.value)
             view = await self.bench.quick.call(keep_target, asked)
-            self.drawn.clear()
-            with self.drawn:
-                for ending, what in ((".tif", "The negative, to print on film"),
-                                     (".csv", "A blank table, to fill in by hand")):
-                    with Tag("p"):
-                        link(f"{what} ({name}{ending})", file_address(self.paper, name + ending),
-                             download="")
-            self.result.clear()
-            with self.result:
-                show_result(view)
+            self.offer(self.drawn, name)
+            self.show_result(view)
 
         await self.ask(self.not_drawn, draw)
 
     def _asked(self) -> InksCommand:
-        typed = self.range.value.strip().replace(",", ".")
-        try:
-            needed = float(typed) if typed else None
-        except ValueError:
-            raise OptionError(f"{typed} is typed for the density range", "it is a number such as"
-                              " 1.9", "leave it blank for what the strip asks of a negative",
-                              code="ink_range") from None
-        readings, process, layout = (
-            (self.below(field.value),) if field.value else ()
-            for field in (self.readings, self.process, self.layout))
+        needed = number(self.range, "the density range", "ink_range", "it is a number such as 1.9",
+                        "leave it blank for what the strip asks of a negative")
         return InksCommand(
-            readings=readings, process=next(iter(process), None), chart=next(iter(layout), None),
-            time=self.time.value.strip(), needed=needed,
+            readings=(self.below(self.readings.value),), process=self.chosen(self.process),
+            chart=self.chosen(self.layout), time=self.time.value.strip(), needed=needed,
             leave_out=tuple(self.out.value.replace(",", " ").split()))
 
     async def redraw(self) -> None:
@@ -140,8 +117,7 @@ class InksPage(Page):
 
     def _show(self, found: InksView) -> None:
         self.colour = found.view.result
-        self.result.clear()
-        with self.result:
+        with self.result.anew():
             with Tag("table", classes="documents"):
                 Tag("caption", "Colours of ink, the densest first", "unseen")
                 with Tag("thead"), Tag("tr"):

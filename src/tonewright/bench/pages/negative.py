@@ -93,8 +93,7 @@ class NegativePage(Page):
     def _list(self, chosen: set[str]) -> None:
         """The pictures of the folder, those that are to be made ticked."""
         names = pictures(self.bench.papers, self.paper)
-        self.pictures.clear()
-        with self.pictures:
+        with self.pictures.anew():
             self.boxes = {name: Choice(name, name in chosen, self.changed) for name in names}
 
     def _arrived(self, name: str) -> None:
@@ -181,15 +180,13 @@ class NegativePage(Page):
             self._done(image.name, made.relative_to(root))
             self.boxes[self._named(image)].set(False)
         kept = f"{counted(len(done), 'negative')} of {len(asked.images)} had been finished"
-        self.kept.clear()
-        with self.kept:
+        with self.kept.anew():
             Tag("p", f"Stopped. {kept}, and {'is' if len(done) == 1 else 'are'} kept in"
                 f" {asked.output}." if done else "Stopped. Nothing had been finished, and nothing"
                 " is kept.")
 
     def _show(self, made: MadeNegatives) -> None:
-        self.result.clear()
-        with self.result:
+        with self.result.anew():
             if made.how_to_print:
                 Tag("h2", "How to print")
                 Tag("p", made.how_to_print)
@@ -227,8 +224,7 @@ class _Lines:
     def begin(self, names: list[str], *, together: bool) -> None:
         """All are to be made; ``together``: into one file."""
         self._open, self._together = names, together
-        self._list.clear()
-        with self._list:
+        with self._list.anew():
             self._said = {}
             for name in names:
                 with Tag("li"):
@@ -267,8 +263,7 @@ def _made(images: Sequence[Path], folder: Path) -> dict[Path, Path]:
 
 
 def _picture(figure: Tag, seen: Preview | None, said: str) -> None:
-    figure.clear()
-    with figure:
+    with figure.anew():
         if seen is not None:
             Tag("img", src=inline_picture(seen.png), alt=said)
         Tag("figcaption", said)

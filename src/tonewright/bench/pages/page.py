@@ -3,21 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Awaitable, Callable, Mapping
+from datetime import date
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 from nicegui import ui
 
-from tonewright.bench.frame import Foot, paper_title
+from tonewright.bench.frame import Foot, address, on_change, paper_title
+from tonewright.bench.parts.corners import Corners, Sought
 from tonewright.bench.parts.field import Field, Place, Refusal
 from tonewright.bench.parts.result import show_result
-from tonewright.bench.parts.tags import Tag, button
+from tonewright.bench.parts.tags import Tag, button, link
 from tonewright.bench.state import Bench
 from tonewright.bench.tasks.views import View
+from tonewright.bench.transfer import file_address
 from tonewright.bench.worker import Cancelled, Overtaken
-from tonewright.errors import TonewrightError
+from tonewright.errors import OptionError, TonewrightError
 from tonewright.files.contents import foreign_images
 from tonewright.files.papers import Kind
+from tonewright.files.preview import preview_scan
 from tonewright.shelf.way import Aside, Step
 
 NAMED = ("output_exists", "name_unusable", "outside_folder")
@@ -31,10 +36,14 @@ class Page:
     """Beside the picture: what was found."""
     kept: Tag
     """At the side: what was written."""
+    refused: Refusal
+    """Where it is said why something was refused."""
 
     def __init__(self, bench: Bench, paper: str, foot: Foot | None = None) -> None:
         self.bench, self.paper, self.foot = bench, paper, foot
         self._client = ui.context.client
+        self._listing: list[Field] = []
+        on_change(bench, self.files_changed, paper)
         self.build()
 
     def build(self) -> None:
@@ -54,20 +63,66 @@ class Page:
         """What files of this paper are called after."""
         return paper_title(self.bench, self.paper)
 
-    def name_field(self, label: str, ending: str, **more: Any) -> Field:
-        """What is kept is called by this, with an ending of its own."""
-        return Field(label, self.free(self.title + ending).removesuffix(ending), **more)
+    def name_field(self, label: str, ending: str, stem: str = "", **more: Any) -> Field:
+        """What is kept is called by this, with an ending of its own; at first by the stem or the
+        paper's name."""
+        name = self.free((stem or self.title) + ending).removesuffix(ending)
+        return Field(label, name, **more)
+
+    def printed_field(self) -> Field:
+        """The day of a print that a document is made from."""
+        return Field("Printed on", date.today().isoformat(), on_change=self.changed,
+                     hint="Its age is counted from this day; blank if you do not know")
+
+    def file_field(
+        self, label: str, value: str, files: Callable[[], dict[str, str]], **more: Any
+    ) -> Field:
+        """A choice of files, which follows what comes into the folder and what goes."""
+        field = Field(label, value, choices=files, **more)
+        self._listing.append(field)
+        return field
+
+    def files_changed(self) -> Any:
+        """Something in the folder has changed."""
+        self._listing = [field for field in self._listing if not field.box.is_deleted]
+        for field in self._listing:
+            field.renew()
+
+    def scan_field(self, value: str, **more: Any) -> Field:
+        """The scan to read."""
+        return self.file_field("Scan", value, lambda: choices(self.scans(), "choose"), **more)
+
+    def flat_field(
+        self, value: str = "", with_it: str = "with the same settings", **more: Any
+    ) -> Field:
+        """The scan that evens out the lamp."""
+        return self.file_field("Scan of a plain white sheet", value,
+                               lambda: choices(self.scans(), "none"),
+                               hint=f"Scanned {with_it}; corrects uneven light", **more)
+
+    def scanner_field(
+        self, value: str | None = None, none: str = "none", **more: Any
+    ) -> Field:
+        """The scanner's response, at first the newest, and the way to learn one."""
+        known = self.scanners()
+        if value is None or value not in ("", *known):
+            value = next(iter(known), "")
+        field = self.file_field("Scanner", value, lambda: {"": none} | self.scanners(), **more)
+        link("Learn it from a gray scale", address(self.paper, "scanner"), "beside")
+        return field
+
+    def corners(self, sought: Sought, read: Callable[[], Any], box: Tag | None = None) -> Corners:
+        """Four places of a scan to be set by hand."""
+        return Corners(sought, partial(self.bench.long.call, preview_scan), read, box)
 
     def show_result(self, view: View, label: str = "") -> None:
         """A result beside its picture; ``label`` names its one figure."""
-        self.result.clear()
-        with self.result:
+        with self.result.anew():
             show_result(view, label)
 
     def say_kept(self, said: str, step: Step | Aside, hint: str = "") -> None:
         """What was written; the foot of the page leads on."""
-        self.kept.clear()
-        with self.kept:
+        with self.kept.anew():
             Tag("p", said)
             if hint:
                 Tag("p", hint, "hint")
@@ -75,10 +130,26 @@ class Page:
             self.foot.lead_to(step)
         self.kept.reveal()
 
+    def offer(self, box: Tag, target: str) -> None:
+        """The files of a target that was drawn, to be printed and filled in."""
+        with box.anew():
+            for ending, what in ((".tif", "The negative, to print on film"),
+                                 (".csv", "A blank table, to fill in by hand")):
+                with Tag("p"):
+                    link(f"{what} ({target}{ending})", file_address(self.paper, target + ending),
+                         download="")
+
     def below(self, name: str) -> Path:
         """A file of the paper, counted from the bench's folder."""
+        return self._within(self.paper, name)
+
+    def chosen(self, field: Field) -> Path | None:
+        """The same of the file that is chosen in a field; None where none is."""
+        return self.below(field.value) if field.value else None
+
+    def _within(self, paper: str, name: str) -> Path:
         papers = self.bench.papers
-        return papers.inside(self.paper, name).relative_to(papers.root)
+        return papers.inside(paper, name).relative_to(papers.root)
 
     def setup(self) -> Path | None:
         """The file that says what the paper is used with."""
@@ -105,8 +176,7 @@ class Page:
     def of_any_paper(self, value: str) -> Path | None:
         """A file that is called by its paper and its name, counted from the bench's folder."""
         paper, _, name = value.partition("/")
-        papers = self.bench.papers
-        return papers.inside(paper, name).relative_to(papers.root) if value else None
+        return self._within(paper, name) if value else None
 
     def free(self, name: str) -> str:
         """A name that no file has yet."""
@@ -145,6 +215,16 @@ def refusal(
 ) -> Refusal:
     """Where errors are shown: codes by field, and the field of a document."""
     return Refusal({code: field for field, codes in fields.items() for code in codes}, document)
+
+
+def number(field: Field, what: str, code: str, rule: str, way_out: str) -> float | None:
+    """The number that is typed, with a point or a comma; None where nothing is.  `OptionError`
+    with the code where it is none."""
+    typed = field.value.strip()
+    try:
+        return float(typed.replace(",", ".")) if typed else None
+    except ValueError:
+        raise OptionError(f"{typed} is typed for {what}", rule, way_out, code=code) from None
 
 
 class Working:

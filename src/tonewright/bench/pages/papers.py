@@ -30,8 +30,7 @@ def register(bench: Bench) -> None:
 
         async def show() -> None:
             view = await bench.quick.call(shelf_view, bench.papers.root)
-            shelf.clear()
-            with shelf:
+            with shelf.anew():
                 _shelf(bench, view)
 
         ui.timer(0.001, show, once=True)  # the worker may be loading still

@@ -2,24 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import replace
-from functools import partial
 from pathlib import Path
 from typing import Any, cast
 
-from tonewright.bench.frame import address
-from tonewright.bench.pages.page import NAMED, Page, Working, choices, refusal
+from tonewright.bench.pages.page import NAMED, Page, Working, choices, number, refusal
+from tonewright.bench.parts.corners import GRAY_SCALE, SHEET
 from tonewright.bench.parts.drop import Drop
 from tonewright.bench.parts.field import Choice, Field, TextArea
-from tonewright.bench.parts.scan_view import MARKS, SCALE, Marking, ScanView, ShownPatch
-from tonewright.bench.parts.tags import Tag, button, inline_picture, link
-from tonewright.bench.tasks.read import ReadingView, keep_list, preview, read
+from tonewright.bench.parts.scan_view import ScanView, ShownPatch
+from tonewright.bench.parts.tags import Tag, button
+from tonewright.bench.tasks.read import ReadingView, keep_list, read
 from tonewright.bench.transfer import file_address
 from tonewright.errors import OptionError, TonewrightError
 from tonewright.files.contents import charts, tables
 from tonewright.files.papers import kind_of
-from tonewright.files.preview import Preview
 from tonewright.files.way import PRINT, stem, target_through
 from tonewright.scan.instrument import Order
 from tonewright.show.commands import ReadCommand
@@ -29,26 +26,20 @@ _ORDERS = {"": "as the list says", "name": "by name", "rows": "row by row",
 _IN_ORDER = ("list_in_order", "list_by_name", "list_names_and_order", *(
     f"list_{order}{snake}{reverse}" for order in ("rows", "columns") for snake in ("", "_snake")
     for reverse in ("", "_reverse")))
-_BY_HAND = {"mark_corners": MARKS, "gray_scale_beside": SCALE, "gray_scale_corners": SCALE}
-"""What is clicked by hand, by the code of the error of a scan in which it was not found."""
 _TURNED = "gray_scale_turned"
 
 
 class ReadPage(Page):
     """One open page."""
 
-    again: Tag
-    """Reads with what was set by hand."""
-
     def build(self) -> None:
         """The scan as large as it can be, and what it is."""
-        self.corners: tuple[float, ...] | None = None
-        self.scale_corners: tuple[float, ...] | None = None
         self.patches: list[ShownPatch] = []
-        self.lists: list[str] = []
         with Tag("div", classes="plot-and-side"):
             with Tag("section", aria_label="The scan"):
                 self.shown = Tag("div", classes="scan-shown")
+                self.marks = self.corners(SHEET, self._read, self.shown)
+                self.scale_corners = self.corners(GRAY_SCALE, self._read, self.shown)
                 with self.shown:
                     Tag("p", "Scan the dry print of the target, all automatic corrections off, with"
                         " a gray scale of known densities beside it, and drop the scan. Every patch"
@@ -67,19 +58,16 @@ class ReadPage(Page):
             self.pasted = TextArea("The list, as text", hint="A line for each patch. It becomes a"
                                    " table in the paper's folder.")
             button("Keep this list, and read it", self._paste)
-        self.source = Field("What to read", "", choices=self._images("choose"),
-                            on_change=self._anew)
-        layouts = self.names("target")
-        self.target = Field("Target", next(iter(layouts), ""), choices=choices(layouts),
-                            on_change=self._other_target, hint="The sheet that was printed")
-        self.of_scans, self.of_lists = Tag("div"), Tag("div")
-        with self.of_scans:
+        self.lists: list[str] = []
+        self.source = self.file_field("What to read", "", self._sources, on_change=self._anew)
+        self.target = self.file_field(
+            "Target", next(iter(self.names("target")), ""),
+            lambda: choices(self.names("target"), "choose"), on_change=self._other_target,
+            hint="The sheet that was printed")
+        with Tag("div") as self.of_scans:
             self._for_scans()
-        with self.of_lists:
-            self.order = Field("Order of the list", "", choices=_ORDERS,
-                               hint="For a list whose patches have no names")
-            self.snake = Choice("Every second row or column runs backwards")
-            self.reverse = Choice("The list begins at the last patch")
+        with Tag("div") as self.of_lists:
+            self._for_lists()
         self.of_lists.set_visibility(False)
         self.name = Field("Keep the readings as", "")
         self._name()
@@ -88,48 +76,52 @@ class ReadPage(Page):
         self.working = Working(self.bench.long.cancel)
         self.refused = refusal({
             self.name: NAMED, self.target: ("no_target", "target_made_from"),
-            self.source: ("no_source", "scan_lossy", "scan_unread", "mark_corners"),
+            self.source: ("no_source", "scan_lossy", "scan_unread", *SHEET.lost),
             self.pasted: ("list_pasted",),
             self.scanner: ("scanner_unknown", "scan_taken_otherwise", "response_twice",
                            "scanner_made_from"),
-            self.scale: (*_BY_HAND.keys() - {"mark_corners"}, _TURNED, "gray_scale_densities"),
+            self.scale: (*GRAY_SCALE.lost, _TURNED, "gray_scale_densities"),
             self.white: ("known_patches", "density_white"), self.black: ("density_black",),
             self.order: _IN_ORDER}, self.target)
         self.kept = Tag("div", aria_live="polite")
 
     def _for_scans(self) -> None:
         """What says how dense the values of a scan are."""
-        self.scanner = Field("Scanner", next(iter(self.scanners()), ""),
-                             choices=self._of_scanners(),
-                             hint="Turns the values of the scan into densities")
-        link("Learn it from a gray scale", address(self.paper, "scanner"), "beside")
-        self.scale = Field("Gray scale beside the print", "", choices=self._scales(),
-                           hint="If one was scanned with the print: the table of its densities")
-        self.flat = Field("Scan of a plain white sheet", "", choices=self._images("none"),
-                          hint="Scanned in the same place; corrects uneven light")
+        self.scanner = self.scanner_field(hint="Turns the values of the scan into densities")
+        self.scale = self.file_field(
+            "Gray scale beside the print", "", lambda: choices(self._scales(), "none"),
+            hint="If one was scanned with the print: the table of its densities")
+        self.flat = self.flat_field(with_it="in the same place")
         self.white = Field("Density of the bare paper, if known",
                            hint="With neither scanner nor gray scale, give this and the next")
         self.black = Field("Density of the blackest patch, if known")
 
-    def _of_scanners(self) -> dict[str, str]:
-        return {"": "none"} | self.scanners()
+    def _for_lists(self) -> None:
+        """What says which patch is which."""
+        self.order = Field("Order of the list", "", choices=_ORDERS,
+                           hint="For a list whose patches have no names")
+        self.snake = Choice("Every second row or column runs backwards")
+        self.reverse = Choice("The list begins at the last patch")
 
-    def _images(self, without: str, also: Sequence[str] = ()) -> dict[str, str]:
-        return choices([*self.scans(), *also], without)
-
-    def _scales(self) -> dict[str, str]:
+    def _scales(self) -> list[str]:
         """Tables that may be a gray scale's densities."""
-        return choices(tables(self.bench.papers, self.paper, "gray_scale"), "none")
+        return tables(self.bench.papers, self.paper, "gray_scale")
+
+    def _sources(self) -> dict[str, str]:
+        """Scans, and the lists that were dropped."""
+        lists = [name for name in self.names("table") if name in self.lists]
+        return choices([*self.scans(), *lists], "choose")
 
     def _arrived(self, name: str) -> None:
         """A file has come: it goes to the field that it is for."""
+        source, scales = self.source.value, self._scales()
         match kind_of(name):
             case "target":
                 self._take(name, self.target)
-            case "table" if kind_of(self.source.value) == "image" and name in self._scales():
+            case "table" if kind_of(source) == "image" and name in scales:
                 self._take(name, self.scale)
-            case "image" if self.source.value in self._scales():  # which came before its scan
-                self._take(self.source.value, self.scale)
+            case "image" if source in scales:  # which came before its scan
+                self._take(source, self.scale)
                 self._take(name, self.source)
             case "table" | "image":
                 self._take(name, self.source)
@@ -140,19 +132,15 @@ class ReadPage(Page):
         """A file that has come is chosen in a field, and that is said."""
         if kind_of(name) == "table":
             self.lists.append(name)
-        field.value = name
-        self.target.set_choices(choices(self.names("target")), self.target.value)
-        self.source.set_choices(self._images("choose", self.lists), self.source.value)
-        self.scale.set_choices(self._scales(), self.scale.value)
-        self.flat.set_choices(self._images("none"), self.flat.value)
+            self.source.renew()
+        field.renew(name)
         self.taken.say(f"{name} was chosen below, under {field.label}.")
+        if field is self.scale:
+            self.scanner.renew("")  # one of them tells the densities
         if field is self.target:
             self._other_target()
-        elif field is self.source:
-            self._anew()
         else:
-            self.scanner.set_choices(self._of_scanners(), "")  # one of them tells the densities
-            self.refused.clear()
+            self._anew()
 
     def _other_target(self) -> None:
         self.refused.clear()
@@ -161,7 +149,8 @@ class ReadPage(Page):
     def _anew(self) -> None:
         """Another scan: what was set by hand in the other does not hold."""
         self.refused.clear()
-        self.corners = self.scale_corners = None
+        self.marks.forget()
+        self.scale_corners.forget()
         is_list = kind_of(self.source.value) == "table"
         self.of_scans.set_visibility(not is_list)
         self.of_lists.set_visibility(is_list)
@@ -200,21 +189,19 @@ class ReadPage(Page):
                               " the folder", code="no_source")
         name = self.name.value.strip() or "readings"
         scan = kind_of(source) == "image"
-        known = tuple((patch, _density(field, patch)) for patch, field in (
-            ("white", self.white), ("black", self.black)) if scan and field.value.strip())
+        known = tuple(
+            (patch, density) for patch, field in (("white", self.white), ("black", self.black))
+            if scan and (density := _density(field, patch)) is not None)
         return ReadCommand(
             source=self.below(source), target=self.below(self.target.value),
-            output=self.below(f"{name}.csv"), known=known, corners=self.corners,
+            output=self.below(f"{name}.csv"), known=known, corners=self.marks.set,
             scanner=self.of_any_paper(self.scanner.value) if scan else None,
-            densities=self._file(self.scale, scan),
-            flat=self._file(self.flat, scan), scale_corners=self.scale_corners if scan else None,
+            densities=self.chosen(self.scale) if scan else None,
+            flat=self.chosen(self.flat) if scan else None,
+            scale_corners=self.scale_corners.set if scan else None,
             overlay=self.below(f"{name}-overlay.png") if scan else None,
             order=None if scan else cast("Order | None", self.order.value or None),
             snake=self.snake.value and not scan, reverse=self.reverse.value and not scan)
-
-    def _file(self, field: Field, scan: bool) -> Path | None:
-        """A file that only a scan is read with; a list needs none."""
-        return self.below(field.value) if scan and field.value else None
 
     async def _read(self) -> None:
         async def work() -> None:
@@ -233,31 +220,11 @@ class ReadPage(Page):
     async def _by_hand(self, source: Path, error: TonewrightError) -> None:
         """What was not found is set by clicks; a gray scale that was read from the wrong end is
         read from the other."""
-        asked = _BY_HAND.get(error.code or "")
+        await self.marks.ask_if_lost(error, source)
+        await self.scale_corners.ask_if_lost(error, source)
         if error.code == _TURNED:
-            self.scale_corners = tuple(map(float, str(error.values["corners"]).split(",")))
-            self.again.say("Read the gray scale from its other end")
-        if asked is None:
-            return
-        scan: Preview = await self.bench.long.call(preview, source)
-        self.shown.clear()
-        with self.shown:
-            Tag("p", "The marks were not found: click each of them." if asked is MARKS else
-                "The gray scale was not found: click its corners.", "finding serious")
-            ScanView(inline_picture(scan.png), (scan.width, scan.height),
-                     "The scan: set what was not found",
-                     marking=Marking(partial(self._marked, asked is SCALE), asked))
-            self.again = button("Read it with these marks" if asked is MARKS else
-                                "Read it with these corners", self._read, "button primary")
-            self.again.set_visibility(False)
-
-    def _marked(self, of_scale: bool, marks: list[tuple[float, float]]) -> None:
-        corners = tuple(round(v, 1) for mark in marks for v in mark) if len(marks) == 4 else None
-        if of_scale:
-            self.scale_corners = corners
-        else:
-            self.corners = corners
-        self.again.set_visibility(corners is not None)
+            self.scale_corners.take(tuple(map(float, str(error.values["corners"]).split(","))),
+                                    "Read the gray scale from its other end")
 
     def _show(self, asked: ReadCommand, found: ReadingView) -> None:
         self.shown.clear()
@@ -288,10 +255,6 @@ class ReadPage(Page):
         self.overlay.show_patches(self.patches)
 
 
-def _density(field: Field, patch: str) -> float:
-    try:
-        return float(field.value.strip().replace(",", "."))
-    except ValueError:
-        raise OptionError(f"{field.value.strip()} is typed for a density", "it is a number such as"
-                          " 1.42", "type it with a decimal point or comma",
-                          code=f"density_{patch}") from None
+def _density(field: Field, patch: str) -> float | None:
+    return number(field, "a density", f"density_{patch}", "it is a number such as 1.42",
+                  "type it with a decimal point or comma")

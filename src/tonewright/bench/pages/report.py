@@ -81,11 +81,9 @@ class ReportPage(Page):
                 task, self.below(self.curve.value), tuple(map(self.below, others)),
                 self.below(name))
             where = file_address(self.paper, name)
-            self.shown.clear()
-            with self.shown:
+            with self.shown.anew():
                 Tag("iframe", src=where, title=f"The page {name}", classes="page-shown")
-            self.kept.clear()
-            with self.kept:
+            with self.kept.anew():
                 with Tag("p"):
                     link(f"Open {name} alone, to print it", where, target="_blank")
                 same_command(command)

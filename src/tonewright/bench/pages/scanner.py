@@ -7,12 +7,11 @@ from datetime import date
 
 from tonewright.bench.pages.page import NAMED, Page, Working, choices, refusal
 from tonewright.bench.parts.chart import Chart
+from tonewright.bench.parts.corners import ROW_OF_STEPS
 from tonewright.bench.parts.drop import Drop
 from tonewright.bench.parts.field import Field
 from tonewright.bench.parts.grid import DensityGrid
-from tonewright.bench.parts.row_corners import NOT_FOUND, RowCorners
 from tonewright.bench.parts.tags import Tag, button
-from tonewright.bench.tasks.read import preview
 from tonewright.bench.tasks.scanner import keep_scanner
 from tonewright.bench.transfer import file_address
 from tonewright.errors import OptionError, TonewrightError
@@ -42,7 +41,7 @@ class ScannerPage(Page):
             " scanner once; the response serves every paper.")
         with Tag("div", classes="plot-and-side"):
             with Tag("section", aria_label="What the scanner makes of densities"):
-                self.corners = RowCorners(self._learn)
+                self.row = self.corners(ROW_OF_STEPS, self._learn)
                 self.chart = Chart("Density over the value in the scan")
                 self.chart.show(None, _FIRST)
                 self.result = Tag("div", aria_live="polite")
@@ -53,22 +52,21 @@ class ScannerPage(Page):
         draft = self.draft
         Drop("Scan of the gray scale: TIFF or PNG, 16-bit gray, automatic corrections off",
              file_address(self.paper), self._arrived, accept=".tif,.tiff,.png")
-        self.scan = Field("Scan", draft.scan, choices=choices(self.scans(), "choose"),
-                          on_change=self._other_scan)
-        self.table = Field("Densities of its steps", draft.table, on_change=self._show_grid,
-                           choices=choices(self.names("table"), "typed below"),
-                           hint="As they are known, in the order of the steps")
+        self.scan = self.scan_field(draft.scan, on_change=self._other_scan)
+        self.table = self.file_field(
+            "Densities of its steps", draft.table,
+            lambda: choices(self.names("table"), "typed below"), on_change=self._show_grid,
+            hint="As they are known, in the order of the steps")
         self.typed = Tag("div")
         with self.typed:
             self.steps = Field("Number of steps", draft.steps, on_change=self._rows,
                                hint="12 or more, from paper white to the densest black you print")
             self.grid = DensityGrid(self._numbers(), ("density",), self._take, leaving=False)
             self.grid.set_values([[cell] for cell in draft.densities])
-        self.flat = Field("Scan of a plain white sheet", "", choices=choices(self.scans(), "none"),
-                          hint="Scanned with the same settings; takes out uneven light")
+        self.flat = self.flat_field()
         self.date = Field("Date of the scan", date.today().isoformat())
-        self.name = Field("Keep it as", self.free("flatbed.scanner.json").removesuffix(
-            ".scanner.json"), hint="As you call your scanner")
+        self.name = self.name_field("Keep it as", ".scanner.json", "flatbed",
+                                    hint="As you call your scanner")
         with Tag("div", classes="buttons"):
             button("Learn the scanner", self._learn, "button primary")
             button("Set the corners by hand", self._by_hand)
@@ -99,12 +97,11 @@ class ScannerPage(Page):
         self._take()
 
     def _arrived(self, name: str) -> None:
-        self.scan.set_choices(choices(self.scans(), "choose"), name)
-        self.flat.set_choices(choices(self.scans(), "none"), self.flat.value)
+        self.scan.renew(name)
         self._other_scan()
 
     def _other_scan(self) -> None:
-        self.corners.forget()
+        self.row.forget()
         self._take()
 
     def _asked(self) -> ScannerCommand:
@@ -115,9 +112,8 @@ class ScannerPage(Page):
         table = draft.table or self.free(f"{name}-gray-scale.csv")
         return ScannerCommand(
             scan=self.below(draft.scan), densities=self.below(table),
-            output=self.below(f"{name}.scanner.json"), corners=self.corners.corners,
-            flat=self.below(self.flat.value) if self.flat.value else None,
-            date=self.date.value.strip())
+            output=self.below(f"{name}.scanner.json"), corners=self.row.set,
+            flat=self.chosen(self.flat), date=self.date.value.strip())
 
     async def _learn(self) -> None:
         async def work() -> None:
@@ -126,10 +122,9 @@ class ScannerPage(Page):
                 view = await self.bench.long.call(
                     keep_scanner, asked, None if self.draft.table else self.draft.densities)
             except TonewrightError as error:
-                if error.code in NOT_FOUND and self.corners.corners is None:
-                    await self._show_scan()
+                await self.row.ask_if_lost(error, asked.scan)
                 raise
-            self.corners.forget()
+            self.row.forget()
             self.chart.show(view.chart)
             self.show_result(view)
             self.say_kept(f"Kept as {asked.output}.", "read")
@@ -140,8 +135,5 @@ class ScannerPage(Page):
         self.working.end()
 
     async def _by_hand(self) -> None:
-        """The row was not found, or elsewhere: its corners are set by clicks."""
-        await self.ask(self.refused, self._show_scan)
-
-    async def _show_scan(self) -> None:
-        self.corners.ask(await self.bench.long.call(preview, self._asked().scan))
+        """The row was not found, or elsewhere."""
+        await self.ask(self.refused, lambda: self.row.ask(self._asked().scan))

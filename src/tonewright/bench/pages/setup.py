@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
-from tonewright.bench.frame import address, on_change
+from tonewright.bench.frame import address
 from tonewright.bench.pages.page import Page
 from tonewright.bench.parts.field import Refusal
 from tonewright.bench.parts.setup_form import SetupForm
@@ -35,7 +36,6 @@ class SetupPage(Page):
                 Tag("h2", "Made with another setup")
                 self.result = Tag("div", aria_live="polite")
         self._open()
-        on_change(self.bench, self.redraw)
         self.changed()
 
     def _open(self) -> None:
@@ -49,12 +49,14 @@ class SetupPage(Page):
             self.refused.show(error)
         self.form.show(self.now)
 
+    def files_changed(self) -> Any:
+        return self.redraw()
+
     async def redraw(self) -> None:
         """Say what depends on the setup, as the folder stands now."""
         view = await self.bench.quick.call(shelf_view, self.bench.papers.root)
         others = [row for row in view.by_paper.get(self.paper, ()) if row.otherwise]
-        self.result.clear()
-        with self.result:
+        with self.result.anew():
             if not others:
                 Tag("p", "Everything in this paper's folder was made with this setup.", "hint")
             for row in others:

@@ -9,7 +9,6 @@ from tonewright.bench.pages.page import NAMED, Page, choices, refusal
 from tonewright.bench.parts.field import Choice, Field
 from tonewright.bench.parts.tags import Tag, button, inline_picture, link
 from tonewright.bench.tasks.target import keep_target, try_target
-from tonewright.bench.transfer import file_address
 from tonewright.errors import OptionError, TonewrightError
 from tonewright.files.documents import parse_setup
 from tonewright.files.papers import SETUP
@@ -69,12 +68,11 @@ class TargetPage(Page):
             raise OptionError(f"{levels or 'nothing'} is typed for the ink levels",
                               "it must be a whole number", "type 21, or another number",
                               code="target_levels")
-        through = self.below(self.through.value) if self.through.value else None
         name = self.name.value.strip() or "target"
         return TargetCommand(
             output=self.below(f"{name}.tif"), name=name, levels=int(levels),
-            paper_size=self.paper_size.value, landscape=self.landscape.value, through=through,
-            ink_colour=self.colour.value.strip())
+            paper_size=self.paper_size.value, landscape=self.landscape.value,
+            through=self.chosen(self.through), ink_colour=self.colour.value.strip())
 
     def _strip(self) -> Path | None:
         """What tells how long the target is printed: the newest strip; a curve has its own time."""
@@ -85,8 +83,7 @@ class TargetPage(Page):
         async def draw() -> None:
             view, picture, width = await self.bench.quick.call_newest(
                 try_target, self._asked(), self._strip())
-            self.sheet.clear()
-            with self.sheet:
+            with self.sheet.anew():
                 if picture is not None:
                     Tag("img", src=inline_picture(picture.png), style=f"width:{width:.1f}mm",
                         alt="The target at about its real size, mirrored as it is printed on film")
@@ -98,13 +95,7 @@ class TargetPage(Page):
         async def keep() -> None:
             asked = self._asked()
             self.show_result(await self.bench.quick.call(keep_target, asked, self._strip()))
-            self.kept.clear()
-            with self.kept:
-                for ending, what in ((".tif", "The negative, to print on film"),
-                                     (".csv", "A blank table, to fill in by hand")):
-                    with Tag("p"):
-                        link(f"{what} ({asked.name}{ending})",
-                             file_address(self.paper, asked.name + ending), download="")
+            self.offer(self.kept, asked.name)
             if self.foot is not None:
                 self.foot.lead_to("read")
             self.kept.reveal()

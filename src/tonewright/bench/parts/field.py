@@ -21,17 +21,19 @@ class Field:
     Parameters
     ----------
     choices:
-        Value and label of each, for a choice of several; None: a text.
+        Value and label of each, for a choice of several, or what makes them anew; None: a text.
     on_change:
         Called without arguments after every change.
     """
 
     def __init__(
         self, label: str, value: str = "", *, hint: str = "",
-        on_change: Callable[[], Any] | None = None, choices: Mapping[str, str] | None = None,
+        on_change: Callable[[], Any] | None = None,
+        choices: Mapping[str, str] | Callable[[], Mapping[str, str]] | None = None,
         kind: str = "text",
     ) -> None:
         self.label, self.value, self._on_change = label, value, on_change
+        self._find, self._choices = choices, dict[str, str]()
         with Tag("div", classes="field") as self.box:
             name = Tag("label", label)
             self._input = _TextInput(value, kind) if choices is None else Tag("select")
@@ -47,20 +49,19 @@ class Field:
             else:
                 self._input.props.update({"aria-describedby": told})
                 self._input.on("change", self._chosen, js_handler=_TOLD)
-                with self._input:
-                    self._fill(choices or {})
+                self.renew()
 
-    def _fill(self, choices: Mapping[str, str]) -> None:
-        for value, label in choices.items():
-            chosen = {"selected": ""} if value == self.value else {}
-            Tag("option", label, value=value, **chosen)
-
-    def set_choices(self, choices: Mapping[str, str], value: str) -> None:
-        """Other choices, one of them chosen."""
-        self.value = value
+    def renew(self, value: str | None = None) -> None:
+        """Make the choices anew, and choose another of them if it is given."""
+        found = dict(self._find() if callable(self._find) else self._find or {})
+        if value is None and found == self._choices:
+            return  # else the list would close under the hand
+        self.value, self._choices = self.value if value is None else value, found
         self._input.clear()
         with self._input:
-            self._fill(choices)
+            for one, label in found.items():
+                chosen = {"selected": ""} if one == self.value else {}
+                Tag("option", label, value=one, **chosen)
 
     def set(self, value: str) -> None:
         """Another value, which is not told as a change."""

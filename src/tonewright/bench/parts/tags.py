@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import base64
 from collections.abc import Callable
-from typing import Any
+from typing import Any, Self
 
 from nicegui import ui
 from nicegui.elements.mixins.text_element import TextElement
@@ -36,6 +36,11 @@ class Tag(TextElement):
         """Scroll to it, no further than needed, unless something is being typed."""
         self.client.run_javascript(_REVEAL % self.id)
 
+    def anew(self) -> Self:
+        """Empty, to be filled: ``with tag.anew():``."""
+        self.clear()
+        return self
+
 
 def link(text: str, to: str, classes: str = "", **props: Any) -> Tag:
     """A link within the bench."""
@@ -54,6 +59,6 @@ def inline_picture(png: bytes) -> str:
     return f"data:image/png;base64,{base64.b64encode(png).decode('ascii')}"
 
 
-def every(seconds: float, call: Callable[[], Any]) -> None:
+def every(seconds: float, call: Callable[[], Any]) -> ui.timer:
     """Call again and again as long as the page is open."""
-    ui.timer(seconds, call)
+    return ui.timer(seconds, call)

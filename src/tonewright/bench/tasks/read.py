@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 
 from tonewright.bench.tasks.views import View, view
 from tonewright.errors import OptionError
-from tonewright.files.preview import Preview, preview_scan
 from tonewright.files.safe import scratch, write_text
 from tonewright.files.scan.overlay import LONGEST
 from tonewright.files.scan.read import ReadRequest, ReadResult, read_print
@@ -66,11 +64,6 @@ def keep_list(text: str, asked: ReadCommand) -> None:
         write_text(tried, text)
         read_print(tried, asked.target, request=_request(asked))
     write_text(asked.source, text)
-
-
-def preview(path: Path) -> Preview:
-    """The scan, small, to set marks by hand in."""
-    return preview_scan(path)
 
 
 def _patches(result: ReadResult) -> tuple[ReadPatch, ...]:

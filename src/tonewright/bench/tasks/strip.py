@@ -65,11 +65,6 @@ class TypedStrip:
         return not any(map(str.strip, (*self.film, *self.bare)))
 
 
-def steps_of(tablet: str) -> int:
-    """How many steps a tablet has."""
-    return len(read_tablet(tablet).densities)
-
-
 def open_strip(path: Path, tablet: str) -> StripCells | None:
     """A strip's table to go on with; None for one that holds more than densities of one strip."""
     return strip_cells(read_table(path, "step", STRIPS), read_tablet(tablet))
