@@ -210,7 +210,7 @@ def test_what_is_refused_stands_beside_its_field_and_the_rest_stays(
         shutil.copy(CURVES / name, folder)
     write_picture(folder / "picture.tif", scene(480, 360), 120.0)
     Image.fromarray(scene(480, 360)).save(folder / "sizeless.png")
-    (folder / "a-print.csv").write_text("image_lightness,density\n0,1.5\n50,0.6\n100,0.1\n",
+    (folder / "a-print.csv").write_text("image_lightness,density\n0,1.5\n30,1\n50,0.6\n100,0.1\n",
                                         encoding="utf-8")
 
     window.goto(cotton.paper("Cotton", "target"))
@@ -251,8 +251,10 @@ def test_what_is_refused_stands_beside_its_field_and_the_rest_stays(
     window.goto(cotton.paper("Cotton", "check"))
     window.get_by_label("a-print.csv").wait_for()
     assert window.locator(".field-choice").count() == 1, "the target's own readings are no print's"
+    window.locator(".big-number").wait_for()
     window.get_by_label("Date of the print").fill("yesterday")
     refused(window, "Date of the print", "A date is a year")
+    assert window.locator(".big-number").count() == 0, "no verdict stands beside a refusal"
 
     window.goto(cotton.paper("Cotton", "report"))
     window.get_by_label("Keep it as").fill("con")

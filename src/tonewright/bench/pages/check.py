@@ -14,7 +14,7 @@ from tonewright.bench.parts.tags import Tag, button, link
 from tonewright.bench.tasks.check import check, keep_tones, refine, renew
 from tonewright.bench.tasks.views import View
 from tonewright.bench.transfer import file_address
-from tonewright.errors import OptionError
+from tonewright.errors import OptionError, TonewrightError
 from tonewright.files.contents import layout_of, tables
 from tonewright.files.way import PRINT
 from tonewright.show.commands import PrintCommand
@@ -123,14 +123,21 @@ class CheckPage(Page):
 
     async def redraw(self) -> None:
         if not any(box.value for box in self.tables.values()):
-            self.chart.show(None, "Choose the readings of a print, or type its tones.")
-            self.result.clear()
+            self._none()
             return
 
         async def draw() -> None:
-            self._show(await self.bench.quick.call_newest(check, self._asked()))
+            try:
+                self._show(await self.bench.quick.call_newest(check, self._asked()))
+            except TonewrightError:  # no verdict may stand beside readings it is not of
+                self._none()
+                raise
 
         await self.ask(self.refused, draw, otherwise=self.unusable)
+
+    def _none(self) -> None:
+        self.chart.show(None, "The print is shown here once its readings can be read.")
+        self.result.clear()
 
     def _show(self, view: View) -> None:
         self.chart.show(view.chart)

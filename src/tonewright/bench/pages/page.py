@@ -120,12 +120,10 @@ class Page:
         with self.result.anew():
             show_result(view, label)
 
-    def say_kept(self, said: str, step: Step | Aside, hint: str = "") -> None:
+    def say_kept(self, said: str, step: Step | Aside) -> None:
         """What was written; the foot of the page leads on."""
         with self.kept.anew():
             Tag("p", said)
-            if hint:
-                Tag("p", hint, "hint")
         if self.foot is not None:
             self.foot.lead_to(step)
         self.kept.reveal()
