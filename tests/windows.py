@@ -25,6 +25,14 @@ def shot(page: Any, name: str) -> None:
         page.set_viewport_size({"width": 1280, "height": 800})
 
 
+def read_by_two_densities(page: Any, scan: str) -> None:
+    """Have a scan read that has no scanner response, on its page."""
+    page.get_by_label("What to read").select_option(scan)
+    page.get_by_label("Density of the bare paper").fill("0.09")
+    page.get_by_label("Density of the blackest").fill("1.55")
+    page.get_by_role("button", name="Read it", exact=True).click()
+
+
 def same(page: Any, folder: Path, tmp_path: Path, *outputs: str) -> None:
     """The command that the page shows writes the same bytes."""
     command = page.locator(".same-command code").last.text_content()

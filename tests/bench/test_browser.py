@@ -21,6 +21,7 @@ from tonewright.target.layout import LayoutSettings
 from tonewright.virtual import scanroom
 from tonewright.virtual.darkroom import DEMO_INK, KALLITYPE, Darkroom
 from tonewright.virtual.scene import scene
+from windows import read_by_two_densities
 
 pytestmark = [pytest.mark.skipif(os.name != "posix", reason="ended by a signal"),
               pytest.mark.usefixtures("chromium")]
@@ -50,10 +51,7 @@ def test_marks_that_are_not_found_are_set_by_clicks(bench: Any, window: Any) -> 
 
     window.goto(bench.address)
     window.goto(bench.paper("Ramie", "read"))
-    window.get_by_label("What to read").select_option("torn-scan.tif")
-    window.get_by_label("Density of the bare paper").fill("0.09")
-    window.get_by_label("Density of the blackest").fill("1.55")
-    window.get_by_role("button", name="Read it", exact=True).click()
+    read_by_two_densities(window, "torn-scan.tif")
     picture = window.locator(".scan-view svg")
     picture.wait_for()
     box = picture.bounding_box()

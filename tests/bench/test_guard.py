@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import socket
 import warnings
-from collections.abc import Iterator
+from collections.abc import Callable, Coroutine, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -186,6 +186,43 @@ def test_an_upload_that_breaks_off_leaves_nothing(
     tmp_path: Path, caplog: pytest.LogCaptureFixture
 ) -> None:
     """Over a real socket: the connection ends in the middle of the body."""
+    async def attack(port: int, root: Path) -> None:
+        _, writer = await asyncio.open_connection("127.0.0.1", port)
+        writer.write(_put("cut.tif", port, 40_000) + b"x" * 10_000)
+        await writer.drain()
+        await _until(lambda: any(root.rglob("*.part*")))
+        writer.close()
+        await _until(lambda: not any(root.rglob("*.part*")))
+
+    assert not _served(tmp_path, attack)
+    assert not [said for said in caplog.records if said.levelname == "ERROR"]
+
+
+def test_each_of_two_files_on_one_connection_gets_its_name(tmp_path: Path) -> None:
+    """A server that had to wait for the first reads the second in what is left of its context."""
+    async def send(port: int, root: Path) -> None:
+        reader, writer = await asyncio.open_connection("127.0.0.1", port)
+        for name in ("first.tif", "second.tif"):
+            writer.write(_put(name, port, 400_000) + b"x" * 399_000)
+            await _until(lambda: any(p.stat().st_size == 399_000 for p in root.rglob("*.part*")))
+            writer.write(b"x" * 1000)
+            answer = await reader.readuntil(b"\r\n\r\n")
+            assert answer.startswith(b"HTTP/1.1 201")
+            await reader.readexactly(len(name))
+        writer.close()
+
+    assert _served(tmp_path, send, limit=500_000) == ["first.tif", "second.tif"]
+
+
+def _put(name: str, port: int, size: int) -> bytes:
+    return (f"PUT /files/Cotton/{name} HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\nCookie: "
+            f"tonewright_bench_{port}={TOKEN}\r\nContent-Length: {size}\r\n\r\n").encode()
+
+
+def _served(
+    tmp_path: Path, talk: Callable[[int, Path], Coroutine[Any, Any, None]], limit: int = LIMIT
+) -> list[str]:
+    """Talk to a bench over a real socket; what is in the paper afterwards."""
     import uvicorn
 
     root = tmp_path / "prints"
@@ -193,29 +230,22 @@ def test_an_upload_that_breaks_off_leaves_nothing(
     app = FastAPI()
     transfer.register(app, Papers(root))
 
-    async def attack() -> None:
+    async def serve() -> None:
         listener = socket.socket()
+        listener.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 1 << 20)  # more than it reads on
         listener.bind(("127.0.0.1", 0))
         port = listener.getsockname()[1]
         server = uvicorn.Server(uvicorn.Config(
-            Guard(app, {f"127.0.0.1:{port}"}, TOKEN, LIMIT), log_config=None))
+            Guard(app, {f"127.0.0.1:{port}"}, TOKEN, limit), log_config=None))
         serving = asyncio.create_task(server.serve(sockets=[listener]))
         while not server.started:
             await asyncio.sleep(0.01)
-        _, writer = await asyncio.open_connection("127.0.0.1", port)
-        writer.write((f"PUT /files/Cotton/cut.tif HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\n"
-                      f"Cookie: tonewright_bench_{port}={TOKEN}\r\nContent-Length: 40000\r\n\r\n"
-                      ).encode() + b"x" * 10_000)
-        await writer.drain()
-        await _until(lambda: any(root.rglob("*.part*")))
-        writer.close()
-        await _until(lambda: not any(root.rglob("*.part*")))
+        await talk(port, root)
         server.should_exit = True
         await serving
 
-    in_a_loop(attack())
-    assert not [*(root / "Cotton").iterdir()]
-    assert not [said for said in caplog.records if said.levelname == "ERROR"]
+    in_a_loop(serve())
+    return sorted(path.name for path in (root / "Cotton").iterdir())
 
 
 async def _until(holds: Any) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import os
 import shutil
+import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -47,10 +48,10 @@ def faults(page: Any) -> dict[str, str]:
 
 def refused(page: Any, label: str, words: str) -> None:
     """This is said beside that field, and nothing elsewhere."""
-    page.locator(".field-error", has_text=words).wait_for(timeout=20_000)
-    found = faults(page)
-    assert [*found] == [label], found
-    assert words in found[label]
+    end = time.monotonic() + 20.0
+    while [*(found := faults(page))] != [label] or words not in found[label]:
+        assert time.monotonic() < end, found  # while it is looked at again, nothing is said
+        page.wait_for_timeout(50)
 
 
 def on_glass(folder: Path) -> tuple[Path, Corners]:

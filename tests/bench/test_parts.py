@@ -16,6 +16,7 @@ from tonewright.files.raster.pictures import write_picture
 from tonewright.files.targets import TargetRequest, draw_target
 from tonewright.target.layout import LayoutSettings
 from tonewright.virtual.scene import scene
+from windows import read_by_two_densities
 
 pytestmark = [pytest.mark.skipif(os.name != "posix", reason="ended by a signal"),
               pytest.mark.usefixtures("chromium")]
@@ -135,10 +136,7 @@ def test_marks_are_set_by_the_keys_and_dragged(bench: Any, window: Any) -> None:
     write_picture(paper / "other.tif", scene(480, 600), 120.0)
     window.goto(bench.address)
     window.goto(bench.paper("Jute", "read"))
-    window.get_by_label("What to read").select_option("other.tif")
-    window.get_by_label("Density of the bare paper").fill("0.09")
-    window.get_by_label("Density of the blackest").fill("1.55")
-    window.get_by_role("button", name="Read it", exact=True).click()
+    read_by_two_densities(window, "other.tif")
     keys = window.get_by_role("button", name="Set the next mark with the keys")
     keys.wait_for()
     for _ in range(4):

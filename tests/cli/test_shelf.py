@@ -178,7 +178,7 @@ def test_bad_input(tmp_path, monkeypatch):
     assert "there is no document in empty" in commands.said(invoke, "shelf", "empty")
     assert "x.json" in commands.said(invoke, "shelf", "foreign")
     Path("file").write_text("x", encoding="utf-8")
-    assert "file is no folder" in commands.said(invoke, "shelf", "file")
+    assert "file is not a folder" in commands.said(invoke, "shelf", "file")
     assert "--due-after" in commands.said(invoke, "shelf", "empty", "--due-after", "0")
     assert "FOLDER" in commands.said(invoke, "shelf").upper()
     assert invoke("shelf", "foreign", "empty").exit_code == 2

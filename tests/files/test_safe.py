@@ -7,6 +7,7 @@ import os
 import subprocess
 import sys
 import time
+from contextvars import copy_context
 from pathlib import Path
 
 import pytest
@@ -376,6 +377,13 @@ def test_together_or_not_at_all(tmp_path):
         write_text(tmp_path / "a", "newer", force=True)
         _ = 1 / 0
     assert contents(tmp_path) == {"a": "new", "b": "new"}
+
+
+def test_what_is_written_in_a_copy_of_its_context_is_not_part_of_it_once_it_has_ended(tmp_path):
+    with together():
+        later = copy_context()
+    later.run(write_text, tmp_path / "a", "new")
+    assert contents(tmp_path) == {"a": "new"}
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="folders are not synced there")

@@ -35,7 +35,7 @@ from tonewright.record.findings import Finding
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
 from tonewright.show import curve_text as report
-from tonewright.show.curve_text import fit_json, fit_text, renew_json, renew_text
+from tonewright.show.curve_text import doubt_words, fit_json, fit_text, renew_json, renew_text
 from tonewright.show.findings import sentence
 from tonewright.show.words import WIDTH
 from tonewright.strip.fit import make_process
@@ -226,3 +226,12 @@ def test_rewording_changes_no_document(stained, derived, monkeypatch):
         assert not any(sentence(f) in document for f in curve.findings)
     assert sentence(NothingMoved("old")) not in renew_text(renewed(derived, readings=readings(OLD)),
                                                            "x")
+
+
+@pytest.mark.parametrize(("doubt", "words"), [
+    ("patch_unlike patch_spoilt", "in the scan unlike similar patches and a scratch or stain"),
+    ("a thumb was on it\x1b", 'in the scan "a thumb was on it\\x1b"'),
+    (None, ""),
+])
+def test_a_doubt_is_said_in_words_and_a_text_of_others_is_quoted(doubt, words):
+    assert doubt_words(None, doubt) == words

@@ -152,7 +152,10 @@ class Foot:
 
     def build(self) -> None:
         """Put it where the page ends."""
-        self._box = Tag("footer", classes="next-step foot", aria_label="What comes next")
+        with Tag("footer", classes="next-step foot", aria_label="What comes next"):
+            self._words = Tag("p", "", "next-words")
+            self._onward = link("", "", "button primary")
+            self._missing = Tag("p", "", "missing-words")
 
     def lead_to(self, step: Step | Aside) -> None:
         """Something was kept that is for this step."""
@@ -163,12 +166,13 @@ class Foot:
     def show(self, way: Way) -> None:
         """Say how far the paper has come."""
         self._way, to = way, self._kept or way.next
-        with self._box.anew():
-            if self._kept is None:
-                Tag("p", next_on_the_way(way), "next-words")
-            if to is not None and to != self._here:
-                link(f"Go on: {NAMES[to]}", address(self._paper, to), "button primary")
-            Tag("p", missing_words(way), "missing-words")
+        self._words.say(next_on_the_way(way))
+        self._words.set_visibility(self._kept is None)
+        if to is not None:  # the same link, which may have the focus
+            self._onward.say(f"Go on: {NAMES[to]}")
+            self._onward.props.update(href=address(self._paper, to))
+        self._onward.set_visibility(to is not None and to != self._here)
+        self._missing.say(missing_words(way))
 
 
 def _follow(
@@ -179,7 +183,7 @@ def _follow(
 
     def look() -> None:
         way = paper_way(bench.papers, paper)
-        if seen != [way]:  # else a link in it would lose the focus for nothing
+        if seen != [way]:
             seen[:] = [way]
             for show in shown:
                 show(way)

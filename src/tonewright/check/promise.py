@@ -20,12 +20,12 @@ from tonewright.curve.fit import (
     band_width,
 )
 from tonewright.frozen import dataclass
+from tonewright.numeric.student import WITHIN_95
 from tonewright.scales import STOP, Array
 
 USUAL_WORTH = 12.0
 """Degrees of freedom with which the usual scatter of sheets is known where no curve tells: one
 printer's sheets differ a fifth more or a fifth less than another's (from memory, no source)."""
-BAND = 1.96
 ALONG = 0.12
 """Ink level over which a curve's error keeps its sign: about a tenth of the scale, as smooth fits
 through twenty to fifty levels have it."""
@@ -265,7 +265,7 @@ def _sheets(curve: Curve) -> _Sheets:
     by_strip = curve.recipe is not None
     shared = np.array([1.0 / (count + (by_strip and mode in ENDS)) for mode in MODES])
     if known is None:  # the band of a curve by way of a strip holds how strip and target differ
-        return _Sheets(USUAL_SHEETS_LIGHTNESS, USUAL_WORTH, shared, by_strip, BAND)
+        return _Sheets(USUAL_SHEETS_LIGHTNESS, USUAL_WORTH, shared, by_strip, WITHIN_95)
     own = max(count - 1.0, 1.0)
     total = own * known**2 + USUAL_SHEETS_WORTH * USUAL_SHEETS_LIGHTNESS**2
     worth = own + USUAL_SHEETS_WORTH

@@ -24,7 +24,6 @@ if TYPE_CHECKING:
 Function = TypeVar("Function", bound=Callable[..., Any])
 
 
-
 class _Path(click.Path):
     """A file or a folder; an option that follows in its place is none."""
 

@@ -14,7 +14,7 @@ import numpy as np
 from tonewright import scales
 from tonewright.curve.chains import SHEET_EXPOSURE_SD, Chains, fit_recipe
 from tonewright.curve.document import Ancestor, Curve, Settings, Summary, make_correction
-from tonewright.curve.few import BAND, follow
+from tonewright.curve.few import follow
 from tonewright.curve.findings import (
     Doubt,
     DoubtfulPatchesCount,
@@ -35,6 +35,7 @@ from tonewright.errors import FitError
 from tonewright.frozen import dataclass
 from tonewright.measured.readings import Readings
 from tonewright.numeric.chain import ChainData, ChainFit
+from tonewright.numeric.student import WITHIN_95
 from tonewright.record.findings import Finding
 from tonewright.record.provenance import made_by
 from tonewright.record.setup import INK, Setup, other_light
@@ -220,7 +221,7 @@ def _tabulate(level: Array, density: Array, sd: Array, noise: float) -> PrintRes
 
     middle = lightness(falling, lower=True)
     edges = [lightness(falling + k * s, lower=k > 0)
-             for s in (sd, np.hypot(sd, noise)) for k in (BAND, -BAND)]
+             for s in (sd, np.hypot(sd, noise)) for k in (WITHIN_95, -WITHIN_95)]
     return PrintResponse(
         level=np.round(level, 9), lightness=middle,
         lightness_low=np.minimum(edges[0], middle), lightness_high=np.maximum(edges[1], middle),
@@ -234,8 +235,8 @@ def _negative(level: Array, density: Array, sd: Array) -> NegativeResponse:
         return np.asarray(np.round(np.maximum.accumulate(np.maximum(values, 0.0)), 6),
                           dtype=np.float64)
 
-    return NegativeResponse(np.round(level, 9), column(rising), column(rising - BAND * sd),
-                            column(rising + BAND * sd))
+    return NegativeResponse(np.round(level, 9), column(rising), column(rising - WITHIN_95 * sd),
+                            column(rising + WITHIN_95 * sd))
 
 
 def _seen(

@@ -8,6 +8,7 @@ from statistics import NormalDist
 import numpy as np
 
 from tonewright.curve.responses import PrintResponse
+from tonewright.numeric.student import WITHIN_95
 from tonewright.scales import Array
 
 STRAY, STRAY_DENSITY = 3.5, 0.06
@@ -17,7 +18,6 @@ BETTER = 0.85
 ALONG = 0.3
 """Ink level over which the error of a curve through a print or two keeps its sign: sheets differ
 in speed, contrast and black."""
-BAND = 1.96
 
 
 def few_strays(
@@ -56,7 +56,7 @@ def few_strays(
     return found if len(found) <= max(density.size // 3, 1) else {}
 
 
-def follow(before: Array, after: PrintResponse, band: float = BAND) -> PrintResponse:
+def follow(before: Array, after: PrintResponse, band: float = WITHIN_95) -> PrintResponse:
     """The response on the way from what was known before to what more readings make of it, as far
     as `part_to_follow` says; its band holds the truth about ``after``.
 
@@ -67,7 +67,7 @@ def follow(before: Array, after: PrintResponse, band: float = BAND) -> PrintResp
     part = part_to_follow(after.level, before, light, half / band)
     middle = np.round(before + part * (light - before), 6)
     # what is left of the way is one more error
-    left = BAND * np.abs(light - middle)
+    left = WITHIN_95 * np.abs(light - middle)
 
     def edge(column: Array, sign: float) -> Array:
         moved = np.clip(middle + sign * np.hypot(column - light, left), 0.0, 100.0)

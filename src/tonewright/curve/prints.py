@@ -98,13 +98,13 @@ class PatchPlace:
     off_by_density: float | None
     """How far it lies from what the others suggest, where that makes it doubtful; above 0: denser.
     """
-    scan_doubts: tuple[str, ...]
-    """Codes of what the scan gave reason to doubt."""
+    scan_doubt: str | None
+    """What its readings say that the scan gave reason to doubt; None: nothing."""
 
     @property
     def doubtful(self) -> bool:
         """Whether the fit or the scan doubts it."""
-        return self.off_by_density is not None or bool(self.scan_doubts)
+        return self.off_by_density is not None or self.scan_doubt is not None
 
 
 def patch_places(curve: Curve) -> list[PatchPlace]:
@@ -148,6 +148,6 @@ def _places(
     return [PatchPlace(
         full, float(at), float(light), moved,
         not aside & {patch.patch, full} and all(a <= patch.level <= b for a, b in used),
-        doubtful.get(full), tuple((patch.doubt or "").split()))
+        doubtful.get(full), patch.doubt)
         for patch, full, at, light in zip(readings.patches, patch_names(readings.patches), level,
                                           readings.lightness, strict=True) if np.isfinite(at)]

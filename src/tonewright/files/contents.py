@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from functools import lru_cache
 from pathlib import Path
-from typing import Literal
+from typing import Literal, TypeVar
 
 from tonewright.errors import TonewrightError
 from tonewright.files.documents import open_check, open_curve
@@ -25,6 +25,19 @@ Holds = Literal["readings", "print", "inks", "strip", "gray_scale"]
 ``inks``: of a chart of inks; ``gray_scale``: densities of steps, of which nothing says that they
 are a strip's."""
 _OF_STRIPS = ("film", "bare", "through", "time")
+_T = TypeVar("_T")
+
+
+def _remembered(look: Callable[[Path], _T]) -> Callable[[Path, PaperFile], _T]:
+    """What is seen in a file of a folder, looked at again only when it has changed."""
+    @lru_cache(_KEPT)
+    def kept(path: Path, _changed: float, _size: int) -> _T:
+        return look(path)
+
+    def look_or_remember(folder: Path, file: PaperFile) -> _T:
+        return kept(folder / file.name, file.changed, file.size)
+
+    return look_or_remember
 
 
 @dataclass(frozen=True)
@@ -50,7 +63,7 @@ def table_holds(papers: Papers, paper: str, file: PaperFile) -> Holds | None:
     the tone scale beside a negative, has all of them.
     """
     folder = papers.folder(paper)
-    seen = _table(folder / file.name, file.changed, file.size)
+    seen = _table(folder, file)
     if seen is None:
         return None
     if seen.inks:
@@ -64,8 +77,8 @@ def table_holds(papers: Papers, paper: str, file: PaperFile) -> Holds | None:
 
 def tables(papers: Papers, paper: str, holds: Holds) -> list[str]:
     """The tables of a paper that hold this, the newest first."""
-    return [f.name for f in _newest(papers, paper)
-            if f.kind == "table" and table_holds(papers, paper, f) == holds]
+    return [f.name for f in papers.newest(paper, "table")
+            if table_holds(papers, paper, f) == holds]
 
 
 def layout_of(papers: Papers, paper: str, name: str) -> str | None:
@@ -73,7 +86,7 @@ def layout_of(papers: Papers, paper: str, name: str) -> str | None:
     none has all its patches, or more than one."""
     folder = papers.folder(paper)
     file = next(f for f in papers.files(paper) if f.name == name)
-    seen = _table(folder / name, file.changed, file.size)
+    seen = _table(folder, file)
     if seen is None or seen.aims:
         return None
     found = [layout for layout, patches in _aimed(papers, paper) if seen.patches <= patches]
@@ -82,13 +95,12 @@ def layout_of(papers: Papers, paper: str, name: str) -> str | None:
 
 def charts(papers: Papers, paper: str) -> list[str]:
     """The layouts of a paper that are charts of inks, the newest first."""
-    return [f.name for f in _newest(papers, paper)
-            if f.kind == "target" and is_chart(papers, paper, f)]
+    return [f.name for f in papers.newest(paper, "target") if is_chart(papers, paper, f)]
 
 
 def is_chart(papers: Papers, paper: str, file: PaperFile) -> bool:
     """Whether a layout of a paper is a chart of inks."""
-    return _is_chart(papers.folder(paper) / file.name, file.changed, file.size)
+    return _is_chart(papers.folder(paper), file)
 
 
 def pictures(papers: Papers, paper: str) -> list[str]:
@@ -101,53 +113,44 @@ def pictures(papers: Papers, paper: str) -> list[str]:
 def foreign_images(papers: Papers, paper: str) -> list[str]:
     """Images of a paper that were not made here, the newest first: pictures and scans."""
     folder = papers.folder(paper)
-    return [f.name for f in _newest(papers, paper)
-            if f.kind == "image" and not _says(folder / f.name, f.changed, f.size).made_here]
+    return [f.name for f in papers.newest(paper, "image") if not _says(folder, f).made_here]
 
 
 def negatives_of(papers: Papers, paper: str, curve: str) -> list[str]:
     """Negatives of a paper that were made through a curve's file, the newest first."""
     folder, of = papers.folder(paper), _curve_of(papers, paper, curve)
     return [] if of is None else [
-        f.name for f in _newest(papers, paper) if f.kind == "image"
-        and (origin := _says(folder / f.name, f.changed, f.size).origin) is not None
-        and origin.is_through(*of)]
+        f.name for f in papers.newest(paper, "image")
+        if (origin := _says(folder, f).origin) is not None and origin.is_through(*of)]
 
 
 def checks_of(papers: Papers, paper: str, curve: str) -> list[str]:
     """Checks of prints that were made through a curve's file, the newest first."""
     folder, of = papers.folder(paper), _curve_of(papers, paper, curve)
     return [] if of is None else [
-        f.name for f in _newest(papers, paper) if f.kind == "check"
-        and _checked(folder / f.name, f.changed, f.size) == of[0]]
+        f.name for f in papers.newest(paper, "check") if _checked(folder, f) == of[0]]
 
 
 def scans_read(papers: Papers, paper: str) -> Iterator[str]:
     """Names of the scans that readings, strips and scanner responses of a paper were read from."""
     folder = papers.folder(paper)
     for file in papers.files(paper):
-        path = folder / file.name
-        if file.kind == "table" and (seen := _table(path, file.changed, file.size)):
+        if file.kind == "table" and (seen := _table(folder, file)):
             yield from seen.scans
         elif file.kind in ("process", "scanner"):
-            yield from _scans_of(path, file.changed, file.size)
-
-
-def _newest(papers: Papers, paper: str) -> list[PaperFile]:
-    return sorted(papers.files(paper), key=lambda f: -f.changed)
+            yield from _scans_of(folder, file)
 
 
 def _aimed(papers: Papers, paper: str) -> Iterator[tuple[str, frozenset[str]]]:
     """The layouts of a paper whose patches have tones, and these patches."""
     folder = papers.folder(paper)
     for file in papers.files(paper):
-        if file.kind == "target" and (
-                names := _aimed_patches(folder / file.name, file.changed, file.size)):
+        if file.kind == "target" and (names := _aimed_patches(folder, file)):
             yield file.name, names
 
 
-@lru_cache(_KEPT)
-def _table(path: Path, _changed: float, _size: int) -> _Read | None:
+@_remembered
+def _table(path: Path) -> _Read | None:
     """None for a table that cannot be read, or in which nothing is measured."""
     try:
         table = read_table(path, holds=TARGETS)
@@ -171,8 +174,8 @@ def _named_scans(comments: tuple[str, ...]) -> Iterator[str]:
                 yield line.removeprefix(start)
 
 
-@lru_cache(_KEPT)
-def _scans_of(path: Path, _changed: float, _size: int) -> tuple[str, ...]:
+@_remembered
+def _scans_of(path: Path) -> tuple[str, ...]:
     """Those behind a process or a scanner response."""
     from tonewright.files.documents import read_process  # few folders hold any
     from tonewright.files.scanners import read_scanner
@@ -185,8 +188,8 @@ def _scans_of(path: Path, _changed: float, _size: int) -> tuple[str, ...]:
     return tuple(source.name for source in sources if source.kind == "scan")
 
 
-@lru_cache(_KEPT)
-def _aimed_patches(path: Path, _changed: float, _size: int) -> frozenset[str]:
+@_remembered
+def _aimed_patches(path: Path) -> frozenset[str]:
     """Patches of a layout whose aims are known."""
     try:
         target = read_target(path)
@@ -197,21 +200,20 @@ def _aimed_patches(path: Path, _changed: float, _size: int) -> frozenset[str]:
 
 def _curve_of(papers: Papers, paper: str, name: str) -> tuple[str, str] | None:
     """Hash and name of a curve's file; None where there is none that can be read."""
-    path = papers.folder(paper) / name
-    return next((_curve(path, f.changed, f.size) for f in papers.files(paper) if f.name == name),
-                None)
+    folder = papers.folder(paper)
+    return next((_curve(folder, f) for f in papers.files(paper) if f.name == name), None)
 
 
-@lru_cache(_KEPT)
-def _is_chart(path: Path, _changed: float, _size: int) -> bool:
+@_remembered
+def _is_chart(path: Path) -> bool:
     try:
         return read_target(path).is_ink_chart
     except TonewrightError:
         return False
 
 
-@lru_cache(_KEPT)
-def _curve(path: Path, _changed: float, _size: int) -> tuple[str, str] | None:
+@_remembered
+def _curve(path: Path) -> tuple[str, str] | None:
     try:
         opened = open_curve(path, sources=False)
     except TonewrightError:
@@ -219,8 +221,8 @@ def _curve(path: Path, _changed: float, _size: int) -> tuple[str, str] | None:
     return opened.sha256, opened.document.name
 
 
-@lru_cache(_KEPT)
-def _checked(path: Path, _changed: float, _size: int) -> str | None:
+@_remembered
+def _checked(path: Path) -> str | None:
     """Hash of the curve that a print was checked against."""
     try:
         return open_check(path).document.curve.sha256
@@ -237,8 +239,8 @@ class _Said:
     """Of a negative."""
 
 
-@lru_cache(_KEPT)
-def _says(path: Path, _changed: float, _size: int) -> _Said:
+@_remembered
+def _says(path: Path) -> _Said:
     """What cannot be opened counts as a picture: whoever takes it is told why."""
     try:
         with open_image(path, OpenOptions(flatten=True)) as image:

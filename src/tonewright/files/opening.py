@@ -56,6 +56,15 @@ def too_large(path: Path, most: int) -> FileError:
                      "no file of this kind is", "check that this is the file you meant")
 
 
+def refuse_no_folder(
+    folder: Path, given: str | os.PathLike[str], rule: str, way_out: str
+) -> None:
+    """Raise `FileError` for what is not a folder; ``given`` is what it was called."""
+    if not folder.is_dir():
+        raise FileError(f"{given} is not a folder" if folder.exists() else
+                        f"there is no folder {given}", rule, way_out)
+
+
 def parse_toml(raw: bytes, parse_float: Callable[[str], Any] = float) -> dict[str, Any]:
     """A small file of settings as what its lines say.
 

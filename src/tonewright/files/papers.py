@@ -18,7 +18,7 @@ from pathlib import Path, PurePosixPath
 from typing import Literal
 
 from tonewright.errors import UNSEEN, FileError, OptionError, visible
-from tonewright.files.opening import setup_bytes
+from tonewright.files.opening import refuse_no_folder, setup_bytes
 from tonewright.files.safe import whole_file, write_bytes, write_text, writing_error
 from tonewright.record.setup import Setup, setup_toml
 
@@ -67,10 +67,8 @@ class Papers:
     def __init__(self, root: str | os.PathLike[str]) -> None:
         """Raises `FileError` if there is no such folder."""
         self.root = Path(os.path.realpath(root))
-        if not self.root.is_dir():
-            raise FileError(f"{root} is no folder" if self.root.exists() else
-                            f"there is no folder {root}", "papers are kept in a folder",
-                            "make it first, or name another")
+        refuse_no_folder(self.root, root, "papers are kept in a folder",
+                         "make it first, or name another")
 
     def names(self) -> tuple[str, ...]:
         """The papers in alphabetical order, before them `HERE` if the folder itself holds
@@ -107,6 +105,10 @@ class Papers:
         its own, since those below are the papers."""
         folder = self.folder(paper)
         return tuple(sorted(self._files(folder, "", deep=paper != HERE), key=lambda f: f.name))
+
+    def newest(self, paper: str, kind: Kind) -> list[PaperFile]:
+        """Those of a kind, the newest first."""
+        return sorted((f for f in self.files(paper) if f.kind == kind), key=lambda f: -f.changed)
 
     def stamp(self) -> str:
         """Differs from before if any file or folder has come, gone or changed; it reads none."""

@@ -108,6 +108,8 @@ class _Group:
     finished: list[Finished] = field(default_factory=list)
     stack: ExitStack = field(default_factory=ExitStack)
     """Removes what was not put in place."""
+    ended: bool = False
+    """A copy of its context may outlive it: a server reads the next request in one."""
 
 
 _group: ContextVar[_Group | None] = ContextVar("_group", default=None)
@@ -158,7 +160,7 @@ def whole_file(path: str | os.PathLike[str], *, force: bool = False) -> Iterator
 def together() -> Iterator[_Group]:
     """Put what is written in here in place at the end, all of it or, after an error, nothing."""
     group = _group.get()
-    if group is not None:
+    if group is not None and not group.ended:
         yield group
         return
     group = _Group()
@@ -169,6 +171,7 @@ def together() -> Iterator[_Group]:
             if group.finished:
                 _placer(group.finished)
     finally:
+        group.ended = True
         _group.reset(before)
 
 

@@ -15,7 +15,7 @@ from tonewright.curve.document import FORM as CURVE
 from tonewright.curve.document import Ancestor, Summary, decode_curve
 from tonewright.errors import FileError, TonewrightError
 from tonewright.files.documents import Opened, Sort, open_one_of
-from tonewright.files.opening import reading_error
+from tonewright.files.opening import reading_error, refuse_no_folder
 from tonewright.frozen import dataclass
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
@@ -100,10 +100,8 @@ def read_shelf(
     OptionError
         As `due_limit`.
     """
-    if not folder.is_dir():
-        raise FileError(f"{folder} is no folder" if folder.exists() else
-                        f"there is no folder {folder}", "a shelf is a folder of documents",
-                        "name the folder that they are in")
+    refuse_no_folder(folder, folder, "a shelf is a folder of documents",
+                     "name the folder that they are in")
     today = today or date.today()
     limit = due_limit(today, due_after_days)
     files, left_out = list_files([folder])

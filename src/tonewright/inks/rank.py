@@ -15,7 +15,6 @@ from itertools import pairwise
 import numpy as np
 
 from tonewright.curve.chains import SHEET_DENSITY_SD, SHEET_EXPOSURE_SD
-from tonewright.curve.few import BAND
 from tonewright.curve.recipe import FARTHEST
 from tonewright.errors import FitError, OptionError
 from tonewright.frozen import dataclass
@@ -23,6 +22,7 @@ from tonewright.inks.chart import ChartPatch, ChartReadings
 from tonewright.inks.findings import ClearFilmOff, InkPatchesDiffer, InksPaperWhite
 from tonewright.measured.readings import refuse_relative
 from tonewright.numeric.inverse import first_place
+from tonewright.numeric.student import WITHIN_95
 from tonewright.record.findings import Finding
 from tonewright.record.setup import Colour
 from tonewright.record.times import PrintingTime, ratio
@@ -241,7 +241,7 @@ class _Eye:
         low, self._density, high = (
             np.interp(self._x, process.exposure, column)
             for column in (process.density_low, process.density, process.density_high))
-        self._sd = (high - low) / (2.0 * BAND)
+        self._sd = (high - low) / (2.0 * WITHIN_95)
 
     def amount(self, density: float, sd: float) -> Amount:
         """Printing density behind a print density known to ``sd``: the band inverted.
@@ -249,20 +249,20 @@ class _Eye:
         Noise may take it a little below 0.
         """
         seen = min(max(density, float(self._density[0])), float(self._density[-1]))
-        fits = np.abs(self._density - seen) <= BAND * np.hypot(self._sd, sd)
+        fits = np.abs(self._density - seen) <= WITHIN_95 * np.hypot(self._sd, sd)
         places = np.flatnonzero(fits)
         first, last = (int(places[0]), int(places[-1])) if places.size else self._nearest(seen)
         middle = self._shift - float(first_place(self._x, self._density, seen))
         low = None if last == self._x.size - 1 else self._shift - float(self._x[last])
         high = None if first == 0 else self._shift - float(self._x[first])
-        sheet = BAND * SHEET_EXPOSURE_SD
+        sheet = WITHIN_95 * SHEET_EXPOSURE_SD
         known = low is not None and high is not None
         return Amount(middle if known else None, None if low is None else low - sheet,
                       None if high is None else high + sheet)
 
     def limit(self, sd: float) -> float:
         """Printing density from which on a patch cannot be told from paper white."""
-        spread = BAND * np.hypot(self._sd, np.hypot(sd, SHEET_DENSITY_SD))
+        spread = WITHIN_95 * np.hypot(self._sd, np.hypot(sd, SHEET_DENSITY_SD))
         told = np.flatnonzero(self._density - spread > self._density[0])
         return self._shift - float(self._x[told[0]]) if told.size else 0.0
 
@@ -309,7 +309,7 @@ def _step(level: float, group: Sequence[ChartPatch], noise: float, eye: _Eye) ->
     density = float(np.median(densities))
     sd = math.hypot(noise / math.sqrt(len(group)), SHEET_DENSITY_SD)
     if _is_gross(group, noise):
-        sd = math.hypot(sd, _span(group) / 2.0 / (BAND if len(group) < 3 else 2.0 * BAND))
+        sd = math.hypot(sd, _span(group) / 2.0 / (WITHIN_95 if len(group) < 3 else 2.0 * WITHIN_95))
     amount = eye.amount(density, sd)
     if level > 0.0:
         amount = Amount(*(None if v is None else max(v, 0.0)
@@ -378,10 +378,11 @@ class _Shape:
             return None
         times = self.ratio.get(step.level, 1.0 / step.level)
         spread = self.sd.get(step.level, _PLAIN_RATIO_SD * times)
-        sd = math.hypot(spread * found.density, times * (found.high - found.low) / (2.0 * BAND))
+        sd = math.hypot(spread * found.density,
+                        times * (found.high - found.low) / (2.0 * WITHIN_95))
         middle = times * found.density
         # full ink holds back no less than the lighter level does
-        return Amount(middle, max(middle - BAND * sd, found.low), middle + BAND * sd)
+        return Amount(middle, max(middle - WITHIN_95 * sd, found.low), middle + WITHIN_95 * sd)
 
 
 def _shape(colours: Sequence[Sequence[InkStep]]) -> _Shape:

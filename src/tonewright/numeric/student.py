@@ -7,6 +7,8 @@ from functools import lru_cache
 
 import numpy as np
 
+WITHIN_95 = 1.96
+"""Standard deviations to either side between which a normal value lies 95 times in 100."""
 _ANGLES = 20_001
 
 

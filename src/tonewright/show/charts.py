@@ -13,6 +13,7 @@ import numpy as np
 from tonewright.check.document import Check
 from tonewright.curve.document import Curve
 from tonewright.curve.prints import patch_places
+from tonewright.numeric.student import WITHIN_95
 from tonewright.scales import Array
 from tonewright.scan.scanner import ScannerResponse
 from tonewright.show.strip_findings import step_name
@@ -95,8 +96,8 @@ def strip_chart(process: Process) -> Options:
 def scanner_chart(response: ScannerResponse) -> Options:
     """Density over the scan's values: the known steps, and the response through them."""
     percent, sd = 100.0 * response.code, response.density_sd
-    series = [band("how sure, 95 times in 100", percent, response.density - 1.96 * sd,
-                   response.density + 1.96 * sd),
+    series = [band("how sure, 95 times in 100", percent, response.density - WITHIN_95 * sd,
+                   response.density + WITHIN_95 * sd),
               line("scanner response", percent, response.density, INK)]
     for label, colour, used in (("steps of the gray scale", POINT, True),
                                 ("not counted: clipped", DOUBT, False)):
@@ -174,7 +175,7 @@ def check_chart(check: Check) -> Options:
     """How far each tone of a print is from its aim, and how far it may be."""
     tones = sorted(enumerate(check.tones), key=lambda t: t[1].image_lightness)
     image = np.array([t.image_lightness for _, t in tones])
-    half = np.array([1.96 * t.difference_lightness_sd for _, t in tones])
+    half = np.array([WITHIN_95 * t.difference_lightness_sd for _, t in tones])
     most = float(np.ceil(max(5.0, *(abs(t.difference_lightness) for _, t in tones), *half)))
     return {"x": axis("lightness of the picture, L*", 0.0, 100.0),
             "y": axis("print lighter (+) or darker (−) than its aim, L*", -most, most),

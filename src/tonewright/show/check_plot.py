@@ -7,6 +7,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from tonewright.check.document import Check
+from tonewright.numeric.student import WITHIN_95
 from tonewright.scales import Array
 from tonewright.show.check_text import cause_text
 from tonewright.show.plots import BAND, DOUBT, INK, POINT, SECOND, png
@@ -42,7 +43,7 @@ def _draw_differences(
     axes: Axes, check: Check, image: Array, sheets: list[str | None]
 ) -> None:
     order = np.argsort(image, kind="stable")
-    half = 1.96 * np.array([t.difference_lightness_sd for t in check.tones])
+    half = WITHIN_95 * np.array([t.difference_lightness_sd for t in check.tones])
     axes.fill_between(image[order], -half[order], half[order], color=BAND, lw=0,
                       label="good prints, 95 times in 100")
     axes.axhline(0.0, color=INK, lw=1.2)

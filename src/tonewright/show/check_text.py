@@ -11,6 +11,7 @@ from tonewright.check.document import CauseCode, Check, CheckedTone
 from tonewright.check.findings import TonesSetAside, ZeroMayBeOff
 from tonewright.check.refine import CURVE_OFF
 from tonewright.errors import FitError, counted
+from tonewright.numeric.student import WITHIN_95
 from tonewright.record.codec import encode
 from tonewright.show.cautions import with_cautions
 from tonewright.show.findings import sentence
@@ -90,8 +91,9 @@ def _table(check: Check) -> Iterator[str]:
         image, aim, light, off = (float(np.mean(column)) for column in zip(*(
             (t.image_lightness, t.aim_lightness, t.lightness, t.difference_lightness)
             for t in tones), strict=True))
-        half = 1.96 * float(np.mean([t.difference_lightness_sd for t in tones]))
-        beyond = any(abs(t.difference_lightness) > 1.96 * t.difference_lightness_sd for t in tones)
+        half = WITHIN_95 * float(np.mean([t.difference_lightness_sd for t in tones]))
+        beyond = any(abs(t.difference_lightness) > WITHIN_95 * t.difference_lightness_sd
+                     for t in tones)
         far = "  <" if beyond else ""
         yield f"  {image:9.0f}{aim:8.1f}{light:8.1f}{off:+8.1f}   ±{half:.1f}{far}"
 
@@ -144,7 +146,8 @@ def cause_text(check: Check) -> str:
 def _named(check: Check) -> str:
     code, size = check.cause.code, check.cause.size
     digits = 2 if code == "exposure" else 1
-    sure = "" if check.cause.size_sd is None else f" (±{1.96 * check.cause.size_sd:.{digits}f})"
+    sd = check.cause.size_sd
+    sure = "" if sd is None else f" (±{WITHIN_95 * sd:.{digits}f})"
     if code == "exposure":
         if size is None:
             return f"too {'much' if check.difference_lightness_mean < 0.0 else 'little'} light"

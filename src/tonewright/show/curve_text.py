@@ -18,7 +18,7 @@ from tonewright.curve.prints import PatchPlace
 from tonewright.curve.recipe import Recipe
 from tonewright.curve.renew import Movement, Renewed
 from tonewright.curve.responses import PrintResponse
-from tonewright.errors import counted
+from tonewright.errors import counted, visible
 from tonewright.files.curves import Rebuilt
 from tonewright.measured.readings import Readings
 from tonewright.record.codec import encode
@@ -285,29 +285,31 @@ def _doubtful_lines(curve: Curve, more: Sequence[Finding]) -> Iterator[str]:
 def doubtful_words(curve: Curve) -> str:
     """The patches that the fit or the scan doubts, and that are not left out."""
     prints = () if curve.recipe is None else curve.recipe.prints
-    found = {d.patch: f"{percent(d.level)} ink, {doubt_words(d.off_by_density, ())}"
+    found = {d.patch: f"{percent(d.level)} ink, {doubt_words(d.off_by_density)}"
              for d in curve.summary.doubtful}
     for readings, left_out in ((curve.readings, ()), *((p.readings, p.left_out) for p in prints)):
         patches = () if readings is None else readings.patches
         for patch, full in zip(patches, patch_names(patches), strict=True):
             if patch.doubt and not {patch.patch, full} & {*left_out, *curve.settings.left_out}:
-                seen = doubt_words(None, tuple(patch.doubt.split()))
+                seen = doubt_words(None, patch.doubt)
                 found[full] = "; ".join(filter(None, (found.get(full), seen)))
     return "; ".join(f"{name} ({why})" for name, why in found.items()) or "no patch"
 
 
-def doubt_words(off_by_density: float | None, scan_doubts: tuple[str, ...]) -> str:
-    """Why a patch is doubtful, by the fit and by the scan."""
+def doubt_words(off_by_density: float | None, scan_doubt: str | None = None) -> str:
+    """Why a patch is doubtful, by the fit and by the scan; what is no code of ours is quoted."""
     off = off_by_density
     by_fit = "" if off is None else (f"density {abs(off):.2f} {'higher' if off > 0 else 'lower'}"
                                      " than its neighbours suggest")
-    by_scan = " and ".join(DOUBTS_IN_SHORT.get(code, code) for code in scan_doubts)
+    codes = (scan_doubt or "").split()
+    by_scan = (" and ".join(DOUBTS_IN_SHORT[code] for code in codes)
+               if {*codes} <= {*DOUBTS_IN_SHORT} else f'"{visible(scan_doubt or "")}"')
     return "; ".join(filter(None, (by_fit, by_scan and f"in the scan {by_scan}")))
 
 
 def patch_words(place: PatchPlace) -> str:
     """One patch of a list of those that are doubtful or do not count."""
-    why = doubt_words(place.off_by_density, place.scan_doubts)
+    why = doubt_words(place.off_by_density, place.scan_doubt)
     return "; ".join(filter(None, (
         f"{place.name}: {percent(place.level)} ink, print L* {place.lightness:.0f}", why,
         "" if place.counts else "does not count")))

@@ -155,9 +155,8 @@ class Page:
 
     def names(self, kind: Kind, *endings: str) -> list[str]:
         """Files of a kind, the newest first."""
-        files = [f for f in self.bench.papers.files(self.paper) if f.kind == kind
-                 and (not endings or f.name.lower().endswith(endings))]
-        return [f.name for f in sorted(files, key=lambda f: -f.changed)]
+        return [f.name for f in self.bench.papers.newest(self.paper, kind)
+                if not endings or f.name.lower().endswith(endings)]
 
     def scans(self) -> list[str]:
         """Pictures that may be scans: nothing that was made here."""
