@@ -45,11 +45,12 @@ class TonewrightError(Exception):
             way_out = f"{way_out} ({typed})" if way_out else typed
         first, *others = (p.strip().rstrip(".") for p in (self.given, self.rule, way_out))
         # what was given may start with a file's name, which keeps its spelling
-        said = [first, *(_capital(p) for p in others)]
+        said = [first, *(capital(p) for p in others)]
         return visible(" ".join(f"{s}." for s in said if s))
 
 
-def _capital(sentence: str) -> str:
+def capital(sentence: str) -> str:
+    """A sentence with its capital, unless it starts with a name."""
     word = sentence.split(" ", 1)[0]
     if word == "tonewright" or not word.isalpha():
         return sentence

@@ -143,9 +143,11 @@ def test_no_paper_leads_out_either(tmp_path: Path, paper: str) -> None:
 def test_what_is_there_is_never_written_over(tmp_path: Path) -> None:
     with bench(tmp_path) as (client, paper):
         (paper / "a.csv").write_text("kept", encoding="utf-8")
-        answer = client.put("/files/Cotton/a.csv", content=b"new")
-        assert answer.status_code == 409
-        assert "is there already" in answer.text
+        for content in (b"new", b"kep", b"kept!", b""):
+            answer = client.put("/files/Cotton/a.csv", content=content)
+            assert answer.status_code == 409
+            assert "is there already" in answer.text
+        assert client.put("/files/Cotton/a.csv", content=b"kept").status_code == 201
         assert (paper / "a.csv").read_text(encoding="utf-8") == "kept"
         assert len([*paper.iterdir()]) == 1
 

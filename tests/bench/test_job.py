@@ -143,7 +143,7 @@ def test_the_whole_job_from_an_empty_folder_to_a_checked_print_by_keyboard_alone
     shot(window, "report")
     keys.do("Papers", "link")
     window.get_by_role("cell", name="today, passed").wait_for()
-    window.get_by_text("The whole way is done").wait_for()
+    window.get_by_text("All steps are done").wait_for()
     shot(window, "papers")
     assert bench.end().endswith("The bench is closed.\n")
     assert not [*bench.folder.rglob(".*")], "nothing hidden is left"

@@ -89,15 +89,25 @@ def test_a_gray_scale_beside_the_print_is_read_where_it_is_clicked(
     scan, corners = on_glass(cotton.folder / "Cotton")
     window.goto(cotton.paper("Cotton", "read"))
     window.get_by_role("button", name="Read it", exact=True).click()
-    refused(window, "What to read", "there is nothing to read yet")
+    refused(window, "What to read", "There is nothing to read yet")
+    window.wait_for_function("""() => {
+        const seen = document.querySelector('.field-error:not(:empty)').getBoundingClientRect();
+        return seen.top >= 0 && seen.bottom < innerHeight;
+    }""")
     window.get_by_label("What to read").select_option("scan.tif")
     window.get_by_role("button", name="Read it", exact=True).click()
     refused(window, "Scanner", "or lay the gray scale beside the print in the same scan")
-    window.get_by_label("Gray scale beside the print").select_option("gray.csv")
+    drop = window.locator("input[type=file]")
+    drop.set_input_files(cotton.folder / "Cotton" / "gray.csv")  # it is there: taken as it is
+    window.get_by_text("gray.csv was chosen below, under Gray scale beside the print").wait_for()
+    drop.set_input_files(cotton.folder / "Cotton" / "small.target.json")
+    window.get_by_text("small.target.json was chosen below, under Target").wait_for()
+    assert not faults(window)
+    assert window.get_by_label("What to read").input_value() == "scan.tif"
     window.get_by_label("Scan of a plain white sheet").select_option("plain.tif")
     window.get_by_role("button", name="Read it", exact=True).click()
     window.get_by_text("Click the top left corner of the gray scale").wait_for()
-    refused(window, "Gray scale beside the print", "the gray scale beside the print")
+    refused(window, "Gray scale beside the print", "The gray scale beside the print")
     assert window.get_by_label("Scan of a plain white sheet").input_value() == "plain.tif"
     picture, size = window.locator(".scan-view svg"), read_codes(scan).shape
     box = picture.bounding_box()
@@ -128,7 +138,7 @@ def _pasted(window: Any, folder: Path) -> None:
     area = window.get_by_label("The list, as text")
     press = window.get_by_role("button", name="Keep this list, and read it")
     press.click()
-    refused(window, "The list, as text", "nothing is pasted")
+    refused(window, "The list, as text", "Nothing is pasted")
     area.fill("nonsense")
     press.click()
     refused(window, "The list, as text", "no rows")
@@ -201,7 +211,7 @@ def test_what_is_refused_stands_beside_its_field_and_the_rest_stays(
         shutil.copy(CURVES / name, folder)
     write_picture(folder / "picture.tif", scene(480, 360), 120.0)
     Image.fromarray(scene(480, 360)).save(folder / "sizeless.png")
-    (folder / "a-print.csv").write_text("image_lightness,density\n0,1.5\n50,0.6\n100,0.1\n",
+    (folder / "a-print.csv").write_text("image_lightness,density\n0,1.5\n30,1\n50,0.6\n100,0.1\n",
                                         encoding="utf-8")
 
     window.goto(cotton.paper("Cotton", "target"))
@@ -228,20 +238,24 @@ def test_what_is_refused_stands_beside_its_field_and_the_rest_stays(
     window.get_by_label("Width on the film").fill("")
     tried(window, "Pixels to the inch", ["5", ""], ["from 10 to 10000", None])
     tried(window, "Width of the border", ["400mm", "2mm", ""], ["between 0 and 300", "10 mm", None])
-    tried(window, "Lay all of them on one film", ["postcard", "70mm", ""],
+    tried(window, "Lay all negatives on one film", ["postcard", "70mm", ""],
           ["width of a roll", "takes negatives of", None])
     window.get_by_label("picture.tif").uncheck()
     window.get_by_label("sizeless.png").check()
     refused(window, "Width on the film", "size")
     window.get_by_label("sizeless.png").uncheck()
     window.get_by_role("button", name="Make the negatives").click()
-    refused(window, "", "no picture is chosen")
+    refused(window, "", "No picture is chosen")
+    window.locator("input[type=file]").set_input_files(folder / "a-print.csv")
+    window.get_by_text("a-print.csv was not taken").wait_for()
 
     window.goto(cotton.paper("Cotton", "check"))
     window.get_by_label("a-print.csv").wait_for()
     assert window.locator(".field-choice").count() == 1, "the target's own readings are no print's"
+    window.locator(".big-number").wait_for()
     window.get_by_label("Date of the print").fill("yesterday")
     refused(window, "Date of the print", "A date is a year")
+    assert window.locator(".big-number").count() == 0, "no verdict stands beside a refusal"
 
     window.goto(cotton.paper("Cotton", "report"))
     window.get_by_label("Keep it as").fill("con")

@@ -73,6 +73,13 @@ def test_names_tell_strips_negatives_and_prints_apart(cotton: Path, name: str) -
     assert not is_readings(Papers(cotton.parent), "Cotton", name)
 
 
+def test_a_worksheet_is_no_report(cotton: Path) -> None:
+    (cotton / "a-worksheet.html").write_text("", encoding="utf-8")
+    assert "report" in paper_way(Papers(cotton.parent), "Cotton").missing
+    (cotton / "a.html").write_text("", encoding="utf-8")
+    assert "report" in paper_way(Papers(cotton.parent), "Cotton").done
+
+
 def test_a_name_without_its_endings() -> None:
     assert [*map(stem, ["a.target.json", "b/a.curve.json", "a.b.tif", "a"])] == ["a", "a", "a.b",
                                                                                  "a"]
@@ -80,13 +87,13 @@ def test_a_name_without_its_endings() -> None:
 
 def test_what_is_missing_and_next_is_said() -> None:
     assert missing_words(way(["process"])) == (
-        "Missing: target, read, curve, negative, check and report.")
-    assert missing_words(way(["process", "curve", "check"])) == "Missing: report."
+        "Still to do: target, read, curve, negative, check and report.")
+    assert missing_words(way(["process", "curve", "check"])) == "Still to do: report."
     assert next_on_the_way(way(["process"])).startswith("Draw a target")
     everything = way(["process", "curve", "check", "report"])
     assert everything.done == set(STEPS)
-    assert missing_words(everything) == "Nothing is missing."
-    assert "whole way is done" in next_on_the_way(everything)
+    assert missing_words(everything) == "Nothing is left to do."
+    assert "All steps are done" in next_on_the_way(everything)
 
 
 def test_a_chart_of_inks_is_no_target_and_its_readings_make_no_curve(cotton: Path) -> None:

@@ -14,7 +14,7 @@ from nicegui import app, ui
 from tonewright.bench.parts.tags import Tag, button, every, link
 from tonewright.bench.state import Bench
 from tonewright.bench.worker import Cancelled, Overtaken, fault
-from tonewright.errors import TonewrightError
+from tonewright.errors import TonewrightError, capital
 from tonewright.files.papers import HERE
 from tonewright.files.way import paper_way
 from tonewright.shelf.way import STEPS, Aside, Step, Way
@@ -57,7 +57,7 @@ def paper_of(bench: Bench, name: str) -> str | None:
         bench.papers.folder(paper)
     except TonewrightError as error:
         with frame(bench, "No such paper"):
-            Tag("p", error.sentences())
+            Tag("p", capital(error.sentences()))
             link("See all papers", "/", "button primary")
         return None
     return paper
@@ -107,7 +107,8 @@ def _say_faults() -> Callable[[str], None]:
 
     def failed(error: Exception) -> None:
         if not isinstance(error, (Cancelled, Overtaken)):
-            say((error if isinstance(error, TonewrightError) else fault(error)).sentences())
+            known = error if isinstance(error, TonewrightError) else fault(error)
+            say(capital(known.sentences()))
 
     ui.on_exception(failed)
     ui.on("dropped_beside", lambda event: say(

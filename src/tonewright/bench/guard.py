@@ -25,7 +25,7 @@ _POLICY = (
     "frame-ancestors 'self'"
 )
 """The framework compiles its templates in the browser, which needs ``unsafe-eval``."""
-CLOSED = ("The bench does not know this browser. Open the address that the terminal shows, with its"
+CLOSED = ("This browser was not let in. Open the whole address that the terminal shows, with its"
           " token.")
 FOREIGN = "The bench answers at its own address only: open the one that the terminal shows."
 

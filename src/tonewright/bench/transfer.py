@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
@@ -10,8 +11,8 @@ from fastapi.responses import FileResponse, PlainTextResponse, Response
 from starlette.requests import ClientDisconnect
 
 from tonewright.bench.guard import TooLarge
-from tonewright.errors import TonewrightError
-from tonewright.files.papers import HERE, Papers, append
+from tonewright.errors import TonewrightError, capital
+from tonewright.files.papers import HERE, Papers, append, compare
 
 FILES = "/files"
 _SHOWN = {".png": "image/png", ".jpg": "image/jpeg", ".jpeg": "image/jpeg",
@@ -32,16 +33,13 @@ def register(app: FastAPI, papers: Papers) -> None:
     @app.put(FILES + "/{paper}/{name}")
     async def put(paper: str, name: str, request: Request) -> Response:
         try:
-            with papers.receive(_paper(paper), name) as temp, append(temp) as write:
-                async for piece in request.stream():
-                    write(piece)
+            return await _receive(papers, _paper(paper), name, request)
         except TonewrightError as error:
-            return PlainTextResponse(error.sentences(), 409)
+            return PlainTextResponse(capital(error.sentences()), 409)
         except TooLarge as error:
             return PlainTextResponse(str(error), 413)
         except ClientDisconnect:  # cancelled in the page: there is nobody to answer
             return Response(status_code=400)
-        return PlainTextResponse(name, 201)
 
     @app.get(FILES + "/{paper}/{name:path}")
     async def get(paper: str, name: str) -> Response:
@@ -57,6 +55,29 @@ def register(app: FastAPI, papers: Papers) -> None:
         if kind is not None and kind.startswith("text/html"):
             answer.headers["content-security-policy"] = _SANDBOX
         return answer
+
+
+async def _receive(papers: Papers, paper: str, name: str, request: Request) -> Response:
+    path = papers.inside(paper, name)
+    if path.is_file():
+        return await _again(path, request)
+    with papers.receive(paper, name) as temp, append(temp) as write:
+        async for piece in request.stream():
+            write(piece)
+    return PlainTextResponse(name, 201)
+
+
+async def _again(path: Path, request: Request) -> Response:
+    """A file of this name is there: it is taken if it holds the same, as one that was dropped on
+    another page does."""
+    with compare(path) as agrees:
+        same = True
+        async for piece in request.stream():
+            same = same and (not piece or agrees(piece))
+        if same and agrees(b""):
+            return PlainTextResponse(path.name, 201)
+    return PlainTextResponse(f"Another file called {path.name} is there already. It is not"
+                             " replaced. Rename yours, or remove the other.", 409)
 
 
 def _paper(name: str) -> str:

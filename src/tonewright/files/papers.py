@@ -271,6 +271,13 @@ def append(path: Path) -> Iterator[Callable[[bytes], object]]:
         raise writing_error(path, error) from error
 
 
+@contextmanager
+def compare(path: Path) -> Iterator[Callable[[bytes], bool]]:
+    """Whether a file goes on with a piece, asked piece by piece; ``b""`` asks whether it ends."""
+    with path.open("rb") as stream:
+        yield lambda piece: stream.read(len(piece) or 1) == piece
+
+
 def kind_of(name: str) -> Kind:
     """What a file is by the end of its name."""
     return next((kind for end, kind in _KINDS.items() if name.lower().endswith(end)), "other")
@@ -283,6 +290,9 @@ def _refuse(name: str) -> None:
 
 
 def _unusable(name: str, fault: str) -> OptionError:
+    if not name.strip():
+        return OptionError("there is no name yet", "whatever is kept needs a name", "type one",
+                           code="name_unusable")
     short = name if len(name) <= 40 else name[:40] + "…"
     return OptionError(f'the name "{visible(short)}" cannot be used: {fault}',
                        "a name must be one that every disk can hold", "rename it",

@@ -14,6 +14,8 @@ NEGATIVE = "-negative"
 """Ends the name of a negative, before its ending."""
 PRINT = "-print"
 """Ends the name of the readings of a print made through a curve."""
+WORKSHEET = "-worksheet"
+"""Ends the name of a worksheet, before its ending and the number of a further one."""
 STRIP = "-strip"
 """Ends the name of a strip's table."""
 
@@ -48,7 +50,7 @@ def _things(papers: Papers, paper: str, file: PaperFile) -> Iterator[Thing]:
     match file.kind:
         case "process" | "curve" | "check":
             yield file.kind
-        case "page":
+        case "page" if WORKSHEET not in file.name:
             yield "report"
         case "target" if not is_chart(papers, paper, file):
             yield "negative" if negative else "target"

@@ -90,7 +90,7 @@ def parse_colour(text: str) -> Colour:
     if len(numbers) != 3 or not all(0 <= n <= 255 for n in numbers):
         raise OptionError(
             f"the ink colour is {text!r}",
-            "it is three whole numbers from 0 to 255, red, green, blue, as 255,120,0",
+            "it must be three whole numbers from 0 to 255: red, green, blue, as 255,120,0",
             "take the colour that the target was printed in", code="ink_colour_unclear",
         )
     if min(numbers) > 250:

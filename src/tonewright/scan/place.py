@@ -35,8 +35,8 @@ _SCAN_AGAIN = (
     "scan the whole print flat on the glass, with all four corner marks in the picture, at 300"
     " pixels to the inch, or give the centres of the marks by hand"
 )
-_RIGHT_TARGET = "a scan is read with the document of the very target that was printed"
-_LOOK = "look at the line of text on the print, and name that target's .target.json"
+_RIGHT_TARGET = "a scan must be read with the target that was printed"
+_LOOK = "look at the line of text on the print, and use the .target.json of that target"
 
 
 @dataclass(frozen=True, eq=False)
@@ -358,8 +358,8 @@ def _check_right_target(target: Target, refined: Refined, *, by_hand: bool) -> N
     where = _which(target)
     if clear.sum() >= 10 and wrong.sum() > (1.0 - _LEAST_ALIKE) * clear.sum():
         raise ImageError(
-            f"the scan shows another target: of {clear.sum()} dots in the border that can be told"
-            f" apart, {wrong.sum()} are not as {where} has them", _RIGHT_TARGET, _LOOK)
+            f"the scan shows another target: {wrong.sum()} of the {clear.sum()} border dots that"
+            f" can be told apart are not those of {where}", _RIGHT_TARGET, _LOOK)
     if by_hand and not refined.settled:
         return
     if not target.dots:

@@ -100,7 +100,7 @@ def scanner_chart(response: ScannerResponse) -> Options:
                    response.density + WITHIN_95 * sd),
               line("scanner response", percent, response.density, INK)]
     for label, colour, used in (("steps of the gray scale", POINT, True),
-                                ("do not count: clipped", DOUBT, False)):
+                                ("not counted: clipped", DOUBT, False)):
         if those := [(100.0 * s.code, s.density, f"step {n}", n)
                      for n, s in enumerate(response.known, 1) if s.used is used]:
             series.append(points(label, those, colour, hollow=not used))
@@ -153,7 +153,7 @@ def curve_charts(curve: Curve) -> tuple[Options, Options]:
             ("measured patches", POINT, False, [p for p in patches if p[1].counts
                                                 and not p[1].doubtful]),
             ("doubtful", DOUBT, False, [p for p in patches if p[1].counts and p[1].doubtful]),
-            ("do not count", DOUBT, True, [p for p in patches if not p[1].counts])):
+            ("not counted", DOUBT, True, [p for p in patches if not p[1].counts])):
         if those:
             series.append(points(label, [(100.0 * p.level, p.lightness, p.name, row)
                                          for row, p in those], colour, hollow=hollow))
@@ -162,7 +162,8 @@ def curve_charts(curve: Curve) -> tuple[Options, Options]:
     image = correction.image_lightness
     return (
         {"x": ink, "y": axis("lightness of the print, L*", 0.0, 100.0), "series": series},
-        {"x": tone, "y": axis("ink on the film, %", 0.0, 100.0), "series": [
+        {"x": tone, "y": axis("ink on the film, % (dashed: lightness of the print, L*)",
+                              0.0, 100.0), "series": [
             band("how sure, 95 times in 100", image, 100.0 * correction.level_low,
                  100.0 * correction.level_high),
             line("ink to print", image, 100.0 * correction.level, INK),

@@ -31,10 +31,10 @@ def _(found: ZeroMayBeOff) -> str:
 says(PrintsDiffer, "The prints differ from each other more than evenly coated sheets do (standard"
      " deviation {lightness_sd:.1f} L*): coat, expose and develop them alike, or check each by"
      " itself.")
-says(SheetsAssumed, "How much your sheets differ is not known; what is usual was taken"
-     " (±{usual_lightness:.1f} L*). A curve made from two sheets or more knows.")
+says(SheetsAssumed, "How much your sheets differ is not known, so the usual amount was taken"
+     " (±{usual_lightness:.1f} L*). A curve made from two or more sheets measures it.")
 says(NoStripBehind, "No strip stands behind this curve, so amounts of light are not known. With a"
      " strip (tonewright strip) the check also tells the next printing time.")
 says(PrintedForAnotherTime, "The print was made for {time}; the curve is for {curve_time}.")
-says(UnevennessUntold, "Unevenness was not looked for: tones in a row cannot show it. A sheet of"
+says(UnevennessUntold, "Unevenness was not checked: tones in order cannot show it. A target with"
      " scattered tones can (tonewright target --through).")

@@ -86,7 +86,7 @@ def _(found: ScanTakenOtherwise) -> str:
 
 @sentence.register
 def _(found: LampTakenOut) -> str:
-    return (f"The lamp's unevenness was taken out of {found.file} by the plain sheet: up to"
+    return (f"Uneven light in {found.file} was corrected with the plain sheet: up to"
             f" {found.span_density:.3f} in density across it.")
 
 

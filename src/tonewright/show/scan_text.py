@@ -114,14 +114,14 @@ def _scan_facts(reading: ScanReading) -> Sequence[Fact]:
     error = "" if located.mark_error_px is None else \
         f"; marks and dots lie within {located.mark_error_px:.2f} pixels of their places"
     marks = "given by hand" if located.by_hand else ", ".join(located.marks_found) + " found"
-    evened = (f"up to {uneven.span:.2f} in density across the sheet, taken out" if uneven.known
+    evened = (f"up to {uneven.span:.2f} in density across the sheet, corrected" if uneven.known
               else "repeated patches show none")
     return (
         ("place", f"turned by {located.rotation_degrees:.1f} degrees"
                  f"{', mirrored' if located.mirrored else ''}; marks {marks}{error}"),
         ("densities", density_basis_text(reading)),
         ("uneven", evened),
-        ("sure to", f"±{reading.density_sd_median:.3f} in density for a typical patch"),
+        ("error", f"±{reading.density_sd_median:.3f} in density for a typical patch"),
     )
 
 

@@ -12,6 +12,7 @@ from tonewright.show.advice import Advice
 from tonewright.show.cautions import with_cautions
 from tonewright.show.sentence import sentence
 from tonewright.show.words import RULE_WORDS, Fact, headed, labelled, percent, set_facts, typed
+from tonewright.strip.process import Process
 from tonewright.target.draw import has_rule
 from tonewright.target.pen import RULE
 
@@ -87,6 +88,13 @@ def target_facts(drawn: DrawnTarget) -> list[Fact]:
             ("sheet", f"{target.width_mm:.0f} x {target.height_mm:.0f} mm at {target.ppi:g}"
              " pixels to the inch"),
             ("film", _film(drawn))]
+
+
+def strip_time_fact(process: Process) -> Fact | None:
+    """How long to print a target on the paper of a strip; None where the strip does not tell."""
+    if process.contradicted or process.summary.next_time is not None:
+        return None
+    return "time", f"{process.base_time.on_timer()}, the base printing time by the paper's strip"
 
 
 def target_advice(drawn: DrawnTarget) -> Advice:

@@ -10,7 +10,7 @@ NAMES: dict[Step | Aside, str] = {
     "setup": "Setup", "scanner": "Scanner", "inks": "Inks",
 }
 _NEXT: dict[Step, str] = {
-    "strip": "Print a step tablet on this paper. Its strip tells how long to print.",
+    "strip": "Print a step tablet on this paper. The strip shows how long to print.",
     "target": "Draw a target, and print it as a negative and then on the paper.",
     "read": "Read the densities of the printed target.",
     "curve": "Make the curve from the readings.",
@@ -23,15 +23,15 @@ _NEXT: dict[Step, str] = {
 def next_on_the_way(way: Way) -> str:
     """What comes next for a paper."""
     if way.next is None:
-        return ("The whole way is done. Check a print now and then, and whenever paper or chemistry"
+        return ("All steps are done. Check a print now and then, and whenever paper or chemistry"
                 " changes.")
     return _NEXT[way.next]
 
 
 def missing_words(way: Way) -> str:
-    """What is missing for a paper."""
+    """What is still to be done for a paper."""
     missing = [NAMES[step].lower() for step in STEPS if step in way.missing]
     if not missing:
-        return "Nothing is missing."
+        return "Nothing is left to do."
     *most, last = missing
-    return f"Missing: {', '.join(most)} and {last}." if most else f"Missing: {last}."
+    return f"Still to do: {', '.join(most)} and {last}." if most else f"Still to do: {last}."

@@ -7,12 +7,14 @@ from functools import partial
 
 from tonewright.bench.pages.page import NAMED, Page, choices, refusal
 from tonewright.bench.parts.chart import Chart
+from tonewright.bench.parts.drop import Drop
 from tonewright.bench.parts.field import Choice, Fault, Field
 from tonewright.bench.parts.grid import DensityGrid
 from tonewright.bench.parts.tags import Tag, button, link
 from tonewright.bench.tasks.check import check, keep_tones, refine, renew
 from tonewright.bench.tasks.views import View
-from tonewright.errors import OptionError
+from tonewright.bench.transfer import file_address
+from tonewright.errors import OptionError, TonewrightError
 from tonewright.files.contents import layout_of, tables
 from tonewright.files.way import PRINT
 from tonewright.show.commands import PrintCommand
@@ -40,17 +42,19 @@ class CheckPage(Page):
         self.curve = Field("Curve", next(iter(curves), ""), choices=choices(curves),
                            on_change=self.changed)
         Tag("h2", "Readings of the print")
+        Drop("A table, or an instrument's list", file_address(self.paper), self._arrived,
+             accept=".csv,.txt")
         self.listed = Tag("div")
         self.unusable = Fault()
         self.tables: dict[str, Choice] = {}
         self.target = Field("Layout of the tone scale", "", on_change=self.changed,
                             choices=self._layouts,
-                            hint="For a list of patches alone: the layout beside the negative")
+                            hint="For a list without tones: the layout kept with the negative")
         self._list(None)
         with Tag("p"):
             link("Read the scan of a print", "read")
         with Tag("details"):
-            Tag("summary", "Or type the eleven tones beside the negative")
+            Tag("summary", "Or type the eleven tones of the tone scale")
             self.grid = DensityGrid(_TONES, ("density",), thing="picture L*", leaving=False)
             button("Keep these tones", self._keep_tones)
         self.date = Field("Date of the print", date.today().isoformat(), on_change=self.changed)
@@ -58,6 +62,7 @@ class CheckPage(Page):
         with Tag("div", classes="buttons"):
             button("Keep this check", self._keep, "button primary")
             button("Refine the curve by this print", self._refine)
+        self.kept = Tag("div", aria_live="polite")
         Tag("h2", "When paper or chemistry has changed")
         strips = self.names("process")
         self.process = Field("New strip", next(iter(strips), ""), choices=choices(strips),
@@ -70,18 +75,25 @@ class CheckPage(Page):
                                 self.process: ("no_strip",), self.curve: (
                                     "check_other_paper", "process_moved", "no_curve")},
                                self.curve)
-        self.kept = Tag("div", aria_live="polite")
 
     def _list(self, chosen: str | None) -> None:
         """The tables that can be a print's readings; one of them is ticked."""
         names = tables(self.bench.papers, self.paper, "print")
-        chosen = chosen or next(iter(names), None)
+        if chosen is None:
+            chosen = next(iter(names), None)
+        elif chosen not in names:  # the check says what is wrong with it
+            names = [chosen, *names]
         with self.listed.anew():
             self.tables = {n: Choice(n, n == chosen, partial(self._ticked, n)) for n in names}
             if not names:
-                Tag("p", "There are none yet: read the scan of a print, or type its tones.", "hint")
+                Tag("p", "There are none yet: drop one, read the scan of a"
+                    " print, or type its tones.", "hint")
         if chosen is not None:
             self._layout(chosen)
+
+    def _arrived(self, name: str) -> None:
+        self._list(name)
+        self.changed()
 
     def _ticked(self, name: str) -> None:
         if self.tables[name].value:
@@ -95,7 +107,7 @@ class CheckPage(Page):
             self.target.renew(layout)
 
     def _layouts(self) -> dict[str, str]:
-        return choices(self.names("target"), "the table says the tones")
+        return choices(self.names("target"), "none: the table gives the tones")
 
     def _asked(self, name: str = "check", output: str | None = None) -> PrintCommand:
         chosen = tuple(self.below(n) for n, box in self.tables.items() if box.value)
@@ -111,14 +123,21 @@ class CheckPage(Page):
 
     async def redraw(self) -> None:
         if not any(box.value for box in self.tables.values()):
-            self.chart.show(None, "Choose the readings of a print, or type its tones.")
-            self.result.clear()
+            self._none()
             return
 
         async def draw() -> None:
-            self._show(await self.bench.quick.call_newest(check, self._asked()))
+            try:
+                self._show(await self.bench.quick.call_newest(check, self._asked()))
+            except TonewrightError:  # no verdict may stand beside readings it is not of
+                self._none()
+                raise
 
         await self.ask(self.refused, draw, otherwise=self.unusable)
+
+    def _none(self) -> None:
+        self.chart.show(None, "The print is shown here once its readings can be read.")
+        self.result.clear()
 
     def _show(self, view: View) -> None:
         self.chart.show(view.chart)

@@ -45,9 +45,9 @@ class CurvePage(Page):
         self.unusable = Fault()
         self.process = Field("Strip", next(iter(processes), ""), on_change=self.changed,
                              choices=choices(processes, "none"),
-                             hint="With its strip a curve knows its printing time")
+                             hint="Gives the curve its printing time")
         self.time = Field("The target was printed for", "", on_change=self.changed,
-                          hint="Only if that is not the time of the strip: 10 min, 90s, 7:30")
+                          hint="Only if this was not the time of the strip: 10 min, 90s, 7:30")
         self.aim = Field("Aim", "lightness", choices=_AIMS, on_change=self.changed,
                          hint="How the picture's tones are spread between black and white")
         self.patches = Tag("div")
@@ -118,9 +118,9 @@ class CurvePage(Page):
         if self.doubtful is None or [*named] != [*self.doubtful]:
             with self.patches.anew():
                 Tag("h2", "Doubtful patches")
-                Tag("p", "Look at the print, and leave out those that are spoilt. A click on a"
-                    " point of the plot leaves out any other." if named else
-                    "None. A click on a point of the plot leaves that patch out.", "hint")
+                Tag("p", "Look at the print, and leave out those that are spoilt. Click any other"
+                    " patch in the plot to leave it out." if named else
+                    "None. Click a patch in the plot to leave it out.", "hint")
                 self.doubtful = {name: Choice("", on_change=partial(self._toggle, name))
                                  for name in named}
         for name, said in named.items():

@@ -58,22 +58,22 @@ class NegativePage(Page):
         self.curve = Field("Curve", next(iter(curves), ""), choices=choices(curves),
                            on_change=self.changed)
         self.width = Field("Width on the film", on_change=self.changed,
-                           hint="200mm or 8in; blank: as the picture has it")
+                           hint="200mm or 8in; leave blank for the picture's own")
         self.ppi = Field("Pixels to the inch", on_change=self.changed,
-                         hint="The printer's own; blank: as the picture has it")
+                         hint="As your printer prints; leave blank for the picture's own")
         self.scale = Choice("Tone scale beside the picture", True, self.changed,
-                            hint="The check measures it on the print. Without it this print tells"
-                            " nothing of the curve.")
+                            hint="To be measured on the print. Without it, the print cannot be"
+                            " checked.")
         self.marks = Choice("Marks for coating and alignment", on_change=self.changed)
         self.caption = Choice("Caption", on_change=self.changed,
                               hint="Picture, curve, date, size and printing time")
         self.margin = Field("Width of the border", on_change=self.changed,
-                            hint=f"{DEFAULT_MARGIN_MM:g}mm, or 0mm for none; blank: as much as what"
-                            " stands in it needs")
+                            hint=f"{DEFAULT_MARGIN_MM:g}mm, or 0mm for none; leave blank for just"
+                            " enough")
         self.border = Field("The border prints", "", choices=_BORDERS, on_change=self.changed)
-        self.film = Field("Lay all of them on one film", on_change=self.changed,
-                          hint="a4, 8x10, 210x297mm, or the width of a roll, 610mm; blank: a file"
-                          " for each")
+        self.film = Field("Lay all negatives on one film", on_change=self.changed,
+                          hint="a4, 8x10, 210x297mm, or the width of a roll, 610mm; leave blank"
+                          " for a file each")
         with Tag("div", classes="buttons"):
             button("Make the negatives", self._make, "button primary")
         self.working = Working(self.bench.long.cancel)
@@ -138,7 +138,7 @@ class NegativePage(Page):
             asked = self._asked()
             if self.proofed != (asked.images[0], asked.curve):
                 seen = await quick.call_newest(proof, asked.images[0], asked.curve)
-                _picture(self.proof, seen, "The print to come, in its own black and white")
+                _picture(self.proof, seen, "What the print will look like")
                 self.proofed = asked.images[0], asked.curve
             if mine != self.turn:  # its sheet would overtake what was asked for since
                 return

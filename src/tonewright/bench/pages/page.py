@@ -98,7 +98,7 @@ class Page:
         """The scan that evens out the lamp."""
         return self.file_field("Scan of a plain white sheet", value,
                                lambda: choices(self.scans(), "none"),
-                               hint=f"Scanned {with_it}; takes out uneven light", **more)
+                               hint=f"Scanned {with_it}; corrects uneven light", **more)
 
     def scanner_field(
         self, value: str | None = None, none: str = "none", **more: Any
@@ -120,14 +120,13 @@ class Page:
         with self.result.anew():
             show_result(view, label)
 
-    def say_kept(self, said: str, step: Step | Aside, hint: str = "") -> None:
+    def say_kept(self, said: str, step: Step | Aside) -> None:
         """What was written; the foot of the page leads on."""
         with self.kept.anew():
             Tag("p", said)
-            if hint:
-                Tag("p", hint, "hint")
         if self.foot is not None:
             self.foot.lead_to(step)
+        self.kept.reveal()
 
     def offer(self, box: Tag, target: str) -> None:
         """The files of a target that was drawn, to be printed and filled in."""

@@ -23,8 +23,8 @@ def register(bench: Bench) -> None:
     @ui.page("/")
     def papers() -> None:
         with frame(bench, "Papers"):
-            Tag("p", "Each paper has a folder of its own. Choose one to go on with, or begin with a"
-                " new one.")
+            Tag("p", "Each paper has a folder of its own, with its strip, target, curve and"
+                " negatives. Go on with one, or begin a new one.")
             shelf = Tag("div", classes="shelf")
             _new_paper(bench)
 
@@ -51,7 +51,7 @@ def _shelf(bench: Bench, view: ShelfView) -> None:
             with Tag("p"):
                 Tag("span", f"{next_on_the_way(way)} ")
                 link("Go on with this paper", address(paper, way.next or "check"))
-            link("What it is used with", address(paper, "setup"), "hint")
+            link("Coating, lamp, film and printer", address(paper, "setup"), "hint")
     for one in view.left_out[:20]:
         Tag("p", f"Left out: {one.file}: {one.given}.", "finding")
 
@@ -82,7 +82,7 @@ def _new_paper(bench: Bench) -> None:
         Tag("h2", "A new paper")
         name = Field("Name of the paper", hint="As you know it; its folder gets this name.")
         with Tag("details"):
-            Tag("summary", "What it is used with (you can fill this in later)")
+            Tag("summary", "Coating, lamp, film and printer (you can fill this in later)")
             form = SetupForm(Setup())
         fault = Refusal({"name_unusable": name, "outside_folder": name, "paper_exists": name})
 

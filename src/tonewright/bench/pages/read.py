@@ -21,7 +21,7 @@ from tonewright.files.way import PRINT, stem, target_through
 from tonewright.scan.instrument import Order
 from tonewright.show.commands import ReadCommand
 
-_ORDERS = {"": "as it says itself", "name": "by name", "rows": "row by row",
+_ORDERS = {"": "as the list says", "name": "by name", "rows": "row by row",
            "columns": "column by column"}
 _IN_ORDER = ("list_in_order", "list_by_name", "list_names_and_order", *(
     f"list_{order}{snake}{reverse}" for order in ("rows", "columns") for snake in ("", "_snake")
@@ -41,25 +41,29 @@ class ReadPage(Page):
                 self.marks = self.corners(SHEET, self._read, self.shown)
                 self.scale_corners = self.corners(GRAY_SCALE, self._read, self.shown)
                 with self.shown:
-                    Tag("p", "Drop the scan of the printed target. Every patch that is read will be"
-                        " shown here.", "chart-empty")
+                    Tag("p", "Scan the dry print of the target, all automatic corrections off, with"
+                        " a gray scale of known densities beside it, and drop the scan. Every patch"
+                        " that is read will be shown here.", "chart-empty")
                 self.result = Tag("div", aria_live="polite")
             with Tag("section", aria_label="What is read"):
                 self._side()
 
     def _side(self) -> None:
         Drop("Scan (16-bit TIFF or PNG), or an instrument's list", file_address(self.paper),
-             self._arrived, accept=".tif,.tiff,.png,.csv,.txt")
+             self._arrived, accept=".tif,.tiff,.png,.csv,.txt,.json")
+        self.taken = Tag("p", "The densities of a gray scale, and the .target.json of a target"
+                         " drawn elsewhere, can be dropped here too.", "hint", aria_live="polite")
         with Tag("details"):
             Tag("summary", "Or paste an instrument's list")
             self.pasted = TextArea("The list, as text", hint="A line for each patch. It becomes a"
                                    " table in the paper's folder.")
             button("Keep this list, and read it", self._paste)
-        self.dropped = ""
+        self.lists: list[str] = []
         self.source = self.file_field("What to read", "", self._sources, on_change=self._anew)
-        layouts = self.names("target")
-        self.target = Field("Target", next(iter(layouts), ""), choices=choices(layouts),
-                            on_change=self._name, hint="The sheet that was printed")
+        self.target = self.file_field(
+            "Target", next(iter(self.names("target")), ""),
+            lambda: choices(self.names("target"), "choose"), on_change=self._other_target,
+            hint="The sheet that was printed")
         with Tag("div") as self.of_scans:
             self._for_scans()
         with Tag("div") as self.of_lists:
@@ -83,14 +87,13 @@ class ReadPage(Page):
 
     def _for_scans(self) -> None:
         """What says how dense the values of a scan are."""
-        self.scanner = self.scanner_field(hint="What its values mean")
+        self.scanner = self.scanner_field(hint="Turns the values of the scan into densities")
         self.scale = self.file_field(
-            "Gray scale beside the print", "",
-            lambda: choices(tables(self.bench.papers, self.paper, "gray_scale"), "none"),
-            hint="Instead of a scanner: the table of its steps' densities")
-        self.flat = self.flat_field(with_it="at the same place")
+            "Gray scale beside the print", "", lambda: choices(self._scales(), "none"),
+            hint="If one was scanned with the print: the table of its densities")
+        self.flat = self.flat_field(with_it="in the same place")
         self.white = Field("Density of the bare paper, if known",
-                           hint="Without scanner and gray scale: both of these")
+                           hint="With neither scanner nor gray scale, give this and the next")
         self.black = Field("Density of the blackest patch, if known")
 
     def _for_lists(self) -> None:
@@ -100,18 +103,52 @@ class ReadPage(Page):
         self.snake = Choice("Every second row or column runs backwards")
         self.reverse = Choice("The list begins at the last patch")
 
+    def _scales(self) -> list[str]:
+        """Tables that may be a gray scale's densities."""
+        return tables(self.bench.papers, self.paper, "gray_scale")
+
     def _sources(self) -> dict[str, str]:
-        """Scans, and the list that was dropped last."""
-        lists = [name for name in self.names("table") if name == self.dropped]
+        """Scans, and the lists that were dropped."""
+        lists = [name for name in self.names("table") if name in self.lists]
         return choices([*self.scans(), *lists], "choose")
 
     def _arrived(self, name: str) -> None:
-        self.dropped = name
-        self.source.renew(name)
-        self._anew()
+        """A file has come: it goes to the field that it is for."""
+        source, scales = self.source.value, self._scales()
+        match kind_of(name):
+            case "target":
+                self._take(name, self.target)
+            case "table" if kind_of(source) == "image" and name in scales:
+                self._take(name, self.scale)
+            case "image" if source in scales:  # which came before its scan
+                self._take(source, self.scale)
+                self._take(name, self.source)
+            case "table" | "image":
+                self._take(name, self.source)
+            case _:
+                self.taken.say(f"{name} is in the paper's folder now, but cannot be used here.")
+
+    def _take(self, name: str, field: Field) -> None:
+        """A file that has come is chosen in a field, and that is said."""
+        if kind_of(name) == "table":
+            self.lists.append(name)
+            self.source.renew()
+        field.renew(name)
+        self.taken.say(f"{name} was chosen below, under {field.label}.")
+        if field is self.scale:
+            self.scanner.renew("")  # one of them tells the densities
+        if field is self.target:
+            self._other_target()
+        else:
+            self._anew()
+
+    def _other_target(self) -> None:
+        self.refused.clear()
+        self._name()
 
     def _anew(self) -> None:
         """Another scan: what was set by hand in the other does not hold."""
+        self.refused.clear()
         self.marks.forget()
         self.scale_corners.forget()
         is_list = kind_of(self.source.value) == "table"
@@ -126,7 +163,7 @@ class ReadPage(Page):
             asked = self._asked(name)
             await self.bench.quick.call(keep_list, self.pasted.value, asked)
             self.pasted.clear()
-            self._arrived(name)
+            self._take(name, self.source)
             await self._read()
 
         await self.ask(self.refused, work, otherwise=self.pasted)
@@ -195,19 +232,20 @@ class ReadPage(Page):
         out = self.bench.left_out(self.paper, self.readings)
         self.patches = [ShownPatch(p.name, p.corners, p.said, p.doubtful, p.name in out)
                         for p in found.patches]
+        to_check = asked.output.stem.endswith(PRINT)
+        of_inks = asked.target.name in charts(self.bench.papers, self.paper)
         with self.shown:
             if asked.overlay is not None:
+                Tag("p", "Orange patches are doubtful; what is hatched was not read." + (
+                    "" if to_check or of_inks else
+                    " Click a spoilt patch to leave it out of the curve."), "hint")
                 size = self.bench.papers.picture_size(asked.overlay)
                 self.overlay = ScanView(file_address(self.paper, asked.overlay.name), size,
                                         "What was read; choose a patch to leave it out",
                                         patches=self.patches, on_patch=self._leave_out)
         self.show_result(found.view)
-        to_check = asked.output.stem.endswith(PRINT)
-        of_inks = asked.target.name in charts(self.bench.papers, self.paper)
         self.say_kept(f"Kept as {asked.output}.",
-                      "check" if to_check else "inks" if of_inks else "curve",
-                      "" if to_check or of_inks or asked.overlay is None else
-                      "Click a spoilt patch in the scan, and the curve is made without it.")
+                      "check" if to_check else "inks" if of_inks else "curve")
 
     def _leave_out(self, name: str) -> Any:
         """A patch is clicked: the curve is made without it, or with it again."""

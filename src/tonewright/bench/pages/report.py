@@ -13,6 +13,7 @@ from tonewright.bench.tasks.report import report, worksheet
 from tonewright.bench.transfer import file_address
 from tonewright.errors import OptionError
 from tonewright.files.contents import checks_of, negatives_of
+from tonewright.files.way import WORKSHEET
 
 
 class ReportPage(Page):
@@ -65,7 +66,7 @@ class ReportPage(Page):
 
     async def _worksheet(self) -> None:
         await self._make(worksheet, tuple(n for n, box in self.negatives.items() if box.value),
-                         "-worksheet")
+                         WORKSHEET)
 
     async def _make(
         self, task: Callable[[Path, tuple[Path, ...], Path], str], others: tuple[str, ...],

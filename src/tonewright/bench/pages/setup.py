@@ -22,8 +22,8 @@ class SetupPage(Page):
 
     def build(self) -> None:
         """The form, and beside it what was made with another setup."""
-        Tag("p", "Whatever bends the tones is noted here. Strips and curves that you make from now"
-            " on carry it; those that are made keep what they were made with. Finish first what was"
+        Tag("p", "Note here whatever affects the tones. New strips and curves record it; those you"
+            " have keep the setup they were made with. Before you change it, finish what was"
             " printed with the old one.")
         with Tag("div", classes="plot-and-side"):
             with Tag("section", aria_label="What the paper is used with"):
@@ -58,7 +58,7 @@ class SetupPage(Page):
         others = [row for row in view.by_paper.get(self.paper, ()) if row.otherwise]
         with self.result.anew():
             if not others:
-                Tag("p", "Nothing in this paper's folder was made with another one.", "hint")
+                Tag("p", "Everything in this paper's folder was made with this setup.", "hint")
             for row in others:
                 Tag("h3", f"{row.name} ({row.kind})")
                 for said in row.otherwise:

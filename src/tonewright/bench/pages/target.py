@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from tonewright.bench.frame import address
 from tonewright.bench.pages.page import NAMED, Page, choices, refusal
 from tonewright.bench.parts.field import Choice, Field
@@ -20,7 +22,7 @@ class TargetPage(Page):
     def build(self) -> None:
         """The picture of the sheet, and what it holds."""
         Tag("p", "The target is printed on film as a negative, and then on your paper. Its patches"
-            " tell what each amount of ink does there.")
+            " show what each amount of ink does there.")
         with Tag("div", classes="plot-and-side"):
             with Tag("section", aria_label="The target"):
                 self.sheet = Tag("div", classes="sheet-shown")
@@ -31,13 +33,14 @@ class TargetPage(Page):
 
     def _side(self) -> None:
         self.levels = Field("Ink levels", str(USUAL_LEVELS), on_change=self.changed,
-                            hint=f"{USUAL_LEVELS} are enough for a first curve, 51 for a surer one")
+                            hint=f"{USUAL_LEVELS} are enough for a first curve, 51 for a more"
+                            " certain one")
         self.paper_size = Field("Film sheet", DEFAULT_PAPER, on_change=self.changed,
-                                choices={name: name for name in PAPERS})
+                                choices={name: name.capitalize() for name in PAPERS})
         self.landscape = Choice("Lay the sheet on its side", on_change=self.changed)
-        self.through = Field("Print it through a curve", "", on_change=self.changed,
-                             choices=choices(self.names("curve"), "no: ink levels as they are"),
-                             hint="Through a curve it is a print to check, or to refine the curve")
+        self.through = Field("Through a curve", "", on_change=self.changed,
+                             choices=choices(self.names("curve"), "none: plain ink levels"),
+                             hint="Choose a curve to check or to refine it")
         self.colour = Field("Colour of the ink", self._colour(), on_change=self.changed,
                             hint="Red, green and blue of the heaviest ink, as 255,120,0; blank for"
                             " black")
@@ -63,7 +66,7 @@ class TargetPage(Page):
         levels = self.levels.value.strip()
         if not levels.isdecimal():
             raise OptionError(f"{levels or 'nothing'} is typed for the ink levels",
-                              "it is a whole number", "type 21, or another number",
+                              "it must be a whole number", "type 21, or another number",
                               code="target_levels")
         name = self.name.value.strip() or "target"
         return TargetCommand(
@@ -71,9 +74,15 @@ class TargetPage(Page):
             paper_size=self.paper_size.value, landscape=self.landscape.value,
             through=self.chosen(self.through), ink_colour=self.colour.value.strip())
 
+    def _strip(self) -> Path | None:
+        """What tells how long the target is printed: the newest strip; a curve has its own time."""
+        strips = self.names("process")
+        return self.below(strips[0]) if strips and not self.through.value else None
+
     async def redraw(self) -> None:
         async def draw() -> None:
-            view, picture, width = await self.bench.quick.call_newest(try_target, self._asked())
+            view, picture, width = await self.bench.quick.call_newest(
+                try_target, self._asked(), self._strip())
             with self.sheet.anew():
                 if picture is not None:
                     Tag("img", src=inline_picture(picture.png), style=f"width:{width:.1f}mm",
@@ -85,9 +94,10 @@ class TargetPage(Page):
     async def _keep(self) -> None:
         async def keep() -> None:
             asked = self._asked()
-            self.show_result(await self.bench.quick.call(keep_target, asked))
+            self.show_result(await self.bench.quick.call(keep_target, asked, self._strip()))
             self.offer(self.kept, asked.name)
             if self.foot is not None:
                 self.foot.lead_to("read")
+            self.kept.reveal()
 
         await self.ask(self.refused, keep)

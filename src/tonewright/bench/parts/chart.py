@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
@@ -15,6 +16,8 @@ from tonewright.bench.parts.tags import Tag
 _COLOURS = {"ink": "#5b3a1e", "band": "#e3d6bd", "point": "#2a241d", "second": "#7a6a3a",
             "doubt": "#96391a"}
 """By what they are for.  Under the safelight the page inverts and reddens the whole picture."""
+_STEPS = 8
+"""At most so many numbered steps along an axis."""
 _TEXT = {"color": "#2a241d", "fontSize": 15}
 _BAND = """(params, api) => {{
   if (params.dataIndex) return;
@@ -110,9 +113,15 @@ def _options(description: dict[str, Any]) -> dict[str, Any]:
 
 
 def _axis(axis: dict[str, Any], gap: int) -> dict[str, Any]:
+    low, high = axis["min"], axis["max"]
+    tens = 10.0 ** math.floor(math.log10((high - low) / _STEPS))
+    step = next(n * tens for n in (1.0, 2.0, 5.0, 10.0) if (high - low) / (n * tens) <= _STEPS)
+    even = [abs(end / step - round(end / step)) < 1e-6 for end in (low, high)]
     return {
-        "type": "value", "name": axis["name"], "min": axis["min"], "max": axis["max"],
-        "nameLocation": "middle", "nameGap": gap, "nameTextStyle": _TEXT, "axisLabel": _TEXT,
+        "minInterval": step, "maxInterval": step,
+        "type": "value", "name": axis["name"], "min": low, "max": high,
+        "nameLocation": "middle", "nameGap": gap, "nameTextStyle": _TEXT,
+        "axisLabel": {**_TEXT, "showMinLabel": even[0], "showMaxLabel": even[1]},
         "splitLine": {"lineStyle": {"color": "#eadfca"}},
         "axisLine": {"show": True, "onZero": False, "lineStyle": {"color": "#8f8270"}},
     }

@@ -30,7 +30,12 @@ export default {
     },
     send(files) {
       this.said = "";
+      const endings = this.accept.split(",");
       for (const file of this.multiple ? files : files.slice(0, 1)) {
+        if (this.accept && !endings.some((end) => file.name.toLowerCase().endsWith(end))) {
+          this.said += `${file.name} was not taken. Files that can be used here end in ${endings.join(", ")}. `;
+          continue;
+        }
         const request = new XMLHttpRequest();
         this.sending.push({ name: file.name, done: 0, request });
         const mine = this.sending[this.sending.length - 1];

@@ -10,7 +10,7 @@ from nicegui.element import Element
 from nicegui.events import GenericEventArguments
 
 from tonewright.bench.parts.tags import Tag
-from tonewright.errors import DocumentError, TonewrightError
+from tonewright.errors import DocumentError, TonewrightError, capital
 
 _TOLD = "(event) => emit(event.target.value)"
 
@@ -32,7 +32,7 @@ class Field:
         choices: Mapping[str, str] | Callable[[], Mapping[str, str]] | None = None,
         kind: str = "text",
     ) -> None:
-        self.value, self._on_change = value, on_change
+        self.label, self.value, self._on_change = label, value, on_change
         self._find, self._choices = choices, dict[str, str]()
         with Tag("div", classes="field") as self.box:
             name = Tag("label", label)
@@ -41,8 +41,8 @@ class Field:
             self._input.props.update({"id": own})
             name.props.update({"for": own})
             said = [Tag("p", hint, "hint", id=f"{own}-hint")] if hint else []
-            self._fault = Tag("p", "", "field-error", role="alert", id=f"{own}-fault")
-            told = " ".join(str(part.props["id"]) for part in (*said, self._fault))
+            self.fault = Tag("p", "", "field-error", role="alert", id=f"{own}-fault")
+            told = " ".join(str(part.props["id"]) for part in (*said, self.fault))
             if isinstance(self._input, _TextInput):
                 self._input.props.update({"said": told})
                 self._input.on("typed", self._typed)
@@ -71,7 +71,7 @@ class Field:
 
     def show_error(self, text: str | None) -> None:
         """What is wrong with the value; None: nothing any more."""
-        self._fault.say(text or "")
+        self.fault.say(text or "")
         entry = "fault" if isinstance(self._input, _TextInput) else "aria-invalid"
         self._input.props.update({entry: bool(text)})
 
@@ -109,9 +109,9 @@ class TextArea:
             own = f"field-{self._input.id}"
             name.props.update({"for": own})
             said = Tag("p", hint, "hint", id=f"{own}-hint")
-            self._fault = Tag("p", "", "field-error", role="alert", id=f"{own}-fault")
+            self.fault = Tag("p", "", "field-error", role="alert", id=f"{own}-fault")
         self._input.props.update({"id": own, "aria-describedby": " ".join(
-            str(part.props["id"]) for part in (said, self._fault))})
+            str(part.props["id"]) for part in (said, self.fault))})
         self._input.on("input", self._typed, js_handler=_TOLD)
 
     def clear(self) -> None:
@@ -121,7 +121,7 @@ class TextArea:
 
     def show_error(self, text: str | None) -> None:
         """What is wrong with it; None: nothing any more."""
-        self._fault.say(text or "")
+        self.fault.say(text or "")
         self._input.props.update({"aria-invalid": bool(text)})
 
     def _typed(self, event: GenericEventArguments) -> None:
@@ -140,8 +140,8 @@ class Choice:
                 self._label = Tag("span", label)
             own = f"choice-{self._input.id}"
             said = [Tag("p", hint, "hint", id=f"{own}-hint")] if hint else []
-            self._fault = Tag("p", "", "field-error", role="alert", id=f"{own}-fault")
-        told = " ".join(str(part.props["id"]) for part in (*said, self._fault))
+            self.fault = Tag("p", "", "field-error", role="alert", id=f"{own}-fault")
+        told = " ".join(str(part.props["id"]) for part in (*said, self.fault))
         self._input.props.update({"aria-describedby": told})
         self._input.on("change", self._changed,
                        js_handler="(event) => emit(event.target.checked)")
@@ -156,7 +156,7 @@ class Choice:
 
     def show_error(self, text: str | None) -> None:
         """What is wrong with the choice; None: nothing any more."""
-        self._fault.say(text or "")
+        self.fault.say(text or "")
         self._input.props.update({"aria-invalid": bool(text)})
 
     def _changed(self, event: GenericEventArguments) -> Any:
@@ -168,11 +168,11 @@ class Fault:
     """A place for what is wrong with something that is no field."""
 
     def __init__(self) -> None:
-        self._said = Tag("p", "", "field-error", role="alert")
+        self.fault = Tag("p", "", "field-error", role="alert")
 
     def show_error(self, text: str | None) -> None:
         """What is wrong; None: nothing any more."""
-        self._said.say(text or "")
+        self.fault.say(text or "")
 
 
 Place = Field | TextArea | Choice | Fault
@@ -202,7 +202,8 @@ class Refusal:
         place = self._fields.get(error.code or "", otherwise or self._here)
         if isinstance(error, DocumentError) and self._document is not None:
             place = self._document
-        place.show_error(error.sentences())
+        place.show_error(capital(error.sentences()))
+        place.fault.reveal()
         self._shown = place
 
     def clear(self) -> None:

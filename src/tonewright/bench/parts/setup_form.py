@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from tonewright.bench.parts.field import Field
 from tonewright.bench.parts.tags import link
-from tonewright.errors import TonewrightError
+from tonewright.errors import TonewrightError, capital
 from tonewright.record.setup import Setup, ink_colour_text, parse_colour
 
 _ENTRIES = (("coating", "Coating", "Sensitiser, and how it is put on"),
@@ -37,7 +37,7 @@ class SetupForm:
             if said["ink_colour"] is not None:
                 said["ink_colour"] = ink_colour_text(parse_colour(said["ink_colour"]))
         except TonewrightError as error:
-            colour.show_error(error.sentences())
+            colour.show_error(capital(error.sentences()))
             return None
         return said
 

@@ -11,6 +11,12 @@ from nicegui.elements.mixins.text_element import TextElement
 
 from tonewright.errors import visible
 
+_REVEAL = """setTimeout(() => {
+  if (document.activeElement.matches('input:not([type=checkbox]), textarea')) return;
+  const said = getElement(%d);
+  (said?.closest('.field') ?? said)?.scrollIntoView({block: 'nearest'});
+}, 50)"""
+
 
 class Tag(TextElement):
     """An element of HTML with a text, or with others inside: ``with Tag("section"):``."""
@@ -25,6 +31,10 @@ class Tag(TextElement):
     def say(self, text: str) -> None:
         """Another text."""
         self.set_text(visible(text))
+
+    def reveal(self) -> None:
+        """Scroll to it, no further than needed, unless something is being typed."""
+        self.client.run_javascript(_REVEAL % self.id)
 
     def anew(self) -> Self:
         """Empty, to be filled: ``with tag.anew():``."""
