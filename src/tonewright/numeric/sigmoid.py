@@ -43,7 +43,8 @@ class Family:
     width: float = 0.25
     """Usual unit of the argument, in units of x."""
     share: float = 1.0
-    """How much more or less likely than others before any data are seen."""
+    """How much more or less likely than others before any data are seen.  One with more shape
+    need not be given less: its evidence is less already, for all the shapes that do not fit."""
     ends: bool = False
     """It turns at 0 and at 1, over as much as the exponential of the first two of its shape."""
 
@@ -128,14 +129,10 @@ FAMILIES = (
     Family("two layers", _two_layers, (1.2, 0.6, 0.5), (0.8, 0.5, 0.4), width=0.2,
            share=0.3),
     Family("algebraic", _algebraic, (0.9,), (0.4,), width=0.5, share=0.1),
-    Family("corners", _cornered, (-4.4, -4.4, 0.0), (0.8, 0.8, 0.4), width=1.0, share=0.3,
-           ends=True),
-    Family("corner above", _cornered, (-1.6, -4.4, 0.0), (0.5, 0.8, 0.4), width=1.0, share=0.3,
-           ends=True),
-    Family("corner below", _cornered, (-4.4, -1.6, 0.0), (0.8, 0.5, 0.4), width=1.0, share=0.3,
-           ends=True),
-    Family("hyperbolic", _hyperbolic, (-2.0, -2.0, 0.0), (0.6, 0.6, 0.4), width=1.0, share=0.1,
-           ends=True),
+    Family("corners", _cornered, (-4.4, -4.4, 0.0), (0.8, 0.8, 0.4), width=1.0, ends=True),
+    Family("corner above", _cornered, (-1.6, -4.4, 0.0), (0.5, 0.8, 0.4), width=1.0, ends=True),
+    Family("corner below", _cornered, (-4.4, -1.6, 0.0), (0.8, 0.5, 0.4), width=1.0, ends=True),
+    Family("hyperbolic", _hyperbolic, (-2.0, -2.0, 0.0), (0.6, 0.6, 0.4), width=1.0, ends=True),
 )
 
 
