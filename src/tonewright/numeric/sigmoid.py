@@ -43,8 +43,7 @@ class Family:
     width: float = 0.25
     """Usual unit of the argument, in units of x."""
     share: float = 1.0
-    """How much more or less likely than others before any data are seen.  One with more shape
-    need not be given less: its evidence is less already, for all the shapes that do not fit."""
+    """How much more or less likely than others before any data are seen."""
     ends: bool = False
     """It turns at 0 and at 1, over as much as the exponential of the first two of its shape."""
 
@@ -105,7 +104,10 @@ def _hyperbola(z: Array) -> Array:
 
 
 def _hyperbolic(z: Array, shape: Array) -> Array:
-    """The same, but each end lingers along a hyperbola."""
+    """The same, but each end lingers along a hyperbola.
+
+    Points that stop soon after the bend cannot tell it from an end that is reached: so it is no
+    less likely beforehand than a gentle curve."""
     toe, shoulder = np.exp(shape[0]), np.exp(shape[1])
     left = shoulder * _hyperbola((1.0 - toe * _hyperbola(z / toe)) / shoulder)
     rise = 1.0 - left / (shoulder * _hyperbola(1.0 / shoulder))
@@ -129,9 +131,12 @@ FAMILIES = (
     Family("two layers", _two_layers, (1.2, 0.6, 0.5), (0.8, 0.5, 0.4), width=0.2,
            share=0.3),
     Family("algebraic", _algebraic, (0.9,), (0.4,), width=0.5, share=0.1),
-    Family("corners", _cornered, (-4.4, -4.4, 0.0), (0.8, 0.8, 0.4), width=1.0, ends=True),
-    Family("corner above", _cornered, (-1.6, -4.4, 0.0), (0.5, 0.8, 0.4), width=1.0, ends=True),
-    Family("corner below", _cornered, (-4.4, -1.6, 0.0), (0.8, 0.5, 0.4), width=1.0, ends=True),
+    Family("corners", _cornered, (-4.4, -4.4, 0.0), (0.8, 0.8, 0.4), width=1.0, share=0.3,
+           ends=True),
+    Family("corner above", _cornered, (-1.6, -4.4, 0.0), (0.5, 0.8, 0.4), width=1.0, share=0.3,
+           ends=True),
+    Family("corner below", _cornered, (-4.4, -1.6, 0.0), (0.8, 0.5, 0.4), width=1.0, share=0.3,
+           ends=True),
     Family("hyperbolic", _hyperbolic, (-2.0, -2.0, 0.0), (0.6, 0.6, 0.4), width=1.0, ends=True),
 )
 
