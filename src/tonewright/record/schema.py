@@ -100,7 +100,6 @@ NUMBERS = Rule(is_number, "it is a list of numbers", each=True, span=(-_FAR, _FA
 ABOVE_ZERO = Rule(lambda v: is_number(v) and v > 0, "it is a number above 0",
                   span=(1e-300, _FAR))
 TRUTH = Rule(lambda v: isinstance(v, bool), "it is true or false")
-TABLE = Rule(lambda v: isinstance(v, dict), "it is a table of names and what they stand for")
 
 
 def one_of(*names: str) -> Rule:
