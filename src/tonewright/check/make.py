@@ -143,8 +143,7 @@ def _tones(tones: PrintedTones, promised: Promise) -> tuple[CheckedTone, ...]:
 def curve_time(curve: Curve) -> PrintingTime | None:
     """What a curve is for; None where it does not say, or not in a way that is a time."""
     if curve.recipe is not None:
-        recipe = curve.recipe
-        return recipe.timer_time(recipe.process, recipe.printing_time)
+        return curve.recipe.timer_time
     try:
         return parse_time(curve.setup.printing_time or "")
     except OptionError:
@@ -157,7 +156,7 @@ def _next_time(
     """The time that makes up for so much light too much."""
     if time is None or stops is None or curve.recipe is None:
         return None
-    power = curve.recipe.processes[curve.recipe.process].summary.reciprocity
+    power = curve.recipe.own_process.summary.reciprocity
     return time.times(2.0 ** (-stops[0] / power)).on_timer()
 
 

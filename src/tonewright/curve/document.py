@@ -165,7 +165,7 @@ class Curve:
         if self.readings is not None:
             return self.readings.scale
         assert self.recipe is not None
-        return self.recipe.processes[self.recipe.process].strip.scale
+        return self.recipe.own_process.strip.scale
 
     @property
     def relative_to_paper(self) -> bool:

@@ -78,7 +78,7 @@ def gather_report(wanted: ReportFiles) -> Report:
     opened = open_curve(wanted.curve)
     curve, own = opened.document, None
     if curve.recipe is not None:
-        own = curve.recipe.processes[curve.recipe.process]
+        own = curve.recipe.own_process
     others = [open_one_of(path, _BESIDE, whole=_BESIDE)[1] for path in wanted.others]
     process = _process(curve, [o for o in others if isinstance(o.document, Process)]) or own
     checks = [_of_curve(o, opened) for o in others if not isinstance(o.document, Process)]
@@ -200,8 +200,7 @@ def gather_worksheet(wanted: WorksheetFiles) -> Worksheet:
     if own is not None and wanted.time is not None:
         ratio(wanted.time, own)
     if opened.document.recipe is not None:
-        recipe = opened.document.recipe
-        reciprocity = recipe.processes[recipe.process].summary.reciprocity
+        reciprocity = opened.document.recipe.own_process.summary.reciprocity
     time = wanted.time or own
     sheets = tuple(sheet for path in wanted.negatives
                    for sheet in _sheets(path, opened, time, wanted))

@@ -131,7 +131,7 @@ class InkRanking:
     @property
     def time_as_set(self) -> PrintingTime:
         """What the chart was printed for, as a timer is set where it is the base printing time."""
-        return _as_set(self.time, self.process)
+        return self.process.timer_time(self.time)
 
     @property
     def gentler(self) -> tuple[RankedInk, ...]:
@@ -184,13 +184,8 @@ def rank_inks(
         given_range=settings.needed_range is not None, inks=inks, pick=pick, sure=sure,
         seen_up_to=limit, longer_stops=stops, next_time=longer,
         findings=(*chart.readings.findings, *chart.findings,
-                  *_clear_off(steps.get((None, 0.0)), process, _as_set(time, process)),
+                  *_clear_off(steps.get((None, 0.0)), process, process.timer_time(time)),
                   *_differing(list(groups.values()), noise), *_paper_white(inks, stops, longer)))
-
-
-def _as_set(time: PrintingTime, process: Process) -> PrintingTime:
-    """A time as it is said: the base printing time rounded as a timer is set, another as given."""
-    return time.on_timer() if time == process.base_time else time
 
 
 def _refuse_foreign(chart: ChartReadings, process: Process, time: PrintingTime) -> None:

@@ -145,10 +145,10 @@ class Process:
         it: the strict time, where ``time`` is the base printing time."""
         return time.times(10.0 ** (-self.tablet.just_black / self.summary.reciprocity))
 
-    def spoken(self, time: PrintingTime) -> str:
+    def timer_time(self, time: PrintingTime) -> PrintingTime:
         """A time as it is said: the base printing time rounded as a timer is set, any other as
         it was given."""
-        return str(time.on_timer() if time == self.base_time else time)
+        return time.on_timer() if time == self.base_time else time
 
     def shift(self, time: PrintingTime) -> float:
         """Exposure (log10) of clear film at another time."""
