@@ -238,7 +238,7 @@ def _as_said(text: str | None) -> str | None:
 
 
 def _size_mm(image: SourceImage) -> tuple[float, float] | None:
-    per_inch = None if image.resolution is None else image.resolution.per_inch
-    if per_inch is None:
+    found = image.resolution
+    if found is None or found.per_inch is None:
         return None
-    return 25.4 * image.width / per_inch[0], 25.4 * image.height / per_inch[1]
+    return found.millimetres(image.width, image.height)

@@ -94,7 +94,7 @@ class Sheet:
             The picture is too small for what shall stand beside it.
         """
         self._subject, self._settings = subject, settings
-        self._per_mm = at = subject.ppi / 25.4
+        self._per_mm = at = subject.ppi / scales.MM_PER_INCH
         self.left = self.top = round(settings.margin * at)
         """Of the picture, pixels."""
         self.width = subject.width + 2 * self.left

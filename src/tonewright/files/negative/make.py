@@ -236,7 +236,7 @@ def _sheet(path: Path, curve: LevelCurve, size: Size, settings: NegativeSettings
     from tonewright.negative.draw import Sheet, Subject, tone_scale
 
     ppi = _sheet_ppi(path, size)
-    margin = 2 * round(settings.sheet.margin * ppi / 25.4)
+    margin = 2 * round(settings.sheet.margin * ppi / scales.MM_PER_INCH)
     check_pixels(size.width + margin, size.height + margin)
     words = caption(path, curve, size, settings)
     names = curve.name, settings.title or path.stem
