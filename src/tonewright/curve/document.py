@@ -237,11 +237,6 @@ def refuse_two_zeros(theirs: bool, mine: bool, whose: str) -> None:
         " absolute", code="two_zeros")
 
 
-def make_name(file_name: str) -> str:
-    """A document's name from its file: ``kallitype.curve.json`` is called kallitype."""
-    return file_name.removesuffix(".json").removesuffix(".curve").removesuffix(".process")
-
-
 def decode_curve(data: Any, *, sources: bool = True) -> Curve:
     """Check a document and rebuild the curve.
 

@@ -15,6 +15,7 @@ from tonewright.files.safe import check_outputs, one_call
 from tonewright.files.tables import STRIPS, read_table
 from tonewright.frozen import dataclass
 from tonewright.measured.columns import Source, Table
+from tonewright.record.provenance import document_name
 from tonewright.scan.flat import Flat, flat_of
 from tonewright.scan.instrument import listed_densities
 from tonewright.scan.response import response_of_row
@@ -105,7 +106,7 @@ def learn_scanner(
                         dark_first=bool(known[0] > known[-1]))
     name = request.name
     if name is None:
-        name = "" if output is None else output.name.removesuffix(".json").removesuffix(".scanner")
+        name = "" if output is None else document_name(output.name)
     response = replace(
         response_of_row(row, known, picture, name, flat), date=request.date,
         sources=(Source(picture.name, "scan", picture.sha256 or ""), table.source))

@@ -21,6 +21,18 @@ def short_id(sha256: str) -> str:
     return sha256[:8]
 
 
+_ENDINGS = (".json", ".curve", ".process", ".check", ".scanner", ".csv", ".txt", ".tif", ".tiff",
+            ".png")
+
+
+def document_name(file_name: str) -> str:
+    """What a document is called by its file: ``kallitype.curve.json`` and ``kallitype.csv`` are
+    both called kallitype."""
+    for ending in _ENDINGS:
+        file_name = file_name.removesuffix(ending)
+    return file_name
+
+
 _KINDS = {
     "tonewright-curve": ("a correction curve", "made by fitting a target's readings"),
     "tonewright-process": ("a strip's process file", "made from a strip's readings"),

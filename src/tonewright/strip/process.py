@@ -165,10 +165,3 @@ class Process:
             return None
         toe = float(first_place(self.exposure, self.density, white + TOE_DENSITY))
         return max(self.shift(time) - toe, 0.0)
-
-
-def process_name(file_name: str) -> str:
-    """A process's name from a file: ``kallitype.process.json``, ``kallitype.csv``: kallitype."""
-    for ending in (".json", ".process", ".csv", ".tif", ".tiff", ".png"):
-        file_name = file_name.removesuffix(ending)
-    return file_name
