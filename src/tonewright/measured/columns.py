@@ -256,10 +256,10 @@ def short(text: str, most: int = 40) -> str:
     return text if len(text) <= most else text[: most - 3] + "..."
 
 
-def listed(columns: Sequence[str], most: int = 12) -> str:
-    """Column names for a message, shortened when there are many."""
-    more = len(columns) - most
-    return ", ".join(map(short, columns[:most])) + (f" and {more} more" if more > 0 else "")
+def some(names: Sequence[str], most: int = 12) -> str:
+    """Names for a message; of many the first few, and how many more there are."""
+    more = len(names) - most
+    return ", ".join(map(short, names[:most])) + (f" and {more} more" if more > 0 else "")
 
 
 def find(table: Table, *names: str) -> int | None:
@@ -272,7 +272,7 @@ def find(table: Table, *names: str) -> int | None:
     if len(hits) > 1:
         raise ReadingsError(
             f"the file {table.source.name} has the columns "
-            + listed([table.columns[i] for i in hits]),
+            + some([table.columns[i] for i in hits]),
             "they say the same thing, so only one may be there", "remove or rename the others")
     return hits[0] if hits else None
 
@@ -288,7 +288,7 @@ def check_columns(table: Table) -> None:
                 "each column has a name of its own", "remove or rename one of them")
     if not table.rows:
         raise ReadingsError(
-            f"the file {table.source.name} has column names ({listed(table.columns)}) but no rows",
+            f"the file {table.source.name} has column names ({some(table.columns)}) but no rows",
             "each measured patch is one row below the names",
             "check that the measurements were saved with the file")
 
@@ -376,7 +376,7 @@ def _no_level(table: Table, what: str) -> ReadingsError:
             "check the print against its curve, or refine the curve with it",
             code="print_as_target", file=table.source.name)
     return ReadingsError(
-        f"the file {table.source.name} has the columns {listed(table.columns)}; {what}",
+        f"the file {table.source.name} has the columns {some(table.columns)}; {what}",
         "the ink of a patch is a column called level (0 clear film to 1 heaviest ink) or"
         " ink_percent (0 to 100)", "rename that column, or say which one holds the ink",
         code="level_column")
@@ -564,7 +564,7 @@ def _choose(table: Table, there: list[Kind], scale: Weighting | None) -> tuple[W
                 return candidate, kind
     if not there:
         raise ReadingsError(
-            f"the file {table.source.name} has the columns {listed(table.columns)}; none of them"
+            f"the file {table.source.name} has the columns {some(table.columns)}; none of them"
             " says how dark each patch is",
             "a patch is measured as density (or D_VIS), lightness (LAB_L), luminance (XYZ_Y, 0"
             " to 100) or a spectrum (SPECTRAL_400 ...)", "rename that column to one of these")

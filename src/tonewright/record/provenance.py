@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from typing import Any
 
 from tonewright import __version__
-from tonewright.errors import DocumentError
-from tonewright.record.schema import is_whole, listed, spoken
+from tonewright.errors import DocumentError, listed
+from tonewright.record.schema import is_whole, spoken
 
 
 def made_by() -> str:
@@ -62,7 +62,7 @@ def _called(data: Any) -> str:
 
 def not_ours(data: Any, wanted: Sequence[str]) -> DocumentError:
     """The error of a document that is of none of the sorts asked for."""
-    return DocumentError(_called(data), f"a {listed(wanted)} is needed", "name that file")
+    return DocumentError(_called(data), f"a {listed(wanted, 'or')} is needed", "name that file")
 
 
 def check_header(data: Any, fmt: str, version: int, what: str) -> None:

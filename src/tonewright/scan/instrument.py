@@ -320,7 +320,7 @@ def listed_densities(table: Table) -> Array:
         order = np.argsort(step, kind="stable")
         if not np.array_equal(step[order], np.arange(1, step.size + 1)):
             raise ReadingsError(
-                f"{table.source.name} has the steps {columns.listed([f'{s:g}' for s in step])}",
+                f"{table.source.name} has the steps {columns.some([f'{s:g}' for s in step])}",
                 "steps are numbered 1, 2, 3 … without a gap, 1 being at the left edge",
                 "correct the column step")
         density = density[order]

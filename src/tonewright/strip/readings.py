@@ -8,7 +8,7 @@ from typing import Annotated, NoReturn
 
 import numpy as np
 
-from tonewright.errors import OptionError, ReadingsError, counted
+from tonewright.errors import OptionError, ReadingsError, counted, listed
 from tonewright.frozen import dataclass
 from tonewright.measured import columns
 from tonewright.measured.columns import Source, Table, Weighting
@@ -206,7 +206,7 @@ def _step_column(table: Table) -> int:
     columns.check_columns(table)
     where = columns.find(table, "step")
     if where is None:
-        raise ReadingsError(f"{table.source.name} has the columns {columns.listed(table.columns)}",
+        raise ReadingsError(f"{table.source.name} has the columns {columns.some(table.columns)}",
                             "a strip's file has a column step, 1 for the clearest",
                             "make a curve from it if it is a target's", code="no_step_column")
     return where
@@ -302,10 +302,9 @@ def _check_complete(
 def _steps(numbers: Sequence[int]) -> str:
     """``step 7``; ``steps 4 and 7``; ``steps 1, 2, … (31 in all)``."""
     if len(numbers) > MOST_LISTED:
-        listed = ", ".join(map(str, numbers[:MOST_LISTED]))
-        return f"steps {listed}, … ({len(numbers)} in all)"
-    *most, last = map(str, numbers)
-    return f"steps {', '.join(most)} and {last}" if most else f"step {last}"
+        first = ", ".join(map(str, numbers[:MOST_LISTED]))
+        return f"steps {first}, … ({len(numbers)} in all)"
+    return f"steps {listed(numbers)}" if numbers[1:] else f"step {numbers[0]}"
 
 
 def _check_direction(
