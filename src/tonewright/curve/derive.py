@@ -35,6 +35,7 @@ from tonewright.errors import FitError
 from tonewright.frozen import dataclass
 from tonewright.measured.readings import Readings
 from tonewright.numeric.chain import ChainData, ChainFit
+from tonewright.numeric.rising import rising_band
 from tonewright.numeric.student import WITHIN_95
 from tonewright.record.findings import Finding
 from tonewright.record.provenance import made_by
@@ -212,20 +213,14 @@ def _tabulate(level: Array, density: Array, sd: Array, noise: float) -> PrintRes
     """Densities fall as the ink grows; lightness rises.  ``noise`` is that of a reading."""
     falling = np.minimum.accumulate(density)
 
-    def lightness(values: Array, *, lower: bool) -> Array:
-        light = _lightness(values)
-        # an edge that dips would not be read backwards; raised or lowered it holds no less
-        rising = (np.maximum.accumulate(light) if lower
-                  else np.minimum.accumulate(light[::-1])[::-1])
-        return np.asarray(np.round(np.clip(rising, 0.0, 100.0), 6), dtype=np.float64)
+    def lightness(values: Array) -> Array:
+        return np.asarray(np.round(np.clip(_lightness(values), 0.0, 100.0), 6))
 
-    middle = lightness(falling, lower=True)
-    edges = [lightness(falling + k * s, lower=k > 0)
-             for s in (sd, np.hypot(sd, noise)) for k in (WITHIN_95, -WITHIN_95)]
-    return PrintResponse(
-        level=np.round(level, 9), lightness=middle,
-        lightness_low=np.minimum(edges[0], middle), lightness_high=np.maximum(edges[1], middle),
-        reading_low=np.minimum(edges[2], middle), reading_high=np.maximum(edges[3], middle))
+    middle = np.maximum.accumulate(lightness(falling))
+    curve, reading = (
+        rising_band(lightness(falling + half), middle, lightness(falling - half))
+        for half in (WITHIN_95 * sd, WITHIN_95 * np.hypot(sd, noise)))
+    return PrintResponse(np.round(level, 9), middle, *curve, *reading)
 
 
 def _negative(level: Array, density: Array, sd: Array) -> NegativeResponse:
