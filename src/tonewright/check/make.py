@@ -26,7 +26,6 @@ from tonewright.curve.document import Curve
 from tonewright.curve.few import few_strays
 from tonewright.curve.fit import USUAL_SHEETS_LIGHTNESS, patch_names
 from tonewright.curve.ink import one_ink
-from tonewright.curve.renew import PAPER
 from tonewright.errors import OptionError
 from tonewright.frozen import dataclass
 from tonewright.measured.findings import AimsStated
@@ -34,7 +33,7 @@ from tonewright.numeric.student import chi_square_quantile
 from tonewright.record.dates import parse_date
 from tonewright.record.findings import Finding
 from tonewright.record.provenance import made_by
-from tonewright.record.setup import Setup
+from tonewright.record.setup import PAPER, Setup
 from tonewright.record.times import PrintingTime, parse_time, ratio
 from tonewright.scales import Array
 

@@ -11,7 +11,6 @@ from tonewright.cli.echo import echo
 from tonewright.cli.options import (
     PATH,
     as_json,
-    check_outputs,
     flat,
     force,
     plot,
@@ -111,6 +110,7 @@ def command(
         _by_eye(tablet, printed, merged, beside, as_json)
         return
     from tonewright.files.curves import SetupFiles
+    from tonewright.files.safe import check_outputs
     from tonewright.files.strips import StripSettings, read_strip
     from tonewright.measured.readings import ReadingOptions
     from tonewright.record.provenance import document_name

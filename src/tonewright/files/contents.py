@@ -11,7 +11,8 @@ from tonewright.errors import TonewrightError
 from tonewright.files.documents import open_check, open_curve
 from tonewright.files.negative.again import Origin, made_here, origin_of
 from tonewright.files.papers import PaperFile, Papers
-from tonewright.files.raster.open import OpenOptions, open_image
+from tonewright.files.raster.open import open_image
+from tonewright.files.raster.source import OpenOptions
 from tonewright.files.tables import TARGETS, read_table
 from tonewright.files.targets import read_target
 from tonewright.frozen import dataclass

@@ -10,7 +10,6 @@ from tonewright.check.document import FORM as CHECK
 from tonewright.check.document import Check
 from tonewright.check.make import curve_time
 from tonewright.curve.document import Curve
-from tonewright.curve.renew import PAPER
 from tonewright.errors import OptionError
 from tonewright.files.documents import Opened, open_curve, open_one_of
 from tonewright.files.negative.again import laid_on_film, origin_of
@@ -21,7 +20,7 @@ from tonewright.files.shelf import SORTS
 from tonewright.frozen import dataclass
 from tonewright.negative.coating import Coating
 from tonewright.record.provenance import short_id
-from tonewright.record.setup import other_light
+from tonewright.record.setup import PAPER, other_light
 from tonewright.record.times import PrintingTime, ladder, parse_time, ratio
 from tonewright.strip.process import FORM as PROCESS
 from tonewright.strip.process import Process
