@@ -12,6 +12,7 @@ from tonewright.errors import OptionError, ReadingsError, counted, listed
 from tonewright.frozen import dataclass
 from tonewright.measured import columns
 from tonewright.measured.columns import Source, Table, Weighting
+from tonewright.measured.densities import blank_rows, measured
 from tonewright.measured.readings import LARGEST_SD, SMALLEST_SD, density_sds, refuse_high
 from tonewright.record.codec import COLUMNS, between
 from tonewright.record.findings import Finding
@@ -104,10 +105,10 @@ def strip_from_table(table: Table, tablet: Tablet, options: StripOptions) -> Str
     """
     where = _step_column(table)
     _check_skip(tablet, options.skip)
-    blank = columns.blank_rows(table, options.scale)
+    blank = blank_rows(table, options.scale)
     unmeasured = _step_numbers(table, where, tablet, options.flip)[blank]
     table = columns.without_rows(table, blank)
-    value = columns.measured(table, options.scale)
+    value = measured(table, options.scale)
     steps = _step_numbers(table, where, tablet, options.flip)
     through, times = _through(table), _times(table, options.time)
     prints, sd = table.cells("print"), density_sds(table)
