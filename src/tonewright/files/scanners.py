@@ -34,13 +34,6 @@ def read_scanner(path: str | os.PathLike[str]) -> ScannerResponse:
     return open_document(path, FORM.what, partial(FORM.decode, ScannerResponse)).document
 
 
-def write_scanner(
-    path: str | os.PathLike[str], response: ScannerResponse, *, force: bool = False
-) -> None:
-    """Write a response, whole or not at all; never over another without ``force``."""
-    write_document(path, FORM, response, force=force)
-
-
 def read_flat(path: Path | None, channel: Channel | None) -> Flat | None:
     """The light of the glass from the scan of a plain white sheet; None without one.
 
@@ -111,5 +104,5 @@ def learn_scanner(
         response_of_row(row, known, picture, name, flat), date=request.date,
         sources=(Source(picture.name, "scan", picture.sha256 or ""), table.source))
     if output is not None:
-        write_scanner(output, response, force=force)
+        write_document(output, FORM, response, force=force)
     return LearnedScanner(response, row, output)

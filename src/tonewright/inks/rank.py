@@ -246,7 +246,9 @@ class _Eye:
         seen = min(max(density, float(self._density[0])), float(self._density[-1]))
         fits = np.abs(self._density - seen) <= WITHIN_95 * np.hypot(self._sd, sd)
         places = np.flatnonzero(fits)
-        first, last = (int(places[0]), int(places[-1])) if places.size else self._nearest(seen)
+        if not places.size:
+            places = np.array([np.argmin(np.abs(self._density - seen))])
+        first, last = int(places[0]), int(places[-1])
         middle = self._shift - float(first_place(self._x, self._density, seen))
         low = None if last == self._x.size - 1 else self._shift - float(self._x[last])
         high = None if first == 0 else self._shift - float(self._x[first])
@@ -260,10 +262,6 @@ class _Eye:
         spread = WITHIN_95 * np.hypot(self._sd, np.hypot(sd, SHEET_DENSITY_SD))
         told = np.flatnonzero(self._density - spread > self._density[0])
         return self._shift - float(self._x[told[0]]) if told.size else 0.0
-
-    def _nearest(self, density: float) -> tuple[int, int]:
-        place = int(np.argmin(np.abs(self._density - density)))
-        return place, place
 
 
 _Key = tuple[Colour | None, float]
