@@ -20,6 +20,7 @@ from tonewright.cli.options import (
     zero_options,
 )
 from tonewright.errors import OptionError
+from tonewright.files.safe import check_outputs
 
 if TYPE_CHECKING:
     from tonewright.files.raster.scans import Channel
@@ -110,7 +111,6 @@ def command(
         _by_eye(tablet, printed, merged, beside, as_json)
         return
     from tonewright.files.curves import SetupFiles
-    from tonewright.files.safe import check_outputs
     from tonewright.files.strips import StripSettings, read_strip
     from tonewright.measured.readings import ReadingOptions
     from tonewright.record.provenance import document_name
@@ -126,8 +126,7 @@ def command(
         printed, ReadingOptions(None, scale, relative_to_paper, paper_density), flip, skip,
         scanner_file, parse_corners(corners) if corners else None, halves, channel, allow_jpeg,
         flat_file))
-    name = document_name((output or readings[0]).name)
-    process = make_process(strip, tablet, made_with, name,
+    process = make_process(strip, tablet, made_with, document_name((output or readings[0]).name),
                            ProcessSettings(just_visible, count_all))
     _finish(process, output, plot, force, as_json)
 
