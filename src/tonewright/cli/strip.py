@@ -10,7 +10,9 @@ import click
 from tonewright.cli.echo import echo
 from tonewright.cli.options import (
     PATH,
+    allow_jpeg,
     as_json,
+    channel,
     flat,
     force,
     plot,
@@ -61,10 +63,8 @@ if TYPE_CHECKING:
               help="Scan: 2 halves along the row, the lighter under the film; film/bare: the upper"
               " one under the film, step 1 at the left; 1: all under the film.")
 @flat
-@click.option("--channel", type=click.Choice(["red", "green", "blue", "luminance"]),
-              help="RGB scan: which channel to read; without it the luminance.")
-@click.option("--allow-jpeg", is_flag=True,
-              help="Scan: read a JPEG all the same; its blacks are not reliable.")
+@channel
+@allow_jpeg
 @setup_options_but("printing_time")
 @plot
 @force
