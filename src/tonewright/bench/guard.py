@@ -25,8 +25,8 @@ _POLICY = (
     "frame-ancestors 'self'"
 )
 """The framework compiles its templates in the browser, which needs ``unsafe-eval``."""
-CLOSED = ("This browser was not let in. Open the whole address that the terminal shows, with its"
-          " token.")
+CLOSED = ("This browser was not let in. Copy the whole address that the terminal shows, down to its"
+          " last letter, and open it here.")
 FOREIGN = "The bench answers at its own address only: open the one that the terminal shows."
 
 

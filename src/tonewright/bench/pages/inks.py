@@ -26,9 +26,9 @@ class InksPage(Page):
     def build(self) -> None:
         """The ranking as large as it can be, and what it is made from."""
         self.colour: str | None = None
-        Tag("p", "Some coloured inks hold back more of the light than black, and how much cannot be"
-            " seen. Print a chart of colours on a paper whose strip you know, and let the coating"
-            " tell.")
+        Tag("p", "Some coloured inks hold back more UV than black ink does, and the eye cannot judge"
+            " which. Print a chart of colours on a paper that you have a strip of, and measure the"
+            " print: it shows how dense each colour is to the coating.")
         with Tag("div", classes="plot-and-side"):
             with Tag("section", aria_label="The colours"):
                 self.result = Tag("div", aria_live="polite")

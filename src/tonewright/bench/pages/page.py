@@ -103,12 +103,12 @@ class Page:
     def scanner_field(
         self, value: str | None = None, none: str = "none", **more: Any
     ) -> Field:
-        """The scanner's response, at first the newest, and the way to learn one."""
+        """The scanner's response, at first the newest, and the way to calibrate one."""
         known = self.scanners()
         if value is None or value not in ("", *known):
             value = next(iter(known), "")
         field = self.file_field("Scanner", value, lambda: {"": none} | self.scanners(), **more)
-        link("Learn it from a gray scale", address(self.paper, "scanner"), "beside")
+        link("Calibrate it with a gray scale", address(self.paper, "scanner"), "beside")
         return field
 
     def corners(self, sought: Sought, read: Callable[[], Any], box: Tag | None = None) -> Corners:

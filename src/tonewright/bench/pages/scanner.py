@@ -1,4 +1,4 @@
-"""Scanner: what its values mean, learnt once from the scan of a gray scale."""
+"""Scanner: calibrated once, from the scan of a gray scale."""
 
 from __future__ import annotations
 
@@ -37,11 +37,11 @@ class ScannerPage(Page):
     def build(self) -> None:
         """The response as large as it can be, and the gray scale beside it."""
         self.draft: _Draft = self.bench.drafts.setdefault((self.paper, "scanner"), _Draft())
-        Tag("p", "A scan is not density until it is compared with something known. Learn your"
-            " scanner once; the response serves every paper.")
+        Tag("p", "A scan is not density until it is compared with something known. Calibrate your"
+            " scanner once; that serves every paper.")
         with Tag("div", classes="plot-and-side"):
             with Tag("section", aria_label="What the scanner makes of densities"):
-                self.row = self.corners(ROW_OF_STEPS, self._learn)
+                self.row = self.corners(ROW_OF_STEPS, self._calibrate)
                 self.chart = Chart("Density over the value in the scan")
                 self.chart.show(None, _FIRST)
                 self.result = Tag("div", aria_live="polite")
@@ -68,7 +68,7 @@ class ScannerPage(Page):
         self.name = self.name_field("Keep it as", ".scanner.json", "flatbed",
                                     hint="As you call your scanner")
         with Tag("div", classes="buttons"):
-            button("Learn the scanner", self._learn, "button primary")
+            button("Calibrate the scanner", self._calibrate, "button primary")
             button("Set the corners by hand", self._by_hand)
         self.working = Working(self.bench.long.cancel)
         self.refused = refusal({self.name: NAMED, self.scan: ("scan_missing",),
@@ -107,15 +107,15 @@ class ScannerPage(Page):
     def _asked(self) -> ScannerCommand:
         draft, name = self.draft, self.name.value.strip() or "scanner"
         if not draft.scan:
-            raise OptionError("no scan is chosen", "a scanner is learnt from the scan of a gray"
-                              " scale", "drop the scan, or choose it", code="scan_missing")
+            raise OptionError("no scan is chosen", "a scanner is calibrated from the scan of a"
+                              " gray scale", "drop the scan, or choose it", code="scan_missing")
         table = draft.table or self.free(f"{name}-gray-scale.csv")
         return ScannerCommand(
             scan=self.below(draft.scan), densities=self.below(table),
             output=self.below(f"{name}.scanner.json"), corners=self.row.set,
             flat=self.chosen(self.flat), date=self.date.value.strip())
 
-    async def _learn(self) -> None:
+    async def _calibrate(self) -> None:
         async def work() -> None:
             asked = self._asked()
             try:

@@ -1,4 +1,4 @@
-"""What a scanner makes of densities, learnt from the scan of a gray scale."""
+"""A scanner calibrated from the scan of a gray scale."""
 
 from __future__ import annotations
 
