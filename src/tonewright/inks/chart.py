@@ -86,7 +86,8 @@ def chart_tones(
     if len(names) < FEWEST_COLOURS:
         raise OptionError(f"the chart has {counted(len(names), 'colour')}",
                           "a chart compares two colours or more",
-                          "name more of them, or leave them out for the usual 26")
+                          "name more of them, or leave them out for the usual 26",
+                          code="chart_colours")
     return tuple(Tone(round(u, 6), ink_colour=name) for name in names for u in levels)
 
 

@@ -162,6 +162,7 @@ def _asked_width(wish: SizeWish, shape: Fraction) -> Fraction | None:
             f" {float(wish.height_mm):g} mm",
             "a picture keeps its shape",
             "give one of the two, or crop the picture in your editor first",
+            code="picture_shape",
         )
     return wish.width_mm or width
 

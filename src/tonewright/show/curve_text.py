@@ -284,10 +284,11 @@ def _doubtful_lines(curve: Curve, more: Sequence[Finding]) -> Iterator[str]:
 
 def doubtful_words(curve: Curve) -> str:
     """The patches that the fit or the scan doubts, and that are not left out."""
-    prints = () if curve.recipe is None else curve.recipe.prints
     found = {d.patch: f"{percent(d.level)} ink, {doubt_words(d.off_by_density)}"
              for d in curve.summary.doubtful}
-    for readings, left_out in ((curve.readings, ()), *((p.readings, p.left_out) for p in prints)):
+    every = [(curve.readings, ())] if curve.recipe is None else [
+        (p.readings, p.left_out) for p in curve.recipe.prints]
+    for readings, left_out in every:
         patches = () if readings is None else readings.patches
         for patch, full in zip(patches, patch_names(patches), strict=True):
             if patch.doubt and not {patch.patch, full} & {*left_out, *curve.settings.left_out}:
