@@ -24,8 +24,9 @@ from tonewright.check.findings import (
 from tonewright.check.promise import Promise, Response, promise
 from tonewright.curve.document import Curve
 from tonewright.curve.few import few_strays
-from tonewright.curve.fit import USUAL_SHEETS_LIGHTNESS, patch_names
+from tonewright.curve.fit import patch_names
 from tonewright.curve.ink import one_ink
+from tonewright.curve.sheets import USUAL_SHEETS_LIGHTNESS
 from tonewright.errors import OptionError
 from tonewright.frozen import dataclass
 from tonewright.measured.findings import AimsStated

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from tonewright.cli.echo import echo
-from tonewright.cli.options import PATH, as_json, flat, force, print_json
+from tonewright.cli.options import PATH, as_json, channel, flat, force, print_json
 
 if TYPE_CHECKING:
     from tonewright.files.raster.scans import Channel
@@ -24,8 +24,7 @@ if TYPE_CHECKING:
               help="Corners of the gray scale by hand: eight pixel numbers, clockwise from the top"
               " left, step 1 at the left edge.")
 @flat
-@click.option("--channel", type=click.Choice(["red", "green", "blue", "luminance"]),
-              help="RGB scan: which channel to read; without it the luminance.")
+@channel
 @click.option("--date", default="", help="Date of the scan.")
 @click.option("--allow-jpeg", is_flag=True,
               help="Read a JPEG all the same; its blacks are not reliable.")

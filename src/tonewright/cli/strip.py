@@ -10,7 +10,9 @@ import click
 from tonewright.cli.echo import echo
 from tonewright.cli.options import (
     PATH,
+    allow_jpeg,
     as_json,
+    channel,
     flat,
     force,
     plot,
@@ -20,6 +22,7 @@ from tonewright.cli.options import (
     zero_options,
 )
 from tonewright.errors import OptionError
+from tonewright.files.safe import check_outputs
 
 if TYPE_CHECKING:
     from tonewright.files.raster.scans import Channel
@@ -60,10 +63,8 @@ if TYPE_CHECKING:
               help="Scan: 2 halves along the row, the lighter under the film; film/bare: the upper"
               " one under the film, step 1 at the left; 1: all under the film.")
 @flat
-@click.option("--channel", type=click.Choice(["red", "green", "blue", "luminance"]),
-              help="RGB scan: which channel to read; without it the luminance.")
-@click.option("--allow-jpeg", is_flag=True,
-              help="Scan: read a JPEG all the same; its blacks are not reliable.")
+@channel
+@allow_jpeg
 @setup_options_but("printing_time")
 @plot
 @force
@@ -110,7 +111,6 @@ def command(
         _by_eye(tablet, printed, merged, beside, as_json)
         return
     from tonewright.files.curves import SetupFiles
-    from tonewright.files.safe import check_outputs
     from tonewright.files.strips import StripSettings, read_strip
     from tonewright.measured.readings import ReadingOptions
     from tonewright.record.provenance import document_name
@@ -126,8 +126,7 @@ def command(
         printed, ReadingOptions(None, scale, relative_to_paper, paper_density), flip, skip,
         scanner_file, parse_corners(corners) if corners else None, halves, channel, allow_jpeg,
         flat_file))
-    name = document_name((output or readings[0]).name)
-    process = make_process(strip, tablet, made_with, name,
+    process = make_process(strip, tablet, made_with, document_name((output or readings[0]).name),
                            ProcessSettings(just_visible, count_all))
     _finish(process, output, plot, force, as_json)
 

@@ -323,17 +323,11 @@ def _from_corners(
     """
     places = (corners + 0.5) / factor - 0.5
     marks, sheet = (Placement(through_four(centres, places))
-                    for centres in (target.mark_centres, _sheet(target)))
+                    for centres in (target.mark_centres, target.corners))
     return max((_First(_score(small, target, placement, field) + ahead, placement, field.light)
                 for field in (_DotField(small, True), _DotField(small, False))
                 for placement, ahead in ((marks, 0.1), (sheet, 0.0))),
                key=lambda one: one.score + (0.1 if one.light else 0.0))
-
-
-def _sheet(target: Target) -> Array:
-    """Corners of the sheet, mm, shape (4, 2)."""
-    return np.array([[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 1.0]]) * [
-        target.width_mm, target.height_mm]
 
 
 def _check_corners(corners: ArrayLike) -> Array:
@@ -386,7 +380,7 @@ def _check_shape(target: Target, placement: Placement) -> None:
 
 def _check_inside(target: Target, placement: Placement, shape: tuple[int, ...]) -> None:
     """Raise `ImageError` for a scan that cuts patches, or is seen too much from the side."""
-    per_mm = [placement.per_mm(corner) for corner in _sheet(target)]
+    per_mm = [placement.per_mm(corner) for corner in target.corners]
     if min(per_mm) < _STRONGEST * max(per_mm):
         raise ImageError(
             f"one edge of the print is {max(per_mm) / min(per_mm):.1f} times as large as the other",

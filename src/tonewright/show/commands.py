@@ -7,9 +7,9 @@ typed into a field, "" where nothing was; paths count from the bench's folder.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
+from tonewright.frozen import dataclass
 from tonewright.scan.instrument import Order
 from tonewright.scan.strips import Halves
 from tonewright.show.words import typed

@@ -18,7 +18,7 @@ from tonewright.curve.prints import PatchPlace
 from tonewright.curve.recipe import Recipe
 from tonewright.curve.renew import Movement, Renewed
 from tonewright.curve.responses import PrintResponse
-from tonewright.errors import counted, visible
+from tonewright.errors import capital, counted, visible
 from tonewright.files.curves import Rebuilt
 from tonewright.measured.readings import Readings
 from tonewright.record.codec import encode
@@ -352,7 +352,7 @@ def next_step_words(step: NextStep) -> str:
         return ("strips and patches contradict each other, see the warnings. Check times and"
                 f" papers{f'; {leave_out}' if step.doubtful else ''}.{again}")
     return ("the curve is too unsure for a picture. "
-            + (f"{leave_out[0].upper()}{leave_out[1:]}. " if step.doubtful else ""))
+            + (f"{capital(leave_out)}. " if step.doubtful else ""))
 
 
 def _plan(curve: Curve, plan: tuple[float, ...], file: str) -> str:
