@@ -180,7 +180,7 @@ def _by_eye(window: Any) -> None:
     first.fill("1")
     window.locator(".big-number").wait_for()
     first.fill("two")
-    window.locator(FAULT, has_text="The number of merged steps is two").wait_for()
+    window.locator(FAULT, has_text="The number of merged steps is 'two'").wait_for()
     assert window.locator(".big-number").count() == 0, "no time stands beside a refusal"
     window.get_by_text("There is nothing to keep: note the time.").wait_for()
     assert not window.get_by_role("button", name="Keep this strip").is_visible()

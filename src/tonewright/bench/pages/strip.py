@@ -15,6 +15,7 @@ from tonewright.bench.parts.result import show_cautions
 from tonewright.bench.parts.tags import Tag, button
 from tonewright.bench.tasks.views import View
 from tonewright.bench.transfer import file_address
+from tonewright.bench.worker import Overtaken
 from tonewright.errors import TonewrightError
 from tonewright.files.papers import kind_of
 from tonewright.show.cautions import has_to_print
@@ -135,7 +136,9 @@ class StripPage(Page):
         """Say what the strip says so far."""
         self._take()
         self.not_kept.clear()
+        self.kept.clear()
         reading = self.reading
+        self._newest = mine = object()
         if reading.is_empty:
             self.refused.clear()
             self._show_none(reading.first, exposes=True)
@@ -147,10 +150,14 @@ class StripPage(Page):
                 drawn = reading.sketch(self.view)  # in a moment; the fit takes a third of a second
                 if drawn is not None:
                     self.chart.show(drawn)
-                self._show(await reading.find(*self._kept_as()))
+                view = await reading.find(*self._kept_as())
             except TonewrightError as error:  # nothing older may stand beside what is refused
-                self._show_none(reading.none, has_to_print(error), drawn)
-                raise
+                if self._newest is mine:
+                    self._show_none(reading.none, has_to_print(error), drawn)
+                    raise
+            if self._newest is not mine:  # what is typed since may have been refused already
+                raise Overtaken
+            self._show(view)
 
         await self.ask(self.refused, find)
 

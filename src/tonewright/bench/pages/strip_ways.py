@@ -89,7 +89,7 @@ class Way:
     """Stands there where it is refused."""
     keeps: ClassVar[bool] = True
     """Whether it gives a process, to be kept."""
-    time_hint: ClassVar[str] = "Blank if its table gives it, or if it is the first strip's"
+    time_hint: ClassVar[str] = "Leave blank if its table gives it, or if it is the first strip's"
     """Beside the printing time of another strip."""
 
     def __init__(self, page: Page, draft: Draft, time: Field, row: Corners) -> None:
@@ -226,8 +226,8 @@ class TableWay(Way):
             found = await self.page.bench.quick.call(
                 open_strip, self.page.below(name), draft.typed.tablet) if name else None
             draft.opened, draft.cells = name, found
-            if found is None and name:
-                draft.typed = replace(draft.typed, time="", skip=())
+            if name:
+                draft.typed = replace(draft.typed, skip=())
             self._take_over(found)
 
         await self.page.ask(self.page.refused, work, otherwise=self.opened)

@@ -86,8 +86,8 @@ def paste_strip(text: str, tablet: str) -> StripCells:
     found = strip_cells(table, read_tablet(tablet))
     if found is None:
         raise ReadingsError(f"the pasted table has the columns {names}",
-                            "the steps of one strip have densities under the film and bare",
-                            "paste these columns alone, or drop the table on this page as a file")
+                            "a strip is pasted as columns film and bare, with or without step",
+                            "paste these columns alone, or drop the file itself on this page")
     return found
 
 
@@ -119,7 +119,7 @@ def by_eye(asked: EyeCommand) -> View:
     tablet = read_tablet(asked.tablet)
     for _, count in asked.strips:
         if not count.strip().isdecimal():
-            raise OptionError(f"the number of merged steps is {count.strip() or 'missing'}",
+            raise OptionError(f"the number of merged steps is {repr(count) if count.strip() else 'missing'}",
                               "it must be a whole number, 1 or more",
                               "count the steps through the film, including step 1",
                               code="merged_unclear")
