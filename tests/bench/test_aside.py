@@ -43,7 +43,7 @@ def test_what_lies_beside_the_way(
     card = scan_sheet(gray_scale(KNOWN), FLATBED, Lying(1.0), seed=5)
     write_picture(cotton / "gray-scale.tif", card.codes, 200.0)
     window.goto(bench.paper("Cotton", "read"))
-    window.get_by_role("link", name="Learn it from a gray scale").click()
+    window.get_by_role("link", name="Calibrate it with a gray scale").click()
     _scanner(window, card.corners(0.0, 0.0, 8.0 * len(KNOWN), 14.0))
     same(window, bench.folder, tmp_path, "Cotton/flatbed.scanner.json")
     shot(window, "scanner")
@@ -101,11 +101,11 @@ def _gone_and_closed(bench: Any, window: Any, cotton: Path) -> None:
 
 
 def _scanner(window: Any, corners: Any) -> None:
-    """Refused without a scan, then learnt by corners that are clicked."""
+    """Refused without a scan, then calibrated by corners that are clicked."""
     window.get_by_label("Number of steps").fill(str(len(KNOWN)))
     window.locator(f'[data-cell="{len(KNOWN)},0"]').wait_for(state="detached")
     paste(window, "0,0", "\n".join(f"{d:.2f}".replace(".", ",") for d in KNOWN))
-    window.get_by_role("button", name="Learn the scanner").click()
+    window.get_by_role("button", name="Calibrate the scanner").click()
     window.locator(FAULT, has_text="no scan is chosen").wait_for()
     window.get_by_label("Scan", exact=True).select_option("gray-scale.tif")
     window.get_by_role("button", name="Set the corners by hand").click()

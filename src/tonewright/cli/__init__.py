@@ -28,7 +28,7 @@ atexit.register(gc.freeze)
 COMMANDS = {
     "strip": "printing time, range and process response from a tablet strip",
     "target": "a target to print as a negative, and its layout",
-    "scanner": "what densities a scanner's values stand for, from a gray scale",
+    "scanner": "a scanner calibrated: what densities its values stand for",
     "read": "densities of a printed target, from a scan or an instrument",
     "inks": "which colour of ink to make negatives in, from a printed chart",
     "fit": "a correction curve from the readings of a printed target",

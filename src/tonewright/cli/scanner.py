@@ -35,7 +35,7 @@ def command(
     scan: Path, densities_file: Path, output: Path, corners: str | None, channel: Channel | None,
     date: str, allow_jpeg: bool, flat_file: Path | None, force: bool, as_json: bool,
 ) -> None:
-    """What densities a scanner's values stand for, from the SCAN of a gray scale.
+    """Calibrate a scanner from the SCAN of a gray scale: what densities its values stand for.
 
     A gray scale is a row of equal steps of known density: a reflection gray scale, or a strip of
     your own prints measured elsewhere; 12 steps or more, from paper white to the densest black

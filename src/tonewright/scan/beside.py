@@ -28,7 +28,7 @@ _LEAST_MM = 5.0
 _WAY_OUT = (
     "check that the list has one density for each step; lay the gray scale 1 cm from the print,"
     " all of it in the scan, and scan again; or say where its corners are, or scan it by itself and"
-    " learn the scanner from that"
+    " calibrate the scanner with that"
 )
 
 

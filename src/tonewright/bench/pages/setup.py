@@ -90,4 +90,4 @@ class SetupPage(Page):
                     Tag("p", f"What it said before is kept as {before.name}.", "hint")
             await self.redraw()
 
-        await self.ask(self.refused, keep)
+        await self.pressed(self.refused, keep)

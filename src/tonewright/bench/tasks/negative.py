@@ -72,9 +72,12 @@ def _settings(asked: NegativeCommand) -> NegativeSettings:
     """As the library takes them; `OptionError` for a size that is none."""
     width = _parsed(parse_length, asked.width, "width")
     ppi = _parsed(parse_ppi, asked.ppi, "resolution")
+    height = _parsed(parse_length, asked.height, "height")
     border = cast("Border | None", asked.border or None)
     return NegativeSettings(
-        film=_parsed(parse_film, asked.film, "film"), size=SizeWish(width, None, ppi),
+        mirror=not asked.no_mirror, depth=8 if asked.depth == "8" else 16,
+        film=_parsed(parse_film, asked.film, "film"),
+        size=SizeWish(width, height, ppi, int(asked.rotate or 0)),
         sheet=SheetSettings(_parsed(parse_margin, asked.margin, "margin"), border,
                             asked.marks or None, asked.tone_scale or None, asked.caption or None))
 
