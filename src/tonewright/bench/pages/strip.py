@@ -188,4 +188,4 @@ class StripPage(Page):
             self.say_kept(f"Kept as {written}.", "target")
 
         self._take()
-        await self.ask(self.not_kept, keep)
+        await self.pressed(self.not_kept, keep)

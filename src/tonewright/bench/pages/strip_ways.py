@@ -230,7 +230,7 @@ class TableWay(Way):
                 draft.typed = replace(draft.typed, skip=())
             self._take_over(found)
 
-        await self.page.ask(self.page.refused, work, otherwise=self.opened)
+        await self.page.pressed(self.page.refused, work, otherwise=self.opened)
         if name != draft.opened:  # refused: the grid shows what it did
             self.opened.renew(draft.opened)
 
@@ -240,7 +240,7 @@ class TableWay(Way):
             self._take_over(await self.page.bench.quick.call(
                 paste_strip, text, self.draft.typed.tablet))
 
-        await self.page.ask(self.page.refused, work, otherwise=self.unread)
+        await self.page.pressed(self.page.refused, work, otherwise=self.unread)
 
     def _take_over(self, found: StripCells | None) -> None:
         """What a table holds stands in the fields."""
@@ -340,7 +340,7 @@ class ScanWay(Way):
             if self.draft.scan:
                 await self.row.ask(self.page.below(self.draft.scan))
 
-        await self.page.ask(self.page.refused, ask)
+        await self.page.pressed(self.page.refused, ask)
 
     def take(self) -> None:
         draft = self.draft

@@ -79,7 +79,7 @@ def paste_strip(text: str, tablet: str) -> StripCells:
     """The same of a table that is pasted; one without step numbers has a row for each step, in
     order.  `ReadingsError` for one that holds more."""
     table = parse_table(text.encode(), "the pasted table", "step", STRIPS)
-    names = columns.listed(table.columns)
+    names = columns.some(table.columns)
     if columns.find(table, "step") is None:
         steps = {line: str(n) for n, line in enumerate(dict.fromkeys(table.line_numbers), 1)}
         table = replace(table, columns=("step", *table.columns), rows=tuple(
@@ -120,7 +120,8 @@ def by_eye(asked: EyeCommand) -> View:
     tablet = read_tablet(asked.tablet)
     for _, count in asked.strips:
         if not count.strip().isdecimal():
-            raise OptionError(f"the number of merged steps is {repr(count) if count.strip() else 'missing'}",
+            typed = repr(count) if count.strip() else "missing"
+            raise OptionError(f"the number of merged steps is {typed}",
                               "it must be a whole number, 1 or more",
                               "count the steps through the film, including step 1",
                               code="merged_unclear")
