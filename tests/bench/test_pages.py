@@ -21,6 +21,7 @@ from tonewright.target.layout import LayoutSettings
 from tonewright.virtual import scanroom
 from tonewright.virtual.darkroom import DEMO_INK, KALLITYPE, Darkroom
 from tonewright.virtual.scene import scene
+from windows import paste
 
 pytestmark = [pytest.mark.skipif(os.name != "posix", reason="ended by a signal"),
               pytest.mark.usefixtures("chromium")]
@@ -221,6 +222,17 @@ def test_what_is_refused_stands_beside_its_field_and_the_rest_stays(
     window.get_by_label("Ink levels").fill("21")
     window.get_by_label("Keep it as").fill("a/../b")
     refused(window, "Keep it as", "leads out of the folder")
+
+    window.goto(cotton.paper("Cotton", "strip"))
+    light = "\n".join(f"{0.2 - 0.005 * step:.3f}" for step in range(31))
+    window.locator(".caution").wait_for()  # it says how a strip is exposed
+    paste(window, "0,0", light)
+    refused(window, "Printing time", "no printing time is known")
+    assert window.locator(".caution").count() == 0
+    window.get_by_label("Printing time").fill("10 min")
+    refused(window, "", "The typed strip: densities run only from 0.20 to 0.05")
+    window.locator(".caution", has_text="wear eye protection").wait_for()
+    assert window.locator(".big-number").count() == 0
 
     window.goto(cotton.paper("Cotton", "curve"))
     window.locator(".big-number").wait_for()

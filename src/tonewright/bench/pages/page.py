@@ -77,7 +77,7 @@ class Page:
     def printed_field(self) -> Field:
         """The day of a print that a document is made from."""
         return Field("Printed on", date.today().isoformat(), on_change=self.changed,
-                     hint="Its age is counted from this day; blank if you do not know")
+                     hint="Its age counts from this day. Leave blank if you do not know it")
 
     def file_field(
         self, label: str, value: str, files: Callable[[], dict[str, str]], **more: Any
