@@ -62,6 +62,13 @@ def test_what_lies_beside_the_way(
 
     _chart_readings(cotton / "inks-readings.csv")
     window.goto(bench.paper("Cotton", "inks"))
+    window.get_by_text("More", exact=True).click()
+    window.get_by_label("Colours of your own").fill("255,0,0; 0, 0,255")
+    window.get_by_label("Do not mirror").check()
+    window.get_by_role("button", name="Draw a chart of inks").click()
+    window.get_by_role("link", name="A blank table").wait_for()
+    same(window, bench.folder, tmp_path, *(
+        f"Cotton/Cotton-inks.{ending}" for ending in ("tif", "target.json", "csv")))
     window.get_by_label("Strip of this paper").select_option("scanned.process.json")
     window.get_by_label("Printed for").fill(f"{2.0 * ROOM.base_time:.0f}s")
     window.locator(".same-command code", has_text="--time").wait_for(state="attached")

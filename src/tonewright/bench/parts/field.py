@@ -194,7 +194,7 @@ class Ticks:
     ) -> None:
         self._find, self._first = find, first
         self.boxes: dict[str, Choice] = {}
-        with Tag("div") as self.box:
+        with Tag("div", classes="ticks") as self.box:
             self._none = Tag("p", none, "hint")
             self._list = Tag("div")
         self._on_change: Callable[[str], Any] = lambda _: None  # until the page stands
