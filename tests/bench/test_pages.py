@@ -307,6 +307,7 @@ def _turned(window: Any) -> None:
     window.get_by_label("Do not mirror").check()
     window.get_by_role("button", name="Make the negatives").click()
     window.get_by_text("Download picture-negative.tif").wait_for()
+    window.get_by_label("Height on the film").fill("")
 
 
 def _follows_the_folder(window: Any, folder: Path) -> None:

@@ -97,6 +97,9 @@ class InksPage(Page):
                                       str.strip, self.colours.value.split(";")))))
             view = await self.bench.quick.call(keep_target, asked)
             self.offer(self.drawn, name)
+            self.drawn.reveal()
+            if self.foot is not None:
+                self.foot.lead_to("read")
             self.show_result(view)
 
         await self.pressed(self.not_drawn, draw)
