@@ -27,8 +27,9 @@ A, B, C = Path("a b.tif"), Path("b.csv"), Path("c.json")
                    no_mirror=True),
      {"chart": True, "chart_colours": ("255,0,0", "0,0,255"), "no_mirror": True}),
     (NegativeCommand(images=(A,), curve=C, output=A, height="100mm", rotate="270", depth="8",
-                     no_mirror=True),
-     {"height": 100, "rotate": "270", "depth": "8", "no_mirror": True, "width": None}),
+                     no_mirror=True, encoding="srgb", flatten=True),
+     {"encoding": "srgb", "flatten": True, "height": 100, "rotate": "270", "depth": "8",
+      "no_mirror": True, "width": None}),
 ])
 def test_a_command_that_is_shown_is_taken_as_it_is_meant(
     command: object, taken: dict[str, object]
