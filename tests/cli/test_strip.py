@@ -11,11 +11,11 @@ from click.testing import CliRunner
 
 from commands import files
 from commands import said as refused
+from prints import rebuilt
 from tonewright.cli import main
 from tonewright.files.documents import read_process
 from tonewright.record.codec import encode
 from tonewright.show import strip_text
-from tonewright.strip.fit import rebuild_process
 from tonewright.strip.tablet import nominal_tablet
 from tonewright.virtual.darkroom import Darkroom, measure_strip
 
@@ -368,4 +368,4 @@ def test_rewording_changes_no_document(run, monkeypatch):
     assert again == document
     assert before.count("warning") == after.count("warning   x") == 3
     process = read_process("a.process.json")
-    assert encode(rebuild_process(process)) == encode(process)
+    assert encode(rebuilt(process)) == encode(process)

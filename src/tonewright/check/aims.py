@@ -14,8 +14,9 @@ from tonewright.curve.document import Curve, refuse_two_zeros
 from tonewright.curve.ink import one_ink, readings_colour
 from tonewright.errors import OptionError, ReadingsError, counted
 from tonewright.frozen import dataclass
-from tonewright.measured import columns
+from tonewright.measured import columns, ink
 from tonewright.measured.columns import Table, Weighting
+from tonewright.measured.densities import filled_rows, measured
 from tonewright.measured.readings import Readings
 from tonewright.numeric.robust import rank_correlation
 from tonewright.scales import Array
@@ -129,13 +130,13 @@ def with_levels(
     tones that are none.
     """
     columns.check_columns(table)
-    table = columns.without_rows(table, columns.blank_rows(table, scale))
+    table = filled_rows(table, scale)
     name = next((n for n in (AIM, IMAGE) if any(table.cells(n) or [])), None)
     has_level = any(columns.find(table, n) is not None for n in columns.LEVEL_NAMES)
     if name is None:
         if not has_level:
             raise without_tones(table.source.name, levels=False)
-        return table, aim_of_level(curve, columns.levels(table))
+        return table, aim_of_level(curve, ink.levels(table))
     if not has_level:
         table = columns.only_rows(table, np.array([bool(c) for c in table.cells(name) or []]))
     index = columns.find(table, name)
@@ -145,11 +146,11 @@ def with_levels(
                  "correct the row")
     known = ~np.isnan(tone)
     if np.count_nonzero(known) >= FEWEST_TONES:
-        density = columns.measured(table, scale).density
+        density = measured(table, scale).density
         _refuse_other_sheet(tone[known], density[known], table.source.name)
     aim = tone if name == AIM else curve.print_lightness_at(tone)
     if has_level:
-        return table, np.where(np.isnan(tone), aim_of_level(curve, columns.levels(table)), aim)
+        return table, np.where(np.isnan(tone), aim_of_level(curve, ink.levels(table)), aim)
     level = curve.level_at(tone) if name == IMAGE else level_of_aim(curve, tone)
     rows = tuple((*row, repr(float(u))) for row, u in zip(table.rows, level, strict=True))
     return replace(table, columns=(*table.columns, "level"), rows=rows), np.asarray(aim)

@@ -17,17 +17,13 @@ def echo(text: str, *, err: bool = False, nl: bool = True) -> None:
     """
     for name in sorted(_typed(), key=len, reverse=True):
         text = text.replace(name, visible(name))
-    _put("\n".join(map(visible, text.split("\n"))), err, nl)
+    click.echo("\n".join(map(visible, text.split("\n"))), err=err, nl=nl)
 
 
 def echo_table(text: str) -> None:
     """Print a table for another program as it is: its tabs are meant, and names in it are written
     out already."""
-    _put(text, err=False, nl=False)
-
-
-def _put(text: str, err: bool, nl: bool) -> None:
-    click.echo(text, err=err, nl=nl)
+    click.echo(text, nl=False)
 
 
 def _typed() -> Iterator[str]:

@@ -11,7 +11,6 @@ import click
 
 from tonewright.cli.echo import echo
 from tonewright.errors import UNSEEN
-from tonewright.files.safe import check_outputs as check_outputs
 
 if TYPE_CHECKING:
     from tonewright.curve.document import Curve

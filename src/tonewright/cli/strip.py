@@ -11,7 +11,6 @@ from tonewright.cli.echo import echo
 from tonewright.cli.options import (
     PATH,
     as_json,
-    check_outputs,
     flat,
     force,
     plot,
@@ -111,12 +110,14 @@ def command(
         _by_eye(tablet, printed, merged, beside, as_json)
         return
     from tonewright.files.curves import SetupFiles
+    from tonewright.files.safe import check_outputs
     from tonewright.files.strips import StripSettings, read_strip
     from tonewright.measured.readings import ReadingOptions
+    from tonewright.record.provenance import document_name
     from tonewright.record.setup import Setup
     from tonewright.scan.rectify import parse_corners
     from tonewright.strip.fit import make_process
-    from tonewright.strip.process import ProcessSettings, process_name
+    from tonewright.strip.process import ProcessSettings
 
     named = filter(None, (setup_file, scanner_file, flat_file))
     check_outputs(output, plot, [*readings, Path(tablet_text or ""), *named], force)
@@ -125,7 +126,7 @@ def command(
         printed, ReadingOptions(None, scale, relative_to_paper, paper_density), flip, skip,
         scanner_file, parse_corners(corners) if corners else None, halves, channel, allow_jpeg,
         flat_file))
-    name = process_name((output or readings[0]).name)
+    name = document_name((output or readings[0]).name)
     process = make_process(strip, tablet, made_with, name,
                            ProcessSettings(just_visible, count_all))
     _finish(process, output, plot, force, as_json)

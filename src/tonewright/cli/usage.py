@@ -9,8 +9,7 @@ from typing import Any
 import click
 from click.exceptions import BadOptionUsage, MissingParameter, NoSuchOption
 
-from tonewright.errors import OptionError
-from tonewright.record.schema import listed
+from tonewright.errors import OptionError, listed
 
 _VALUE = re.compile(r"(?P<quote>['\"])(?P<quoted>.*)(?P=quote) is not|(?P<plain>\S+) is not",
                     re.DOTALL)
@@ -102,7 +101,7 @@ def _wrong_value(param: click.Parameter, message: str, help_: str) -> OptionErro
 def _kind(kind: Any) -> str:
     """What a value has to be."""
     if isinstance(kind, click.Choice):
-        return f"it is {listed([str(choice) for choice in kind.choices])}"
+        return f"it is {listed(kind.choices, 'or')}"
     if isinstance(kind, click.IntRange):
         high = "on" if kind.max is None else f"to {kind.max}"
         return f"it is a whole number from {kind.min or 0} {high}"

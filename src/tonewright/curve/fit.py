@@ -7,7 +7,7 @@ density, so each reading is weighted by what that error makes in L* where it lie
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import replace
 
 import numpy as np
@@ -206,13 +206,17 @@ def patch_names(patches: tuple[Reading, ...]) -> tuple[str, ...]:
         for p in patches)
 
 
-def _to_arrays(readings: Readings, left_out: tuple[str, ...]) -> _Data:
-    full = patch_names(readings.patches)
-    names = {p.patch for p in readings.patches} | set(full)
+def check_left_out(left_out: tuple[str, ...], known: Collection[str]) -> None:
+    """Raise `FitError` for a name that no patch has."""
     for name in left_out:
-        if name not in names:
+        if name not in known:
             raise FitError(f"no patch is called {name!r}", "only measured patches can be left out",
                            "names are in the patch column, or as the doubtful list gives them")
+
+
+def _to_arrays(readings: Readings, left_out: tuple[str, ...]) -> _Data:
+    full = patch_names(readings.patches)
+    check_left_out(left_out, {*(p.patch for p in readings.patches), *full})
     # a name that several sheets share leaves all of them out, unless the sheet is named too
     keep = [p.patch not in left_out and name not in left_out
             for p, name in zip(readings.patches, full, strict=True)]

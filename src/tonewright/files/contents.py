@@ -11,11 +11,12 @@ from tonewright.errors import TonewrightError
 from tonewright.files.documents import open_check, open_curve
 from tonewright.files.negative.again import Origin, made_here, origin_of
 from tonewright.files.papers import PaperFile, Papers
-from tonewright.files.raster.open import OpenOptions, open_image
+from tonewright.files.raster.open import open_image
+from tonewright.files.raster.source import OpenOptions
 from tonewright.files.tables import TARGETS, read_table
 from tonewright.files.targets import read_target
 from tonewright.frozen import dataclass
-from tonewright.measured import columns
+from tonewright.measured import columns, ink
 from tonewright.measured.columns import PLAIN_SHEET_LINE, SCAN_LINE
 
 _KEPT = 2000
@@ -155,7 +156,7 @@ def _table(path: Path) -> _Read | None:
     """None for a table that cannot be read, or in which nothing is measured."""
     try:
         table = read_table(path, holds=TARGETS)
-        colours = columns.ink_colours(table) or []
+        colours = ink.ink_colours(table) or []
     except TonewrightError:
         return None
     if not columns.holds_values(table):

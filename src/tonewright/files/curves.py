@@ -10,7 +10,7 @@ from functools import partial
 from pathlib import Path
 
 from tonewright.curve.compare import Difference, differences, print_shift
-from tonewright.curve.document import Curve, Settings, make_name
+from tonewright.curve.document import Curve, Settings
 from tonewright.curve.ink import one_ink
 from tonewright.curve.make import FitRequest, fit_curve, rebuild
 from tonewright.curve.renew import Renewed, RenewRequest, renew_curve
@@ -29,6 +29,7 @@ from tonewright.files.targets import read_target
 from tonewright.frozen import dataclass
 from tonewright.measured.readings import ReadingOptions, Readings
 from tonewright.record.dates import parse_date
+from tonewright.record.provenance import document_name
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
 from tonewright.scan.instrument import ListOrder, map_list
@@ -159,7 +160,7 @@ def fit_files(
     target = None if wanted.target is None else read_target(wanted.target)
     readings = wanted.readings.read(target)
     curve = fit_curve(FitRequest(
-        name=make_name(_name_giver(wanted).name), readings=readings,
+        name=document_name(_name_giver(wanted).name), readings=readings,
         settings=Settings(read_aim(wanted.aim, readings), wanted.left_out),
         setup=wanted.setup.read(),
         target=target,
@@ -207,7 +208,7 @@ def renew_files(
     check_outputs(new.output, new.plot, inputs, new.force)
     old = open_curve(new.old)
     renewed = renew_curve(RenewRequest(
-        old.document, old.sha256, make_name(new.output.name),
+        old.document, old.sha256, document_name(new.output.name),
         process=None if new.process is None else read_process(new.process),
         readings=new.readings.read(), changes=new.changes.read(),
         readings_time=new.readings_time, left_out=new.left_out,

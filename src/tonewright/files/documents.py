@@ -189,11 +189,6 @@ def open_check(path: str | os.PathLike[str]) -> Opened[Check]:
     return open_document(path, FORM.what, partial(FORM.decode, Check))
 
 
-def write_check(path: str | os.PathLike[str], check: Check, *, force: bool = False) -> None:
-    """Write the check of a print; see `write_document`."""
-    write_text(path, check_text(check), force=force)
-
-
 def check_text(check: Check) -> str:
     """The bytes of a check's document, as text."""
     from tonewright.check.document import FORM

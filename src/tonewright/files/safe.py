@@ -295,11 +295,7 @@ def refuse_existing(path: str | os.PathLike[str], force: bool) -> None:
         if os.path.lexists(target) and not force:
             raise _there_already(target)
         if not target.parent.is_dir():
-            raise FileError(
-                f"the file {target} cannot be written: there is no folder {target.parent}",
-                "the folder of an output file must exist",
-                "make the folder first, or give another output name",
-            )
+            raise NotADirectoryError(errno.ENOTDIR, "no folder")
     except (OSError, ValueError) as error:
         raise writing_error(target, error) from error
 

@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from tonewright.errors import ImageError, OptionError
 from tonewright.frozen import dataclass
+from tonewright.measured.columns import some
 from tonewright.record.findings import Finding
 from tonewright.scales import Array
 from tonewright.scan.findings import CornersUnchecked, MarkLost, ScanInverted, ScanMirrored
@@ -398,8 +399,8 @@ def _check_inside(target: Target, placement: Placement, shape: tuple[int, ...]) 
         if np.min(quad) < -0.5 or np.any(quad > np.array([shape[1], shape[0]]) - 0.5):
             cut.append(patch.name)
     if cut:
-        listed = ", ".join(cut[:8]) + (f" and {len(cut) - 8} more" if len(cut) > 8 else "")
         raise ImageError(
-            f"the scan is cropped: {listed} {'lies' if len(cut) == 1 else 'lie'} outside it",
+            f"the scan is cropped: {some(cut, 8)} {'lies' if len(cut) == 1 else 'lie'}"
+            " outside it",
             "the whole print belongs in the scan",
             "scan it again with a wider frame")

@@ -66,7 +66,7 @@ def _derived_json(curve: Curve) -> dict[str, Any]:
     """What only a curve by way of a process response knows."""
     if curve.recipe is None:
         return {}
-    process = curve.recipe.processes[curve.recipe.process]
+    process = curve.recipe.own_process
     return {
         "printing_time_s": curve.recipe.printing_time.value,
         "time_unit": curve.recipe.printing_time.unit, "process": process.name,
@@ -171,7 +171,7 @@ def _recipe_facts(recipe: Recipe) -> Iterator[Fact]:
         yield ("read", f"{readings_line(print_.readings)}, printed as"
                        f" {recipe.processes[print_.process].name} for"
                        f" {recipe.spoken_print_time(print_)}")
-    process = recipe.processes[recipe.process]
+    process = recipe.own_process
     yield ("process", f"{process.name}, from a strip of {len(process.strip.patches)} steps")
     yield ("time", f"the curve is for a printing time of {recipe.spoken_time}")
 
@@ -226,7 +226,7 @@ def _negative_facts(curve: Curve) -> Iterator[Fact]:
     found, recipe, negative = curve.summary.negative_density_range, curve.recipe, curve.negative
     if found is None or recipe is None or negative is None:
         return
-    process = recipe.processes[recipe.process]
+    process = recipe.own_process
     iso, whole = process.summary.log_exposure_range, process.range_to_white(recipe.printing_time)
     # the way to white is less where the time is too short for black
     need = max((r for r in (iso, whole) if r is not None), default=None)

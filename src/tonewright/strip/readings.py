@@ -8,10 +8,11 @@ from typing import Annotated, NoReturn
 
 import numpy as np
 
-from tonewright.errors import OptionError, ReadingsError, counted
+from tonewright.errors import OptionError, ReadingsError, counted, listed
 from tonewright.frozen import dataclass
 from tonewright.measured import columns
 from tonewright.measured.columns import Source, Table, Weighting
+from tonewright.measured.densities import blank_rows, measured
 from tonewright.measured.readings import LARGEST_SD, SMALLEST_SD, density_sds, refuse_high
 from tonewright.record.codec import COLUMNS, between
 from tonewright.record.findings import Finding
@@ -104,10 +105,10 @@ def strip_from_table(table: Table, tablet: Tablet, options: StripOptions) -> Str
     """
     where = _step_column(table)
     _check_skip(tablet, options.skip)
-    blank = columns.blank_rows(table, options.scale)
+    blank = blank_rows(table, options.scale)
     unmeasured = _step_numbers(table, where, tablet, options.flip)[blank]
     table = columns.without_rows(table, blank)
-    value = columns.measured(table, options.scale)
+    value = measured(table, options.scale)
     steps = _step_numbers(table, where, tablet, options.flip)
     through, times = _through(table), _times(table, options.time)
     prints, sd = table.cells("print"), density_sds(table)
@@ -206,7 +207,7 @@ def _step_column(table: Table) -> int:
     columns.check_columns(table)
     where = columns.find(table, "step")
     if where is None:
-        raise ReadingsError(f"{table.source.name} has the columns {columns.listed(table.columns)}",
+        raise ReadingsError(f"{table.source.name} has the columns {columns.some(table.columns)}",
                             "a strip's file has a column step, 1 for the clearest",
                             "make a curve from it if it is a target's", code="no_step_column")
     return where
@@ -302,10 +303,9 @@ def _check_complete(
 def _steps(numbers: Sequence[int]) -> str:
     """``step 7``; ``steps 4 and 7``; ``steps 1, 2, … (31 in all)``."""
     if len(numbers) > MOST_LISTED:
-        listed = ", ".join(map(str, numbers[:MOST_LISTED]))
-        return f"steps {listed}, … ({len(numbers)} in all)"
-    *most, last = map(str, numbers)
-    return f"steps {', '.join(most)} and {last}" if most else f"step {last}"
+        first = ", ".join(map(str, numbers[:MOST_LISTED]))
+        return f"steps {first}, … ({len(numbers)} in all)"
+    return f"steps {listed(numbers)}" if numbers[1:] else f"step {numbers[0]}"
 
 
 def _check_direction(

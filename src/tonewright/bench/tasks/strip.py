@@ -17,6 +17,7 @@ from tonewright.files.safe import together, write_text
 from tonewright.files.strips import StripSettings, read_strip
 from tonewright.files.tables import STRIPS, parse_table, read_table
 from tonewright.measured.columns import Table
+from tonewright.record.provenance import document_name
 from tonewright.record.setup import Setup
 from tonewright.record.times import parse_time
 from tonewright.scales import STOP
@@ -33,7 +34,7 @@ from tonewright.strip.exposure import eye_strips, judge_by_eye
 from tonewright.strip.findings import Through
 from tonewright.strip.fit import make_process
 from tonewright.strip.places import start
-from tonewright.strip.process import Process, process_name
+from tonewright.strip.process import Process
 from tonewright.strip.readings import StripCells, StripOptions, strip_cells, strip_from_table
 from tonewright.strip.tablet import Tablet
 
@@ -118,7 +119,7 @@ def _process(typed: TypedStrip | None, asked: StripCommand) -> Process:
         corners=None if asked.corners is None else np.reshape(asked.corners, (4, 2)),
         halves=asked.halves, flat=asked.flat))
     made_with = SetupFiles(Setup(date=asked.date or None), asked.setup).read()
-    return make_process(strip, tablet, made_with, process_name(asked.process.name))
+    return make_process(strip, tablet, made_with, document_name(asked.process.name))
 
 
 def _typed(typed: TypedStrip, tablet: Tablet, name: str) -> Table:

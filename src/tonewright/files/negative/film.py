@@ -49,6 +49,7 @@ from tonewright.negative.film import Bed, Film, FilmSheet, Place, fit_error, lay
 from tonewright.negative.ink import Ink
 from tonewright.negative.size import check_pixels
 from tonewright.negative.tones import LevelCurve
+from tonewright.scales import MM_PER_INCH
 from tonewright.target.pen import RULE
 
 
@@ -85,8 +86,7 @@ class FilmReport:
     @property
     def size_mm(self) -> tuple[float, float]:
         """Width and height."""
-        across, down = self.resolution.per_inch or (np.nan, np.nan)
-        return 25.4 * self.width / across, 25.4 * self.height / down
+        return self.resolution.millimetres(self.width, self.height)
 
 
 def film_names(output: Path, count: int) -> list[Path]:
@@ -140,7 +140,7 @@ def make_films(
             with _naming(source):
                 titled = replace(settings, title=_title(source, made))
                 jobs.append(prepared(image, made, curve, titled, colour))
-        bed = Bed(settings.film, float(_shared_ppi(jobs)) / 25.4, mirrored=settings.mirror)
+        bed = Bed(settings.film, float(_shared_ppi(jobs)) / MM_PER_INCH, mirrored=settings.mirror)
         films = _laid_out(jobs, bed)
         names = film_names(output, len(films))
         if in_folder and make_folder(output):
