@@ -116,6 +116,7 @@ def _scanner(window: Any, corners: Any) -> None:
     window.locator(FAULT, has_text="no scan is chosen").wait_for()
     window.get_by_label("Scan", exact=True).select_option("gray-scale.tif")
     window.get_by_role("button", name="Set the corners by hand").click()
+    window.wait_for_function("document.activeElement.closest('.scan-shown')")
     _click(window, corners[[3, 0, 1, 2]])
     window.get_by_text("Kept as Cotton/flatbed.scanner.json").wait_for()
 

@@ -249,6 +249,9 @@ def test_what_is_refused_stands_beside_its_field_and_the_rest_stays(
     tried(window, "Lay all negatives on one film", ["postcard", "70mm", ""],
           ["width of a roll", "takes negatives of", None])
     _turned(window)
+    shutil.copy(folder / "picture.tif", folder / "later.tif")
+    window.get_by_label("later.tif").wait_for()
+    assert window.get_by_label("picture.tif").is_checked()
     same(window, cotton.folder, tmp_path, *(
         f"Cotton/picture-negative.{ending}" for ending in ("tif", "target.json", "csv")))
     window.get_by_label("picture.tif").uncheck()
@@ -311,12 +314,15 @@ def _turned(window: Any) -> None:
 
 
 def _follows_the_folder(window: Any, folder: Path) -> None:
-    """A curve that comes from a shell is listed; what is chosen and typed stays."""
+    """A curve that comes from a shell is listed; what is chosen and typed stays, though it goes."""
     chosen = window.get_by_label("Curve", exact=True).input_value()
     shutil.copy(CURVES / "kallitype.curve.json", folder / "later.curve.json")
     window.locator("option", has_text="later.curve.json").wait_for(state="attached")
     assert window.get_by_label("Curve", exact=True).input_value() == chosen
     assert window.get_by_label("Keep it as").input_value() == "con"
+    (folder / chosen).unlink()
+    window.locator("option", has_text=f"{chosen} (gone)").wait_for(state="attached")
+    assert window.get_by_label("Curve", exact=True).input_value() == chosen
 
 
 def tried(page: Any, label: str, values: list[str], words: list[str | None]) -> None:
