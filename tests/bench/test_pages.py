@@ -258,6 +258,7 @@ def test_what_is_refused_stands_beside_its_field_and_the_rest_stays(
     window.get_by_label("sizeless.png").check()
     refused(window, "Width on the film", "size")
     window.get_by_label("sizeless.png").uncheck()
+    window.locator(".field-error:not(:empty)").wait_for(state="detached")
     window.get_by_role("button", name="Make the negatives").click()
     refused(window, "", "No picture is chosen")
     window.locator("input[type=file]").set_input_files(folder / "a-print.csv")

@@ -142,6 +142,7 @@ class NegativePage(Page):
     async def redraw(self) -> None:
         """The proof first: it is what the printer waits for."""
         if not self.pictures.ticked:
+            self.refused.clear()
             return
         quick = self.bench.quick
         self.turn += 1
