@@ -62,6 +62,13 @@ def test_what_lies_beside_the_way(
 
     _chart_readings(cotton / "inks-readings.csv")
     window.goto(bench.paper("Cotton", "inks"))
+    window.get_by_text("More", exact=True).click()
+    window.get_by_label("Colours of your own").fill("255,0,0; 0, 0,255")
+    window.get_by_label("Do not mirror").check()
+    window.get_by_role("button", name="Draw a chart of inks").click()
+    window.get_by_role("link", name="A blank table").wait_for()
+    same(window, bench.folder, tmp_path, *(
+        f"Cotton/Cotton-inks.{ending}" for ending in ("tif", "target.json", "csv")))
     window.get_by_label("Strip of this paper").select_option("scanned.process.json")
     window.get_by_label("Printed for").fill(f"{2.0 * ROOM.base_time:.0f}s")
     window.locator(".same-command code", has_text="--time").wait_for(state="attached")
@@ -109,6 +116,7 @@ def _scanner(window: Any, corners: Any) -> None:
     window.locator(FAULT, has_text="no scan is chosen").wait_for()
     window.get_by_label("Scan", exact=True).select_option("gray-scale.tif")
     window.get_by_role("button", name="Set the corners by hand").click()
+    window.wait_for_function("document.activeElement.closest('.scan-shown')")
     _click(window, corners[[3, 0, 1, 2]])
     window.get_by_text("Kept as Cotton/flatbed.scanner.json").wait_for()
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import os
 from itertools import count
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -12,8 +13,10 @@ import pytest
 from numpy.typing import NDArray
 from PIL import Image
 
+from tonewright.files.documents import read_curve
 from tonewright.files.raster.pictures import write_picture
 from tonewright.files.targets import TargetRequest, draw_target
+from tonewright.show.charts import curve_charts
 from tonewright.target.layout import LayoutSettings
 from tonewright.virtual.scene import scene
 from windows import read_by_two_densities
@@ -21,7 +24,7 @@ from windows import read_by_two_densities
 pytestmark = [pytest.mark.skipif(os.name != "posix", reason="ended by a signal"),
               pytest.mark.usefixtures("chromium")]
 TABLET = [f"{1.5 / (1 + 2.0 ** (step - 12)) + 0.08:.2f}".replace(".", ",") for step in range(31)]
-
+CURVE = Path(__file__).parents[2] / "curves" / "kallitype.curve.json"
 NUMBERS = count(1)
 
 
@@ -164,6 +167,18 @@ def _a_point_is_left_out_by_the_keys(strip: Any) -> None:
     for key in ("ArrowRight", "ArrowRight", "ArrowLeft", "Enter"):
         strip.keyboard.press(key)
     strip.get_by_label("leave out step 31", exact=True).and_(strip.locator(":checked")).wait_for()
+
+
+def test_the_legend_shows_a_line_as_it_is_drawn() -> None:
+    from tonewright.bench.parts.chart import _options
+
+    drawn = _options(curve_charts(read_curve(CURVE))[1])
+    assert {one["name"]: one.get("icon") for one in drawn["legend"]["data"]} == {
+        "how sure, 95 times in 100": "rect", "ink to print": None,  # None: the series' own
+        "aim: lightness of the print": None}
+    lines = [one for one in drawn["series"] if one["type"] == "line"]
+    assert [one["lineStyle"]["type"] for one in lines] == ["solid", "dashed"]
+    assert [one["itemStyle"]["opacity"] for one in lines] == [0, 0], "no point stands on it"
 
 
 def test_under_the_safelight_only_red_leaves_the_screen(strip: Any) -> None:
