@@ -141,8 +141,10 @@ def _ellipse(full: NDArray[np.bool_]) -> _Shape | None:
     half axes are twice the square roots of C's eigenvalues.
     """
     y, x = np.nonzero(full)
-    centre = np.array([x.mean(), y.mean()])
-    spread = np.cov(np.stack([x, y]), bias=True) + np.eye(2) / 12.0  # a pixel is a square
+    places = np.array([x, y], dtype=np.float64)
+    centre = places.mean(axis=1)
+    places -= centre[:, None]
+    spread = places @ places.T / x.size + np.eye(2) / 12.0  # a pixel is a square
     values, vectors = np.linalg.eigh(spread)
     if values[0] <= 0.0 or values[1] > 4.0 * values[0]:
         return None
@@ -175,17 +177,15 @@ def pattern_likeness(seen: Array) -> Array:
     size = np.sqrt(np.sum(weight * view**2))
     if size < 1e-6:
         return np.zeros(4)
-    scores = np.empty(4)
-    for i, pattern in enumerate(_patterns()):
-        # correlation over all turns at once (Fourier shift theorem)
-        product = np.fft.rfft(view, axis=1) * pattern
-        scores[i] = np.max(np.fft.irfft(product.sum(axis=0), _ANGLES.size)) / size
-    return scores
+    # correlation over all turns at once (Fourier shift theorem)
+    product = np.sum(np.fft.rfft(view, axis=1) * _patterns(), axis=1)
+    return np.asarray(np.fft.irfft(product, _ANGLES.size, axis=1).max(axis=1) / size)
 
 
 @lru_cache(maxsize=1)
-def _patterns() -> tuple[NDArray[np.complex128], ...]:
-    """The four marks as polar views of mean 0 and size 1, weighted, as conjugate transforms."""
+def _patterns() -> NDArray[np.complex128]:
+    """The four marks as polar views of mean 0 and size 1, weighted, as conjugate transforms, shape
+    (4, radii, frequencies)."""
     weight = _WEIGHT
     x, y = _RADII[:, None] * np.cos(_ANGLES), _RADII[:, None] * np.sin(_ANGLES)
     patterns = []
@@ -196,7 +196,7 @@ def _patterns() -> tuple[NDArray[np.complex128], ...]:
         view -= np.sum(weight * view)
         view /= np.sqrt(np.sum(weight * view**2))
         patterns.append(np.conj(np.fft.rfft(weight * view, axis=1)))
-    return tuple(patterns)
+    return np.stack(patterns)
 
 
 def _without_doubles(found: list[FoundMark]) -> list[FoundMark]:
