@@ -131,7 +131,7 @@ def _ways(
         "weak_black": _only_more(BLACK_LIGHTNESS, lambda s: -s / at_black * rise),
         "ink": moved("ink", INK_SHARE),
         "process": moved("contrast", CONTRAST_SHARE),
-        "zero": _either(ZERO_DENSITY, lambda s: np.full_like(rise, s)),
+        "zero": _either(ZERO_DENSITY, lambda s: s + np.zeros_like(rise)),
         "unknown": _anything(promised),
     }
     if (uneven := _uneven(tones, response)) is not None:
@@ -139,11 +139,12 @@ def _ways(
     return ways
 
 
-def _moved(response: Response, level: Array, what: str, unit: float, size: float) -> Array:
+def _moved(response: Response, level: Array, what: str, unit: float, size: Array) -> Array:
     return response.moved(level, **{what: size * unit}) - response.density(level)
 
 
-_Shift = Callable[[float], Array]
+_Shift = Callable[[Array], Array]
+"""From sizes of a cause, shape (k, 1), to what it does to each reading, (k, n)."""
 
 
 def _either(usual: float, shift: _Shift) -> Shifts:
@@ -159,7 +160,7 @@ def _only_more(usual: float, shift: _Shift) -> Shifts:
 
 def _shifts(sizes: Array, usual: float, shift: _Shift) -> Shifts:
     weight = np.exp(-0.5 * (sizes / usual) ** 2)
-    return Shifts(sizes, np.stack([shift(float(s)) for s in sizes]), weight / weight.sum())
+    return Shifts(sizes, shift(sizes[:, None]), weight / weight.sum())
 
 
 def _join(*parts: Shifts) -> Shifts:
