@@ -118,9 +118,8 @@ def command(
     from tonewright.strip.fit import make_process
     from tonewright.strip.process import ProcessSettings, process_name
 
-    named = filter(None, (setup_file, scanner_file, flat_file))
-    check_outputs(output, plot, [*readings, Path(tablet_text or ""), *named], force,
-                  ".process.json")
+    named = filter(None, (*readings, Path(tablet_text or ""), setup_file, scanner_file, flat_file))
+    check_outputs(output, plot, named, force, ".process.json")
     made_with = SetupFiles(Setup(**setup), setup_file).read()
     strip = read_strip(readings, tablet, StripSettings(
         printed, ReadingOptions(None, scale, relative_to_paper, paper_density), flip, skip,
