@@ -119,8 +119,8 @@ def command(
     from tonewright.strip.fit import make_process
     from tonewright.strip.process import ProcessSettings
 
-    named = filter(None, (setup_file, scanner_file, flat_file))
-    check_outputs(output, plot, [*readings, Path(tablet_text or ""), *named], force)
+    named = filter(None, (*readings, Path(tablet_text or ""), setup_file, scanner_file, flat_file))
+    check_outputs(output, plot, named, force, ".process.json")
     made_with = SetupFiles(Setup(**setup), setup_file).read()
     strip = read_strip(readings, tablet, StripSettings(
         printed, ReadingOptions(None, scale, relative_to_paper, paper_density), flip, skip,
