@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from tonewright.curve.document import Curve, refuse_two_zeros
 from tonewright.curve.ink import one_ink, readings_colour
-from tonewright.errors import OptionError, ReadingsError, counted
+from tonewright.errors import OptionError, ReadingsError
 from tonewright.frozen import dataclass
 from tonewright.measured import columns, ink
 from tonewright.measured.columns import Table, Weighting
@@ -145,6 +145,10 @@ def with_levels(
     table.refuse((tone < 0.0) | (tone > 100.0), index, "a tone is a CIE L* from 0 to 100",
                  "correct the row")
     known = ~np.isnan(tone)
+    if np.count_nonzero(known) > 1 and np.max(tone[known]) <= 1.0:
+        raise ReadingsError(f"{table.source.name}: {name} runs from {np.min(tone[known]):g} to"
+                            f" {np.max(tone[known]):g}", "a tone is a CIE L* from 0 to 100",
+                            "if these are fractions, multiply the column by 100")
     if np.count_nonzero(known) >= FEWEST_TONES:
         density = measured(table, scale).density
         _refuse_other_sheet(tone[known], density[known], table.source.name)
@@ -159,7 +163,9 @@ def with_levels(
 def image_of_aim(curve: Curve, aim: Array) -> Array:
     """The tone in the picture (L*) that a curve gives an aim (L*), any shape."""
     image = curve.correction.image_lightness
-    return np.interp(aim, curve.print_lightness_at(image), image)
+    printed = curve.print_lightness_at(image)
+    # of several tones that print as black, the blackest
+    return np.where(aim <= printed[0], image[0], np.interp(aim, printed, image))
 
 
 def level_of_aim(curve: Curve, aim: Array) -> Array:
@@ -230,8 +236,8 @@ def _refuse_few(tones: PrintedTones, names: str) -> None:
     aims = np.unique(np.round(tones.aim, 1))
     if aims.size < FEWEST_TONES or np.ptp(aims) < LEAST_SPAN:
         raise ReadingsError(
-            f"{names}: there {'is' if aims.size == 1 else 'are'} {counted(aims.size, 'tone')}, from"
-            f" L* {aims[0]:.0f} to {aims[-1]:.0f}",
+            f"{names}: there is only one tone, L* {aims[0]:.0f}" if aims.size == 1 else
+            f"{names}: there are {aims.size} tones, from L* {aims[0]:.0f} to {aims[-1]:.0f}",
             f"a check needs {FEWEST_TONES} different tones, {LEAST_SPAN:.0f} L* apart at least",
             "measure the whole tone scale beside the picture")
 

@@ -40,7 +40,7 @@ if TYPE_CHECKING:
 @click.option("--time", "times", multiple=True, metavar="TIME",
               help="Printing time: 10min, 90s, 7:30 or 120units. One for each strip.")
 @click.option("--merged", multiple=True, type=int, metavar="K",
-              help="By eye: steps 1 to K cannot be told apart. One for each strip; 1 if all can.")
+              help="By eye: steps 1 to K merge. One for each strip; 1 if step 2 stands apart.")
 @click.option("-o", "--output", type=PATH, help="The process to write, NAME.process.json.")
 @click.option("--blank", type=PATH, metavar="CSV",
               help="Write a table of the tablet's steps to fill in, and nothing else.")
@@ -119,8 +119,8 @@ def command(
     from tonewright.strip.fit import make_process
     from tonewright.strip.process import ProcessSettings
 
-    named = filter(None, (setup_file, scanner_file, flat_file))
-    check_outputs(output, plot, [*readings, Path(tablet_text or ""), *named], force)
+    named = filter(None, (*readings, Path(tablet_text or ""), setup_file, scanner_file, flat_file))
+    check_outputs(output, plot, named, force, ".process.json")
     made_with = SetupFiles(Setup(**setup), setup_file).read()
     strip = read_strip(readings, tablet, StripSettings(
         printed, ReadingOptions(None, scale, relative_to_paper, paper_density), flip, skip,

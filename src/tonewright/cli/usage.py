@@ -120,7 +120,8 @@ def _misused(name: str, command: click.Command | None, help_: str) -> OptionErro
         return OptionError(f"{name} is given a value", "it is given alone",
                            f"leave the value out; {help_}")
     what = (option.help if option else None) or "it has one"
-    return OptionError(f"{name} has no value", what, f"write it after the option; {help_}")
+    kind = option.metavar if option and option.metavar else "VALUE"
+    return OptionError(f"{name} has no value", what, f"write {name} {kind}; {help_}")
 
 
 def _one_line(text: str) -> str:

@@ -67,7 +67,8 @@ class PrintFiles:
         """Everything that is named, opened once; the output may be written."""
         named = (self.target, self.changes.file)
         inputs = [self.curve, *self.readings.paths, *(p for p in named if p is not None)]
-        check_outputs(self.output, self.plot, inputs, self.force)
+        check_outputs(self.output, self.plot, inputs, self.force,
+                      ".check.json" if aims_needed else ".curve.json")
         opened, changes = open_curve(self.curve), self.changes.read(today)
         target = None if self.target is None else read_target(self.target)
         tones = read_tones(opened.document, self.readings, target, self.order,

@@ -156,7 +156,7 @@ def fit_files(
     named = (wanted.setup.file, wanted.target, wanted.process,
              Path(wanted.aim.partition(":")[2] or wanted.aim))
     inputs = [*wanted.readings.paths, *wanted.ink_from, *(p for p in named if p is not None)]
-    check_outputs(wanted.output, wanted.plot, inputs, wanted.force)
+    check_outputs(wanted.output, wanted.plot, inputs, wanted.force, ".curve.json")
     target = None if wanted.target is None else read_target(wanted.target)
     readings = wanted.readings.read(target)
     curve = fit_curve(FitRequest(
@@ -205,7 +205,7 @@ def renew_files(
     """
     named = (new.process, new.changes.file)
     inputs = [new.old, *new.readings.paths, *(p for p in named if p is not None)]
-    check_outputs(new.output, new.plot, inputs, new.force)
+    check_outputs(new.output, new.plot, inputs, new.force, ".curve.json")
     old = open_curve(new.old)
     renewed = renew_curve(RenewRequest(
         old.document, old.sha256, document_name(new.output.name),
@@ -227,7 +227,7 @@ def rebuild_file(
     Raises `FileError` and `DocumentError` as `fit_files`; ``plot`` and ``before_writing`` are as
     there.
     """
-    check_outputs(output, plot, [path], force)
+    check_outputs(output, plot, [path], force, ".curve.json")
     old = open_curve(path)
     new = rebuild(old.document)
     made = curve_text(new).encode("utf-8")

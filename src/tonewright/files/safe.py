@@ -299,11 +299,12 @@ def _there_already(target: Path) -> FileError:
 
 
 def check_outputs(
-    output: Path | None, plot: Path | None, inputs: Iterable[Path], force: bool
+    output: Path | None, plot: Path | None, inputs: Iterable[Path], force: bool,
+    document: str | None = None,
 ) -> None:
     """Refuse, before any work, what may not be written: existing files without ``force``, and
-    with it the files that are being read or one file for two things; and a picture whose name
-    says that it is none.
+    with it the files that are being read or one file for two things; and a picture, or a
+    ``document`` such as ``.curve.json``, whose name says that it is none.
     """
     outputs = [path for path in (output, plot) if path is not None]
     with one_call():
@@ -320,6 +321,9 @@ def check_outputs(
     if len({os.path.realpath(path) for path in outputs}) < len(outputs):
         raise OptionError(f"the output and the picture are both to go to {output}",
                           "a file holds one thing", "give the picture another name, NAME.png")
+    if output is not None and document and output.suffix.lower() != ".json":
+        raise OptionError(f"the output is {output}", "a document is a JSON file",
+                          f"call it {output.with_suffix(document) if output.stem else document}")
 
 
 @contextmanager

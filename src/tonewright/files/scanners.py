@@ -89,7 +89,7 @@ def learn_scanner(
     """
     request = request or ScannerRequest()
     named = (None if isinstance(densities, Table) else densities, request.flat)
-    check_outputs(output, None, (scan, *filter(None, named)), force)
+    check_outputs(output, None, (scan, *filter(None, named)), force, ".scanner.json")
     table = densities if isinstance(densities, Table) else read_table(densities, "step", STRIPS)
     known = listed_densities(table)
     flat = read_flat(request.flat, request.channel)  # before the scan: one of them in memory

@@ -63,6 +63,12 @@ def blank_rows(table: Table, scale: Weighting | None = None) -> NDArray[np.bool_
             f"no {short(table.columns[places[0]])} is filled in yet in {table.source.name}",
             "readings are what was measured on the print", "measure the print and type the"
             f" {'densities' if kind == 'density' else 'values'} into the table")
+    for index in (i for i in there.values() if i not in places):
+        otherwise = blank & [bool(row[index]) for row in table.rows]
+        table.refuse(otherwise, index, f"other rows have a {table.columns[places[0]]}, and one"
+                     " measurement holds one kind of value",
+                     "measure all patches alike, or empty both cells of a patch that does not"
+                     " count")
     return blank
 
 

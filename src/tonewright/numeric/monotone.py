@@ -488,16 +488,15 @@ def _average(basis: _Basis, kept: list[_Candidate], share: Array, weight: Array)
     mean = share @ every
     spread = (every - mean).T @ (share[:, None] * (every - mean))
     gram = data.T @ (weight[:, None] * data)
-    edf = 0.0
+    noise2, edf = np.array([c.noise_squared for c in kept]), 0.0
     for size in {len(where) for where in at}:
         some = [i for i, where in enumerate(at) if len(where) == size]
         inverses = np.linalg.inv(np.stack([kept[i].precision for i in some]))
-        for i, inverse in zip(some, inverses, strict=True):
-            cells = np.ix_(at[i], at[i])
-            spread[cells] += share[i] * kept[i].noise_squared * inverse
-            edf += float(share[i] * np.sum(inverse * gram[cells]))
-    noise2 = float(share @ [c.noise_squared for c in kept])
-    return _Average(data, wide, mean, spread, noise2, edf)
+        columns = np.array([at[i] for i in some])
+        cells = columns[:, :, None], columns[:, None, :]
+        np.add.at(spread, cells, (share * noise2)[some][:, None, None] * inverses)
+        edf += float(share[some] @ np.sum(inverses * gram[cells], axis=(1, 2)))
+    return _Average(data, wide, mean, spread, float(share @ noise2), edf)
 
 
 def _likely_corners(

@@ -239,13 +239,16 @@ class NegativeCommand:
     depth: str = ""
     """Bits of a value; blank for 16."""
     no_mirror: bool = False
+    encoding: str = ""
+    flatten: bool = False
 
     def __str__(self) -> str:
         """As it is typed."""
         return spelled("negative", self.images, [
-            ("--curve", self.curve), ("--width", self.width), ("--height", self.height),
-            ("--ppi", self.ppi), ("--rotate", self.rotate), ("--film", self.film),
-            ("--margin", self.margin), ("--border", self.border), ("--marks", self.marks),
+            ("--curve", self.curve), ("--encoding", self.encoding), ("--flatten", self.flatten),
+            ("--width", self.width), ("--height", self.height), ("--ppi", self.ppi),
+            ("--rotate", self.rotate), ("--film", self.film), ("--margin", self.margin),
+            ("--border", self.border), ("--marks", self.marks),
             ("--tone-scale", self.tone_scale), ("--caption", self.caption),
             ("--depth", self.depth), ("--no-mirror", self.no_mirror), ("-o", self.output)])
 

@@ -243,7 +243,7 @@ def _film(report: NegativeReport) -> str:
             f", dithered (image and curve reach {report.distinct_levels} of the 256 ink levels)"
         )
     side = "mirrored for printing with the ink on the coating" if report.mirrored else (
-        "not mirrored, as --no-mirror asks")  # fmt: skip
+        "not mirrored")  # fmt: skip
     return f"{kind}, {side}"
 
 

@@ -14,6 +14,7 @@ from tonewright.show.cautions import with_cautions
 from tonewright.show.findings import sentence
 from tonewright.show.words import headed, labelled, set_facts, typed
 from tonewright.strip.exposure import EyeResult, EyeStrip
+from tonewright.strip.findings import StripWhiteNotReached, TimeUnsure
 from tonewright.strip.process import Process
 from tonewright.strip.tablet import Tablet
 
@@ -219,6 +220,10 @@ def _finding_lines(findings: Sequence[Finding]) -> list[str]:
     return [labelled(f.kind, sentence(f)) for f in findings]
 
 
+_MORE_STRIPS = (TimeUnsure, StripWhiteNotReached)
+"""Findings that name another strip as a way out."""
+
+
 def process_advice(process: Process, file: str | None = None) -> Advice:
     """What to do next; ``file`` is where the process was written."""
     found = process.summary
@@ -236,4 +241,5 @@ def process_advice(process: Process, file: str | None = None) -> Advice:
         "measure the target that was printed beside the strip (if there is none, draw one: its time"
         f" is {process.base_time.on_timer()})",
         f"tonewright fit READINGS.csv --process {typed(file or 'NAME.process.json')}{several}"
-        " -o NAME.curve.json")
+        " -o NAME.curve.json",
+        exposes=any(isinstance(f, _MORE_STRIPS) for f in process.findings))

@@ -94,8 +94,9 @@ class StripOptions:
 def strip_from_table(table: Table, tablet: Tablet, options: StripOptions) -> Strip:
     """The measured steps of a table.
 
-    Columns: ``step`` and a value as in `columns`; ``through`` (film or bare), ``time``,
-    ``print``, ``density_sd`` and ``state`` (dry or wet) if they are there.
+    Columns: ``step``, or ``SAMPLE_ID`` where that is a number, and a value as in `columns`;
+    ``through`` (film or bare), ``time``, ``print``, ``density_sd`` and ``state`` (dry or wet) if
+    they are there.
 
     Raises
     ------
@@ -206,6 +207,10 @@ def _named(strip: Strip, number: int) -> Strip:
 def _step_column(table: Table) -> int:
     columns.check_columns(table)
     where = columns.find(table, "step")
+    if where is None and not columns.is_usable(table.columns):  # an instrument's own numbers
+        numbers = table.cells("sample_id")
+        if numbers and all(map(str.isdecimal, numbers)):
+            where = columns.find(table, "sample_id")
     if where is None:
         raise ReadingsError(f"{table.source.name} has the columns {columns.some(table.columns)}",
                             "a strip's file has a column step, 1 for the clearest",

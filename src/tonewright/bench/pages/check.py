@@ -117,6 +117,7 @@ class CheckPage(Page):
 
     async def redraw(self) -> None:
         if not self.tables.ticked:
+            self.refused.clear()
             self._none()
             return
 

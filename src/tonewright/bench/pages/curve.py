@@ -95,6 +95,7 @@ class CurvePage(Page):
 
     async def redraw(self) -> None:
         if not self.tables.ticked:
+            self.refused.clear()
             self.response.show(None, "Choose readings: the curve is drawn from them.")
             self.correction.show(None)
             self.result.clear()

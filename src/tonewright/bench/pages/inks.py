@@ -43,8 +43,8 @@ class InksPage(Page):
         self.sheet = Field("Film sheet", DEFAULT_PAPER, choices={name: name for name in PAPERS})
         self.name = self.name_field("Keep the chart as", ".target.json", f"{self.title}-inks")
         with more():
-            self.colours = Field("Colours of your own", hint="Red, green and blue of each, as"
-                                 " 255,120,0 0,120,255; blank for every mixture of none, half and"
+            self.colours = Field("Colours of your own", hint="Red, green and blue of each:"
+                                 " 255,120,0; 0,120,255. Blank for every mixture of none, half and"
                                  " full")
             self.straight = Choice("Do not mirror",
                                    hint="For printing through the back of the film")
@@ -93,9 +93,13 @@ class InksPage(Page):
             name = self.name.value.strip() or "inks"
             asked = TargetCommand(output=self.below(f"{name}.tif"), name=name, chart=True,
                                   paper_size=self.sheet.value, no_mirror=self.straight.value,
-                                  chart_colours=tuple(self.colours.value.split()))
+                                  chart_colours=tuple(filter(None, map(
+                                      str.strip, self.colours.value.split(";")))))
             view = await self.bench.quick.call(keep_target, asked)
             self.offer(self.drawn, name)
+            self.drawn.reveal()
+            if self.foot is not None:
+                self.foot.lead_to("read")
             self.show_result(view)
 
         await self.pressed(self.not_drawn, draw)

@@ -23,6 +23,8 @@ from tonewright.files.way import NEGATIVE, stem
 from tonewright.negative.sheet import DEFAULT_MARGIN_MM
 from tonewright.show.commands import NegativeCommand
 
+_ENCODINGS = {"": "as its profile says; without one, the usual", "gamma:2.2": "gamma 2.2",
+              "srgb": "sRGB", "linear": "linear: light", "lightness": "lightness, L*"}
 _TURNS = {"": "not at all", "90": "90°", "180": "180°", "270": "270°"}
 _DEPTHS = {"": "16", "8": "8, dithered"}
 _BORDERS = {"": "black: clear film", "opaque": "paper white: the heaviest ink"}
@@ -33,7 +35,7 @@ class NegativePage(Page):
 
     def build(self) -> None:
         """The sheet and the proof side by side, and what is chosen."""
-        self.proofed: tuple[Path, Path] | None = None
+        self.proofed: tuple[object, ...] = ()
         self.turn = 0
         with Tag("div", classes="plot-and-side"):
             with Tag("section", aria_label="The sheet and the print"):
@@ -79,8 +81,8 @@ class NegativePage(Page):
             button("Make the negatives", self._make, "button primary")
         self.working = Working(self.bench.long.cancel)
         self.refused = refusal({
-            self.unusable: ("negative_again", "negative_twice", "image_transparent", "image_pages",
-                            "image_encoding", "no_picture"),
+            self.unusable: ("negative_again", "negative_twice", "image_pages", "no_picture"),
+            self.encoding: ("image_encoding",), self.flatten: ("image_transparent",),
             self.width: ("picture_size_unknown", "sheet_size", "negative_width"),
             self.height: ("picture_shape", "negative_height"),
             self.ppi: ("pixels_not_square", "impossible_resolution", "negative_resolution",
@@ -95,6 +97,9 @@ class NegativePage(Page):
     def _more(self) -> None:
         self.height = Field("Height on the film", on_change=self.changed,
                             hint="Of the picture, instead of its width")
+        self.encoding = Field("What the picture's values mean", "", choices=_ENCODINGS,
+                              on_change=self.changed)
+        self.flatten = Choice("Lay transparent parts on white", on_change=self.changed)
         self.rotate = Field("Turn the picture clockwise", "", choices=_TURNS,
                             on_change=self.changed)
         self.depth = Field("Bits of a value", "", choices=_DEPTHS, on_change=self.changed,
@@ -118,7 +123,8 @@ class NegativePage(Page):
             images=tuple(map(self.below, names)), curve=self.below(self.curve.value),
             output=self.below(self._output(names)), width=self.width.value.strip(),
             height=self.height.value.strip(), rotate=self.rotate.value, depth=self.depth.value,
-            no_mirror=self.straight.value, ppi=self.ppi.value.strip(), film=self.film.value.strip(),
+            no_mirror=self.straight.value, encoding=self.encoding.value,
+            flatten=self.flatten.value, ppi=self.ppi.value.strip(), film=self.film.value.strip(),
             margin=self.margin.value.strip(), border=self.border.value, marks=self.marks.value,
             tone_scale=self.scale.value, caption=self.caption.value)
 
@@ -136,6 +142,7 @@ class NegativePage(Page):
     async def redraw(self) -> None:
         """The proof first: it is what the printer waits for."""
         if not self.pictures.ticked:
+            self.refused.clear()
             return
         quick = self.bench.quick
         self.turn += 1
@@ -143,10 +150,11 @@ class NegativePage(Page):
 
         async def draw() -> None:
             asked = self._asked()
-            if self.proofed != (asked.images[0], asked.curve):
-                seen = await quick.call_newest(proof, asked.images[0], asked.curve)
+            of = asked.images[0], asked.curve, asked.encoding, asked.flatten
+            if self.proofed != of:
+                seen = await quick.call_newest(proof, asked)
                 _picture(self.proof, seen, "What the print will look like")
-                self.proofed = asked.images[0], asked.curve
+                self.proofed = of
             if mine != self.turn:  # its sheet would overtake what was asked for since
                 return
             shown = await quick.call_newest(sheet, asked)

@@ -77,7 +77,7 @@ class Page:
     def printed_field(self) -> Field:
         """The day of a print that a document is made from."""
         return Field("Printed on", date.today().isoformat(), on_change=self.changed,
-                     hint="Its age is counted from this day; blank if you do not know")
+                     hint="Its age counts from this day. Leave blank if you do not know it")
 
     def file_field(
         self, label: str, value: str, files: Callable[[], dict[str, str]], **more: Any
@@ -275,10 +275,16 @@ def more() -> Iterator[None]:
 
 class WhichScan:
     """A scan that comes while another is chosen may be that of the plain white sheet: it is
-    asked."""
+    asked.
 
-    def __init__(self, read: Callable[[str], Any], flat: Callable[[str], Any]) -> None:
-        self._read, self._flat = read, flat
+    Parameters
+    ----------
+    take:
+        Told a name, and whether that is the plain sheet's; gives the field that it went to.
+    """
+
+    def __init__(self, take: Callable[[str, bool], Field]) -> None:
+        self._take = take
         self._box = Tag("div", role="group", aria_label="What the scan is")
 
     def ask(self, name: str, chosen: str) -> None:
@@ -287,18 +293,16 @@ class WhichScan:
             Tag("p", f"{name} is in the paper's folder. {chosen} is still the scan to read. What is"
                 f" {name}?", role="status")
             with Tag("div", classes="buttons"):
-                button("The plain white sheet", lambda: self._answer(flat=name))
-                button("The scan to read", lambda: self._answer(read=name))
+                button("The plain white sheet", lambda: self._answer((name, True)))
+                button("The scan to read", lambda: self._answer((name, False)))
                 button(f"The scan to read; {chosen} is the plain white sheet",
-                       lambda: self._answer(read=name, flat=chosen))
+                       lambda: self._answer((name, False), (chosen, True)))
         self._box.reveal()
 
-    def _answer(self, read: str = "", flat: str = "") -> None:
+    def _answer(self, *taken: tuple[str, bool]) -> None:
         self._box.clear()
-        if read:
-            self._read(read)
-        if flat:
-            self._flat(flat)
+        fields = [self._take(name, plain) for name, plain in taken]
+        fields[0].box.enter()  # what was pressed is gone
 
 
 class Working:

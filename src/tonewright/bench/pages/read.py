@@ -63,8 +63,8 @@ class ReadPage(Page):
         self.taken = Tag("p", "The scan of a plain white sheet, the densities of a gray scale, and"
                          " the .target.json of a target drawn elsewhere can be dropped here too.",
                          "hint", aria_live="polite")
-        self.which = WhichScan(lambda name: self._take(name, self.source),
-                               lambda name: self._take(name, self.flat))
+        self.which = WhichScan(lambda name, plain: self._take(
+            name, self.flat if plain else self.source))
         with Tag("details"):
             Tag("summary", "Or paste an instrument's list")
             self.pasted = TextArea("The list, as text", hint="A line for each patch. It becomes a"
@@ -145,7 +145,7 @@ class ReadPage(Page):
             case _:
                 self.taken.say(f"{name} is in the paper's folder now, but cannot be used here.")
 
-    def _take(self, name: str, field: Field) -> None:
+    def _take(self, name: str, field: Field) -> Field:
         """A file that has come is chosen in a field, and that is said."""
         if kind_of(name) == "table":
             self.lists.append(name)
@@ -160,6 +160,7 @@ class ReadPage(Page):
             self.refused.clear()
         else:
             self._anew()
+        return field
 
     def _other_target(self) -> None:
         self.refused.clear()

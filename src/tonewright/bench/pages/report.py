@@ -39,9 +39,9 @@ class ReportPage(Page):
         with Tag("div", classes="buttons"):
             button("Make the report", self._report, "button primary")
         Tag("h2", "Worksheet")
-        Tag("p", "Made through this curve:", "hint")
+        Tag("p", "For negatives that were made through this curve:", "hint")
         self.negatives = self.ticks(lambda: self._of_curve(negatives_of),
-                                    none="No negative was made through it yet.")
+                                    none="There are none yet.")
         with Tag("div", classes="buttons"):
             button("Make the worksheet", self._worksheet, "button primary")
         self.refused = refusal({self.name: NAMED, self.curve: ("no_curve",)}, self.curve)

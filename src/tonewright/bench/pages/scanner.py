@@ -61,7 +61,7 @@ class ScannerPage(Page):
         draft = self.draft
         Drop("Scan of the gray scale: TIFF or PNG, 16-bit gray, automatic corrections off",
              file_address(self.paper), self._arrived, accept=".tif,.tiff,.png")
-        self.which = WhichScan(self._take_scan, lambda name: self.flat.renew(name))
+        self.which = WhichScan(self._take_scan)
         self.scan = self.scan_field(draft.scan, on_change=self._other_scan)
         self.table = self.file_field(
             "Densities of its steps", draft.table,
@@ -115,9 +115,12 @@ class ScannerPage(Page):
         else:
             self.which.ask(name, self.scan.value)
 
-    def _take_scan(self, name: str) -> None:
-        self.scan.renew(name)
-        self._other_scan()
+    def _take_scan(self, name: str, plain: bool = False) -> Field:
+        field = self.flat if plain else self.scan
+        field.renew(name)
+        if not plain:
+            self._other_scan()
+        return field
 
     def _other_scan(self) -> None:
         self.row.forget()
@@ -156,4 +159,8 @@ class ScannerPage(Page):
 
     async def _by_hand(self) -> None:
         """The row was not found, or elsewhere."""
-        await self.pressed(self.refused, lambda: self.row.ask(self._asked().scan))
+        async def ask() -> None:
+            await self.row.ask(self._asked().scan)
+            self.row.enter()
+
+        await self.pressed(self.refused, ask)

@@ -194,7 +194,7 @@ class Ticks:
     ) -> None:
         self._find, self._first = find, first
         self.boxes: dict[str, Choice] = {}
-        with Tag("div") as self.box:
+        with Tag("div", classes="ticks") as self.box:
             self._none = Tag("p", none, "hint")
             self._list = Tag("div")
         self._on_change: Callable[[str], Any] = lambda _: None  # until the page stands
@@ -278,6 +278,8 @@ class Refusal:
         place = self._fields.get(error.code or "", otherwise or self._here)
         if isinstance(error, DocumentError) and self._document is not None:
             place = self._document
+        if place.fault.is_deleted:  # the fields were made anew while the work went on
+            return
         place.show_error(capital(error.sentences()))
         place.fault.reveal()
         self._shown = place
@@ -285,5 +287,5 @@ class Refusal:
     def clear(self) -> None:
         """Show none."""
         for place in (self._here, self._shown, self._document, *self._fields.values()):
-            if place is not None:
+            if place is not None and not place.fault.is_deleted:
                 place.show_error(None)

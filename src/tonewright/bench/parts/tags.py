@@ -17,6 +17,9 @@ _REVEAL = """setTimeout(() => {
   if (document.activeElement.matches('input:not([type=checkbox]), textarea')) return;
   (said?.closest('.field') ?? said)?.scrollIntoView({block: 'nearest'});
 }, 50)"""
+_ENTER = """setTimeout(() => {
+  getElement(%d)?.querySelector('select, input, button')?.focus();
+}, 50)"""
 
 
 class Tag(TextElement):
@@ -37,6 +40,10 @@ class Tag(TextElement):
         """Unfold what it is in, and scroll to it, no further than needed, unless something is being
         typed."""
         self.client.run_javascript(_REVEAL % self.id)
+
+    def enter(self) -> None:
+        """Put the focus on the first thing in it that takes one, and show it."""
+        self.client.run_javascript(_ENTER % self.id)
 
     def anew(self) -> Self:
         """Empty, to be filled: ``with tag.anew():``."""
