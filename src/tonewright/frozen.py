@@ -32,10 +32,10 @@ else:
 
 
 def _set(self: Any, name: str, value: Any) -> None:
-    known = type(self).__dataclass_fields__
-    if name not in known or name in vars(self):  # `__init__` sets each field once
+    own = self.__dict__
+    if name in own or name not in self.__dataclass_fields__:  # `__init__` sets each field once
         raise standard.FrozenInstanceError(f"cannot assign to field {name!r}")
-    vars(self)[name] = value
+    own[name] = value
 
 
 def _delete(self: Any, name: str) -> Never:

@@ -72,14 +72,27 @@ def bench(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
         yield served
 
 
-@pytest.fixture
-def window(chromium: Any) -> Iterator[Any]:
-    """A window of 1280 x 800; what its scripts complain of fails the test."""
+@pytest.fixture(scope="session")
+def windows(chromium: Any) -> Iterator[Any]:
+    """What the windows of a worker share: scripts that were fetched and compiled for one of them
+    serve the next."""
     context = chromium.new_context(viewport={"width": 1280, "height": 800})
-    page = context.new_page()
-    page.set_default_timeout(60_000)
+    context.set_default_timeout(60_000)
+    yield context
+    context.close()
+
+
+@pytest.fixture
+def window(windows: Any) -> Iterator[Any]:
+    """A window of 1280 x 800 that knows nothing of those before it; what its scripts complain of
+    fails the test."""
+    page = windows.new_page()
     faults: list[str] = []
     page.on("pageerror", lambda error: faults.append(str(error)))
     yield page
-    context.close()
+    if page.url.startswith("http"):
+        page.evaluate("localStorage.clear()")
+    for opened_ in windows.pages:
+        opened_.close()
+    windows.clear_cookies()
     assert not faults

@@ -13,12 +13,8 @@ from tonewright import scales
 from tonewright.check.aims import PrintedTones
 from tonewright.curve.chains import SHEET_DENSITY_SD, USUAL_RANGE
 from tonewright.curve.document import Curve
-from tonewright.curve.fit import (
-    NOISE_FLOOR,
-    USUAL_SHEETS_LIGHTNESS,
-    USUAL_SHEETS_WORTH,
-    band_width,
-)
+from tonewright.curve.fit import NOISE_FLOOR
+from tonewright.curve.sheets import USUAL_SHEETS_LIGHTNESS, USUAL_SHEETS_WORTH, band_width
 from tonewright.frozen import dataclass
 from tonewright.numeric.student import WITHIN_95
 from tonewright.scales import STOP, Array
@@ -88,10 +84,11 @@ class Response:
         black, white = self.ends
         return np.clip((density - white) / max(black - white, 1e-6), 0.0, 1.0)
 
-    def moved(self, level: Array, light: float = 0.0, ink: float = 0.0, contrast: float = 0.0
-              ) -> Array:
+    def moved(self, level: Array, light: Array | float = 0.0, ink: Array | float = 0.0,
+              contrast: Array | float = 0.0) -> Array:
         """Density at ink levels (n,) for so much more light (log10), so much denser ink and so
-        much more contrast (shares; of the middle tone the contrast changes nothing)."""
+        much more contrast (shares; of the middle tone the contrast changes nothing): numbers, or
+        several of one kind, shape (k, 1), for which it is of shape (k, n)."""
         x = self._exposure(level)
         middle = self._middle
         there = x * (1.0 + ink) + light

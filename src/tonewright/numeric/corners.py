@@ -198,7 +198,9 @@ class _Search:
             for i, j in zip(*np.nonzero(singles < limit), strict=True)]
         found += [(float(pairs[i, j, k]), int(i), (int(low[j]), int(high[k])))
                   for i, j, k in zip(*np.nonzero(pairs < limit), strict=True)]
-        return [self._fit(*each) for each in sorted(found)[:MOST]]
+        kept = sorted(found)[:MOST]
+        return [one for size in (1, 2)
+                for one in self._fit([each for each in kept if len(each[2]) == size])]
 
     def _promising(self, best: Array) -> tuple[Indices, Indices]:
         """Corners near the lower and the upper end that are worth trying together, by the scores of
@@ -232,15 +234,26 @@ class _Search:
                                   self.rarity[low, None] + self.rarity[high])
         return np.where((first > 0.0) & (second > 0.0), scores, np.inf)
 
-    def _fit(self, score: float, amount: int, columns: tuple[int, ...]) -> Cornered:
-        chosen, smooth = list(columns), self.smooth
-        edge = self.cross[:, chosen]
-        heights = self.ramps.data[:, chosen].T @ self.ready[:, chosen]
-        precision = np.block([
-            [smooth.gram + smooth.amounts[amount] * smooth.penalty, edge],
-            [edge.T, heights + np.diag(self.prior[chosen])]])
-        moment = np.concatenate([smooth.moment, self.wanted[chosen]])
-        coefficients = np.linalg.solve(precision, moment)
-        gain = float(self.pull[amount, chosen] @ coefficients[-len(chosen):])
+    def _fit(self, found: list[tuple[float, int, tuple[int, ...]]]) -> list[Cornered]:
+        """Fits of as many corners each."""
+        if not found:
+            return []
+        smooth, splines = self.smooth, len(self.smooth.gram)
+        chosen = np.array([columns for _, _, columns in found])
+        amount = np.array([which for _, which, _ in found])
+        edge, ends = self.cross[:, chosen].transpose(1, 0, 2), np.arange(chosen.shape[1])
+        precision = np.empty((len(found), *2 * (splines + ends.size,)))
+        precision[:, :splines, :splines] = (
+            smooth.gram + smooth.amounts[amount, None, None] * smooth.penalty)
+        precision[:, :splines, splines:] = edge
+        precision[:, splines:, :splines] = edge.transpose(0, 2, 1)
+        precision[:, splines:, splines:] = (self.ramps.data.T[chosen]
+                                            @ self.ready[:, chosen].transpose(1, 0, 2))
+        precision[:, splines + ends, splines + ends] += self.prior[chosen]
+        moment = np.hstack([np.tile(smooth.moment, (len(found), 1)), self.wanted[chosen]])
+        coefficients = np.linalg.solve(precision, moment[:, :, None])[:, :, 0]
+        gain = np.sum(self.pull[amount[:, None], chosen] * coefficients[:, splines:], axis=1)
         noise = self.judge.noise_squared(np.maximum(smooth.misfit[amount] - gain, 0.0))
-        return Cornered(score, coefficients, precision, float(noise), columns)
+        return [Cornered(score, own, weighed, variance, columns)
+                for (score, _, columns), own, weighed, variance in zip(
+                    found, coefficients, precision, noise.tolist(), strict=True)]

@@ -26,12 +26,14 @@ from tonewright.frozen import dataclass
 from tonewright.record.findings import Finding, all_codes, finding_class
 from tonewright.record.provenance import check_header
 from tonewright.record.schema import (
+    FAR,
     NUMBER,
     NUMBERS,
     TEXT,
     TEXTS,
     TRUTH,
     Rule,
+    all_within,
     check_entries,
     check_equal_lengths,
     check_names,
@@ -134,7 +136,8 @@ def encode(value: Any) -> Any:
             raise ValueError(f"a document cannot hold {value}")
         return value if isinstance(value, int) else float(value)
     if isinstance(value, tuple | np.ndarray):
-        return [encode(v) for v in (value if isinstance(value, tuple) else value.tolist())]
+        values = [*value] if isinstance(value, tuple) else value.tolist()
+        return values if all_within(values, (-FAR, FAR)) else [*map(encode, values)]
     if not is_dataclass(value) or isinstance(value, type):
         raise TypeError(f"a document cannot hold a {type(value).__name__}")
     entries: dict[str, Any] = {"code": value.code} if isinstance(value, Finding) else {}
@@ -153,7 +156,7 @@ def _encode_rows(row: Any, rows: Sequence[Any]) -> dict[str, Any]:
     columns: dict[str, Any] = {}
     for f in fields(row):
         kind, cells = _kind_of(row, f.name), [getattr(r, f.name) for r in rows]
-        columns[f.name] = _encode_rows(kind, cells) if _is_plain(kind) else [*map(encode, cells)]
+        columns[f.name] = _encode_rows(kind, cells) if _is_plain(kind) else encode((*cells,))
     return columns
 
 

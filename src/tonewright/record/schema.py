@@ -7,7 +7,7 @@ from collections.abc import Callable, Collection
 from math import isfinite
 from typing import Any
 
-from tonewright.errors import DocumentError, counted
+from tonewright.errors import DocumentError, counted, listed
 from tonewright.frozen import dataclass
 
 _LONGEST_SHOWN = 40
@@ -32,7 +32,7 @@ class Rule:
         if not self.each:
             return self.fits(value)
         return isinstance(value, list) and (
-            (self.span is not None and _all_within(value, self.span))
+            (self.span is not None and all_within(value, self.span))
             or all(map(self.fits, value)))
 
     def fault(self, name: str, value: Any) -> str:
@@ -73,7 +73,7 @@ def is_number(value: Any) -> bool:
     return -LARGEST_NUMBER < value < LARGEST_NUMBER
 
 
-def _all_within(values: list[Any], span: tuple[float, float]) -> bool:
+def all_within(values: list[Any], span: tuple[float, float]) -> bool:
     """Whether a list holds plain numbers of a span alone; False may also be for another reason."""
     if not values or not set(map(type, values)) <= {int, float}:
         return False
@@ -93,31 +93,24 @@ def is_text(value: Any) -> bool:
 
 TEXT = Rule(is_text, "it is a text")
 TEXTS = Rule(is_text, "it is a list of texts", each=True)
-_FAR = LARGEST_NUMBER / 1e10
+FAR = LARGEST_NUMBER / 1e10
 """So many of these still add up to a number."""
-NUMBER = Rule(is_number, "it is a number", span=(-_FAR, _FAR))
-NUMBERS = Rule(is_number, "it is a list of numbers", each=True, span=(-_FAR, _FAR))
+NUMBER = Rule(is_number, "it is a number", span=(-FAR, FAR))
+NUMBERS = Rule(is_number, "it is a list of numbers", each=True, span=(-FAR, FAR))
 ABOVE_ZERO = Rule(lambda v: is_number(v) and v > 0, "it is a number above 0",
-                  span=(1e-300, _FAR))
+                  span=(1e-300, FAR))
 TRUTH = Rule(lambda v: isinstance(v, bool), "it is true or false")
-TABLE = Rule(lambda v: isinstance(v, dict), "it is a table of names and what they stand for")
 
 
 def one_of(*names: str) -> Rule:
     """One of several texts."""
-    return Rule(lambda v: is_text(v) and v in names, f"it is {listed(names)}")
+    return Rule(lambda v: is_text(v) and v in names, f"it is {listed(names, 'or')}")
 
 
 def or_none(rule: Rule) -> Rule:
     """The same, or empty; within a list each may be."""
     return Rule(lambda v: v is None or rule.fits(v), f"{rule.words}, or empty (null)", rule.each,
                 rule.span)
-
-
-def listed(names: Collection[str]) -> str:
-    """``a, b or c``."""
-    *most, last = names
-    return f"{', '.join(most)} or {last}" if most else last
 
 
 def check_entries(

@@ -17,6 +17,8 @@ from tonewright.scales import Array
 from tonewright.scan.rectify import sample_at
 from tonewright.target.pen import SPOT_RADIUS, spots
 
+Places = NDArray[np.intp]
+
 LIKENESS = 0.72
 """Correlation with its pattern from which a shape counts as a mark; 1 is a perfect one."""
 _AHEAD = 0.06
@@ -111,27 +113,53 @@ class _Shape:
 
 def _solid_shapes(mask: NDArray[np.bool_]) -> Iterator[_Shape]:
     """Connected parts of a mask that are ellipses once their holes are filled."""
-    from scipy.ndimage import binary_fill_holes, find_objects, label
+    from scipy.ndimage import binary_fill_holes, label
 
-    parts, count = label(mask)
-    if count == 0:
-        return
     largest = (_LARGEST * min(mask.shape)) ** 2
-    for number, box in enumerate(find_objects(parts), start=1):
-        height, width = (edge.stop - edge.start for edge in box)
-        likely = (
-            min(height, width) >= _SMALLEST and height * width <= largest
-            and 0.5 <= height / width <= 2.0
-        )
-        if not likely:
-            continue
-        part = parts[box] == number
-        if not 0.45 <= np.count_nonzero(part) / (height * width) <= 0.9:
-            continue
-        full = binary_fill_holes(part)
-        shape = _ellipse(full)
+    first, low, high, area = _parts(mask)
+    height, width = (high - low).T
+    likely = (
+        (np.minimum(height, width) >= _SMALLEST) & (height * width <= largest)
+        & (0.5 * width <= height) & (height <= 2.0 * width)
+        & (0.45 * height * width <= area) & (area <= 0.9 * height * width)
+    )
+    for pixel, (top, left), (bottom, right) in zip(
+            first[likely], low[likely], high[likely], strict=True):
+        inside, _ = label(mask[top:bottom, left:right])
+        shape = _ellipse(binary_fill_holes(inside == inside[0, pixel - left]))
         if shape is not None:
-            yield _Shape(shape.x + box[1].start, shape.y + box[0].start, shape.axes)
+            yield _Shape(shape.x + float(left), shape.y + float(top), shape.axes)
+
+
+def _parts(mask: NDArray[np.bool_]) -> tuple[Places, Places, Places, Places]:
+    """Connected parts of a mask: a column of each in its first row, shape (n,), first row and
+    column and those after the last, both (n, 2), and its pixels, (n,).
+
+    Joined from runs of pixels, which are far fewer.
+    """
+    wide = mask.shape[1] + 1
+    edge = np.flatnonzero(np.diff(np.pad(mask, ((0, 0), (0, 1))).ravel(), prepend=False))
+    start, stop = edge[::2], edge[1::2]
+    # the runs of the next row that touch a run follow one another
+    begin, end = np.searchsorted(stop, start + wide, "right"), np.searchsorted(start, stop + wide)
+    many = np.maximum(end - begin, 0)
+    upper = np.repeat(np.arange(start.size), many)
+    lower = begin[upper] + np.arange(upper.size) - np.repeat(np.cumsum(many) - many, many)
+    part = np.arange(start.size)
+    while np.any(part[upper] != part[lower]):
+        joined = np.minimum(part[upper], part[lower])
+        for one in (upper, lower):
+            np.minimum.at(part, part[one], joined)
+        while np.any(part != part[part]):
+            part = part[part]
+    top, number = np.unique(part, return_inverse=True)
+    row, left = np.divmod(start, wide)
+    low = np.tile(np.array(mask.shape), (top.size, 1))
+    high = np.zeros_like(low)
+    for axis, (least, most) in enumerate(((row, row + 1), (left, left + stop - start))):
+        np.minimum.at(low[:, axis], number, least)
+        np.maximum.at(high[:, axis], number, most)
+    return left[top], low, high, np.bincount(number, stop - start).astype(np.intp)
 
 
 def _ellipse(full: NDArray[np.bool_]) -> _Shape | None:
@@ -141,8 +169,10 @@ def _ellipse(full: NDArray[np.bool_]) -> _Shape | None:
     half axes are twice the square roots of C's eigenvalues.
     """
     y, x = np.nonzero(full)
-    centre = np.array([x.mean(), y.mean()])
-    spread = np.cov(np.stack([x, y]), bias=True) + np.eye(2) / 12.0  # a pixel is a square
+    places = np.array([x, y], dtype=np.float64)
+    centre = places.mean(axis=1)
+    places -= centre[:, None]
+    spread = places @ places.T / x.size + np.eye(2) / 12.0  # a pixel is a square
     values, vectors = np.linalg.eigh(spread)
     if values[0] <= 0.0 or values[1] > 4.0 * values[0]:
         return None
@@ -175,17 +205,15 @@ def pattern_likeness(seen: Array) -> Array:
     size = np.sqrt(np.sum(weight * view**2))
     if size < 1e-6:
         return np.zeros(4)
-    scores = np.empty(4)
-    for i, pattern in enumerate(_patterns()):
-        # correlation over all turns at once (Fourier shift theorem)
-        product = np.fft.rfft(view, axis=1) * pattern
-        scores[i] = np.max(np.fft.irfft(product.sum(axis=0), _ANGLES.size)) / size
-    return scores
+    # correlation over all turns at once (Fourier shift theorem)
+    product = np.sum(np.fft.rfft(view, axis=1) * _patterns(), axis=1)
+    return np.asarray(np.fft.irfft(product, _ANGLES.size, axis=1).max(axis=1) / size)
 
 
 @lru_cache(maxsize=1)
-def _patterns() -> tuple[NDArray[np.complex128], ...]:
-    """The four marks as polar views of mean 0 and size 1, weighted, as conjugate transforms."""
+def _patterns() -> NDArray[np.complex128]:
+    """The four marks as polar views of mean 0 and size 1, weighted, as conjugate transforms, shape
+    (4, radii, frequencies)."""
     weight = _WEIGHT
     x, y = _RADII[:, None] * np.cos(_ANGLES), _RADII[:, None] * np.sin(_ANGLES)
     patterns = []
@@ -196,7 +224,7 @@ def _patterns() -> tuple[NDArray[np.complex128], ...]:
         view -= np.sum(weight * view)
         view /= np.sqrt(np.sum(weight * view**2))
         patterns.append(np.conj(np.fft.rfft(weight * view, axis=1)))
-    return tuple(patterns)
+    return np.stack(patterns)
 
 
 def _without_doubles(found: list[FoundMark]) -> list[FoundMark]:

@@ -18,11 +18,10 @@ from scipy import ndimage
 
 from tonewright import scales
 from tonewright.frozen import dataclass
-from tonewright.scales import Array
+from tonewright.scales import MM_PER_INCH, Array
 from tonewright.virtual.truth import Darkroom
 
 Plane = NDArray[np.float32]
-MM_PER_INCH = 25.4
 
 Encoding = Literal["power", "srgb", "lightness"]
 
@@ -415,12 +414,7 @@ def _placed(sheet: PrintedSheet, px_per_mm: float, lying: Lying) -> tuple[Array,
     flip = np.diag([-1.0 if lying.mirrored else 1.0, 1.0, 1.0])
     bend = np.array([[1.0, 0, 0], [0, 1.0, 0], [*lying.perspective, 1.0]])
     matrix = np.diag([px_per_mm, px_per_mm, 1.0]) @ turn @ flip @ bend
-    rows, columns = sheet.density.shape
-    per_mm = sheet.ppi / MM_PER_INCH
-    ends = [(np.array([-0.5, n - 0.5]) - o) / per_mm
-            for n, o in zip((columns, rows), sheet.origin_px, strict=True)]
-    box = np.array([[x, y, 1.0] for x in ends[0] for y in ends[1]]) @ matrix.T
-    seen = box[:, :2] / box[:, 2:]
+    seen = _seen(sheet, matrix)
     border = px_per_mm * lying.border_mm
     shift = np.floor(border - seen.min(axis=0))
     size = np.ceil(seen.max(axis=0) + shift + border).astype(int)
@@ -437,14 +431,32 @@ def _reflect(light: Plane, sheet: PrintedSheet, scanner: Scanner, matrix: Array)
     per_mm = sheet.ppi / MM_PER_INCH
     to_sheet = np.array([[per_mm, 0, sheet.origin_px[0]], [0, per_mm, sheet.origin_px[1]],
                          [0, 0, 1.0]]) @ np.linalg.inv(matrix)
-    columns = np.arange(light.shape[1], dtype=np.float64)
-    for top in range(0, light.shape[0], 256):
-        part = light[top : top + 256]
-        rows = np.arange(top, top + len(part), dtype=np.float64)[:, None]
+    (left, top), (right, bottom) = _reach(sheet, matrix, light.shape)
+    columns = np.arange(left, right, dtype=np.float64)
+    for first in range(top, bottom, 256):
+        part = light[first : min(first + 256, bottom), left:right]
+        rows = np.arange(first, first + len(part), dtype=np.float64)[:, None]
         x, y, w = (a * columns + b * rows + c for a, b, c in to_sheet)
         seen = ndimage.map_coordinates(reflectance, [y / w, x / w], order=1, mode="constant",
                                        cval=-1.0)
         np.copyto(part, seen, where=seen >= 0.0)
+
+
+def _reach(sheet: PrintedSheet, matrix: Array, shape: tuple[int, ...]) -> Array:
+    """First column and row of the scan that show a sheet, and those after the last, (2, 2)."""
+    seen = _seen(sheet, matrix)
+    size = np.array(shape[::-1])
+    reach = np.array([np.floor(seen.min(axis=0)) - 1.0, np.ceil(seen.max(axis=0)) + 2.0])
+    return np.asarray(np.clip(reach, 0.0, size).astype(int))
+
+
+def _seen(sheet: PrintedSheet, matrix: Array) -> Array:
+    """Pixels of a sheet's corners under a homography from mm, shape (4, 2)."""
+    per_mm = sheet.ppi / MM_PER_INCH
+    ends = [(np.array([-0.5, n - 0.5]) - o) / per_mm
+            for n, o in zip(sheet.density.shape[::-1], sheet.origin_px, strict=True)]
+    box = np.array([[x, y, 1.0] for x in ends[0] for y in ends[1]]) @ matrix.T
+    return np.asarray(box[:, :2] / box[:, 2:])
 
 
 def _shade(shape: tuple[int, int], amount: float, rng: np.random.Generator) -> Plane:
