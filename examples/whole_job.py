@@ -40,7 +40,7 @@ def whole_job(folder: Path) -> None:
     strip = read_strip([CURVES / "kallitype-strip.csv"], tablet)
     process = make_process(strip, tablet, setup, "kallitype")
     write_process(folder / "kallitype.process.json", process)
-    print(f"base printing time {process.spoken(process.base_time)}")
+    print(f"base printing time {process.timer_time(process.base_time)}")
 
     # A target is drawn, printed on film and then on the paper, and measured.
     drawn = draw_target(folder / "target.tif", TargetRequest(levels=31),

@@ -26,6 +26,12 @@ ROOM = Darkroom()
 FINE = Flaws(noise_density_sd=0.005, states_sd=True)
 
 
+def rebuilt(process):
+    """A process evaluated again from the strip it carries."""
+    return make_process(process.strip, process.tablet, process.setup, process.name,
+                        process.settings)
+
+
 def curve_of(room=ROOM, strip=True, levels=26, seed=3):
     """For the base printing time of a room."""
     time = PrintingTime(float(round(room.base_time)))

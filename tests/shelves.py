@@ -10,16 +10,19 @@ from typing import Any
 
 import numpy as np
 
+from tonewright.check.document import FORM as CHECK_FORM
 from tonewright.check.document import Cause, Check, Checked, CheckedTone
 from tonewright.curve.aim import Aim
+from tonewright.curve.document import FORM as CURVE_FORM
 from tonewright.curve.document import Curve, Settings, make_correction
 from tonewright.curve.make import make_curve
 from tonewright.curve.responses import PrintResponse
-from tonewright.files.documents import read_curve, write_check, write_curve, write_process
+from tonewright.files.documents import read_curve, write_document
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime, TimeUnit
 from tonewright.scales import STOP
 from tonewright.strip.fit import make_process
+from tonewright.strip.process import FORM as PROCESS_FORM
 from tonewright.strip.process import Process
 from tonewright.strip.readings import Strip, StripPatch
 from tonewright.strip.tablet import nominal_tablet
@@ -116,16 +119,16 @@ def checks_over_time(
                     black_lightness=round(18.0 + float(rng.normal(0.0, 0.5)), 2),
                     white_lightness=round(93.0 + float(rng.normal(0.0, 0.3)), 2),
                     difference_lightness_mean=round(float(rng.normal(0.0, 0.6)), 3))
-        write_check(folder / f"{day(week)}.check.json", one)
+        write(folder, day(week), one)
 
 
 def write(folder: Path, name: str, document: Process | Check | Curve) -> Path:
     """Write a document under its kind's ending."""
     folder.mkdir(parents=True, exist_ok=True)
-    for kind, ending, writer in ((Process, "process", write_process), (Check, "check", write_check),
-                                 (Curve, "curve", write_curve)):
+    for kind, ending, form in ((Process, "process", PROCESS_FORM), (Check, "check", CHECK_FORM),
+                               (Curve, "curve", CURVE_FORM)):
         if isinstance(document, kind):
             path = folder / f"{name}.{ending}.json"
-            writer(path, document)  # type: ignore[operator]
+            write_document(path, form, document)
             return path
     raise TypeError(type(document))

@@ -8,7 +8,7 @@ line prints them as one message and ends with exit code 2; a library user can ca
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 
@@ -76,6 +76,12 @@ def counted(count: int, thing: str) -> str:
     return f"{count} {thing}" if count == 1 else f"{count} {thing}{ending}"
 
 
+def listed(things: Iterable[object], last: str = "and") -> str:
+    """``a, b and c``; with another ``last`` word ``a, b or c``."""
+    *most, end = map(str, things)
+    return f"{', '.join(most)} {last} {end}" if most else end
+
+
 def runs(numbers: Sequence[int]) -> str:
     """``1 to 4 and 30`` for 1, 2, 3, 4, 30."""
     parts: list[list[int]] = []
@@ -84,8 +90,7 @@ def runs(numbers: Sequence[int]) -> str:
             parts[-1].append(number)
         else:
             parts.append([number])
-    *most, last = (f"{p[0]} to {p[-1]}" if p[1:] else f"{p[0]}" for p in parts)
-    return f"{', '.join(most)} and {last}" if most else last
+    return listed(f"{p[0]} to {p[-1]}" if p[1:] else p[0] for p in parts)
 
 
 class FileError(TonewrightError):

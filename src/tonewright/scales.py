@@ -29,6 +29,7 @@ from tonewright.errors import ReadingsError
 Array = NDArray[np.float64]
 
 FULL_CODE = 65535
+MM_PER_INCH = 25.4
 STOP = float(np.log10(2.0))
 """One stop, in log10 exposure units."""
 

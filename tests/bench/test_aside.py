@@ -43,7 +43,7 @@ def test_what_lies_beside_the_way(
     card = scan_sheet(gray_scale(KNOWN), FLATBED, Lying(1.0), seed=5)
     write_picture(cotton / "gray-scale.tif", card.codes, 200.0)
     window.goto(bench.paper("Cotton", "read"))
-    window.get_by_role("link", name="Learn it from a gray scale").click()
+    window.get_by_role("link", name="Calibrate it with a gray scale").click()
     _scanner(window, card.corners(0.0, 0.0, 8.0 * len(KNOWN), 14.0))
     same(window, bench.folder, tmp_path, "Cotton/flatbed.scanner.json")
     shot(window, "scanner")
@@ -52,7 +52,7 @@ def test_what_lies_beside_the_way(
     strip = scan_sheet(sheet, FLATBED, Lying(-1.0, 2), seed=4)
     write_picture(cotton / "strip.tif", strip.codes, 200.0)
     window.goto(bench.paper("Cotton", "strip"))
-    _scanned(window, strip.corners(0.0, 0.0, 105.0, 24.0))
+    _scanned(window, cotton, strip.corners(0.0, 0.0, 105.0, 24.0))
     same(window, bench.folder, tmp_path, "Cotton/scanned.process.json")
     shot(window, "strip-scan")
 
@@ -62,6 +62,13 @@ def test_what_lies_beside_the_way(
 
     _chart_readings(cotton / "inks-readings.csv")
     window.goto(bench.paper("Cotton", "inks"))
+    window.get_by_text("More", exact=True).click()
+    window.get_by_label("Colours of your own").fill("255,0,0; 0, 0,255")
+    window.get_by_label("Do not mirror").check()
+    window.get_by_role("button", name="Draw a chart of inks").click()
+    window.get_by_role("link", name="A blank table").wait_for()
+    same(window, bench.folder, tmp_path, *(
+        f"Cotton/Cotton-inks.{ending}" for ending in ("tif", "target.json", "csv")))
     window.get_by_label("Strip of this paper").select_option("scanned.process.json")
     window.get_by_label("Printed for").fill(f"{2.0 * ROOM.base_time:.0f}s")
     window.locator(".same-command code", has_text="--time").wait_for(state="attached")
@@ -101,24 +108,28 @@ def _gone_and_closed(bench: Any, window: Any, cotton: Path) -> None:
 
 
 def _scanner(window: Any, corners: Any) -> None:
-    """Refused without a scan, then learnt by corners that are clicked."""
+    """Refused without a scan, then calibrated by corners that are clicked."""
     window.get_by_label("Number of steps").fill(str(len(KNOWN)))
     window.locator(f'[data-cell="{len(KNOWN)},0"]').wait_for(state="detached")
     paste(window, "0,0", "\n".join(f"{d:.2f}".replace(".", ",") for d in KNOWN))
-    window.get_by_role("button", name="Learn the scanner").click()
+    window.get_by_role("button", name="Calibrate the scanner").click()
     window.locator(FAULT, has_text="no scan is chosen").wait_for()
     window.get_by_label("Scan", exact=True).select_option("gray-scale.tif")
     window.get_by_role("button", name="Set the corners by hand").click()
+    window.wait_for_function("document.activeElement.closest('.scan-shown')")
     _click(window, corners[[3, 0, 1, 2]])
     window.get_by_text("Kept as Cotton/flatbed.scanner.json").wait_for()
 
 
-def _scanned(window: Any, corners: Any) -> None:
+def _scanned(window: Any, cotton: Path, corners: Any) -> None:
     """As a strip of another tablet its row is not found, and its corners are asked for."""
     window.get_by_label("Printing time", exact=True).fill(TIME)
-    window.get_by_label("How it is read").select_option("scan")
-    window.get_by_label("Scan", exact=True).select_option("strip.tif")
+    paste(window, "0,0", "\n".join(f"{1.5 - 0.05 * step:.2f}" for step in range(28)))
+    window.locator(".chart-drawn").wait_for()
+    window.locator(".drop input[type=file]").set_input_files(cotton / "strip.tif")  # it is there
     window.locator(".scan-view svg").wait_for()
+    window.get_by_text("No curve yet").wait_for()
+    assert not window.locator(".chart-drawn").is_visible(), "no older curve beside a refusal"
     window.get_by_label("Step tablet").fill("21")
     window.get_by_label("Scanner", exact=True).select_option(label="flatbed.scanner.json")
     _click(window, corners[[3, 0, 2, 1]])
@@ -151,11 +162,13 @@ def _tables(window: Any, cotton: Path) -> None:
                 for step, density in enumerate(dark, 1))
         (cotton / f"{name}.csv").write_text("\n".join(["step,film,time", *rows]), encoding="utf-8")
     window.reload()
-    window.get_by_label("How it is read").select_option("table")
-    table = window.get_by_label("Go on with a table")
+    window.get_by_label("Read the strip").select_option("table")
+    table = window.get_by_label("Open a table")
     table.select_option("levels.csv")
     window.locator(FAULT, has_text="A strip's file has a column step").wait_for()
-    table.select_option("a.csv")
+    assert table.input_value() == "", "the grid is as it was"
+    window.get_by_label("Read the strip").select_option("eye")
+    window.locator(".drop input[type=file]").set_input_files(cotton / "a.csv")  # it is there
     window.get_by_text("from a.csv, printed").wait_for()
     assert float(window.locator('[data-cell="0,0"]').input_value()) > 1.0
     window.get_by_role("button", name="Add another strip").click()
@@ -169,15 +182,20 @@ def _tables(window: Any, cotton: Path) -> None:
 
 def _by_eye(window: Any) -> None:
     """Two strips that are counted; what is wrong with a count stands beside it."""
-    window.get_by_label("How it is read").select_option("eye")
+    window.get_by_label("Read the strip").select_option("eye")
     window.get_by_label("Printing time", exact=True).fill("10min")
-    first = window.get_by_label("Steps that cannot be told apart", exact=True)
+    first = window.get_by_label("Merged steps", exact=True)
+    first.fill("1")
+    window.locator(".big-number").wait_for()
     first.fill("two")
-    window.locator(FAULT, has_text="two is typed for the merged steps").wait_for()
+    window.locator(FAULT, has_text="The number of merged steps is 'two'").wait_for()
+    assert window.locator(".big-number").count() == 0, "no time stands beside a refusal"
+    window.get_by_text("There is nothing to keep: note the time.").wait_for()
+    assert not window.get_by_role("button", name="Keep this strip").is_visible()
     first.fill("1")
     window.get_by_role("button", name="Add another strip").click()
     window.get_by_label("Printing time of strip 2").fill("15min")
-    window.get_by_label("Steps of strip 2").fill("2")
+    window.get_by_label("Merged steps of strip 2").fill("2")
     window.get_by_text("15 min: steps 1 to 2 merge").wait_for()
     command = window.locator(".same-command code").text_content()
     assert command == ("tonewright strip --tablet 21 --time 10min --merged 1 --time 15min"
@@ -203,7 +221,7 @@ def _setup(window: Any, cotton: Path) -> None:
     window.get_by_role("button", name="Keep this setup").click()
     window.get_by_text("Kept as Cotton/setup.toml").wait_for()
     window.goto(window.url.replace("setup", "strip"))
-    window.get_by_label("How it is read").select_option("table")
+    window.get_by_label("Read the strip").select_option("table")
     window.locator(".big-number", has_text="min").wait_for()
     window.get_by_label("Keep it as").fill("tubes")
     window.get_by_role("button", name="Keep this strip").click()

@@ -6,7 +6,7 @@ import asyncio
 import socket
 import warnings
 from collections.abc import Callable, Coroutine, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from pathlib import Path
 from typing import Any
 
@@ -196,6 +196,31 @@ def test_an_upload_that_breaks_off_leaves_nothing(
 
     assert not _served(tmp_path, attack)
     assert not [said for said in caplog.records if said.levelname == "ERROR"]
+
+
+@pytest.mark.parametrize(("message", "fault", "told"), [
+    ("http.disconnect", "No response returned.", False),
+    ("http.request", "No response returned.", True),
+    ("http.disconnect", "a mistake of ours", True)])
+def test_a_browser_that_goes_while_it_is_answered_is_no_fault(
+    message: str, fault: str, told: bool
+) -> None:
+    async def app(_scope: Any, receive: Any, _send: Any) -> None:
+        await receive()
+        raise RuntimeError(fault)
+
+    async def receive() -> dict[str, str]:
+        return {"type": message}
+
+    async def send(_: Any) -> None:
+        raise AssertionError("there is nobody to answer")
+
+    async def ask() -> None:
+        await Guard(app, {HOST}, TOKEN, LIMIT)({"type": "http", "query_string": b"", "headers": [
+            (b"host", HOST.encode()), (b"cookie", f"{COOKIE}={TOKEN}".encode())]}, receive, send)
+
+    with pytest.raises(RuntimeError, match=fault) if told else nullcontext():
+        in_a_loop(ask())
 
 
 def test_each_of_two_files_on_one_connection_gets_its_name(tmp_path: Path) -> None:

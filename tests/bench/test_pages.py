@@ -21,6 +21,7 @@ from tonewright.target.layout import LayoutSettings
 from tonewright.virtual import scanroom
 from tonewright.virtual.darkroom import DEMO_INK, KALLITYPE, Darkroom
 from tonewright.virtual.scene import scene
+from windows import paste
 
 pytestmark = [pytest.mark.skipif(os.name != "posix", reason="ended by a signal"),
               pytest.mark.usefixtures("chromium")]
@@ -104,7 +105,11 @@ def test_a_gray_scale_beside_the_print_is_read_where_it_is_clicked(
     window.get_by_text("small.target.json was chosen below, under Target").wait_for()
     assert not faults(window)
     assert window.get_by_label("What to read").input_value() == "scan.tif"
-    window.get_by_label("Scan of a plain white sheet").select_option("plain.tif")
+    drop.set_input_files(cotton.folder / "Cotton" / "plain.tif")  # which could be the next scan
+    window.get_by_text("scan.tif is still the scan to read.").wait_for()
+    assert window.get_by_label("What to read").input_value() == "scan.tif"
+    window.get_by_role("button", name="The plain white sheet", exact=True).click()
+    window.get_by_text("plain.tif was chosen below, under Scan of a plain white").wait_for()
     window.get_by_role("button", name="Read it", exact=True).click()
     window.get_by_text("Click the top left corner of the gray scale").wait_for()
     refused(window, "Gray scale beside the print", "The gray scale beside the print")
@@ -204,7 +209,7 @@ def _click_point(window: Any, patch: dict[str, str]) -> None:
 
 
 def test_what_is_refused_stands_beside_its_field_and_the_rest_stays(
-    cotton: Any, window: Any
+    cotton: Any, window: Any, tmp_path: Path
 ) -> None:
     folder = cotton.folder / "Cotton"
     for name in ("kallitype.curve.json", "kallitype.process.json", "kallitype-target.csv"):
@@ -218,9 +223,21 @@ def test_what_is_refused_stands_beside_its_field_and_the_rest_stays(
     window.locator(".sheet-shown img").wait_for()
     tried(window, "Ink levels", ["2", "many", "900"], ["between 3", "whole number", None])
     refused(window, "Film sheet", "holds")
+    _stands_while_another_field_is_typed_into(window)
     window.get_by_label("Ink levels").fill("21")
     window.get_by_label("Keep it as").fill("a/../b")
     refused(window, "Keep it as", "leads out of the folder")
+
+    window.goto(cotton.paper("Cotton", "strip"))
+    light = "\n".join(f"{0.2 - 0.005 * step:.3f}" for step in range(31))
+    window.locator(".caution").wait_for()  # it says how a strip is exposed
+    paste(window, "0,0", light)
+    refused(window, "Printing time", "no printing time is known")
+    assert window.locator(".caution").count() == 0
+    window.get_by_label("Printing time").fill("10 min")
+    refused(window, "", "The typed strip: densities run only from 0.20 to 0.05")
+    window.locator(".caution", has_text="wear eye protection").wait_for()
+    assert window.locator(".big-number").count() == 0
 
     window.goto(cotton.paper("Cotton", "curve"))
     window.locator(".big-number").wait_for()
@@ -229,6 +246,9 @@ def test_what_is_refused_stands_beside_its_field_and_the_rest_stays(
     window.get_by_label("Strip", exact=True).select_option("")
     window.get_by_label("The target was printed for").fill("10min")
     refused(window, "Strip", "process response")
+    window.get_by_label("Keep it as").fill("kallitype")
+    window.get_by_role("button", name="Keep this curve").click()
+    refused(window, "Keep it as", "Keep it as kallitype-2")
 
     window.goto(cotton.paper("Cotton", "negative"))
     window.get_by_label("picture.tif").check()
@@ -240,10 +260,17 @@ def test_what_is_refused_stands_beside_its_field_and_the_rest_stays(
     tried(window, "Width of the border", ["400mm", "2mm", ""], ["between 0 and 300", "10 mm", None])
     tried(window, "Lay all negatives on one film", ["postcard", "70mm", ""],
           ["width of a roll", "takes negatives of", None])
+    _turned(window)
+    shutil.copy(folder / "picture.tif", folder / "later.tif")
+    window.get_by_label("later.tif").wait_for()
+    assert window.get_by_label("picture.tif").is_checked()
+    same(window, cotton.folder, tmp_path, *(
+        f"Cotton/picture-negative.{ending}" for ending in ("tif", "target.json", "csv")))
     window.get_by_label("picture.tif").uncheck()
     window.get_by_label("sizeless.png").check()
     refused(window, "Width on the film", "size")
     window.get_by_label("sizeless.png").uncheck()
+    window.locator(".field-error:not(:empty)").wait_for(state="detached")
     window.get_by_role("button", name="Make the negatives").click()
     refused(window, "", "No picture is chosen")
     window.locator("input[type=file]").set_input_files(folder / "a-print.csv")
@@ -261,6 +288,54 @@ def test_what_is_refused_stands_beside_its_field_and_the_rest_stays(
     window.get_by_label("Keep it as").fill("con")
     window.get_by_role("button", name="Make the report").click()
     refused(window, "Keep it as", "Windows")
+    _follows_the_folder(window, folder)
+
+    assert window.goto(cotton.paper("Cotton", "nonsense")).status == 404
+    window.get_by_role("heading", name="No such page").wait_for()
+    window.get_by_role("link", name="See all papers").click()
+    window.wait_for_url(f"{cotton.base}/")
+    gone = window.goto(f"{cotton.base}/files/Cotton/nothing.tif")
+    assert (gone.status, gone.text()) == (404, "There is no such file.")
+
+
+def _stands_while_another_field_is_typed_into(window: Any) -> None:
+    window.evaluate("""() => {
+        window.blinks = 0;
+        new MutationObserver(() => window.blinks++).observe(
+            document.querySelector('.field-error:not(:empty)'),
+            {childList: true, characterData: true, subtree: true});
+    }""")
+    for name in ("one", "another"):
+        window.get_by_label("Keep it as").fill(name)
+        window.wait_for_timeout(500)
+    assert window.evaluate("window.blinks") == 0
+
+
+def _turned(window: Any) -> None:
+    """A negative with what few prints need; what is refused of it is unfolded."""
+    window.get_by_text("More", exact=True).click()
+    tried(window, "Height on the film", ["20"], ["number with its unit"])
+    window.get_by_text("More", exact=True).click()
+    window.get_by_role("button", name="Make the negatives").click()
+    window.get_by_label("Height on the film").fill("100mm")
+    window.get_by_label("Turn the picture clockwise").select_option("90")
+    window.get_by_label("Bits of a value").select_option("8")
+    window.get_by_label("Do not mirror").check()
+    window.get_by_role("button", name="Make the negatives").click()
+    window.get_by_text("Download picture-negative.tif").wait_for()
+    window.get_by_label("Height on the film").fill("")
+
+
+def _follows_the_folder(window: Any, folder: Path) -> None:
+    """A curve that comes from a shell is listed; what is chosen and typed stays, though it goes."""
+    chosen = window.get_by_label("Curve", exact=True).input_value()
+    shutil.copy(CURVES / "kallitype.curve.json", folder / "later.curve.json")
+    window.locator("option", has_text="later.curve.json").wait_for(state="attached")
+    assert window.get_by_label("Curve", exact=True).input_value() == chosen
+    assert window.get_by_label("Keep it as").input_value() == "con"
+    (folder / chosen).unlink()
+    window.locator("option", has_text=f"{chosen} (gone)").wait_for(state="attached")
+    assert window.get_by_label("Curve", exact=True).input_value() == chosen
 
 
 def tried(page: Any, label: str, values: list[str], words: list[str | None]) -> None:

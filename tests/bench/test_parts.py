@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import os
 from itertools import count
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -12,8 +13,10 @@ import pytest
 from numpy.typing import NDArray
 from PIL import Image
 
+from tonewright.files.documents import read_curve
 from tonewright.files.raster.pictures import write_picture
 from tonewright.files.targets import TargetRequest, draw_target
+from tonewright.show.charts import curve_charts
 from tonewright.target.layout import LayoutSettings
 from tonewright.virtual.scene import scene
 from windows import read_by_two_densities
@@ -21,7 +24,7 @@ from windows import read_by_two_densities
 pytestmark = [pytest.mark.skipif(os.name != "posix", reason="ended by a signal"),
               pytest.mark.usefixtures("chromium")]
 TABLET = [f"{1.5 / (1 + 2.0 ** (step - 12)) + 0.08:.2f}".replace(".", ",") for step in range(31)]
-
+CURVE = Path(__file__).parents[2] / "curves" / "kallitype.curve.json"
 NUMBERS = count(1)
 
 
@@ -45,14 +48,71 @@ def test_a_column_is_pasted_as_typed_and_what_has_no_place_is_told(strip: Any) -
     assert cells.evaluate_all("all => all.map(one => one.value)") == ["0,07", *[""] * 30]
     _paste(strip, "29,1", "0,1\t0,2\n0,3\n0,4")
     assert strip.locator("[data-cell='30,1']").input_value() == "0,3"
-    strip.get_by_text("2 pasted values beyond the table left off.").wait_for()
+    strip.get_by_text("2 values lie beyond the table and do not count.").wait_for()
+    _a_whole_file_is_read_as_a_table(strip)
+    _what_is_pasted_while_the_rows_change_is_kept(strip)
     _left_out_by_the_keys(strip)
     _a_file_dropped_anywhere_leaves_the_page_open(strip)
     _a_fault_is_said_and_the_page_goes_on(strip)
 
 
+def _values(strip: Any) -> list[str]:
+    """What stands in the cells, row by row."""
+    found: list[str] = strip.locator("[data-cell]").evaluate_all("all => all.map(e => e.value)")
+    return found
+
+
+def _a_whole_file_is_read_as_a_table(strip: Any) -> None:
+    """Or it is refused beside the grid, which stays as it was."""
+    before = _values(strip)
+    for text, said in (("patch,level,density\nA1,0,1.5\nA2,1,0.1", "the columns patch, level"),
+                       ("My notes\non this strip", "the columns My notes"),
+                       ("1,5\nn/a\n1,4", "Nothing was pasted: n/a is not a number.")):
+        _paste(strip, "0,0", text)
+        strip.locator(".field-error", has_text=said).wait_for()
+        assert _values(strip) == before
+    rows = "\n".join(f"{n};{d};{d}" for n, d in enumerate(TABLET, 1))
+    for text in (f"# made up\nstep;bare;film\n{rows}", rows.replace(";", "\t")):
+        _paste(strip, "4,1", text)
+        strip.wait_for_function("document.querySelector('[data-cell=\"0,0\"]').value === '1.58'")
+        assert _values(strip) == [d.replace(",", ".") for d in TABLET for _ in range(2)]
+        strip.locator("[data-cell='4,1']").press("Control+z")
+        assert _values(strip) == before
+    _paste(strip, "0,0", "Density\n1,5\n1,4")
+    strip.get_by_text("The heading Density was left off.").wait_for()
+    assert _values(strip)[:4:2] == ["1,5", "1,4"]
+    strip.keyboard.press("Control+z")
+
+
+def _what_is_pasted_while_the_rows_change_is_kept(strip: Any) -> None:
+    """Before the server has heard of the other tablet, or answered."""
+    fill = """([tablet, text]) => {
+        const field = document.getElementById([...document.querySelectorAll('label')].find(
+            one => one.textContent === 'Step tablet').htmlFor);
+        field.value = tablet;
+        field.dispatchEvent(new Event('input'));
+        const data = new DataTransfer();
+        data.setData('text', text);
+        document.querySelector('[data-cell="0,0"]').dispatchEvent(new ClipboardEvent('paste',
+            {clipboardData: data, bubbles: true, cancelable: true})); }"""
+    for rows in (21, 31):
+        strip.evaluate(fill, [str(rows), "\n".join(TABLET[:rows])])
+        strip.wait_for_function("n => document.querySelectorAll('[data-cell]').length === 2 * n",
+                                arg=rows)
+        strip.wait_for_timeout(150)  # what the server says of it has come
+        assert _values(strip)[::2] == TABLET[:rows]
+    assert strip.locator(".density-grid-told").text_content() == ""
+
+
 def _left_out_by_the_keys(strip: Any) -> None:
     """And wherever the focus is, it is seen."""
+    strip.get_by_text("↓ 18 more below").wait_for()
+    strip.get_by_role("button", name="Add another strip").focus()
+    for key, there in (("Shift+Tab", "Go back past the table"), ("Enter", "Go past the table")):
+        strip.keyboard.press(key)
+        assert strip.evaluate("document.activeElement.textContent") == there
+    strip.keyboard.press("Shift+Tab")
+    assert strip.get_by_label("Open a table").evaluate("e => e === document.activeElement")
     strip.locator("[data-cell='6,1']").focus()
     strip.keyboard.press("Tab")
     strip.keyboard.press("Space")
@@ -66,17 +126,17 @@ def _left_out_by_the_keys(strip: Any) -> None:
 
 
 def _a_file_dropped_anywhere_leaves_the_page_open(strip: Any) -> None:
-    for way, said in (("table", "This page takes no files"), ("scan", "inside the dashed frame")):
-        strip.get_by_label("How it is read").select_option(way)
-        strip.wait_for_function("way => !!document.querySelector('.drop') === (way === 'scan')",
-                                arg=way)
+    here = strip.url
+    for step, said in (("target", "This page takes no files"),
+                       ("strip", "inside the dashed frame")):
+        strip.goto(here.replace("strip", step))
+        strip.get_by_role("heading", level=1).wait_for()
         assert strip.evaluate("""() => { const data = new DataTransfer();
             data.items.add(new File(['x'], 'scan.tif'));
             return ['dragover', 'drop'].map(kind => document.querySelector('h1').dispatchEvent(
                 new DragEvent(kind, {dataTransfer: data, bubbles: true, cancelable: true}))); }""",
         ) == [False, False], "the browser is kept from opening it"
         strip.get_by_role("alert").filter(has_text=said).wait_for()
-    strip.get_by_label("How it is read").select_option("table")
     strip.get_by_role("button", name="Close", exact=True).click()
     strip.locator("[data-cell='0,0']").wait_for()
 
@@ -92,6 +152,13 @@ def _a_fault_is_said_and_the_page_goes_on(strip: Any) -> None:
     _paste(strip, "0,0", "\n".join(f"{density}\t" for density in TABLET))
     strip.get_by_label("Printing time").fill("10 min")
     strip.locator(".big-number", has_text="min").wait_for()
+    strip.locator("[data-cell='4,0']").fill("1,6")
+    strip.wait_for_timeout(100)  # it is being worked out
+    strip.locator("[data-cell='4,0']").fill("dark")
+    strip.locator(".field-error", has_text="line 5: density is 'dark'").wait_for()
+    strip.wait_for_timeout(1000)  # and comes too late
+    assert strip.locator(".big-number").count() == 0
+    strip.locator("[data-cell='4,0']").fill(TABLET[4])
     _a_point_is_left_out_by_the_keys(strip)
 
 
@@ -100,6 +167,18 @@ def _a_point_is_left_out_by_the_keys(strip: Any) -> None:
     for key in ("ArrowRight", "ArrowRight", "ArrowLeft", "Enter"):
         strip.keyboard.press(key)
     strip.get_by_label("leave out step 31", exact=True).and_(strip.locator(":checked")).wait_for()
+
+
+def test_the_legend_shows_a_line_as_it_is_drawn() -> None:
+    from tonewright.bench.parts.chart import _options
+
+    drawn = _options(curve_charts(read_curve(CURVE))[1])
+    assert {one["name"]: one.get("icon") for one in drawn["legend"]["data"]} == {
+        "how sure, 95 times in 100": "rect", "ink to print": None,  # None: the series' own
+        "aim: lightness of the print": None}
+    lines = [one for one in drawn["series"] if one["type"] == "line"]
+    assert [one["lineStyle"]["type"] for one in lines] == ["solid", "dashed"]
+    assert [one["itemStyle"]["opacity"] for one in lines] == [0, 0], "no point stands on it"
 
 
 def test_under_the_safelight_only_red_leaves_the_screen(strip: Any) -> None:

@@ -109,7 +109,18 @@ def test_an_instrument_that_was_not_zeroed_is_no_cause_of_the_print(kallitype, o
     assert found.density == pytest.approx(offset, abs=0.02)
 
 
-@pytest.mark.parametrize("wrong", [{}, {"stops": 0.5}, {"black": 4.0}])
+@pytest.mark.parametrize(("offset", "wrong"), [(0.03, {}), (0.05, {}), (0.0, {"fog": 2.0})])
+def test_fog_and_a_zero_that_is_off_are_both_named_where_readings_do_not_tell(
+        kallitype, offset, wrong):
+    def shifted(patch):
+        return dataclasses.replace(patch, density=patch.density + offset)
+
+    check = checked(kallitype, tones_of(kallitype, gone_wrong(**wrong), change=shifted))
+    assert not check.passes and "zero_may_be_off" in codes(check)
+    assert "fog" in (check.cause.code, check.cause.likelier)
+
+
+@pytest.mark.parametrize("wrong", [{}, {"stops": 0.5}, {"black": 4.0}, {"fog": 5.0}])
 def test_other_prints_are_not_laid_to_the_instrument(kallitype, wrong):
     assert "zero_may_be_off" not in codes(checked(kallitype, tones_of(
         kallitype, gone_wrong(**wrong))))

@@ -148,7 +148,7 @@ WET = "# state: not yet dry"
 
 @pytest.mark.parametrize(("change", "words"), [
     (lambda text: WET + "\n" + text, "wet or not yet dry"),
-    (lambda text: "\n".join(text.splitlines()[:2]), "1 tone"),
+    (lambda text: "\n".join(text.splitlines()[:2]), "only one tone"),
     (lambda text: text.replace("density", "lightness").replace(",0.", ",9.").replace(",1.", ",8."),
      "weighted as visual-density"),
     (lambda text: "\n".join([text.splitlines()[0], *(
@@ -210,9 +210,23 @@ def test_a_plain_target_is_no_print_made_through_the_curve(bench):
     (("k.curve.json", "good.csv", "good.csv"), "byte for byte"),
     (("k.curve.json", "good.csv", "-o", "good.csv", "--date", "2026-03-31"), "good.csv"),
     (("k.curve.json", "good.csv", "--target", "k.curve.json"), "target is needed"),
+    (("k.curve.json", "good.csv", "-o", "x.csv", "--date", "2026-03-31"), "Call it x.check.json"),
+    (("good.csv", "good.csv"), "good.csv is not a correction curve, but a table"),
 ])
 def test_wrong_use(bench, arguments, words):
     assert words in said(call, "check", *arguments)
+
+
+@pytest.mark.parametrize(("table", "words"), [
+    ("image_lightness,density\n50,0.8\n50,0.81", "there is only one tone, L* "),
+    ("image_lightness,density\n0,1.5\n0.3,1.1\n0.6,0.6\n1,0.1",
+     "image_lightness runs from 0 to 1. A tone is a CIE L* from 0 to 100"),
+    ("image_lightness,density,lightness\n0,1.5,\n30,,40\n60,0.5,\n100,0.1,",
+     "line 3: lightness is 40. Other rows have a density"),
+])
+def test_tones_that_cannot_be_compared(bench, table, words):
+    Path("odd.csv").write_text(table, encoding="utf-8")
+    assert words in said(call, "check", "k.curve.json", "odd.csv")
 
 
 def test_readings_of_another_curve_s_print(bench, curve):

@@ -9,8 +9,8 @@ from click.testing import CliRunner
 
 from commands import refused
 from tonewright.cli import main
-from tonewright.cli.options import check_outputs
 from tonewright.errors import OptionError
+from tonewright.files.safe import check_outputs
 
 
 @pytest.fixture(autouse=True)

@@ -113,6 +113,20 @@ def test_a_check_of_a_day_before_photography_is_named(tmp_path):
     assert "one.check.json: in the check of a print, the date is 0226-05-01" in said
 
 
+@pytest.mark.parametrize(("text", "kind"), [
+    ("# by hand\nimage_lightness,density\n0,1.5\n", ", but a table"),
+    ("patch;density\nA1;1,5\n", ", but a table"), ("CGATS.17\n", ", but a table"),
+    ("II*\0", ", but a TIFF image"), ("cotton, 300 g\n\nready since May\n", "")])
+@pytest.mark.parametrize("more", [True, False])
+def test_drift_says_what_a_file_is_that_is_no_document(tmp_path, text, kind, more):
+    (tmp_path / "may.csv").write_text(text, encoding="utf-8")
+    one = [shelves.write(tmp_path, "one", shelves.check(date(2026, 5, 1)))] if more else []
+    said = " ".join(invoke("drift", tmp_path / "may.csv", *one).stderr.split())
+    assert ("only one strip or check was found; " in said) is more
+    assert f"may.csv: not a document{kind}. A drift shows" in said
+    assert said.endswith("readings of one strip or one print (tonewright strip, tonewright check).")
+
+
 def test_heads_say_what_whole_documents_say(folder, monkeypatch):
     whole = read_shelf(folder, today=TODAY)
     monkeypatch.setattr(files_shelf, "FEW", 0)

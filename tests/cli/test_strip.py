@@ -11,11 +11,11 @@ from click.testing import CliRunner
 
 from commands import files
 from commands import said as refused
+from prints import rebuilt
 from tonewright.cli import main
 from tonewright.files.documents import read_process
 from tonewright.record.codec import encode
 from tonewright.show import strip_text
-from tonewright.strip.fit import rebuild_process
 from tonewright.strip.tablet import nominal_tablet
 from tonewright.virtual.darkroom import Darkroom, measure_strip
 
@@ -53,6 +53,22 @@ def run(tmp_path, monkeypatch):
         return CliRunner().invoke(main, arguments)
 
     return call
+
+
+@pytest.mark.parametrize(("density", "way_out"), [
+    (lambda s: 0.2 - 0.005 * s, "far too short"), (lambda s: 1.6 - 0.001 * s, "far too long"),
+    (lambda s: 1.6 - 0.05 * s if s < 21 else 6.5, None)])
+def test_care_is_told_where_only_another_print_leads_out(run, density, way_out):
+    write("odd.csv", [[str(s), f"{density(s):.3f}"] for s in range(1, 22)], ("step", "density"))
+    said = refused(run, "strip", "odd.csv", "--tablet", "21", "--time", "10min")
+    assert ("wear eye protection" in said) == (way_out is not None)
+    assert way_out is None or way_out in said
+
+
+def test_care_is_told_where_every_step_merges(run):
+    for merged, print_again in (("31", True), ("1.5", False)):
+        said = refused(run, "strip", "--tablet", "31", "--time", "10min", "--merged", merged)
+        assert ("wear eye protection" in said) == print_again
 
 
 def found(run, *arguments):
@@ -229,8 +245,8 @@ def test_nothing_is_written_over(run):
     (("strip.csv", "--tablet", "31", "--just-visible", "0"), "0.1 and 10"),
     (("--tablet", "31", "--time", "10", "--merged", "2"), "has a unit"),
     (("--tablet", "31", "--time", "0min", "--merged", "2"), "longer than 0"),
-    (("--tablet", "31", "--time", "9min", "--merged", "31"), "not all of them"),
-    (("--tablet", "31", "--time", "9min", "--merged", "0"), "1 (every step"),
+    (("--tablet", "31", "--time", "9min", "--merged", "31"), "told apart) and 30"),
+    (("--tablet", "31", "--time", "9min", "--merged", "0"), "between 1 (all steps"),
     (("--tablet", "31", "--time", "10min", "--time", "90units", "--merged", "1", "--merged", "2"),
      "one time is 90 units, another 10 min"),
     (("--tablet", "31", "--time", "15min", "--time", "10min", "--merged", "1", "--merged", "3"),
@@ -368,4 +384,4 @@ def test_rewording_changes_no_document(run, monkeypatch):
     assert again == document
     assert before.count("warning") == after.count("warning   x") == 3
     process = read_process("a.process.json")
-    assert encode(rebuild_process(process)) == encode(process)
+    assert encode(rebuilt(process)) == encode(process)

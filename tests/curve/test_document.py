@@ -16,12 +16,12 @@ from tonewright.curve.document import (
     Settings,
     decode_curve,
     make_correction,
-    make_name,
     refuse_two_zeros,
 )
 from tonewright.curve.make import make_curve
 from tonewright.curve.responses import PrintResponse
 from tonewright.errors import DocumentError, OptionError, TonewrightError
+from tonewright.record.provenance import document_name
 from tonewright.record.setup import Setup
 from tonewright.virtual.darkroom import Darkroom, Flaws, measure_target
 
@@ -241,10 +241,13 @@ def test_unknown_is_none_in_the_summary(document):
         ("kallitype.json", "kallitype"),
         ("kallitype", "kallitype"),
         ("my.best.curve.json", "my.best"),
+        ("march.check.json", "march"),
+        ("flatbed.scanner.json", "flatbed"),
+        ("kallitype.csv", "kallitype"),
     ],
 )
-def test_a_curve_is_called_like_its_file(file, name):
-    assert make_name(file) == name
+def test_a_document_is_called_like_its_file(file, name):
+    assert document_name(file) == name
 
 
 def test_absolute_and_relative_measurements_are_not_compared():

@@ -7,9 +7,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from prints import rebuilt
 from tonewright.curve.make import rebuild
 from tonewright.files.documents import read_curve, read_process
-from tonewright.strip.fit import rebuild_process
 
 CURVES = Path(__file__).parents[2] / "curves"
 
@@ -25,7 +25,7 @@ def test_the_example_curve_is_what_its_readings_make():
 
 def test_the_example_process_is_what_its_strip_makes():
     process = read_process(CURVES / "kallitype.process.json")
-    again = rebuild_process(process)
+    again = rebuilt(process)
     assert again.density == pytest.approx(process.density, abs=0.01)
     assert again.summary.base_printing_time == pytest.approx(
         process.summary.base_printing_time, rel=0.03)

@@ -49,7 +49,7 @@ def write(papers: Papers, name: str, text: str) -> None:
     ("level,density,aim_lightness\n0,1.5,20\n1,0.1,90\n", "print"),
     ("image_lightness,density\n0,1.5\n100,0.1\n", "print"),
     (SCALE, "print"),  # all its patches are those of the tone scale beside the negative
-    (SCALE + "B1,0.2\n", "readings"),
+    (SCALE + "B1,0.2\n", "list"),
     ("patch,level,density\nA1,0.1,1.5\n", "readings"),
     ("density\n0.08\n0.22\n", "gray_scale"),
     ("step,density\n1,0.08\n2,0.22\n", "gray_scale"),
@@ -61,7 +61,7 @@ def test_a_table_is_known_by_what_it_holds(papers: Papers, text: str, holds: str
     write(papers, "table.csv", text)
     file = next(f for f in papers.files("Cotton") if f.name == "table.csv")
     assert contents.table_holds(papers, "Cotton", file) == holds
-    named = [kind for kind in ("readings", "print", "strip", "gray_scale")
+    named = [kind for kind in ("readings", "list", "print", "strip", "gray_scale")
              if "table.csv" in contents.tables(papers, "Cotton", kind)]
     assert named == ([holds] if holds else [])
     (papers.root / "Cotton" / "table.csv").unlink()

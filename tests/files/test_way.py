@@ -52,6 +52,7 @@ def test_each_thing_brings_the_next_step(cotton: Path) -> None:
 
 @pytest.mark.parametrize("text", [
     "density\n0.08\n0.22\n",  # a gray scale
+    "patch,density\nA1,1.5\n",  # an instrument's list, which has not been read yet
     "step,density\n1,1.5\n2,1.4\n", "step,film,bare\n1,1.5,1.5\n", "level,density\n0,\n1,\n",
     "nothing of the kind", "", "\x00\x01"])
 def test_other_tables_are_no_readings(cotton: Path, text: str) -> None:
@@ -60,7 +61,7 @@ def test_other_tables_are_no_readings(cotton: Path, text: str) -> None:
 
 
 @pytest.mark.parametrize(("name", "text"), [
-    ("a.csv", "level,density\n0,1.5\n1,0.1\n"), ("a.csv", "patch,density\nA1,1.5\n"),
+    ("a.csv", "level,density\n0,1.5\n1,0.1\n"), ("a.csv", "patch,level,density\nA1,0,1.5\n"),
     ("b.txt", "ink_percent\tlightness\n0\t20\n")])
 def test_readings_are_known_by_what_they_hold(cotton: Path, name: str, text: str) -> None:
     (cotton / name).write_text(text, encoding="utf-8")

@@ -16,7 +16,8 @@ from tonewright.inks.chart import (
     usual_colours,
 )
 from tonewright.inks.findings import ColoursNotMeasured
-from tonewright.measured.columns import Source, Table, ink_colour, ink_colours
+from tonewright.measured.columns import Source, Table
+from tonewright.measured.ink import ink_colour, ink_colours
 from tonewright.measured.readings import ReadingOptions, readings_from_table
 from tonewright.target.document import FORM, Target
 from tonewright.target.layout import LayoutSettings, even_levels, make_target

@@ -82,7 +82,7 @@ def test_painted_in_bands_as_in_one(step):
 )
 def test_a_rule_of_100_mm_beside_the_picture_where_it_fits(shape, scale, along):
     one = sheet(*shape, ppi=254.0, tone_scale=scale, caption=False)
-    assert one.has_rule == (along is not None)
+    assert one.rule_mm == (None if along is None else 100.0)
     seen = painted(one) == 0
     strip = seen[:, : one.left // 2] if along == 1 else seen[: one.top // 2].T
     inner = strip[one.top + 30 : -one.top - 30]  # without discs

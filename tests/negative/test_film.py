@@ -140,7 +140,7 @@ def test_every_rule_says_what_it_is_for():
     for width, height in ((500, 900), (900, 300)):  # upright, and lying
         subject = Subject(width, height, 200.0, (), (), scale)
         sheet = Sheet(subject, SheetSettings(marks=True), heard)
-        assert sheet.has_rule
+        assert sheet.rule_mm == 100.0
     for film in (A4, Film("4x5", 101.6, 127.0)):
         bed = Bed(film, 8.0, mirrored=True)
         FilmSheet(bed, lay_out([(300, 300)], bed)[0], ["k"], heard)

@@ -10,7 +10,8 @@ from scipy.ndimage import gaussian_filter
 
 from tonewright import scales
 from tonewright.errors import OptionError
-from tonewright.negative.ink import Ink, Inker, agreed_colour, distinct_tones, parse_colour
+from tonewright.negative.ink import Ink, Inker, agreed_colour, distinct_tones
+from tonewright.record.setup import parse_colour
 
 SIDE = 64  # of the threshold tile
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from tonewright.errors import DocumentError
+from tonewright.errors import DocumentError, listed
 from tonewright.record.schema import (
     NUMBER,
     NUMBERS,
@@ -13,7 +13,6 @@ from tonewright.record.schema import (
     check_names,
     is_number,
     is_whole,
-    listed,
     one_of,
     or_none,
     spoken,
@@ -69,4 +68,5 @@ def test_columns_of_unequal_length():
 
 def test_lists_are_read_aloud():
     assert listed(["a"]) == "a"
-    assert listed(["a", "b", "c"]) == "a, b or c"
+    assert listed(["a", "b", "c"]) == "a, b and c"
+    assert listed(["a", "b", "c"], "or") == "a, b or c"

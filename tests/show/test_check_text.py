@@ -16,11 +16,19 @@ from PIL import Image
 
 from reports import check_report
 from tonewright.check.document import Cause, CauseCode, Check, Checked, CheckedTone
-from tonewright.check.findings import SheetsAssumed, TonesSetAside, UnevennessUntold
+from tonewright.check.findings import (
+    PrintedForAnotherTime,
+    PrintsDiffer,
+    SheetsAssumed,
+    TonesSetAside,
+    UnevennessUntold,
+    ZeroMayBeOff,
+)
+from tonewright.measured.findings import DensitiesByResponse
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
 from tonewright.show.check_plot import plot_check
-from tonewright.show.check_text import check_json, check_text, what_to_do
+from tonewright.show.check_text import cause_text, check_json, check_text, verdict, what_to_do
 
 OFF = (-0.2, -2.5, -4.8, -6.3, -7.4, -7.3, -7.5, -6.0, -5.1, -2.6, -1.1)
 TONES = tuple(CheckedTone(f"A{i + 1}", None, 0.09 * i, 10.0 * i, 18.5 + 7.3 * i,
@@ -68,6 +76,43 @@ def test_every_cause_and_what_to_do():
                in CAUSES.values()]
     check_report("check_causes.txt", "\n".join(f"  verdict{text}".rstrip() for text in reports))
     assert {c.code for c in CAUSES.values()} | {"none", "exposure"} == {*get_args(CauseCode)}
+
+
+SCANNED = DensitiesByResponse("p.csv", "flatbed")
+
+
+@pytest.mark.parametrize(("cause", "more", "told", "step"), [
+    (CAUSES["fog"], (), "fog or poor clearing: paper white is 2.1 L* down (±1.6); or an instrument"
+     " whose zero is off by +0.03. The readings do not tell the two apart",
+     "read the paper white of the strip or target behind the curve again. If it has become denser"
+     " too, zero the instrument on its white tile and read this print again. If not, clear longer"),
+    (CAUSES["fog"], (SCANNED,), "The readings do not tell the two apart",
+     "scan this print again, with the gray scale beside it. If it comes out the same, clear"),
+    (Cause("unknown", "fog", "unknown", 1.6, None, None), (), "cannot tell: fog or poor clearing"
+     " explains it best, an instrument whose zero is off by +0.03 nearly as well (1.6 times less"
+     " likely)", "denser too"),
+    (CAUSES["two alike"], (), "the negative's density nearly as well (1.4 times less likely). It"
+     " may also be an instrument whose zero is off by +0.03", "denser too"),
+    (CAUSES["unknown"], (), "perhaps not the print, but an instrument whose zero is off by +0.03",
+     "denser too")])
+def test_a_zero_that_may_be_off_is_named_and_how_to_tell(cause, more, told, step):
+    check = dataclasses.replace(of(cause), findings=(ZeroMayBeOff(0.031), *more))
+    assert told in cause_text(check)
+    assert step in what_to_do(check)
+    lighter = dataclasses.replace(check, findings=(ZeroMayBeOff(-0.031), *more),
+                                  relative_to_paper=True)
+    assert "-0.03" in cause_text(lighter) and (bool(more) or (
+        "become lighter too, zero the instrument on bare paper" in what_to_do(lighter)))
+
+
+def test_a_print_that_passes_may_still_have_a_step_of_its_own():
+    other = dataclasses.replace(GOOD, findings=(
+        PrintedForAnotherTime(PrintingTime(600.0), PrintingTime(480.0)),))
+    assert what_to_do(other).startswith("go on printing, for 10 min as this print was. Keep")
+    two = dataclasses.replace(GOOD, findings=(PrintsDiffer(3.2),), tones=tuple(
+        dataclasses.replace(t, print_name=name) for name in "ab" for t in TONES))
+    assert verdict(two) == "these prints together are what the curve promises"
+    assert what_to_do(two).startswith("check each print by itself")
 
 
 def test_without_a_strip_it_says_which_way():

@@ -29,13 +29,20 @@ from tonewright.curve.findings import (
 from tonewright.curve.make import FitRequest, fit_curve, make_curve, rebuild
 from tonewright.curve.next_step import NextStep, next_step
 from tonewright.curve.renew import RenewRequest, renew_curve
-from tonewright.files.documents import curve_text
+from tonewright.files.documents import curve_text, read_curve
 from tonewright.measured.columns import Source
 from tonewright.record.findings import Finding
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
 from tonewright.show import curve_text as report
-from tonewright.show.curve_text import doubt_words, fit_json, fit_text, renew_json, renew_text
+from tonewright.show.curve_text import (
+    doubt_words,
+    doubtful_words,
+    fit_json,
+    fit_text,
+    renew_json,
+    renew_text,
+)
 from tonewright.show.findings import sentence
 from tonewright.show.words import WIDTH
 from tonewright.strip.fit import make_process
@@ -235,3 +242,14 @@ def test_rewording_changes_no_document(stained, derived, monkeypatch):
 ])
 def test_a_doubt_is_said_in_words_and_a_text_of_others_is_quoted(doubt, words):
     assert doubt_words(None, doubt) == words
+
+
+def test_a_patch_that_a_print_behind_the_curve_leaves_out_is_not_doubtful() -> None:
+    curve = read_curve(Path(__file__).parents[2] / "curves" / "kallitype.curve.json")
+    assert "E3 (in the scan" in doubtful_words(curve)
+    [print_] = curve.recipe.prints
+    refined = dataclasses.replace(  # as refining keeps it: what is left out stands with its print
+        curve, readings=print_.readings, recipe=dataclasses.replace(
+            curve.recipe, prints=(dataclasses.replace(print_, left_out=("E3",)),)))
+    assert "E3" not in doubtful_words(refined)
+    assert "D6" in doubtful_words(refined)

@@ -202,7 +202,9 @@ def test_a_name_with_spaces_is_typed_in_quotes(good):
 def test_care_is_told_where_another_strip_is_to_be_printed(good, short):
     apart = replace(good, findings=(findings.LighterAgain(PLACES[:1]),))
     assert "Safety:" not in process_text(good, None)
-    assert "Safety:" in process_text(apart, None) and "Safety:" in process_text(short, None)
+    unsure = replace(good, findings=(findings.TimeUnsure(0.4),))
+    for made in (apart, short, unsure):
+        assert "Safety:" in process_text(made, None)
 
 
 def test_the_report_of_an_empty_table():

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from prints import rebuilt
 from rooms import random_darkroom
 from tonewright import scales
 from tonewright.errors import FitError
@@ -24,7 +25,6 @@ from tonewright.strip.fit import (
     draw_responses,
     just_black,
     make_process,
-    rebuild_process,
     response_model,
     weighted_quantile,
 )
@@ -274,7 +274,7 @@ def test_integrator_units_change_nothing_but_the_unit():
 def test_the_same_strip_gives_the_same_process():
     room = Darkroom()
     made = evaluate(strip(room, room.base_time, halves=("film", "bare")))
-    assert encode(rebuild_process(made)) == encode(made)
+    assert encode(rebuilt(made)) == encode(made)
 
 
 def test_the_response_has_a_band_around_it_that_the_model_agrees_with():

@@ -92,6 +92,17 @@ def test_what_is_refused(rows, columns, options, code):
     assert caught.value.code == code
 
 
+def test_the_numbers_of_an_instrument_are_those_of_the_steps():
+    rows = plain()
+    known = strip_from_table(table(rows), TABLET, TEN).patches
+    assert strip_from_table(table(rows, ("SAMPLE_ID", "D_VIS")), TABLET, TEN).patches == known
+    for other, names in (([(f"A{s}", d) for s, d in rows], ("SAMPLE_ID", "D_VIS")),
+                         ([(s, d, 0.05 * s) for s, d in rows], ("SAMPLE_ID", "D_VIS", "level"))):
+        with pytest.raises(ReadingsError) as caught:
+            strip_from_table(table(other, names), TABLET, TEN)
+        assert caught.value.code == "no_step_column"
+
+
 @pytest.mark.parametrize(("rows", "said"), [
     (plain([s for s in range(1, 22) if s not in (4, 7, 9)]), "missing steps 4, 7 and 9"),
     (plain([s for s in range(1, 22) if s != 9]), "missing step 9"),

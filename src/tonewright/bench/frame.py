@@ -9,10 +9,13 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
-from nicegui import app, ui
+from fastapi import Request
+from fastapi.responses import PlainTextResponse, Response
+from nicegui import Client, app, ui
 
 from tonewright.bench.parts.tags import Tag, button, every, link
 from tonewright.bench.state import Bench
+from tonewright.bench.transfer import FILES, NO_FILE
 from tonewright.bench.worker import Cancelled, Overtaken, fault
 from tonewright.errors import TonewrightError, capital
 from tonewright.files.papers import HERE
@@ -35,7 +38,7 @@ LOOK_SECONDS = 1.0
 
 
 def prepare(bench: Bench) -> None:
-    """Serve the look, and have a page that fails look like the others, and say why; once."""
+    """Serve the look, and have a page that fails, or is not there, look like the others; once."""
     app.add_static_files(ASSETS, Path(__file__).parent / "assets")
 
     def failed() -> None:
@@ -43,6 +46,16 @@ def prepare(bench: Bench) -> None:
             link("See all papers", "/", "button primary")
 
     app.on_page_exception(failed)
+
+    @app.exception_handler(404)
+    async def missing(request: Request, _: Exception) -> Response:
+        wants_page = "text/html" in request.headers.get("accept", "")
+        if not wants_page or request.url.path.startswith(f"{FILES}/"):
+            return PlainTextResponse(NO_FILE, 404)
+        with Client(ui.page(""), request=request) as client, frame(bench, "No such page"):
+            Tag("p", "The bench has no page at this address.")
+            link("See all papers", "/", "button primary")
+        return client.build_response(request, 404)
 
 
 def address(paper: str, step: Step | Aside) -> str:

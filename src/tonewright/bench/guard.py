@@ -25,8 +25,10 @@ _POLICY = (
     "frame-ancestors 'self'"
 )
 """The framework compiles its templates in the browser, which needs ``unsafe-eval``."""
-CLOSED = ("This browser was not let in. Open the whole address that the terminal shows, with its"
-          " token.")
+CLOSED = ("This browser was not let in. Copy the whole address that the terminal shows, down to its"
+          " last letter, and open it here.")
+_UNANSWERED = "No response returned."
+"""What the framework raises of a request whose browser has gone to another page meanwhile."""
 FOREIGN = "The bench answers at its own address only: open the one that the terminal shows."
 
 
@@ -113,11 +115,12 @@ class Guard:
         await send({"type": "http.response.body", "body": b""})
 
     async def _through(self, scope: Scope, receive: Receive, send: Send) -> None:
-        taken, started = 0, False
+        taken, started, gone = 0, False, False
 
         async def counted() -> Message:
-            nonlocal taken
+            nonlocal taken, gone
             message = await receive()
+            gone |= message["type"] == "http.disconnect"
             taken += len(message.get("body", b""))
             if scope["type"] == "http" and taken > self.limit:
                 raise TooLarge(too_large(self.limit))
@@ -139,6 +142,9 @@ class Guard:
         except TooLarge:
             if not started:
                 await _refuse(scope, receive, send, 413, too_large(self.limit))
+        except RuntimeError as error:
+            if not (gone and str(error) == _UNANSWERED):
+                raise
 
 
 def too_large(limit: int) -> str:

@@ -113,7 +113,8 @@ def _serve(
         transfer.register(app, papers)
         register(bench)
         ui.run_with(app, title="Tonewright bench", tailwind=False, dark=False, language="en-US",
-                    show_welcome_message=False, reconnect_timeout=30.0)
+                    show_welcome_message=False, reconnect_timeout=30.0,
+                    binding_refresh_interval=None)  # nothing is bound: no loop looks after it
         guarded = Guard(app, hosts=own, token=token, upload_limit=LARGEST_UPLOAD)
         server = uvicorn.Server(uvicorn.Config(
             guarded, log_level="error", access_log=False, timeout_graceful_shutdown=1,

@@ -15,6 +15,7 @@ from tonewright.errors import TonewrightError, capital
 from tonewright.files.papers import HERE, Papers, append, compare
 
 FILES = "/files"
+NO_FILE = "There is no such file."
 _SHOWN = {".png": "image/png", ".jpg": "image/jpeg", ".jpeg": "image/jpeg",
           ".html": "text/html; charset=utf-8"}
 """What a browser shows itself; all else is saved."""
@@ -48,7 +49,7 @@ def register(app: FastAPI, papers: Papers) -> None:
         except TonewrightError as error:
             return PlainTextResponse(error.sentences(), 404)
         if not path.is_file():
-            return PlainTextResponse("There is no such file.", 404)
+            return PlainTextResponse(NO_FILE, 404)
         kind = _SHOWN.get(path.suffix.lower())
         more: dict[str, Any] = {"filename": path.name} if kind is None else {}
         answer = FileResponse(path, media_type=kind or "application/octet-stream", **more)

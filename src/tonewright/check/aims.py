@@ -12,10 +12,11 @@ from numpy.typing import NDArray
 
 from tonewright.curve.document import Curve, refuse_two_zeros
 from tonewright.curve.ink import one_ink, readings_colour
-from tonewright.errors import OptionError, ReadingsError, counted
+from tonewright.errors import OptionError, ReadingsError
 from tonewright.frozen import dataclass
-from tonewright.measured import columns
+from tonewright.measured import columns, ink
 from tonewright.measured.columns import Table, Weighting
+from tonewright.measured.densities import filled_rows, measured
 from tonewright.measured.readings import Readings
 from tonewright.numeric.robust import rank_correlation
 from tonewright.scales import Array
@@ -129,13 +130,13 @@ def with_levels(
     tones that are none.
     """
     columns.check_columns(table)
-    table = columns.without_rows(table, columns.blank_rows(table, scale))
+    table = filled_rows(table, scale)
     name = next((n for n in (AIM, IMAGE) if any(table.cells(n) or [])), None)
     has_level = any(columns.find(table, n) is not None for n in columns.LEVEL_NAMES)
     if name is None:
         if not has_level:
             raise without_tones(table.source.name, levels=False)
-        return table, aim_of_level(curve, columns.levels(table))
+        return table, aim_of_level(curve, ink.levels(table))
     if not has_level:
         table = columns.only_rows(table, np.array([bool(c) for c in table.cells(name) or []]))
     index = columns.find(table, name)
@@ -144,12 +145,16 @@ def with_levels(
     table.refuse((tone < 0.0) | (tone > 100.0), index, "a tone is a CIE L* from 0 to 100",
                  "correct the row")
     known = ~np.isnan(tone)
+    if np.count_nonzero(known) > 1 and np.max(tone[known]) <= 1.0:
+        raise ReadingsError(f"{table.source.name}: {name} runs from {np.min(tone[known]):g} to"
+                            f" {np.max(tone[known]):g}", "a tone is a CIE L* from 0 to 100",
+                            "if these are fractions, multiply the column by 100")
     if np.count_nonzero(known) >= FEWEST_TONES:
-        density = columns.measured(table, scale).density
+        density = measured(table, scale).density
         _refuse_other_sheet(tone[known], density[known], table.source.name)
     aim = tone if name == AIM else curve.print_lightness_at(tone)
     if has_level:
-        return table, np.where(np.isnan(tone), aim_of_level(curve, columns.levels(table)), aim)
+        return table, np.where(np.isnan(tone), aim_of_level(curve, ink.levels(table)), aim)
     level = curve.level_at(tone) if name == IMAGE else level_of_aim(curve, tone)
     rows = tuple((*row, repr(float(u))) for row, u in zip(table.rows, level, strict=True))
     return replace(table, columns=(*table.columns, "level"), rows=rows), np.asarray(aim)
@@ -158,7 +163,9 @@ def with_levels(
 def image_of_aim(curve: Curve, aim: Array) -> Array:
     """The tone in the picture (L*) that a curve gives an aim (L*), any shape."""
     image = curve.correction.image_lightness
-    return np.interp(aim, curve.print_lightness_at(image), image)
+    printed = curve.print_lightness_at(image)
+    # of several tones that print as black, the blackest
+    return np.where(aim <= printed[0], image[0], np.interp(aim, printed, image))
 
 
 def level_of_aim(curve: Curve, aim: Array) -> Array:
@@ -229,8 +236,8 @@ def _refuse_few(tones: PrintedTones, names: str) -> None:
     aims = np.unique(np.round(tones.aim, 1))
     if aims.size < FEWEST_TONES or np.ptp(aims) < LEAST_SPAN:
         raise ReadingsError(
-            f"{names}: there {'is' if aims.size == 1 else 'are'} {counted(aims.size, 'tone')}, from"
-            f" L* {aims[0]:.0f} to {aims[-1]:.0f}",
+            f"{names}: there is only one tone, L* {aims[0]:.0f}" if aims.size == 1 else
+            f"{names}: there are {aims.size} tones, from L* {aims[0]:.0f} to {aims[-1]:.0f}",
             f"a check needs {FEWEST_TONES} different tones, {LEAST_SPAN:.0f} L* apart at least",
             "measure the whole tone scale beside the picture")
 

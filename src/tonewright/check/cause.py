@@ -28,6 +28,10 @@ from tonewright.scales import STOP, Array
 
 SURE = 3.0
 """How many times better than the next a cause must explain the readings to be named."""
+TELLS = 10.0
+"""How many times better the readings themselves must bear a cause out than an instrument's zero,
+before nobody needs to read again: that costs a minute, and sheets coated against a fog that is
+none cost days."""
 Way = CauseCode | Literal["zero"]
 """A cause, or an instrument whose zero is off: no fault of the print."""
 ZERO: Way = "zero"
@@ -64,8 +68,8 @@ class Verdict:
     light_stops: tuple[float, float] | None
     """Were too much light the cause: how much, and its standard deviation; None: no strip."""
     zero_off: float | None
-    """By how much density all readings may be off alike; None: that does not explain them, or
-    nothing needs to be explained."""
+    """By how much density all readings may be off alike; None: the readings tell that from the
+    cause, or nothing needs to be explained."""
 
 
 def judge(tones: PrintedTones, promised: Promise, response: Response, passing: float) -> Verdict:
@@ -82,9 +86,10 @@ def judge(tones: PrintedTones, promised: Promise, response: Response, passing: f
     light = found.sizes[codes.index("exposure")] if response.has_strip else None
     if found.probability >= passing:
         return Verdict(found.probability, Cause("none", None, None, None, None, None), light, None)
-    found = replace(found, log_factors=found.log_factors + np.log([SHARE[c] for c in codes]))
-    short = found.log_factors.max() - found.log_factors[codes.index(ZERO)]
-    zero = found.sizes[codes.index(ZERO)][0] if short < math.log(SURE) else None
+    told, at = found.log_factors, codes.index(ZERO)
+    found = replace(found, log_factors=told + np.log([SHARE[c] for c in codes]))
+    short = told[np.argmax(found.log_factors)] - told[at]
+    zero = found.sizes[at][0] if short < math.log(TELLS) else None
     return Verdict(found.probability, _cause(codes, found, response), light, zero)
 
 

@@ -13,8 +13,8 @@ class TonesSetAside(Finding):
 
 
 class ZeroMayBeOff(Finding):
-    """All readings of a print are off by nearly the same density, as where an instrument was not
-    zeroed."""
+    """All readings of a print may be off by the same density, as where an instrument was not
+    zeroed: they do not tell that from a fault of the print."""
 
     density: float
     """Above 0: read too dense."""

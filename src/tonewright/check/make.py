@@ -24,9 +24,9 @@ from tonewright.check.findings import (
 from tonewright.check.promise import Promise, Response, promise
 from tonewright.curve.document import Curve
 from tonewright.curve.few import few_strays
-from tonewright.curve.fit import USUAL_SHEETS_LIGHTNESS, patch_names
+from tonewright.curve.fit import patch_names
 from tonewright.curve.ink import one_ink
-from tonewright.curve.renew import PAPER
+from tonewright.curve.sheets import USUAL_SHEETS_LIGHTNESS
 from tonewright.errors import OptionError
 from tonewright.frozen import dataclass
 from tonewright.measured.findings import AimsStated
@@ -34,7 +34,7 @@ from tonewright.numeric.student import chi_square_quantile
 from tonewright.record.dates import parse_date
 from tonewright.record.findings import Finding
 from tonewright.record.provenance import made_by
-from tonewright.record.setup import Setup
+from tonewright.record.setup import PAPER, Setup
 from tonewright.record.times import PrintingTime, parse_time, ratio
 from tonewright.scales import Array
 
@@ -143,8 +143,7 @@ def _tones(tones: PrintedTones, promised: Promise) -> tuple[CheckedTone, ...]:
 def curve_time(curve: Curve) -> PrintingTime | None:
     """What a curve is for; None where it does not say, or not in a way that is a time."""
     if curve.recipe is not None:
-        recipe = curve.recipe
-        return recipe.timer_time(recipe.process, recipe.printing_time)
+        return curve.recipe.timer_time
     try:
         return parse_time(curve.setup.printing_time or "")
     except OptionError:
@@ -157,7 +156,7 @@ def _next_time(
     """The time that makes up for so much light too much."""
     if time is None or stops is None or curve.recipe is None:
         return None
-    power = curve.recipe.processes[curve.recipe.process].summary.reciprocity
+    power = curve.recipe.own_process.summary.reciprocity
     return time.times(2.0 ** (-stops[0] / power)).on_timer()
 
 

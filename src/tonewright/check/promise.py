@@ -13,12 +13,8 @@ from tonewright import scales
 from tonewright.check.aims import PrintedTones
 from tonewright.curve.chains import SHEET_DENSITY_SD, USUAL_RANGE
 from tonewright.curve.document import Curve
-from tonewright.curve.fit import (
-    NOISE_FLOOR,
-    USUAL_SHEETS_LIGHTNESS,
-    USUAL_SHEETS_WORTH,
-    band_width,
-)
+from tonewright.curve.fit import NOISE_FLOOR
+from tonewright.curve.sheets import USUAL_SHEETS_LIGHTNESS, USUAL_SHEETS_WORTH, band_width
 from tonewright.frozen import dataclass
 from tonewright.numeric.student import WITHIN_95
 from tonewright.scales import STOP, Array

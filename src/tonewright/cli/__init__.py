@@ -18,6 +18,7 @@ from tonewright import __version__
 from tonewright.cli.echo import echo
 from tonewright.cli.typed import message
 from tonewright.errors import FileError, TonewrightError
+from tonewright.show.cautions import has_to_print, with_cautions
 
 # Imports make many objects and hardly any garbage: looking for it, over and over and once more at
 # the end, takes a tenth of a short command.
@@ -27,7 +28,7 @@ atexit.register(gc.freeze)
 COMMANDS = {
     "strip": "printing time, range and process response from a tablet strip",
     "target": "a target to print as a negative, and its layout",
-    "scanner": "what densities a scanner's values stand for, from a gray scale",
+    "scanner": "a scanner calibrated: what densities its values stand for",
     "read": "densities of a printed target, from a scan or an instrument",
     "inks": "which colour of ink to make negatives in, from a printed chart",
     "fit": "a correction curve from the readings of a printed target",
@@ -137,7 +138,7 @@ def _refuse(ctx: click.Context, error: TonewrightError | click.UsageError) -> No
         command = group.get_command(ctx, name) if isinstance(group, _LazyGroup) and name else group
         error = usage_fault(error, command, called)
     try:
-        echo(f"{called}: {message(error)}", err=True)
+        echo(with_cautions([f"{called}: {message(error)}"], has_to_print(error)), err=True)
     except OSError:  # nowhere to say it: the status does
         sys.stderr = None
     ctx.exit(2)

@@ -44,7 +44,7 @@ def command(folder: Path, port: int, no_browser: bool, host: str) -> None:
              " its button or with Ctrl-C.")
         if host != LOOPBACK:
             echo(f"It answers at {host}: whoever reaches this machine over the network, and has the"
-                 " address with its token, can read and write in this folder.", err=True)
+                 " whole address, can read and write in this folder.", err=True)
 
     serve(BenchSettings(folder, host, port, not no_browser), say)
     echo("The bench is closed.")

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tonewright.cli.echo import echo
-from tonewright.cli.options import PATH, as_json, force, print_json
+from tonewright.cli.options import PATH, as_json, flatten, force, page, print_json
 from tonewright.errors import OptionError, visible
 
 if TYPE_CHECKING:
@@ -63,8 +63,8 @@ def _refuse_crop(_context: click.Context, _option: click.Parameter, text: str | 
               help="What the image's values mean: lightness, srgb, linear or gamma:2.2. By default"
               " the embedded ICC profile decides; without a profile, gray is taken as gamma:2.2"
               " and colour as srgb.")
-@click.option("--page", type=int, metavar="N", help="Which page of a file with several.")
-@click.option("--flatten", is_flag=True, help="Lay transparency on white.")
+@page
+@flatten
 @click.option("--width", metavar="LENGTH", callback=_length,
               help="Width of the picture on the film: 200mm, 8in.")
 @click.option("--height", metavar="LENGTH", callback=_length,

@@ -11,7 +11,6 @@ import click
 
 from tonewright.cli.echo import echo
 from tonewright.errors import UNSEEN
-from tonewright.files.safe import check_outputs as check_outputs
 
 if TYPE_CHECKING:
     from tonewright.curve.document import Curve
@@ -43,6 +42,12 @@ leave_out = click.option("--leave-out", multiple=True, metavar="PATCH",
 flat = click.option("--flat", "flat_file", type=PATH, metavar="PLAIN",
                     help="Scan: a scan of a plain white sheet over the whole glass, same settings;"
                     " takes the lamp's unevenness out.")
+channel = click.option("--channel", type=click.Choice(["red", "green", "blue", "luminance"]),
+                       help="RGB scan: which channel to read; without it the luminance.")
+allow_jpeg = click.option("--allow-jpeg", is_flag=True,
+                          help="Scan: read a JPEG all the same; its blacks are not reliable.")
+page = click.option("--page", type=int, metavar="N", help="Which page of a file with several.")
+flatten = click.option("--flatten", is_flag=True, help="Lay transparency on white.")
 plot = click.option("--plot", type=PATH, metavar="PNG", help="Also draw it as a picture.")
 
 anyway = click.option("--anyway", is_flag=True,

@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 from tonewright.cli.echo import echo
-from tonewright.cli.options import PATH, as_json, force, print_json
+from tonewright.cli.options import PATH, as_json, flatten, force, page, print_json
 
 
 @click.command("proof")
@@ -23,8 +23,8 @@ from tonewright.cli.options import PATH, as_json, force, print_json
 @click.option("--encoding", metavar="NAME",
               help="What the picture's values mean: lightness, srgb, linear or gamma:2.2. By"
               " default as for a negative.")
-@click.option("--page", type=int, metavar="N", help="Which page of a file with several.")
-@click.option("--flatten", is_flag=True, help="Lay transparency on white.")
+@page
+@flatten
 @click.option("--anyway", is_flag=True,
               help="Make a proof even of an image that is a negative, a target or a proof.")
 @force

@@ -10,7 +10,9 @@ import click
 from tonewright.cli.echo import echo
 from tonewright.cli.options import (
     PATH,
+    allow_jpeg,
     as_json,
+    channel,
     flat,
     list_order,
     order_options,
@@ -46,10 +48,8 @@ if TYPE_CHECKING:
               " clockwise from the top left, step 1 at the left edge.")
 @click.option("--overlay", "overlay_file", type=PATH, metavar="PNG",
               help="Scan: also draw what was read where.")
-@click.option("--channel", type=click.Choice(["red", "green", "blue", "luminance"]),
-              help="RGB scan: which channel to read; without it the luminance.")
-@click.option("--allow-jpeg", is_flag=True,
-              help="Scan: read a JPEG all the same; its blacks are not reliable.")
+@channel
+@allow_jpeg
 @order_options
 @click.option("--scale", type=click.Choice(["luminance", "visual-density"]),
               help="Instrument's file: which weighting to use where it holds both.")

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from tonewright.cli.echo import echo
-from tonewright.cli.options import PATH, as_json, flat, force, print_json
+from tonewright.cli.options import PATH, as_json, channel, flat, force, print_json
 
 if TYPE_CHECKING:
     from tonewright.files.raster.scans import Channel
@@ -24,8 +24,7 @@ if TYPE_CHECKING:
               help="Corners of the gray scale by hand: eight pixel numbers, clockwise from the top"
               " left, step 1 at the left edge.")
 @flat
-@click.option("--channel", type=click.Choice(["red", "green", "blue", "luminance"]),
-              help="RGB scan: which channel to read; without it the luminance.")
+@channel
 @click.option("--date", default="", help="Date of the scan.")
 @click.option("--allow-jpeg", is_flag=True,
               help="Read a JPEG all the same; its blacks are not reliable.")
@@ -35,7 +34,7 @@ def command(
     scan: Path, densities_file: Path, output: Path, corners: str | None, channel: Channel | None,
     date: str, allow_jpeg: bool, flat_file: Path | None, force: bool, as_json: bool,
 ) -> None:
-    """What densities a scanner's values stand for, from the SCAN of a gray scale.
+    """Calibrate a scanner from the SCAN of a gray scale: what densities its values stand for.
 
     A gray scale is a row of equal steps of known density: a reflection gray scale, or a strip of
     your own prints measured elsewhere; 12 steps or more, from paper white to the densest black

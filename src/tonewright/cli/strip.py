@@ -10,8 +10,9 @@ import click
 from tonewright.cli.echo import echo
 from tonewright.cli.options import (
     PATH,
+    allow_jpeg,
     as_json,
-    check_outputs,
+    channel,
     flat,
     force,
     plot,
@@ -21,6 +22,7 @@ from tonewright.cli.options import (
     zero_options,
 )
 from tonewright.errors import OptionError
+from tonewright.files.safe import check_outputs
 
 if TYPE_CHECKING:
     from tonewright.files.raster.scans import Channel
@@ -38,7 +40,7 @@ if TYPE_CHECKING:
 @click.option("--time", "times", multiple=True, metavar="TIME",
               help="Printing time: 10min, 90s, 7:30 or 120units. One for each strip.")
 @click.option("--merged", multiple=True, type=int, metavar="K",
-              help="By eye: steps 1 to K cannot be told apart. One for each strip; 1 if all can.")
+              help="By eye: steps 1 to K merge. One for each strip; 1 if step 2 stands apart.")
 @click.option("-o", "--output", type=PATH, help="The process to write, NAME.process.json.")
 @click.option("--blank", type=PATH, metavar="CSV",
               help="Write a table of the tablet's steps to fill in, and nothing else.")
@@ -61,10 +63,8 @@ if TYPE_CHECKING:
               help="Scan: 2 halves along the row, the lighter under the film; film/bare: the upper"
               " one under the film, step 1 at the left; 1: all under the film.")
 @flat
-@click.option("--channel", type=click.Choice(["red", "green", "blue", "luminance"]),
-              help="RGB scan: which channel to read; without it the luminance.")
-@click.option("--allow-jpeg", is_flag=True,
-              help="Scan: read a JPEG all the same; its blacks are not reliable.")
+@channel
+@allow_jpeg
 @setup_options_but("printing_time")
 @plot
 @force
@@ -113,20 +113,20 @@ def command(
     from tonewright.files.curves import SetupFiles
     from tonewright.files.strips import StripSettings, read_strip
     from tonewright.measured.readings import ReadingOptions
+    from tonewright.record.provenance import document_name
     from tonewright.record.setup import Setup
     from tonewright.scan.rectify import parse_corners
     from tonewright.strip.fit import make_process
-    from tonewright.strip.process import ProcessSettings, process_name
+    from tonewright.strip.process import ProcessSettings
 
-    named = filter(None, (setup_file, scanner_file, flat_file))
-    check_outputs(output, plot, [*readings, Path(tablet_text or ""), *named], force)
+    named = filter(None, (*readings, Path(tablet_text or ""), setup_file, scanner_file, flat_file))
+    check_outputs(output, plot, named, force, ".process.json")
     made_with = SetupFiles(Setup(**setup), setup_file).read()
     strip = read_strip(readings, tablet, StripSettings(
         printed, ReadingOptions(None, scale, relative_to_paper, paper_density), flip, skip,
         scanner_file, parse_corners(corners) if corners else None, halves, channel, allow_jpeg,
         flat_file))
-    name = process_name((output or readings[0]).name)
-    process = make_process(strip, tablet, made_with, name,
+    process = make_process(strip, tablet, made_with, document_name((output or readings[0]).name),
                            ProcessSettings(just_visible, count_all))
     _finish(process, output, plot, force, as_json)
 

@@ -9,8 +9,7 @@ from typing import Any
 import click
 from click.exceptions import BadOptionUsage, MissingParameter, NoSuchOption
 
-from tonewright.errors import OptionError
-from tonewright.record.schema import listed
+from tonewright.errors import OptionError, listed
 
 _VALUE = re.compile(r"(?P<quote>['\"])(?P<quoted>.*)(?P=quote) is not|(?P<plain>\S+) is not",
                     re.DOTALL)
@@ -102,7 +101,7 @@ def _wrong_value(param: click.Parameter, message: str, help_: str) -> OptionErro
 def _kind(kind: Any) -> str:
     """What a value has to be."""
     if isinstance(kind, click.Choice):
-        return f"it is {listed([str(choice) for choice in kind.choices])}"
+        return f"it is {listed(kind.choices, 'or')}"
     if isinstance(kind, click.IntRange):
         high = "on" if kind.max is None else f"to {kind.max}"
         return f"it is a whole number from {kind.min or 0} {high}"
@@ -121,7 +120,8 @@ def _misused(name: str, command: click.Command | None, help_: str) -> OptionErro
         return OptionError(f"{name} is given a value", "it is given alone",
                            f"leave the value out; {help_}")
     what = (option.help if option else None) or "it has one"
-    return OptionError(f"{name} has no value", what, f"write it after the option; {help_}")
+    kind = option.metavar if option and option.metavar else "VALUE"
+    return OptionError(f"{name} has no value", what, f"write {name} {kind}; {help_}")
 
 
 def _one_line(text: str) -> str:

@@ -11,7 +11,7 @@ import numpy as np
 
 from tonewright.curve.few import few_strays
 from tonewright.curve.findings import AddedToCurve, Doubt
-from tonewright.curve.fit import FittedPrint, fit_print, patch_names
+from tonewright.curve.fit import FittedPrint, check_left_out, fit_print, patch_names
 from tonewright.curve.recipe import PrintedTarget, Recipe
 from tonewright.errors import FitError
 from tonewright.frozen import dataclass
@@ -68,7 +68,7 @@ def fit_recipe(recipe: Recipe, left_out: tuple[str, ...] = ()) -> Chains:
         raise FitError("no print of a target is known", "the ink's density is read from one",
                        "give readings of a target, or a curve that was made with a process"
                        " response", code="ink_unknown")
-    _check_names(recipe, left_out)
+    check_left_out(left_out, {name for p in recipe.prints for both in _names(p) for name in both})
     models = [response_model(p) for p in recipe.processes]
     dropped = [_dropped(p, left_out) for p in recipe.prints]
     for print_, names in zip(recipe.prints, dropped, strict=True):
@@ -136,14 +136,6 @@ def _names(print_: PrintedTarget) -> tuple[tuple[str, str], ...]:
     """What each patch is called: its plain name, and with its sheet where several share it."""
     patches = print_.readings.patches
     return tuple(zip((p.patch for p in patches), patch_names(patches), strict=True))
-
-
-def _check_names(recipe: Recipe, left_out: tuple[str, ...]) -> None:
-    known = {name for print_ in recipe.prints for both in _names(print_) for name in both}
-    for name in left_out:
-        if name not in known:
-            raise FitError(f"no patch is called {name!r}", "only measured patches can be left out",
-                           "names are in the patch column, or as the doubtful list gives them")
 
 
 def _dropped(print_: PrintedTarget, left_out: tuple[str, ...]) -> tuple[str, ...]:

@@ -10,6 +10,7 @@ import numpy as np
 
 from tonewright.curve.document import FORM, Curve
 from tonewright.frozen import dataclass
+from tonewright.record.schema import is_number
 
 MEANS_NOTHING, SHARE_MEANS_NOTHING = 5e-4, 2e-4
 """Difference in L*, density or ink level, or as a share of larger numbers, that no instrument and
@@ -52,12 +53,8 @@ def _walk(old: Any, new: Any, path: tuple[str, ...]) -> Iterator[tuple[str, floa
     elif isinstance(old, list) and isinstance(new, list) and len(old) == len(new):
         for one, other in zip(old, new, strict=True):
             yield from _walk(one, other, path)
-    elif _is_number(old) and _is_number(new):
+    elif is_number(old) and is_number(new):
         if not math.isclose(old, new, rel_tol=SHARE_MEANS_NOTHING, abs_tol=MEANS_NOTHING):
             yield ".".join(path), abs(old - new)
     elif old != new:
         yield ".".join(path), None
-
-
-def _is_number(value: Any) -> bool:
-    return isinstance(value, int | float) and not isinstance(value, bool)

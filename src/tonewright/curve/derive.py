@@ -35,6 +35,7 @@ from tonewright.errors import FitError
 from tonewright.frozen import dataclass
 from tonewright.measured.readings import Readings
 from tonewright.numeric.chain import ChainData, ChainFit
+from tonewright.numeric.rising import rising_band
 from tonewright.numeric.student import WITHIN_95
 from tonewright.record.findings import Finding
 from tonewright.record.provenance import made_by
@@ -129,8 +130,8 @@ def _own_readings(recipe: Recipe) -> Readings | None:
            and p.time == recipe.printing_time]
     if not own:
         return None
-    scale = recipe.processes[recipe.process].strip.scale
-    return Readings(tuple(r for p in own for r in p.readings.patches), scale, False,
+    return Readings(tuple(r for p in own for r in p.readings.patches),
+                    recipe.own_process.strip.scale, False,
                     tuple(s for p in own for s in p.readings.sources),
                     tuple(f for p in own for f in p.readings.findings))
 
@@ -141,7 +142,7 @@ def derive(recipe: Recipe, left_out: tuple[str, ...] = ()) -> Derived:
     Raises `FitError` as `fit_recipe`, and where there are no tones to make a curve of.
     """
     chains = fit_recipe(recipe, left_out)
-    process, chain, data = recipe.processes[recipe.process], chains.whole, chains.data
+    process, chain, data = recipe.own_process, chains.whole, chains.data
     level = np.linspace(0.0, 1.0, NODES)
     shift = process.shift(recipe.printing_time)
     density, covariance = chain.outer(recipe.process, shift, level)
@@ -212,20 +213,14 @@ def _tabulate(level: Array, density: Array, sd: Array, noise: float) -> PrintRes
     """Densities fall as the ink grows; lightness rises.  ``noise`` is that of a reading."""
     falling = np.minimum.accumulate(density)
 
-    def lightness(values: Array, *, lower: bool) -> Array:
-        light = _lightness(values)
-        # an edge that dips would not be read backwards; raised or lowered it holds no less
-        rising = (np.maximum.accumulate(light) if lower
-                  else np.minimum.accumulate(light[::-1])[::-1])
-        return np.asarray(np.round(np.clip(rising, 0.0, 100.0), 6), dtype=np.float64)
+    def lightness(values: Array) -> Array:
+        return np.asarray(np.round(np.clip(_lightness(values), 0.0, 100.0), 6))
 
-    middle = lightness(falling, lower=True)
-    edges = [lightness(falling + k * s, lower=k > 0)
-             for s in (sd, np.hypot(sd, noise)) for k in (WITHIN_95, -WITHIN_95)]
-    return PrintResponse(
-        level=np.round(level, 9), lightness=middle,
-        lightness_low=np.minimum(edges[0], middle), lightness_high=np.maximum(edges[1], middle),
-        reading_low=np.minimum(edges[2], middle), reading_high=np.maximum(edges[3], middle))
+    middle = np.maximum.accumulate(lightness(falling))
+    curve, reading = (
+        rising_band(lightness(falling + half), middle, lightness(falling - half))
+        for half in (WITHIN_95 * sd, WITHIN_95 * np.hypot(sd, noise)))
+    return PrintResponse(np.round(level, 9), middle, *curve, *reading)
 
 
 def _negative(level: Array, density: Array, sd: Array) -> NegativeResponse:
@@ -282,7 +277,7 @@ def _plan(level: Array, density: Array, covariance: Array, noise: float) -> tupl
 def _white_was_printed(recipe: Recipe, seen: float) -> bool:
     """Whether a print on the curve's own process went past the ink that can still be told apart,
     in as much light or more: then all heavier ink was seen to print white."""
-    light = recipe.processes[recipe.process].shift
+    light = recipe.own_process.shift
     return any(p.process == recipe.process and p.readings.level.max() > seen
                and light(p.time) >= light(recipe.printing_time) - SHEET_EXPOSURE_SD
                for p in recipe.prints)
@@ -290,7 +285,8 @@ def _white_was_printed(recipe: Recipe, seen: float) -> bool:
 
 def _findings(derived: Derived, recipe: Recipe, chains: Chains) -> Iterator[Finding]:
     """What the printer should know: of the strip, of the prints, and of ink and time."""
-    yield from _strip_findings(recipe)
+    # of the curve's own strip
+    yield from (f for f in recipe.own_process.findings if f.bears_on_print)
     for fitted in chains.alone:
         yield from reversal_findings(fitted, limits_curve=False)
     if chains.strays:
@@ -303,19 +299,13 @@ def _findings(derived: Derived, recipe: Recipe, chains: Chains) -> Iterator[Find
         yield DoubtfulPatchesCount()
 
 
-def _strip_findings(recipe: Recipe) -> Iterator[Finding]:
-    """Those of the curve's own strip that bear on a print."""
-    yield from (f for f in recipe.processes[recipe.process].findings if f.bears_on_print)
-
-
 def _range_findings(derived: Derived, recipe: Recipe) -> Iterator[Finding]:
     """The negative's range against what the process needs."""
-    process = recipe.processes[recipe.process]
+    process = recipe.own_process
     black = float(scales.density_to_lightness(process.summary.max_black_density))
     above = float(derived.response.lightness[0]) - black
     if above > 2.0 * process.settings.just_visible_lightness:
-        yield MaximumBlackNotReached(
-            round(above, 4), recipe.timer_time(recipe.process, recipe.printing_time))
+        yield MaximumBlackNotReached(round(above, 4), recipe.timer_time)
     enough, seen = derived.level_enough, derived.guessed_from
     if derived.white_short_lightness > PLAINLY_GRAY:
         yield PaperWhiteNotReached(round(derived.white_short_lightness, 4))
@@ -333,5 +323,5 @@ def _far_targets(recipe: Recipe) -> Iterator[Finding]:
         if print_.process == recipe.process and print_.time.unit == time.unit:
             factor = print_.time.value / time.value
             if not 1.0 / FAR_FROM_TIME <= factor <= FAR_FROM_TIME:
-                yield TargetFarFromTime(number, recipe.timer_time(print_.process, print_.time),
-                                        recipe.timer_time(recipe.process, time))
+                yield TargetFarFromTime(number, recipe.own_process.timer_time(print_.time),
+                                        recipe.timer_time)

@@ -165,7 +165,7 @@ class Curve:
         if self.readings is not None:
             return self.readings.scale
         assert self.recipe is not None
-        return self.recipe.processes[self.recipe.process].strip.scale
+        return self.recipe.own_process.strip.scale
 
     @property
     def relative_to_paper(self) -> bool:
@@ -235,11 +235,6 @@ def refuse_two_zeros(theirs: bool, mine: bool, whose: str) -> None:
         "the two are not compared: they differ by the density of the paper",
         "measure both in the same way, or name the density of the paper: it makes a measurement"
         " absolute", code="two_zeros")
-
-
-def make_name(file_name: str) -> str:
-    """A document's name from its file: ``kallitype.curve.json`` is called kallitype."""
-    return file_name.removesuffix(".json").removesuffix(".curve").removesuffix(".process")
 
 
 def decode_curve(data: Any, *, sources: bool = True) -> Curve:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from statistics import NormalDist
 
 import numpy as np
 
 from tonewright.curve.responses import PrintResponse
+from tonewright.numeric.rising import rising_band
 from tonewright.numeric.student import WITHIN_95
 from tonewright.scales import Array
 
@@ -69,18 +69,14 @@ def follow(before: Array, after: PrintResponse, band: float = WITHIN_95) -> Prin
     # what is left of the way is one more error
     left = WITHIN_95 * np.abs(light - middle)
 
-    def edge(column: Array, sign: float) -> Array:
-        moved = np.clip(middle + sign * np.hypot(column - light, left), 0.0, 100.0)
-        rising = (np.maximum.accumulate(moved) if sign < 0.0
-                  else np.minimum.accumulate(moved[::-1])[::-1])
-        return np.asarray(np.round(rising, 6), dtype=np.float64)
+    def moved(low: Array, high: Array) -> tuple[Array, Array]:
+        below, above = (
+            np.asarray(np.round(np.clip(edge, 0.0, 100.0), 6), dtype=np.float64) for edge in
+            (middle - np.hypot(low - light, left), middle + np.hypot(high - light, left)))
+        return rising_band(below, middle, above)
 
-    low, high = edge(after.lightness_low, -1.0), edge(after.lightness_high, 1.0)
-    reading_low, reading_high = edge(after.reading_low, -1.0), edge(after.reading_high, 1.0)
-    return replace(
-        after, lightness=middle, lightness_low=np.minimum(low, middle),
-        lightness_high=np.maximum(high, middle), reading_low=np.minimum(reading_low, middle),
-        reading_high=np.maximum(reading_high, middle))
+    return PrintResponse(after.level, middle, *moved(after.lightness_low, after.lightness_high),
+                         *moved(after.reading_low, after.reading_high))
 
 
 def part_to_follow(level: Array, before: Array, after: Array, sd: Array) -> float:

@@ -7,7 +7,7 @@ density, so each reading is weighted by what that error makes in L* where it lie
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import replace
 
 import numpy as np
@@ -15,6 +15,7 @@ import numpy as np
 from tonewright import scales
 from tonewright.curve.findings import Doubt, ToneReversal
 from tonewright.curve.responses import PrintResponse
+from tonewright.curve.sheets import SheetScatter, between_sheets
 from tonewright.errors import FitError
 from tonewright.frozen import dataclass
 from tonewright.measured.readings import Reading, Readings
@@ -26,7 +27,6 @@ from tonewright.numeric.robust import (
     stray_limit,
     taper,
 )
-from tonewright.numeric.student import student_quantile
 from tonewright.scales import Array
 
 NODES = 513
@@ -45,9 +45,6 @@ NEAR = 3.0
 """Standard deviations up to which a patch lies on a curve that has corners."""
 SMALLEST_DOUBT = 0.02
 """Density by which a patch must be off at least to be worth a second look."""
-USUAL_SHEETS_LIGHTNESS, USUAL_SHEETS_WORTH = 0.8, 4.0
-"""How much evenly coated sheets of one paper differ, L* (from memory, no source), and how many
-sheets' worth of belief that gets: two sheets hardly tell it themselves."""
 BEYOND = 4.0
 """L* by which a curve may pass the lightest and the darkest reading: more is no noise."""
 BEYOND_END = 2.5
@@ -171,7 +168,9 @@ def fit_print(readings: Readings, left_out: tuple[str, ...] = ()) -> FittedPrint
     robust = _fit(used, robust=True)
     final = robust if data.replicated else _fit(used, robust=False)
     _refuse_noise(final)
-    scatter = _between_prints(used, final)
+    scatter = between_sheets([p.print_name or "" for p in used.patches], used.level,
+                             (used.lightness - final.curve.fitted) / final.sd, final.sd,
+                             final.curve)
     response = _tabulate(final, scatter)
     level_black, level_white = usable_ends(response)
     unused = tuple(name for name, k in zip(data.names, keep, strict=True) if not k)
@@ -206,13 +205,17 @@ def patch_names(patches: tuple[Reading, ...]) -> tuple[str, ...]:
         for p in patches)
 
 
-def _to_arrays(readings: Readings, left_out: tuple[str, ...]) -> _Data:
-    full = patch_names(readings.patches)
-    names = {p.patch for p in readings.patches} | set(full)
+def check_left_out(left_out: tuple[str, ...], known: Collection[str]) -> None:
+    """Raise `FitError` for a name that no patch has."""
     for name in left_out:
-        if name not in names:
+        if name not in known:
             raise FitError(f"no patch is called {name!r}", "only measured patches can be left out",
                            "names are in the patch column, or as the doubtful list gives them")
+
+
+def _to_arrays(readings: Readings, left_out: tuple[str, ...]) -> _Data:
+    full = patch_names(readings.patches)
+    check_left_out(left_out, {*(p.patch for p in readings.patches), *full})
     # a name that several sheets share leaves all of them out, unless the sheet is named too
     keep = [p.patch not in left_out and name not in left_out
             for p, name in zip(readings.patches, full, strict=True)]
@@ -372,57 +375,7 @@ def _usable(level: Array, curve: SmoothFit, reversals: tuple[Reversal, ...]) -> 
     return np.asarray((level >= starts[best] - 1e-9) & (level <= stops[best] + 1e-9))
 
 
-@dataclass(frozen=True, eq=False)
-class _Scatter:
-    """How sheets differ: standard deviation in L* along the grid, and what it rests on."""
-
-    sd: Array
-    """As these sheets show it, L*."""
-    sheets: int
-
-    def expected(self, curve: SmoothFit) -> Array:
-        """Standard deviation to expect of sheets, L*: what these show, and what is usual.
-
-        The two are pooled by their degrees of freedom, and widened by Student's factor for them
-        over the one that the band of the curve uses.
-        """
-        own, usual = self.sheets - 1.0, USUAL_SHEETS_WORTH
-        pooled = np.sqrt((own * self.sd**2 + usual * USUAL_SHEETS_LIGHTNESS**2) / (own + usual))
-        wide = band_width(self.sheets)
-        narrow = student_quantile(0.975, max(curve.residual_dof, 1.0))
-        return np.asarray(pooled * max(wide / narrow, 1.0))
-
-
-def band_width(sheets: int) -> float:
-    """Of a band that rests on how so many sheets differ, in standard deviations to either side."""
-    return student_quantile(0.975, sheets - 1.0 + USUAL_SHEETS_WORTH)
-
-
-def _between_prints(data: _Data, final: _Pass) -> _Scatter | None:
-    """Spread of whole sheets around their common curve, noise of reading taken off.
-
-    Each sheet's deviation is a cubic along the ink levels: sheets differ in speed, contrast
-    and black, not patch by patch.
-    """
-    names = np.array([p.print_name or "" for p in data.patches])
-    sheets = [n for n in np.unique(names) if np.count_nonzero(names == n) >= FEWEST_LEVELS]
-    if len(sheets) < 2:
-        return None
-    total = np.zeros(final.curve.grid.size)
-    noise = np.zeros_like(total)
-    design = np.vander(final.curve.grid, 4)
-    for name in sheets:
-        here = names == name
-        rows = np.vander(data.level[here], 4) / final.sd[here, None]
-        residual = (data.lightness - final.curve.fitted)[here] / final.sd[here]
-        inverse = np.linalg.pinv(rows.T @ rows)
-        total += (design @ (inverse @ rows.T @ residual)) ** 2
-        noise += np.einsum("ij,jk,ik->i", design, inverse, design)
-    variance = np.maximum(total / (len(sheets) - 1) - noise / len(sheets), 0.0)
-    return _Scatter(np.sqrt(variance), len(sheets))
-
-
-def _tabulate(final: _Pass, scatter: _Scatter | None) -> PrintResponse:
+def _tabulate(final: _Pass, scatter: SheetScatter | None) -> PrintResponse:
     """The response as rounded columns: rounding keeps a rebuild equal on another machine."""
     curve = final.curve
     between = np.zeros(curve.grid.size) if scatter is None else scatter.expected(curve)

@@ -28,10 +28,8 @@ from tonewright.curve.findings import (
 )
 from tonewright.curve.fit import (
     FEWEST_LEVELS,
-    USUAL_SHEETS_LIGHTNESS,
     EndReport,
     FittedPrint,
-    band_width,
     fit_print,
     patch_names,
     reversal_findings,
@@ -45,6 +43,7 @@ from tonewright.curve.ink import (
     target_colour,
 )
 from tonewright.curve.prints import DerivedSettings, make_recipe
+from tonewright.curve.sheets import USUAL_SHEETS_LIGHTNESS, band_width
 from tonewright.errors import OptionError
 from tonewright.frozen import dataclass
 from tonewright.measured.readings import Readings

@@ -36,7 +36,7 @@ def next_step(curve: Curve) -> NextStep:
     """What to do with a curve."""
     found, doubtful = curve.summary, bool(curve.summary.doubtful)
     if curve.recipe is not None:
-        process = curve.recipe.processes[curve.recipe.process]
+        process = curve.recipe.own_process
         longer = process.summary.next_time
         if process.contradicted:
             return NextStep("repeat_strip")

@@ -116,7 +116,7 @@ def patch_places(curve: Curve) -> list[PatchPlace]:
     if recipe is None:
         assert curve.readings is not None  # a curve without a recipe was made from readings
         return _places(curve, curve.readings, curve.readings.level, curve.settings.left_out)
-    process, found = recipe.processes[recipe.process], []
+    process, found = recipe.own_process, []
     for print_ in prints_of(curve):
         if print_.process == recipe.process:
             beyond = process.shift(recipe.printing_time) - process.shift(print_.time)

@@ -57,22 +57,26 @@ class Recipe:
                     "on a coloured print the two differ by up to 0.07 in density and are not"
                     " mixed", "measure both in the same way, or choose one scale for both",
                     code="scales_differ")
-        _refuse_far_time(self.printing_time, self.processes[self.process],
-                         "the curve is wanted for")
+        _refuse_far_time(self.printing_time, self.own_process, "the curve is wanted for")
 
-    def timer_time(self, process: int, time: PrintingTime) -> PrintingTime:
-        """A time as it is said: a base printing time rounded as a timer is set, any other as it
-        was given."""
-        return time.on_timer() if time == self.processes[process].base_time else time
+    @property
+    def own_process(self) -> Process:
+        """The one that the curve holds on."""
+        return self.processes[self.process]
+
+    @property
+    def timer_time(self) -> PrintingTime:
+        """What the curve is for, as a timer is set; see `Process.timer_time`."""
+        return self.own_process.timer_time(self.printing_time)
 
     @property
     def spoken_time(self) -> str:
-        """What the curve is for, as it is said."""
-        return str(self.timer_time(self.process, self.printing_time))
+        """The same, as it is said."""
+        return str(self.timer_time)
 
     def spoken_print_time(self, print_: PrintedTarget) -> str:
         """What one of the prints was printed for, as it is said."""
-        return str(self.timer_time(print_.process, print_.time))
+        return str(self.processes[print_.process].timer_time(print_.time))
 
 
 def _refuse_far_time(time: PrintingTime, process: Process, what: str) -> None:

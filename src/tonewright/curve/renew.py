@@ -20,15 +20,13 @@ from tonewright.frozen import dataclass
 from tonewright.measured.findings import AimsStated
 from tonewright.measured.readings import Readings
 from tonewright.record.findings import Finding
-from tonewright.record.setup import INK, LIGHT, Setup
+from tonewright.record.setup import INK, LIGHT, PAPER, Setup
 from tonewright.record.times import PrintingTime, parse_time
 from tonewright.scales import Array
 from tonewright.strip.process import Process
 
 AT_END = 0.05
 """Ink level within which a target's readings reach an end of the ink."""
-PAPER = ("paper", "coating", "developer")
-"""Entries of the setup that a process response is of."""
 
 
 @dataclass(frozen=True, eq=False)

@@ -9,7 +9,7 @@ from typing import get_args
 
 from tonewright.errors import FileError, counted
 from tonewright.frozen import dataclass
-from tonewright.measured.columns import Source, Table, has_values, is_usable, listed, plain_cell
+from tonewright.measured.columns import Source, Table, has_values, is_usable, plain_cell, some
 from tonewright.measured.findings import CountKeyword, EndDataMissing, StatedCountWrong
 from tonewright.record.findings import Finding
 
@@ -217,7 +217,7 @@ class _Parser:
 
     def _several(self, sections: list[_Section], what: str) -> FileError:
         tables = "; ".join(
-            f"line {s.begins}: {counted(len(s.rows), 'row')} of {listed(s.columns, 6)}"
+            f"line {s.begins}: {counted(len(s.rows), 'row')} of {some(s.columns, 6)}"
             for s in sections[:6])
         return FileError(
             f"in {self.name}: {what} ({tables})",

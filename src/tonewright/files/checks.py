@@ -22,7 +22,7 @@ from tonewright.check.aims import (
 from tonewright.check.document import Check
 from tonewright.check.make import PrintRequest, check_print
 from tonewright.check.refine import refine_curve
-from tonewright.curve.document import Curve, make_name
+from tonewright.curve.document import Curve
 from tonewright.curve.renew import Renewed
 from tonewright.errors import OptionError, ReadingsError
 from tonewright.files.curves import ReadingFiles, SetupFiles
@@ -34,6 +34,7 @@ from tonewright.frozen import dataclass
 from tonewright.measured import columns
 from tonewright.measured.columns import Table
 from tonewright.measured.readings import ReadingOptions, Readings, combine, readings_from_table
+from tonewright.record.provenance import document_name
 from tonewright.record.times import PrintingTime
 from tonewright.scales import Array
 from tonewright.scan.instrument import ListOrder, map_list
@@ -66,14 +67,15 @@ class PrintFiles:
         """Everything that is named, opened once; the output may be written."""
         named = (self.target, self.changes.file)
         inputs = [self.curve, *self.readings.paths, *(p for p in named if p is not None)]
-        check_outputs(self.output, self.plot, inputs, self.force)
+        check_outputs(self.output, self.plot, inputs, self.force,
+                      ".check.json" if aims_needed else ".curve.json")
         opened, changes = open_curve(self.curve), self.changes.read(today)
         target = None if self.target is None else read_target(self.target)
         tones = read_tones(opened.document, self.readings, target, self.order,
                            aims_needed=aims_needed)
-        return PrintRequest(
-            opened.document, opened.sha256, print_name(self.output or self.readings.paths[0]),
-            tones, changes, self.time, self.left_out, today or date.today())
+        name = document_name((self.output or self.readings.paths[0]).name)
+        return PrintRequest(opened.document, opened.sha256, name, tones, changes, self.time,
+                            self.left_out, today or date.today())
 
 
 @one_call()
@@ -124,15 +126,6 @@ def refine_files(
     write_together([(wanted.output, curve_text(refined.curve).encode("utf-8")),
                     (wanted.plot, before_writing(refined))], force=wanted.force)
     return refined
-
-
-def print_name(path: Path) -> str:
-    """What a check or a refined curve is called by its file: ``march.check.json``,
-    ``march.curve.json`` and ``march.csv`` are called march."""
-    name = make_name(path.name)
-    for ending in (".check", ".csv", ".txt"):
-        name = name.removesuffix(ending)
-    return name
 
 
 def read_tones(

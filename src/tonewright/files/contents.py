@@ -11,17 +11,19 @@ from tonewright.errors import TonewrightError
 from tonewright.files.documents import open_check, open_curve
 from tonewright.files.negative.again import Origin, made_here, origin_of
 from tonewright.files.papers import PaperFile, Papers
-from tonewright.files.raster.open import OpenOptions, open_image
+from tonewright.files.raster.open import open_image
+from tonewright.files.raster.source import OpenOptions
 from tonewright.files.tables import TARGETS, read_table
 from tonewright.files.targets import read_target
 from tonewright.frozen import dataclass
-from tonewright.measured import columns
+from tonewright.measured import columns, ink
 from tonewright.measured.columns import PLAIN_SHEET_LINE, SCAN_LINE
 
 _KEPT = 2000
 """Files whose contents are remembered as long as they do not change."""
-Holds = Literal["readings", "print", "inks", "strip", "gray_scale"]
-"""``readings``: of a target, for a curve; ``print``: of a print made through one, to be checked;
+Holds = Literal["readings", "list", "print", "inks", "strip", "gray_scale"]
+"""``readings``: of a target, for a curve; ``list``: of patches by name alone, to be read with a
+layout; ``print``: of a print made through one, to be checked;
 ``inks``: of a chart of inks; ``gray_scale``: densities of steps, of which nothing says that they
 are a strip's."""
 _OF_STRIPS = ("film", "bare", "through", "time")
@@ -72,7 +74,7 @@ def table_holds(papers: Papers, paper: str, file: PaperFile) -> Holds | None:
         return "strip" if seen.strip else "gray_scale"
     by_layout = seen.patches and not seen.levels and any(
         seen.patches <= patches for _, patches in _aimed(papers, paper))
-    return "print" if seen.aims or by_layout else "readings"
+    return "print" if seen.aims or by_layout else "readings" if seen.levels else "list"
 
 
 def tables(papers: Papers, paper: str, holds: Holds) -> list[str]:
@@ -154,7 +156,7 @@ def _table(path: Path) -> _Read | None:
     """None for a table that cannot be read, or in which nothing is measured."""
     try:
         table = read_table(path, holds=TARGETS)
-        colours = columns.ink_colours(table) or []
+        colours = ink.ink_colours(table) or []
     except TonewrightError:
         return None
     if not columns.holds_values(table):

@@ -10,7 +10,7 @@ from functools import partial
 from pathlib import Path
 
 from tonewright.curve.compare import Difference, differences, print_shift
-from tonewright.curve.document import Curve, Settings, make_name
+from tonewright.curve.document import Curve, Settings
 from tonewright.curve.ink import one_ink
 from tonewright.curve.make import FitRequest, fit_curve, rebuild
 from tonewright.curve.renew import Renewed, RenewRequest, renew_curve
@@ -29,6 +29,7 @@ from tonewright.files.targets import read_target
 from tonewright.frozen import dataclass
 from tonewright.measured.readings import ReadingOptions, Readings
 from tonewright.record.dates import parse_date
+from tonewright.record.provenance import document_name
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
 from tonewright.scan.instrument import ListOrder, map_list
@@ -155,11 +156,11 @@ def fit_files(
     named = (wanted.setup.file, wanted.target, wanted.process,
              Path(wanted.aim.partition(":")[2] or wanted.aim))
     inputs = [*wanted.readings.paths, *wanted.ink_from, *(p for p in named if p is not None)]
-    check_outputs(wanted.output, wanted.plot, inputs, wanted.force)
+    check_outputs(wanted.output, wanted.plot, inputs, wanted.force, ".curve.json")
     target = None if wanted.target is None else read_target(wanted.target)
     readings = wanted.readings.read(target)
     curve = fit_curve(FitRequest(
-        name=make_name(_name_giver(wanted).name), readings=readings,
+        name=document_name(_name_giver(wanted).name), readings=readings,
         settings=Settings(read_aim(wanted.aim, readings), wanted.left_out),
         setup=wanted.setup.read(),
         target=target,
@@ -204,10 +205,10 @@ def renew_files(
     """
     named = (new.process, new.changes.file)
     inputs = [new.old, *new.readings.paths, *(p for p in named if p is not None)]
-    check_outputs(new.output, new.plot, inputs, new.force)
+    check_outputs(new.output, new.plot, inputs, new.force, ".curve.json")
     old = open_curve(new.old)
     renewed = renew_curve(RenewRequest(
-        old.document, old.sha256, make_name(new.output.name),
+        old.document, old.sha256, document_name(new.output.name),
         process=None if new.process is None else read_process(new.process),
         readings=new.readings.read(), changes=new.changes.read(),
         readings_time=new.readings_time, left_out=new.left_out,
@@ -226,7 +227,7 @@ def rebuild_file(
     Raises `FileError` and `DocumentError` as `fit_files`; ``plot`` and ``before_writing`` are as
     there.
     """
-    check_outputs(output, plot, [path], force)
+    check_outputs(output, plot, [path], force, ".curve.json")
     old = open_curve(path)
     new = rebuild(old.document)
     made = curve_text(new).encode("utf-8")

@@ -189,11 +189,6 @@ def open_check(path: str | os.PathLike[str]) -> Opened[Check]:
     return open_document(path, FORM.what, partial(FORM.decode, Check))
 
 
-def write_check(path: str | os.PathLike[str], check: Check, *, force: bool = False) -> None:
-    """Write the check of a print; see `write_document`."""
-    write_text(path, check_text(check), force=force)
-
-
 def check_text(check: Check) -> str:
     """The bytes of a check's document, as text."""
     from tonewright.check.document import FORM
@@ -234,6 +229,7 @@ _MADE_FROM = {
     "check of a print": ("; one is made from a print's readings", "check_made_from"),
     "target": ("; one is written beside the target to print", "target_made_from"),
     "scanner response": ("; one is made from the scan of a gray scale", "scanner_made_from"),
+    "document": ("; one is made from the readings of a strip or a print", "document_made_from"),
 }
 
 
@@ -249,11 +245,19 @@ def _parsed(raw: bytes, name: str, what: str) -> Any:
         ours = raw.removeprefix(BOM_UTF8).strip()[:1] in (b"{", b"")
         raise DocumentError(
             f"{name} is not a whole JSON document: {_json_fault(error)}" if ours else
-            f"{name} is not a {what}",
+            f"{name} is not a {what}{_but(raw)}",
             f"a {what} is a JSON file that tonewright wrote{made_from}",
             "give the right file; if it was cut short, take a copy or make it again" if ours else
             "give the right file", code=code,
         ) from error
+
+
+def _but(raw: bytes) -> str:
+    """What a file is that is no JSON, if that can be told."""
+    from tonewright.files.tables import what_instead
+
+    kind = what_instead(raw)
+    return f", but {kind}" if kind else ""
 
 
 class _Spoilt(ValueError):

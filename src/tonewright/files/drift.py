@@ -51,7 +51,7 @@ def read_drift(
         raise FileError(f"there is no file or folder {missing}",
                         "strips and checks are files, or in a folder", "check its name")
     today = today or date.today()
-    first = None if since is None else parse_date(since, today)
+    first = None if since is None else parse_date(since, code="since_day")
     check_outputs(None, plot, [p for p in paths if p.is_file()], force)
     files, left_out = list_files(paths)
     found, named = [], set(paths)
@@ -66,7 +66,10 @@ def read_drift(
     try:
         return FoundDrift(find_drift(found, today, first), tuple(left_out))
     except OptionError as error:
-        if found or not left_out:
+        if not left_out:
             raise
-        raise DocumentError(f"{left_out[0].file}: {left_out[0].given}", error.rule,
-                            error.way_out) from error
+        bad = left_out[0]
+        raise DocumentError(
+            f"{error.given}; {bad.file}: {bad.given}" if found else f"{bad.file}: {bad.given}",
+            error.rule, f"{error.way_out}; each is made from the readings of one strip or one"
+            " print", code="document_made_from") from error

@@ -10,7 +10,6 @@ from tonewright.check.document import FORM as CHECK
 from tonewright.check.document import Check
 from tonewright.check.make import curve_time
 from tonewright.curve.document import Curve
-from tonewright.curve.renew import PAPER
 from tonewright.errors import OptionError
 from tonewright.files.documents import Opened, open_curve, open_one_of
 from tonewright.files.negative.again import laid_on_film, origin_of
@@ -21,7 +20,7 @@ from tonewright.files.shelf import SORTS
 from tonewright.frozen import dataclass
 from tonewright.negative.coating import Coating
 from tonewright.record.provenance import short_id
-from tonewright.record.setup import other_light
+from tonewright.record.setup import PAPER, other_light
 from tonewright.record.times import PrintingTime, ladder, parse_time, ratio
 from tonewright.strip.process import FORM as PROCESS
 from tonewright.strip.process import Process
@@ -78,7 +77,7 @@ def gather_report(wanted: ReportFiles) -> Report:
     opened = open_curve(wanted.curve)
     curve, own = opened.document, None
     if curve.recipe is not None:
-        own = curve.recipe.processes[curve.recipe.process]
+        own = curve.recipe.own_process
     others = [open_one_of(path, _BESIDE, whole=_BESIDE)[1] for path in wanted.others]
     process = _process(curve, [o for o in others if isinstance(o.document, Process)]) or own
     checks = [_of_curve(o, opened) for o in others if not isinstance(o.document, Process)]
@@ -200,8 +199,7 @@ def gather_worksheet(wanted: WorksheetFiles) -> Worksheet:
     if own is not None and wanted.time is not None:
         ratio(wanted.time, own)
     if opened.document.recipe is not None:
-        recipe = opened.document.recipe
-        reciprocity = recipe.processes[recipe.process].summary.reciprocity
+        reciprocity = opened.document.recipe.own_process.summary.reciprocity
     time = wanted.time or own
     sheets = tuple(sheet for path in wanted.negatives
                    for sheet in _sheets(path, opened, time, wanted))
@@ -239,7 +237,7 @@ def _as_said(text: str | None) -> str | None:
 
 
 def _size_mm(image: SourceImage) -> tuple[float, float] | None:
-    per_inch = None if image.resolution is None else image.resolution.per_inch
-    if per_inch is None:
+    found = image.resolution
+    if found is None or found.per_inch is None:
         return None
-    return 25.4 * image.width / per_inch[0], 25.4 * image.height / per_inch[1]
+    return found.millimetres(image.width, image.height)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -12,6 +11,7 @@ from PIL import Image, UnidentifiedImageError
 from tonewright.files.opening import reading_error
 from tonewright.files.raster.scans import Channel
 from tonewright.files.scan.open import ScanOrTable
+from tonewright.frozen import dataclass
 
 LONGEST = 1400
 """Pixels of a preview's longer side."""

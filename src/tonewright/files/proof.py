@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, closing
 from dataclasses import field
@@ -29,7 +28,7 @@ from tonewright.files.raster.open import open_image
 from tonewright.files.raster.page import Band
 from tonewright.files.raster.png_writer import PngPicture, write_png
 from tonewright.files.raster.source import OpenOptions, SourceImage
-from tonewright.files.safe import make_folder, one_call, refuse_existing, refuse_read, whole_file
+from tonewright.files.safe import filled_folder, one_call, refuse_existing, refuse_read, whole_file
 from tonewright.frozen import dataclass
 from tonewright.negative.luminance import luminance_codes
 from tonewright.negative.proof import Proof, make_proof
@@ -121,15 +120,13 @@ def make_proofs(
         return ProofBatch([_make(*pairs[0], curves, proofs, chosen)])
     for _, made in pairs:
         refuse_read(made)
-    new, batch = make_folder(output), ProofBatch()
-    for source, made in pairs:
-        try:
-            batch.reports.append(_make(source, made, curves, proofs, chosen))
-        except TonewrightError as error:
-            batch.failures.append(Failure(source, error))
-    if new and not batch.reports:
-        with contextlib.suppress(OSError):
-            output.rmdir()
+    batch = ProofBatch()
+    with filled_folder(output):
+        for source, made in pairs:
+            try:
+                batch.reports.append(_make(source, made, curves, proofs, chosen))
+            except TonewrightError as error:
+                batch.failures.append(Failure(source, error))
     return batch
 
 

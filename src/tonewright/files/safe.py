@@ -9,26 +9,20 @@ import contextlib
 import errno
 import os
 import sys
-import threading
-import time
-import zlib
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from contextvars import ContextVar
 from dataclasses import field
-from functools import cache
 from pathlib import Path
 from typing import NamedTuple
 
 from tonewright.errors import FileError, OptionError
+from tonewright.files.temporary import PLACING, UNFINISHED, temporary
 from tonewright.frozen import dataclass
 
 if sys.platform != "win32":
     import fcntl
 
-# A temporary file nobody has written to for this long belongs to a run that was killed, where
-# nothing surer can be known.
-_LEFTOVER_AGE = 3600.0
 _SYNCED = 16 << 20
 """Bytes of the largest file that is sent to the disk before it is put in place."""
 
@@ -113,10 +107,6 @@ class _Group:
 
 
 _group: ContextVar[_Group | None] = ContextVar("_group", default=None)
-_unfinished: set[Path] = set()
-"""Temporary files, and folders that were made and may still be empty."""
-_placing = threading.Lock()
-"""Held while temporary files are made and finished ones get their names."""
 
 
 @contextmanager
@@ -148,8 +138,7 @@ def whole_file(path: str | os.PathLike[str], *, force: bool = False) -> Iterator
     with together() as group:
         place = len(group.finished)
         try:
-            _remove_leftovers(target)
-            temp = group.stack.enter_context(_temporary(target))
+            temp = group.stack.enter_context(temporary(target))
             yield temp
         except OSError as error:
             raise writing_error(target, error) from error
@@ -190,7 +179,7 @@ def put_in_place(files: Sequence[Finished]) -> None:
     placed: list[Path] = []
     try:
         synced = [file for file in files if _sync_small(file.temp)]
-        with _placing:
+        with PLACING:
             for file in files[1:]:
                 if file.force:
                     file.target.unlink(missing_ok=True)
@@ -198,7 +187,7 @@ def put_in_place(files: Sequence[Finished]) -> None:
                 target = file.target
                 _give_name(file)
                 placed.append(target)
-                _unfinished.discard(file.temp)
+                UNFINISHED.discard(file.temp)
         for folder in {file.target.parent for file in synced}:
             _sync_folder(folder)
     except FileExistsError as error:  # another run gave the name away in this very moment
@@ -241,8 +230,8 @@ def abandon() -> None:
 
     Whatever is just being put in place is waited for.
     """
-    _placing.acquire(timeout=1.0)
-    for path in sorted(_unfinished, key=lambda path: -len(path.parts)):
+    PLACING.acquire(timeout=1.0)
+    for path in sorted(UNFINISHED, key=lambda path: -len(path.parts)):
         with contextlib.suppress(OSError):
             path.rmdir() if path.is_dir() else path.unlink()
 
@@ -295,11 +284,7 @@ def refuse_existing(path: str | os.PathLike[str], force: bool) -> None:
         if os.path.lexists(target) and not force:
             raise _there_already(target)
         if not target.parent.is_dir():
-            raise FileError(
-                f"the file {target} cannot be written: there is no folder {target.parent}",
-                "the folder of an output file must exist",
-                "make the folder first, or give another output name",
-            )
+            raise NotADirectoryError(errno.ENOTDIR, "no folder")
     except (OSError, ValueError) as error:
         raise writing_error(target, error) from error
 
@@ -314,11 +299,12 @@ def _there_already(target: Path) -> FileError:
 
 
 def check_outputs(
-    output: Path | None, plot: Path | None, inputs: Iterable[Path], force: bool
+    output: Path | None, plot: Path | None, inputs: Iterable[Path], force: bool,
+    document: str | None = None,
 ) -> None:
     """Refuse, before any work, what may not be written: existing files without ``force``, and
-    with it the files that are being read or one file for two things; and a picture whose name
-    says that it is none.
+    with it the files that are being read or one file for two things; and a picture, or a
+    ``document`` such as ``.curve.json``, whose name says that it is none.
     """
     outputs = [path for path in (output, plot) if path is not None]
     with one_call():
@@ -335,6 +321,9 @@ def check_outputs(
     if len({os.path.realpath(path) for path in outputs}) < len(outputs):
         raise OptionError(f"the output and the picture are both to go to {output}",
                           "a file holds one thing", "give the picture another name, NAME.png")
+    if output is not None and document and output.suffix.lower() != ".json":
+        raise OptionError(f"the output is {output}", "a document is a JSON file",
+                          f"call it {output.with_suffix(document) if output.stem else document}")
 
 
 @contextmanager
@@ -356,7 +345,7 @@ def make_folder(path: str | os.PathLike[str]) -> bool:
         if target.is_dir():
             return False
         target.mkdir()
-        _unfinished.add(target)
+        UNFINISHED.add(target)
     except FileExistsError:
         raise FileError(
             f"the output {target} is a file",
@@ -366,6 +355,18 @@ def make_folder(path: str | os.PathLike[str]) -> bool:
     except (OSError, ValueError) as error:
         raise writing_error(target, error) from error
     return True
+
+
+@contextmanager
+def filled_folder(path: Path) -> Iterator[None]:
+    """Make a folder, as `make_folder`; at the end it goes again if nothing was put into it."""
+    new = make_folder(path)
+    try:
+        yield
+    finally:
+        if new:
+            with contextlib.suppress(OSError):  # not empty: something was finished
+                path.rmdir()
 
 
 def write_text(path: str | os.PathLike[str], text: str, *, force: bool = False) -> None:
@@ -426,84 +427,3 @@ def writing_error(path: str | os.PathLike[str], error: OSError | ValueError) -> 
         "a file is written whole or not at all",
         "choose another name or folder",
     )
-
-
-def _prefix(target: Path) -> str:
-    # A hash instead of the name itself: the name may already be as long as the disk allows.
-    return f".tonewright-{zlib.crc32(os.fsencode(target.name)):08x}-"
-
-
-@contextmanager
-def _temporary(target: Path) -> Iterator[Path]:
-    """A new empty file beside ``target``, removed at the end if it is still there.
-
-    As long as this run lives it holds a lock on the file, where the system has such locks: that
-    tells other runs that it does, and ends with the run, however that ends.
-    """
-    suffix = target.suffix if len(os.fsencode(target.suffix)) <= 16 else ""
-    while True:
-        mark = f"{_machine():08x}{os.urandom(4).hex()}"
-        temp = target.with_name(f"{_prefix(target)}{mark}.part{suffix}")
-        with _placing:  # whoever abandons knows of it
-            file = os.open(temp, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o666)
-            _unfinished.add(temp)
-        if sys.platform == "win32":  # a file that is open could not be renamed there
-            os.close(file)
-            break
-        with contextlib.suppress(OSError):  # no locks here: its age must tell
-            fcntl.flock(file, fcntl.LOCK_EX)
-        if temp.exists():
-            break
-        _unfinished.discard(temp)
-        os.close(file)  # another run came between and took it for a leftover
-    try:
-        yield temp
-    finally:
-        with contextlib.suppress(OSError):
-            temp.unlink(missing_ok=True)
-        _unfinished.discard(temp)
-        if sys.platform != "win32":
-            os.close(file)
-
-
-@cache
-def _machine() -> int:
-    """A number for this machine as it is running now: a lock says something only here."""
-    try:
-        mark = Path("/proc/sys/kernel/random/boot_id").read_bytes()
-    except OSError:
-        import platform
-
-        mark = os.fsencode(platform.node())
-    return zlib.crc32(mark)
-
-
-def _remove_leftovers(target: Path) -> None:
-    """Remove what killed runs left for this target, and nothing that a live one is writing."""
-    prefix = _prefix(target)
-    with contextlib.suppress(OSError), os.scandir(target.parent) as entries:
-        for entry in entries:
-            if entry.name.startswith(prefix):
-                with contextlib.suppress(OSError):
-                    _remove_if_dead(Path(entry.path), entry.name.removeprefix(prefix))
-
-
-def _remove_if_dead(part: Path, mark: str) -> None:
-    """Remove a temporary file whose run has ended: its lock says so, or its age."""
-    old = time.time() - part.stat().st_mtime > _LEFTOVER_AGE
-    if sys.platform == "win32" or not mark.startswith(f"{_machine():08x}"):
-        if old:
-            part.unlink()
-        return
-    file = os.open(part, os.O_RDWR)
-    try:
-        fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except BlockingIOError:
-        pass
-    except OSError:  # no locks here
-        if old:
-            part.unlink()
-    else:
-        part.unlink()  # while it is locked, so that no run takes it for its own
-    finally:
-        os.close(file)

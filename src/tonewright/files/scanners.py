@@ -15,6 +15,7 @@ from tonewright.files.safe import check_outputs, one_call
 from tonewright.files.tables import STRIPS, read_table
 from tonewright.frozen import dataclass
 from tonewright.measured.columns import Source, Table
+from tonewright.record.provenance import document_name
 from tonewright.scan.flat import Flat, flat_of
 from tonewright.scan.instrument import listed_densities
 from tonewright.scan.response import response_of_row
@@ -31,13 +32,6 @@ def read_scanner(path: str | os.PathLike[str]) -> ScannerResponse:
         It cannot be read, is cut short, is no scanner response, or does not hold together.
     """
     return open_document(path, FORM.what, partial(FORM.decode, ScannerResponse)).document
-
-
-def write_scanner(
-    path: str | os.PathLike[str], response: ScannerResponse, *, force: bool = False
-) -> None:
-    """Write a response, whole or not at all; never over another without ``force``."""
-    write_document(path, FORM, response, force=force)
 
 
 def read_flat(path: Path | None, channel: Channel | None) -> Flat | None:
@@ -95,7 +89,7 @@ def learn_scanner(
     """
     request = request or ScannerRequest()
     named = (None if isinstance(densities, Table) else densities, request.flat)
-    check_outputs(output, None, (scan, *filter(None, named)), force)
+    check_outputs(output, None, (scan, *filter(None, named)), force, ".scanner.json")
     table = densities if isinstance(densities, Table) else read_table(densities, "step", STRIPS)
     known = listed_densities(table)
     flat = read_flat(request.flat, request.channel)  # before the scan: one of them in memory
@@ -105,10 +99,10 @@ def learn_scanner(
                         dark_first=bool(known[0] > known[-1]))
     name = request.name
     if name is None:
-        name = "" if output is None else output.name.removesuffix(".json").removesuffix(".scanner")
+        name = "" if output is None else document_name(output.name)
     response = replace(
         response_of_row(row, known, picture, name, flat), date=request.date,
         sources=(Source(picture.name, "scan", picture.sha256 or ""), table.source))
     if output is not None:
-        write_scanner(output, response, force=force)
+        write_document(output, FORM, response, force=force)
     return LearnedScanner(response, row, output)

@@ -138,6 +138,16 @@ def _refuse_other_kinds(raw: bytes, name: str) -> None:
                             code="scan_unread" if way_out == _READ_FIRST else None)
 
 
+def what_instead(raw: bytes) -> str | None:
+    """What a file is that is no document: an image, a table; None if it does not tell."""
+    other = next((what for start, what, _ in _OTHER_KINDS if raw.startswith(start)), None)
+    if other or b"\0" in raw[:4096]:
+        return other
+    rows = [row for row in raw[:4096].splitlines() if row and not row.startswith(b"#")]
+    cells = any(rows and all(sign in row for row in rows[:3]) for sign in (b",", b";", b"\t"))
+    return "a table" if cells or (rows[:1] and rows[0].startswith(b"CGATS")) else None
+
+
 def _decode(raw: bytes, name: str) -> tuple[str, tuple[Finding, ...]]:
     """The text of a file, or a `FileError` that says what it is instead."""
     _refuse_other_kinds(raw, name)

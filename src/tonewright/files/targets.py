@@ -23,7 +23,7 @@ from tonewright.files.safe import alone_in, one_call, refuse_existing, whole_fil
 from tonewright.files.tables import read_table
 from tonewright.frozen import dataclass
 from tonewright.inks.chart import USUAL_LEVELS, chart_tones, colours_from_table, usual_colours
-from tonewright.measured import columns
+from tonewright.measured import ink
 from tonewright.measured.columns import COLOUR_NAMES
 from tonewright.negative.findings import LettersNotDrawn
 from tonewright.negative.ink import agreed_colour
@@ -236,5 +236,5 @@ def read_levels(path: str | os.PathLike[str]) -> tuple[Tone, ...]:
     FileError, ReadingsError
         It cannot be read, or holds something else.
     """
-    levels = columns.levels(read_table(Path(path), holds=(("level",),)))
+    levels = ink.levels(read_table(Path(path), holds=(("level",),)))
     return tuple(Tone(float(u)) for u in sorted(levels.round(6)))

@@ -17,8 +17,9 @@ import numpy as np
 from tonewright.errors import OptionError, ReadingsError, counted
 from tonewright.frozen import dataclass
 from tonewright.inks.findings import ColoursNotMeasured
-from tonewright.measured import columns
+from tonewright.measured import columns, ink
 from tonewright.measured.columns import COLOUR_NAMES, LEVEL_NAMES, PATCH_NAMES, Table
+from tonewright.measured.densities import filled_rows
 from tonewright.measured.readings import ReadingOptions, Readings, combine, readings_from_table
 from tonewright.record.findings import Finding
 from tonewright.record.setup import Colour, ink_colour_text, parse_colour
@@ -85,7 +86,8 @@ def chart_tones(
     if len(names) < FEWEST_COLOURS:
         raise OptionError(f"the chart has {counted(len(names), 'colour')}",
                           "a chart compares two colours or more",
-                          "name more of them, or leave them out for the usual 26")
+                          "name more of them, or leave them out for the usual 26",
+                          code="chart_colours")
     return tuple(Tone(round(u, 6), ink_colour=name) for name in names for u in levels)
 
 
@@ -101,7 +103,7 @@ def colours_from_table(table: Table) -> tuple[Colour, ...]:
     found = _colours(table)
     if found is None:
         raise ReadingsError(
-            f"the file {table.source.name} has the columns {columns.listed(table.columns)}",
+            f"the file {table.source.name} has the columns {columns.some(table.columns)}",
             "colours stand in three columns red, green, blue, whole numbers from 0 to 255",
             "put a row red,green,blue on top")
     colours = []
@@ -172,7 +174,7 @@ def chart_readings(
     scale = None if options is None else options.scale
     for whole in tables:
         columns.check_columns(whole)
-        table = columns.without_rows(whole, columns.blank_rows(whole, scale))
+        table = filled_rows(whole, scale)
         kinds = _kinds(table, target)
         part = readings_from_table(_plain(table, kinds), options)
         parts.append(part)
@@ -240,7 +242,7 @@ def _own_kinds(table: Table) -> list[_Kind] | None:
         return None
     level: Array = np.ones(len(colours))
     if any(columns.find(table, name) is not None for name in LEVEL_NAMES):
-        level = columns.levels(table)
+        level = ink.levels(table)
     kinds: list[_Kind] = []
     for text, u in zip(colours, level, strict=True):
         red, green, blue = map(int, text.split(","))
@@ -250,7 +252,7 @@ def _own_kinds(table: Table) -> list[_Kind] | None:
 
 
 def _colours(table: Table) -> list[str] | None:
-    """`columns.ink_colours`, where columns that are there must hold them; None without any."""
+    """`ink.ink_colours`, where columns that are there must hold them; None without any."""
     places = {name: columns.find(table, name) for name in COLOUR_NAMES}
     if all(index is None for index in places.values()):
         return None
@@ -259,20 +261,20 @@ def _colours(table: Table) -> list[str] | None:
             raise ReadingsError(f"the file {table.source.name} has no column {name}",
                                 "a colour of ink has three: red, green and blue, 0 to 255",
                                 f"add the column {name}")
-        table.refuse(np.array([not columns.is_channel(row[index]) for row in table.rows]), index,
+        table.refuse(np.array([not ink.is_channel(row[index]) for row in table.rows]), index,
                      "red, green and blue are whole numbers from 0 to 255", "correct the row")
-    return columns.ink_colours(table)
+    return ink.ink_colours(table)
 
 
 def _no_colours(table: Table) -> ReadingsError:
     """Nothing in the table tells the colours: mostly another file, or no chart was named."""
     known = [n for n in LEVEL_NAMES if columns.find(table, n) is not None]
-    if known and np.unique(columns.levels(table)).size >= _ALL_TONES:
+    if known and np.unique(ink.levels(table)).size >= _ALL_TONES:
         return ReadingsError(
             f"the file {table.source.name} looks like the readings of a target of tones in one ink",
             _ONLY_CHART, "a target of tones gives a curve", code="tones_no_chart")
     return ReadingsError(
-        f"the file {table.source.name} has the columns {columns.listed(table.columns)}; none says"
+        f"the file {table.source.name} has the columns {columns.some(table.columns)}; none says"
         " in which colour a patch was printed",
         "a patch is told by its name on the chart, or by the columns red, green, blue",
         "name the chart, or add those columns", code="chart_unknown")

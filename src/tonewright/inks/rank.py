@@ -131,7 +131,7 @@ class InkRanking:
     @property
     def time_as_set(self) -> PrintingTime:
         """What the chart was printed for, as a timer is set where it is the base printing time."""
-        return _as_set(self.time, self.process)
+        return self.process.timer_time(self.time)
 
     @property
     def gentler(self) -> tuple[RankedInk, ...]:
@@ -184,13 +184,8 @@ def rank_inks(
         given_range=settings.needed_range is not None, inks=inks, pick=pick, sure=sure,
         seen_up_to=limit, longer_stops=stops, next_time=longer,
         findings=(*chart.readings.findings, *chart.findings,
-                  *_clear_off(steps.get((None, 0.0)), process, _as_set(time, process)),
+                  *_clear_off(steps.get((None, 0.0)), process, process.timer_time(time)),
                   *_differing(list(groups.values()), noise), *_paper_white(inks, stops, longer)))
-
-
-def _as_set(time: PrintingTime, process: Process) -> PrintingTime:
-    """A time as it is said: the base printing time rounded as a timer is set, another as given."""
-    return time.on_timer() if time == process.base_time else time
 
 
 def _refuse_foreign(chart: ChartReadings, process: Process, time: PrintingTime) -> None:
@@ -251,7 +246,9 @@ class _Eye:
         seen = min(max(density, float(self._density[0])), float(self._density[-1]))
         fits = np.abs(self._density - seen) <= WITHIN_95 * np.hypot(self._sd, sd)
         places = np.flatnonzero(fits)
-        first, last = (int(places[0]), int(places[-1])) if places.size else self._nearest(seen)
+        if not places.size:
+            places = np.array([np.argmin(np.abs(self._density - seen))])
+        first, last = int(places[0]), int(places[-1])
         middle = self._shift - float(first_place(self._x, self._density, seen))
         low = None if last == self._x.size - 1 else self._shift - float(self._x[last])
         high = None if first == 0 else self._shift - float(self._x[first])
@@ -265,10 +262,6 @@ class _Eye:
         spread = WITHIN_95 * np.hypot(self._sd, np.hypot(sd, SHEET_DENSITY_SD))
         told = np.flatnonzero(self._density - spread > self._density[0])
         return self._shift - float(self._x[told[0]]) if told.size else 0.0
-
-    def _nearest(self, density: float) -> tuple[int, int]:
-        place = int(np.argmin(np.abs(self._density - density)))
-        return place, place
 
 
 _Key = tuple[Colour | None, float]

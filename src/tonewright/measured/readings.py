@@ -12,8 +12,9 @@ import numpy as np
 from tonewright import scales
 from tonewright.errors import OptionError, ReadingsError, visible
 from tonewright.frozen import dataclass
-from tonewright.measured import columns
-from tonewright.measured.columns import Measured, Source, Table, Weighting
+from tonewright.measured import columns, densities, ink
+from tonewright.measured.columns import Source, Table, Weighting
+from tonewright.measured.densities import Measured
 from tonewright.measured.findings import (
     AimsStated,
     LighterThanPaper,
@@ -152,15 +153,15 @@ def readings_from_table(table: Table, options: ReadingOptions | None = None) -> 
     Raises
     ------
     ReadingsError
-        Anything that cannot be a measured target: several colours of ink; see `columns.levels`
-        and `columns.measured`; densities no print can have; columns that are swapped.
+        Anything that cannot be a measured target: several colours of ink; see `ink.levels`
+        and `densities.measured`; densities no print can have; columns that are swapped.
     """
     options = options or ReadingOptions()
     columns.check_columns(table)
-    table = columns.without_rows(table, columns.blank_rows(table, options.scale))
-    colour = columns.ink_colour(table)
-    value = columns.measured(table, options.scale)
-    level = columns.levels(table, options.level_field)
+    table = densities.filled_rows(table, options.scale)
+    colour = ink.ink_colour(table)
+    value = densities.measured(table, options.scale)
+    level = ink.levels(table, options.level_field)
     _check_densities(table, value, options.relative_to_paper)
     _check_direction(table, level, value)
     findings = table.findings + value.findings
@@ -182,7 +183,7 @@ def readings_from_table(table: Table, options: ReadingOptions | None = None) -> 
     if doubted := tuple(p.patch for p in patches if p.doubt):
         findings += (PatchesDoubted(table.source.name, doubted),)
     tints = None
-    if not options.relative_to_paper and (lab := columns.tints(table)) is not None:
+    if not options.relative_to_paper and (lab := densities.tints(table)) is not None:
         tints = tuple(Tint(*row) for row in np.round(lab, 3).tolist())
     return Readings(patches, value.scale, relative, (table.source,), findings, colour, tints)
 
@@ -284,7 +285,7 @@ def refuse_high(table: Table, value: Measured, row: int) -> NoReturn:
     """Raise `ReadingsError` for a density that no print has, with what it probably is."""
     cell, many = value.value[row], int(np.sum(value.density > DENSEST))
     hundredths = value.kind == "density" and cell == round(cell) and cell <= 100.0 * DENSEST
-    if columns.is_ladder(value.value):
+    if ink.is_ladder(value.value):
         way_out = "these look like percent of ink: if two columns are swapped, exchange them"
     elif hundredths and (many == 1 or value.value.max() > 100.0):
         way_out = f"is {cell / 100.0:.2f} meant? The decimal point is missing"
@@ -315,7 +316,7 @@ def _check_direction(table: Table, level: Array, value: Measured) -> None:
     steps = np.unique(level)
     if steps.size < 5:
         return
-    if value.kind == "density" and columns.is_ladder(value.value) and not columns.is_ladder(level):
+    if value.kind == "density" and ink.is_ladder(value.value) and not ink.is_ladder(level):
         raise ReadingsError(
             f"in {table.source.name}: {value.label} goes in even steps from 0 to"
             f" {value.value.max():g}, the ink levels do not",

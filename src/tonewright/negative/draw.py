@@ -94,7 +94,7 @@ class Sheet:
             The picture is too small for what shall stand beside it.
         """
         self._subject, self._settings = subject, settings
-        self._per_mm = at = subject.ppi / 25.4
+        self._per_mm = at = subject.ppi / scales.MM_PER_INCH
         self.left = self.top = round(settings.margin * at)
         """Of the picture, pixels."""
         self.width = subject.width + 2 * self.left
@@ -107,8 +107,8 @@ class Sheet:
         """Left, top, right, bottom of the picture, mm, as is everything below."""
         self.cut: tuple[str, ...] = ()
         """Facts of the caption that were shortened, or had no room on its line."""
-        self.has_rule = False
-        """Whether there was room for a rule."""
+        self.rule_mm: float | None = None
+        """Length of the rule; None: no room for one."""
         self._patches: list[Patch] = []
         self._marks: list[Mark] = []
         if settings.marks or settings.tone_scale:
@@ -116,16 +116,11 @@ class Sheet:
         if settings.marks:
             self._add_ticks()
             self._add_middles()
-            self.has_rule = self._add_rule()
+            self._add_rule()
         if settings.tone_scale:
             self._add_scale()
         if settings.caption:
             self._add_caption()
-
-    @property
-    def rule_mm(self) -> float | None:
-        """Its length; None without one."""
-        return RULE if self.has_rule else None
 
     def ground(self, rows: int) -> Codes:
         """A band of bare border, shape (rows, width)."""
@@ -188,14 +183,14 @@ class Sheet:
         for cx, cy in ((x, top - away), (right + away, y), (x, bottom + away), (left - away, y)):
             self._pen.area(cx, cy, half, quarters)
 
-    def _add_rule(self) -> bool:
+    def _add_rule(self) -> None:
         """A rule by the side that neither tone scale nor caption takes, where it is long enough."""
         left, top, right, bottom = self._box
         margin = self._settings.margin
         near, tall, tick = _NEAR_EDGE * margin, min(1.8, 0.14 * margin), 0.07 * margin
         upright = bottom - top >= RULE + 3 * GAP
         if not upright and (self._settings.tone_scale or right - left < RULE + 3 * GAP):
-            return False
+            return
         beside = near + LINE + tick + 0.3 + tall / 2
         if upright:
             start = (top + bottom - RULE) / 2
@@ -206,7 +201,7 @@ class Sheet:
             self._pen.rule(start, near, tick)
             line = Line(MEASURE_IT, start + RULE / 4, beside, tall, centred=True)
         self._pen.text(line)
-        return True
+        self.rule_mm = RULE
 
     @property
     def _scale_upright(self) -> bool:

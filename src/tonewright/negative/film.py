@@ -14,7 +14,7 @@ from tonewright import scales
 from tonewright.errors import OptionError
 from tonewright.frozen import dataclass
 from tonewright.negative.size import parse_length
-from tonewright.target.layout import PAPERS, parse_size
+from tonewright.target.layout import PAPERS, parse_named_size
 from tonewright.target.pen import LINE, MEASURE_IT, RULE, Codes, Letters, Line, Pen
 
 EDGE, GAP, STRIP = 5.0, 6.0, 9.0
@@ -47,10 +47,8 @@ def parse_film(text: str, what: str) -> Film:
     """A film by the name of its size (``a4``), by its size (``210x297mm``), or a roll by its width
     alone (``610mm``); raises `OptionError`, in which ``what`` names it."""
     name = text.strip().lower()
-    if name in PAPERS:
-        film = Film(name, *PAPERS[name])
-    elif "x" in name or "×" in name:
-        film = Film(name, *parse_size(text))
+    if name in PAPERS or "x" in name or "×" in name:
+        film = Film(name, *parse_named_size(text))
     elif name[:1].isdigit():
         film = Film(name, float(parse_length(text, what)), None)
     else:

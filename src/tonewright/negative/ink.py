@@ -16,9 +16,7 @@ from numpy.typing import NDArray
 from tonewright import scales
 from tonewright.errors import OptionError
 from tonewright.frozen import dataclass
-from tonewright.record.setup import Colour as Colour
-from tonewright.record.setup import ink_colour_text
-from tonewright.record.setup import parse_colour as parse_colour
+from tonewright.record.setup import Colour, ink_colour_text, parse_colour
 
 _TILE = 64
 _STEP = 257

@@ -20,7 +20,6 @@ MOST_PIXELS = 4_000_000_000
 LONGEST_SIDE = 1_000_000
 _TOLERANCE = 0.005
 """By how much width and height given together may differ from the picture's shape."""
-ROTATIONS = (0, 90, 180, 270)
 FEW_PIXELS = 150
 """To the inch: fewer show as steps in a contact print held in the hand."""
 _TELL_TIMES = 1.05
@@ -37,7 +36,7 @@ class SizeWish:
     ppi: Fraction | None = None
     """Pixels to the inch: the picture is resampled to it."""
     rotate: int = 0
-    """Degrees clockwise, one of `ROTATIONS`."""
+    """Degrees clockwise: 0, 90, 180 or 270."""
 
 
 @dataclass(frozen=True)
@@ -163,6 +162,7 @@ def _asked_width(wish: SizeWish, shape: Fraction) -> Fraction | None:
             f" {float(wish.height_mm):g} mm",
             "a picture keeps its shape",
             "give one of the two, or crop the picture in your editor first",
+            code="picture_shape",
         )
     return wish.width_mm or width
 

@@ -20,7 +20,7 @@ from numpy.typing import ArrayLike
 
 from tonewright.frozen import dataclass
 from tonewright.numeric.corners import Judge, Ramps, Smooth, make_ramps, with_corners
-from tonewright.numeric.rising import rising_curve
+from tonewright.numeric.rising import rising_band, rising_curve
 from tonewright.numeric.splines import cubic_design
 from tonewright.numeric.student import student_quantile
 from tonewright.numeric.threads import one_blas_thread
@@ -120,15 +120,11 @@ class SmoothFit:
     def band(self, coverage: float = 0.95, extra_sd: ArrayLike = 0.0) -> tuple[Array, Array]:
         """Lower and upper edge, both non-decreasing, holding the curve with that probability.
 
-        A non-decreasing curve inside the band also lies above every earlier lower edge and
-        below every later upper edge, so both edges are made non-decreasing without loss.
         ``extra_sd`` (a number or the grid's shape) is added in squares.
         """
         factor = student_quantile(0.5 + coverage / 2.0, max(self.residual_dof, 1.0))
         half = factor * np.sqrt(self.sd**2 + np.asarray(extra_sd, dtype=np.float64) ** 2)
-        low = np.minimum(np.maximum.accumulate(self.free - half), self.value)
-        high = np.maximum(np.minimum.accumulate((self.free + half)[::-1])[::-1], self.value)
-        return low, high
+        return rising_band(self.free - half, self.value, self.free + half)
 
 
 @dataclass(frozen=True)

@@ -38,6 +38,16 @@ def rising_curve(
     return _nearest_above(mean, root, *_rules(nodes, bounds))
 
 
+def rising_band(low: Array, curve: Array, high: Array) -> tuple[Array, Array]:
+    """The edges of a band around a curve, made rising without loss, shape (m,) as all of them.
+
+    A rising curve inside the band also lies above every earlier lower edge and below every later
+    upper edge.  Neither edge crosses ``curve``, which rises.
+    """
+    return (np.minimum(np.maximum.accumulate(low), curve),
+            np.maximum(np.minimum.accumulate(high[::-1])[::-1], curve))
+
+
 def _rules(design: Array, bounds: tuple[float, float] | None) -> tuple[Array, Array]:
     """What holds of a rising curve: ``rows @ coefficients >= least``."""
     rows, least = np.diff(design, axis=0), np.zeros(design.shape[0] - 1)

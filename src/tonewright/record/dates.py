@@ -12,8 +12,8 @@ OLDEST = date(1839, 1, 1)
 _DAY = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 
 
-def parse_date(text: str, today: date | None = None) -> date:
-    """A day, as ``2026-03-31``; ``today`` is the last that can be.
+def parse_date(text: str, today: date | None = None, code: str = "print_date") -> date:
+    """A day, as ``2026-03-31``; ``today`` is the last that can be, ``code`` the error's.
 
     Raises `OptionError` for any other text, for a day before `OLDEST`, and for one still to come.
     """
@@ -23,12 +23,12 @@ def parse_date(text: str, today: date | None = None) -> date:
         day = date.fromisoformat(text.strip())
     except ValueError as error:
         raise OptionError(f"the date is {text!r}", "a date is a year, a month and a day, as"
-                          " 2026-03-31", "write it so", code="print_date") from error
+                          " 2026-03-31", "write it so", code=code) from error
     if day < OLDEST:
         raise OptionError(f"the date is {day}", f"no print is older than {OLDEST.year}",
-                          "correct the year", code="print_date")
+                          "correct the year", code=code)
     if today is not None and day > today:
         raise OptionError(f"the date is {day}, and today is {today}",
                           "a print has been made before it is measured",
-                          "correct the date, or the computer's clock", code="print_date")
+                          "correct the date, or the computer's clock", code=code)
     return day

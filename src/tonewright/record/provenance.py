@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from typing import Any
 
 from tonewright import __version__
-from tonewright.errors import DocumentError
-from tonewright.record.schema import is_whole, listed, spoken
+from tonewright.errors import DocumentError, listed
+from tonewright.record.schema import is_whole, spoken
 
 
 def made_by() -> str:
@@ -19,6 +19,18 @@ def made_by() -> str:
 def short_id(sha256: str) -> str:
     """A file's fingerprint as a page or a label has it: its first eight digits."""
     return sha256[:8]
+
+
+_ENDINGS = (".json", ".curve", ".process", ".check", ".scanner", ".csv", ".txt", ".tif", ".tiff",
+            ".png")
+
+
+def document_name(file_name: str) -> str:
+    """What a document is called by its file: ``kallitype.curve.json`` and ``kallitype.csv`` are
+    both called kallitype."""
+    for ending in _ENDINGS:
+        file_name = file_name.removesuffix(ending)
+    return file_name
 
 
 _KINDS = {
@@ -50,7 +62,7 @@ def _called(data: Any) -> str:
 
 def not_ours(data: Any, wanted: Sequence[str]) -> DocumentError:
     """The error of a document that is of none of the sorts asked for."""
-    return DocumentError(_called(data), f"a {listed(wanted)} is needed", "name that file")
+    return DocumentError(_called(data), f"a {listed(wanted, 'or')} is needed", "name that file")
 
 
 def check_header(data: Any, fmt: str, version: int, what: str) -> None:

@@ -7,7 +7,7 @@ from collections.abc import Callable, Collection
 from math import isfinite
 from typing import Any
 
-from tonewright.errors import DocumentError, counted
+from tonewright.errors import DocumentError, counted, listed
 from tonewright.frozen import dataclass
 
 _LONGEST_SHOWN = 40
@@ -100,24 +100,17 @@ NUMBERS = Rule(is_number, "it is a list of numbers", each=True, span=(-FAR, FAR)
 ABOVE_ZERO = Rule(lambda v: is_number(v) and v > 0, "it is a number above 0",
                   span=(1e-300, FAR))
 TRUTH = Rule(lambda v: isinstance(v, bool), "it is true or false")
-TABLE = Rule(lambda v: isinstance(v, dict), "it is a table of names and what they stand for")
 
 
 def one_of(*names: str) -> Rule:
     """One of several texts."""
-    return Rule(lambda v: is_text(v) and v in names, f"it is {listed(names)}")
+    return Rule(lambda v: is_text(v) and v in names, f"it is {listed(names, 'or')}")
 
 
 def or_none(rule: Rule) -> Rule:
     """The same, or empty; within a list each may be."""
     return Rule(lambda v: v is None or rule.fits(v), f"{rule.words}, or empty (null)", rule.each,
                 rule.span)
-
-
-def listed(names: Collection[str]) -> str:
-    """``a, b or c``."""
-    *most, last = names
-    return f"{', '.join(most)} or {last}" if most else last
 
 
 def check_entries(

@@ -66,8 +66,10 @@ SETUP_NAMES = tuple(f.name for f in fields(Setup))
 OCCASION = ("printing_time", "date", "notes")
 """Entries that say when and for how long, not on what."""
 MADE_WITH = tuple(name for name in SETUP_NAMES if name not in OCCASION)
-COATED = ("paper", "coating", "developer", *LIGHT)
-"""What a process response hangs on."""
+PAPER = ("paper", "coating", "developer")
+"""What a process response is of."""
+COATED = (*PAPER, *LIGHT)
+"""What it hangs on."""
 
 
 def alike(setup: Setup, entries: Sequence[str] = MADE_WITH) -> tuple[str, ...]:

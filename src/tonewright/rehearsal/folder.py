@@ -5,10 +5,11 @@ from __future__ import annotations
 from enum import StrEnum
 from pathlib import Path
 
-from tonewright.curve.document import Curve, make_name
+from tonewright.curve.document import Curve
 from tonewright.files.documents import write_curve, write_process
 from tonewright.files.safe import make_folder, refuse_existing, write_bytes, write_text
 from tonewright.frozen import dataclass
+from tonewright.record.provenance import document_name
 from tonewright.strip.process import Process
 
 INVENTED = "invented: made by the virtual darkroom of tonewright"
@@ -63,7 +64,7 @@ class File(StrEnum):
     @property
     def document_name(self) -> str:
         """What the document in ``3-kallitype.curve.json`` is called: kallitype."""
-        return make_name(self.value.removesuffix(".check.json")).partition("-")[2]
+        return document_name(self.value).partition("-")[2]
 
 
 @dataclass(frozen=True)

@@ -17,7 +17,7 @@ from tonewright.frozen import dataclass
 from tonewright.measured.readings import Readings
 from tonewright.record.times import PrintingTime
 from tonewright.rehearsal.folder import INVENTED, File, Folder
-from tonewright.scales import Array
+from tonewright.scales import MM_PER_INCH, Array
 from tonewright.strip.readings import Strip
 from tonewright.strip.tablet import nominal_tablet
 from tonewright.target.layout import LayoutSettings, even_levels, make_target
@@ -89,7 +89,7 @@ class PrintRoom:
 
     def _scan(self, sheet: scanroom.PrintedSheet) -> None:
         """The print beside a gray scale, and a plain white sheet, each over the whole glass."""
-        per_mm = sheet.ppi / scanroom.MM_PER_INCH
+        per_mm = sheet.ppi / MM_PER_INCH
         size = (sheet.density.shape[1] / per_mm + 20.0,
                 sheet.density.shape[0] / per_mm + BESIDE_MM + 20.0)
         for file, things in ((File.SCAN, [

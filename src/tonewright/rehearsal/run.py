@@ -163,7 +163,7 @@ def _renew(room: PrintRoom, old: Curve) -> dict[Road, Curve]:
         Road.PATCHES: renewed(File.FEW_CURVE, replace(asked, readings=few)),
         Road.FRESH: renewed(File.FRESH_CURVE, replace(
             asked, process=None, readings=whole, replace=True,
-            changes=replace(_CYANOTYPE, printing_time=process.spoken(base)))),
+            changes=replace(_CYANOTYPE, printing_time=str(process.timer_time(base))))),
     }
 
 

@@ -28,7 +28,7 @@ _LEAST_MM = 5.0
 _WAY_OUT = (
     "check that the list has one density for each step; lay the gray scale 1 cm from the print,"
     " all of it in the scan, and scan again; or say where its corners are, or scan it by itself and"
-    " learn the scanner from that"
+    " calibrate the scanner with that"
 )
 
 
@@ -84,7 +84,7 @@ def _sides(
     """What lies at each side of the print, the largest part first, the print itself blotted out;
     and the matrix from its pixels to the scan's."""
     width, height = target.width_mm, target.height_mm
-    sheet = located.placement.to_scan([[0.0, 0.0], [width, 0.0], [width, height], [0.0, height]])
+    sheet = located.placement.to_scan(target.corners)
     (_, left, right, _), (_, top, bottom, _) = np.sort(np.rint(sheet.T).astype(int), axis=1)
     rows, columns = pixels.shape
     parts = [(slice(0, rows), slice(0, max(left, 0))),

@@ -17,8 +17,9 @@ import numpy as np
 
 from tonewright.errors import OptionError, ReadingsError, counted
 from tonewright.frozen import dataclass
-from tonewright.measured import columns
+from tonewright.measured import columns, ink
 from tonewright.measured.columns import PATCH_NAMES, Table
+from tonewright.measured.densities import filled_rows, measured
 from tonewright.measured.findings import PatchesNotInList
 from tonewright.measured.readings import ReadingOptions, Readings, readings_from_table
 from tonewright.scales import Array
@@ -84,14 +85,14 @@ def map_list(
     names = _name_column(table, target)
     if wanted.order == "name" or (wanted.order is None and names is not None
                                   and not (wanted.snake or wanted.reverse)):
-        table = columns.without_rows(table, columns.blank_rows(table, options.scale))
-        density = columns.measured(table, options.scale).density
+        table = filled_rows(table, options.scale)
+        density = measured(table, options.scale).density
         names = _name_column(table, target)
         places = _by_name(table, target, names, wanted)
         _check_levels(table, target, places)
         _check_named(table, target, density, places)
     else:
-        density = columns.measured(table, options.scale).density
+        density = measured(table, options.scale).density
         _check_count(table, target, density)
         places = _sequence(target, wanted)
         _check_order(table, target, density, wanted)
@@ -155,8 +156,8 @@ def _check_levels(table: Table, target: Target, places: Sequence[int]) -> None:
     """Ink levels that the list itself carries must be the target's."""
     if all(columns.find(table, name) is None for name in columns.LEVEL_NAMES):
         return
-    own, level = columns.levels(table), target.level[list(places)]
-    wrong = np.abs(own - level) > columns.ROUNDED
+    own, level = ink.levels(table), target.level[list(places)]
+    wrong = np.abs(own - level) > ink.ROUNDED
     if wrong.any():
         row = int(np.argmax(wrong))
         raise ReadingsError(
@@ -313,14 +314,14 @@ def listed_densities(table: Table) -> Array:
     Raises `ReadingsError` for steps left out or doubled, and for densities no gray scale has.
     """
     columns.check_columns(table)
-    density = columns.measured(table, None).density
+    density = measured(table, None).density
     where = columns.find(table, "step")
     if where is not None:
         step = columns.numbers(table, where)
         order = np.argsort(step, kind="stable")
         if not np.array_equal(step[order], np.arange(1, step.size + 1)):
             raise ReadingsError(
-                f"{table.source.name} has the steps {columns.listed([f'{s:g}' for s in step])}",
+                f"{table.source.name} has the steps {columns.some([f'{s:g}' for s in step])}",
                 "steps are numbered 1, 2, 3 … without a gap, 1 being at the left edge",
                 "correct the column step")
         density = density[order]

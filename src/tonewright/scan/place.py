@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from tonewright.errors import ImageError, OptionError
 from tonewright.frozen import dataclass
+from tonewright.measured.columns import some
 from tonewright.record.findings import Finding
 from tonewright.scales import Array
 from tonewright.scan.findings import CornersUnchecked, MarkLost, ScanInverted, ScanMirrored
@@ -322,17 +323,11 @@ def _from_corners(
     """
     places = (corners + 0.5) / factor - 0.5
     marks, sheet = (Placement(through_four(centres, places))
-                    for centres in (target.mark_centres, _sheet(target)))
+                    for centres in (target.mark_centres, target.corners))
     return max((_First(_score(small, target, placement, field) + ahead, placement, field.light)
                 for field in (_DotField(small, True), _DotField(small, False))
                 for placement, ahead in ((marks, 0.1), (sheet, 0.0))),
                key=lambda one: one.score + (0.1 if one.light else 0.0))
-
-
-def _sheet(target: Target) -> Array:
-    """Corners of the sheet, mm, shape (4, 2)."""
-    return np.array([[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 1.0]]) * [
-        target.width_mm, target.height_mm]
 
 
 def _check_corners(corners: ArrayLike) -> Array:
@@ -385,7 +380,7 @@ def _check_shape(target: Target, placement: Placement) -> None:
 
 def _check_inside(target: Target, placement: Placement, shape: tuple[int, ...]) -> None:
     """Raise `ImageError` for a scan that cuts patches, or is seen too much from the side."""
-    per_mm = [placement.per_mm(corner) for corner in _sheet(target)]
+    per_mm = [placement.per_mm(corner) for corner in target.corners]
     if min(per_mm) < _STRONGEST * max(per_mm):
         raise ImageError(
             f"one edge of the print is {max(per_mm) / min(per_mm):.1f} times as large as the other",
@@ -398,8 +393,8 @@ def _check_inside(target: Target, placement: Placement, shape: tuple[int, ...]) 
         if np.min(quad) < -0.5 or np.any(quad > np.array([shape[1], shape[0]]) - 0.5):
             cut.append(patch.name)
     if cut:
-        listed = ", ".join(cut[:8]) + (f" and {len(cut) - 8} more" if len(cut) > 8 else "")
         raise ImageError(
-            f"the scan is cropped: {listed} {'lies' if len(cut) == 1 else 'lie'} outside it",
+            f"the scan is cropped: {some(cut, 8)} {'lies' if len(cut) == 1 else 'lie'}"
+            " outside it",
             "the whole print belongs in the scan",
             "scan it again with a wider frame")

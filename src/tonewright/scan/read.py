@@ -336,7 +336,7 @@ def _members(target: Target, name: str) -> tuple[int, ...]:
     if not found:
         raise OptionError(
             f"the target has no patch {name!r}, whose density is given",
-            f"its patches are {target.patches[0].name} to {target.patches[-1].name}"
+            f"its patches are {target.ends}"
             + (", and white and black for its reference patches" if target.of_kind("full")
                else "; none is of clear film or full ink"),
             "look the name up on the print: row letter and column number", code="known_patches")

@@ -116,8 +116,8 @@ class ScannerResponse:
                 f"{scan.name} is {_mode(now)}; the gray scale behind {self.name} was"
                 f" {_mode(before)}",
                 "a scanner response holds for scans taken as the gray scale was",
-                "scan it again with the gray scale's settings, or learn the scanner anew with"
-                " these", code="scan_taken_otherwise")
+                "scan it again with the gray scale's settings, or calibrate the scanner again"
+                " with these", code="scan_taken_otherwise")
         said = {"bits": (before.bits, now.bits), "resolution": (before.ppi, now.ppi),
                 "profile": (before.profile, now.profile), "device": (before.device, now.device)}
         return tuple(

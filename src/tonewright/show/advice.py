@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+
+from tonewright.frozen import dataclass
 
 _BRACKET = re.compile(r" \((?:tonewright |--)[^()]*\)")
 

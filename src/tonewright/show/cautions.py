@@ -4,12 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from tonewright.errors import TonewrightError
+
 CAUTIONS = (
     "UV light harms eyes and skin. Shield the lamp, and wear eye protection rated for UV.",
     "Sensitisers and developers can be poisonous. Wear gloves, and ventilate the room.",
     "Read the safety data sheet of every chemical before you use it.",
     "Get trained first, and follow your local rules.",
 )
+_PRINT_AGAIN = {"strip_all_dark", "strip_all_light", "eye_strips_contradict",
+                "eye_count_impossible"}
+"""Codes of the errors that a new print leads out of."""
+
+
+def has_to_print(error: TonewrightError) -> bool:
+    """Whether the way out of an error is to expose something."""
+    return error.code in _PRINT_AGAIN
 
 
 def with_cautions(lines: Iterable[str], exposes: bool = True) -> str:

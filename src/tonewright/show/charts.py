@@ -21,7 +21,7 @@ from tonewright.strip.findings import StepPlace
 from tonewright.strip.places import response_stops, step_stops
 from tonewright.strip.process import Process
 from tonewright.strip.readings import Strip
-from tonewright.strip.sketch import USUAL_FILM, sketch, step_exposures
+from tonewright.strip.sketch import sketch, step_exposures
 from tonewright.strip.tablet import Tablet
 
 Options = dict[str, Any]
@@ -110,11 +110,11 @@ def scanner_chart(response: ScannerResponse) -> Options:
 
 
 def strip_sketch(
-    strip: Strip, tablet: Tablet, film_density: float | None = None, start_stops: float = 0.0
+    strip: Strip, tablet: Tablet, film_density: float | None, start_stops: float
 ) -> Options:
     """A strip while it is typed: its steps and a line through them; ``start_stops`` is where the
     axis begins, from clear film at the strip's longest time."""
-    stops = step_exposures(strip, tablet, USUAL_FILM if film_density is None else film_density)
+    stops = step_exposures(strip, tablet, film_density)
     x, y = sketch(stops, strip.density)
     series = [line("drawn quickly: the fit follows", x - start_stops, y, INK, dashed=True)]
     for half, colour, label in _HALVES:

@@ -23,9 +23,9 @@ def _(found: TonesSetAside) -> str:
 
 @sentence.register
 def _(found: ZeroMayBeOff) -> str:
-    dense = "dense" if found.density > 0.0 else "thin"
-    return (f"All tones may be read {abs(found.density):.2f} too {dense}, as where an instrument's"
-            " zero is off. Zero the densitometer on its white tile and read the print again.")
+    high = "high" if found.density > 0.0 else "low"
+    return (f"All densities may read {abs(found.density):.2f} too {high}, as where an instrument's"
+            " zero is off.")
 
 
 says(PrintsDiffer, "The prints differ from each other more than evenly coated sheets do (standard"

@@ -8,9 +8,15 @@ from typing import Any
 import numpy as np
 
 from tonewright.check.document import CauseCode, Check, CheckedTone
-from tonewright.check.findings import TonesSetAside, ZeroMayBeOff
+from tonewright.check.findings import (
+    PrintedForAnotherTime,
+    PrintsDiffer,
+    TonesSetAside,
+    ZeroMayBeOff,
+)
 from tonewright.check.refine import CURVE_OFF
 from tonewright.errors import FitError, counted
+from tonewright.measured.findings import DensitiesByProfile, DensitiesByResponse
 from tonewright.numeric.student import WITHIN_95
 from tonewright.record.codec import encode
 from tonewright.show.cautions import with_cautions
@@ -19,6 +25,7 @@ from tonewright.show.words import Fact, headed, labelled, percent, set_facts
 
 MOST_ROWS = 21
 """Tones that are listed one by one; more are put together by tens of L*."""
+SCANNED = DensitiesByProfile, DensitiesByResponse
 CAUSES: dict[CauseCode, str] = {
     "exposure": "the amount of light", "fog": "fog or poor clearing", "weak_black": "a weak black",
     "ink": "the negative's density", "process": "the contrast of the process",
@@ -67,7 +74,8 @@ def check_facts(check: Check) -> list[Fact]:
 
 
 def verdict(check: Check) -> str:
-    return "this print is " + ("" if check.passes else "not ") + "what the curve promises"
+    whose = "this print is " if len(check.prints) == 1 else "these prints together are "
+    return whose + ("" if check.passes else "not ") + "what the curve promises"
 
 
 def _read_facts(check: Check) -> Iterator[Fact]:
@@ -129,18 +137,28 @@ def _how_often(probability: float) -> str:
 
 def cause_text(check: Check) -> str:
     """What explains the differences, how large it is, and how much better than the next."""
-    cause = check.cause
+    cause, zero = check.cause, _zero(check)
     if cause.code == "none":
         return "nothing needs to be explained"
     assert cause.next is not None and cause.times_better is not None
+    instrument = "" if zero is None else f"an instrument whose zero is off by {zero.density:+.2f}"
     if cause.likelier is not None:
-        return (f"cannot tell: {CAUSES[cause.likelier]} explains it best, {CAUSES[cause.next]}"
-                f" nearly as well ({cause.times_better:.1f} times less likely)")
+        other = instrument if cause.next == "unknown" and zero else CAUSES[cause.next]
+        return (f"cannot tell: {CAUSES[cause.likelier]} explains it best, {other}"
+                f" nearly as well ({cause.times_better:.1f} times less likely)"
+                + (f". It may also be {instrument}" if zero and other != instrument else ""))
     if cause.code == "unknown":
-        return "none of those known here: light, fog, black, ink, contrast, unevenness"
+        return (f"perhaps not the print, but {instrument}" if zero else
+                "none of those known here: light, fog, black, ink, contrast, unevenness")
+    if zero is not None:
+        return f"{_named(check)}; or {instrument}. The readings do not tell the two apart"
     better = ("more than 1000" if cause.times_better > 1000.0 else f"{cause.times_better:.0f}")
     return (f"{_named(check)}. That explains the readings {better} times better than"
             f" {CAUSES[cause.next]}")
+
+
+def _zero(check: Check) -> ZeroMayBeOff | None:
+    return next((f for f in check.findings if isinstance(f, ZeroMayBeOff)), None)
 
 
 def _named(check: Check) -> str:
@@ -171,7 +189,7 @@ def why_refused(error: FitError) -> FitError:
     if not isinstance(check, Check):
         return error
     aside = next((f for f in check.findings if isinstance(f, TonesSetAside)), None)
-    if check.cause.code not in ("none", "unknown"):
+    if check.cause.code not in ("none", "unknown") or _zero(check):
         return FitError(error.given, f"the cause: {cause_text(check)}", what_to_do(check))
     if aside is None:
         return error
@@ -181,7 +199,6 @@ def why_refused(error: FitError) -> FitError:
 
 
 _DO: dict[CauseCode, str] = {
-    "none": "go on printing. Keep this check, and make another one every few prints.",
     "fog": "clear longer and in a fresh bath, coat and dry in weaker light, and try fresh"
            " sensitiser. A coated strip that gets no light shows whether it helped.",
     "weak_black": "coat more heavily or twice, let the coating dry evenly, and try fresh sensitiser"
@@ -197,15 +214,35 @@ _DO: dict[CauseCode, str] = {
 
 def what_to_do(check: Check) -> str:
     """The next step, in the bench's terms."""
+    zero = _zero(check)
+    if zero is None:
+        return _what_to_do(check)
+    if any(isinstance(f, SCANNED) for f in check.findings):
+        again = "scan this print again, with the gray scale beside it. If it comes out the same, "
+    else:
+        denser = "denser" if zero.density > 0.0 else "lighter"
+        on = "bare paper" if check.relative_to_paper else "its white tile"
+        again = (f"read the paper white of the strip or target behind the curve again. If it has"
+                 f" become {denser} too, zero the instrument on {on} and read this print again. If"
+                 " not, ")
+    return again + _what_to_do(check)
+
+
+def _what_to_do(check: Check) -> str:
     cause = check.cause
+    if cause.code == "none" and any(isinstance(f, PrintsDiffer) for f in check.findings):
+        return ("check each print by itself: only together do they keep the promise. Coat, expose"
+                " and develop the next ones alike.")
+    if cause.code == "none":
+        other = next((f for f in check.findings if isinstance(f, PrintedForAnotherTime)), None)
+        return (f"go on printing{f', for {other.time} as this print was' if other else ''}. Keep"
+                " this check, and make another one every few prints.")
     if cause.code == "exposure":
         if check.next_time is None:
             longer = "shorter" if check.difference_lightness_mean < 0.0 else "longer"
             return (f"print {longer}. How much {longer}, one strip tells (tonewright strip); a"
                     " curve made with it also tells the time (tonewright fit --process).")
         return f"print for {check.next_time} instead of {check.printing_time}."
-    if cause.code == "unknown" and any(isinstance(f, ZeroMayBeOff) for f in check.findings):
-        return "zero the densitometer on its white tile, read this print again, and check it again."
     if cause.likelier is not None:
         return ("print this check again. If it comes out the same, print one strip (tonewright"
                 " strip): it shows whether light or process has changed.")

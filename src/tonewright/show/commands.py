@@ -7,9 +7,9 @@ typed into a field, "" where nothing was; paths count from the bench's folder.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
+from tonewright.frozen import dataclass
 from tonewright.scan.instrument import Order
 from tonewright.scan.strips import Halves
 from tonewright.show.words import typed
@@ -96,13 +96,16 @@ class ScannerCommand:
     output: Path
     corners: tuple[float, ...] | None = None
     flat: Path | None = None
+    channel: str = ""
+    """Of a colour scan; blank for its luminance."""
     date: str = ""
 
     def __str__(self) -> str:
         """As it is typed."""
         return spelled("scanner", [self.scan], [
             ("--densities", self.densities), ("--corners", numbers(self.corners)),
-            ("--flat", self.flat), ("--date", self.date), ("-o", self.output)])
+            ("--flat", self.flat), ("--channel", self.channel), ("--date", self.date),
+            ("-o", self.output)])
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -139,13 +142,17 @@ class TargetCommand:
     """Red, green and blue; blank for gray."""
     chart: bool = False
     """A chart of inks instead of the levels of one."""
+    chart_colours: tuple[str, ...] = ()
+    """Its colours; none: the usual ones."""
+    no_mirror: bool = False
 
     def __str__(self) -> str:
         """As it is typed."""
         return spelled("target", [], [
-            ("--ink-colours", self.chart), ("--levels", self.levels), ("--through", self.through),
-            ("--ink-colour", self.ink_colour),
-            ("--paper-size", self.paper_size), ("--landscape", self.landscape),
+            ("--ink-colours", self.chart), ("--chart-colour", self.chart_colours),
+            ("--levels", self.levels), ("--through", self.through),
+            ("--ink-colour", self.ink_colour), ("--paper-size", self.paper_size),
+            ("--landscape", self.landscape), ("--no-mirror", self.no_mirror),
             ("--name", self.name), ("-o", self.output)])
 
 
@@ -166,6 +173,8 @@ class ReadCommand:
     corners: tuple[float, ...] | None = None
     scale_corners: tuple[float, ...] | None = None
     """Of the gray scale beside the print."""
+    channel: str = ""
+    """Of a colour scan; blank for its luminance."""
     overlay: Path | None = None
     order: Order | None = None
     """Of a list."""
@@ -179,9 +188,9 @@ class ReadCommand:
             ("--densities", self.densities), ("--flat", self.flat),
             ("--known", tuple(f"{patch}={density:g}" for patch, density in self.known)),
             ("--corners", numbers(self.corners)),
-            ("--gray-scale-corners", numbers(self.scale_corners)), ("--order", self.order),
-            ("--snake", self.snake), ("--reverse", self.reverse), ("--overlay", self.overlay),
-            ("-o", self.output)])
+            ("--gray-scale-corners", numbers(self.scale_corners)),
+            ("--channel", self.channel), ("--order", self.order), ("--snake", self.snake),
+            ("--reverse", self.reverse), ("--overlay", self.overlay), ("-o", self.output)])
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -216,7 +225,10 @@ class NegativeCommand:
     output: Path
     """The negative, or the folder for several and for films."""
     width: str = ""
+    height: str = ""
     ppi: str = ""
+    rotate: str = ""
+    """Degrees clockwise; blank for none."""
     film: str = ""
     """To lay all of them on."""
     margin: str = ""
@@ -224,14 +236,21 @@ class NegativeCommand:
     marks: bool = False
     tone_scale: bool = False
     caption: bool = False
+    depth: str = ""
+    """Bits of a value; blank for 16."""
+    no_mirror: bool = False
+    encoding: str = ""
+    flatten: bool = False
 
     def __str__(self) -> str:
         """As it is typed."""
         return spelled("negative", self.images, [
-            ("--curve", self.curve), ("--width", self.width), ("--ppi", self.ppi),
-            ("--film", self.film), ("--margin", self.margin), ("--border", self.border),
-            ("--marks", self.marks), ("--tone-scale", self.tone_scale),
-            ("--caption", self.caption), ("-o", self.output)])
+            ("--curve", self.curve), ("--encoding", self.encoding), ("--flatten", self.flatten),
+            ("--width", self.width), ("--height", self.height), ("--ppi", self.ppi),
+            ("--rotate", self.rotate), ("--film", self.film), ("--margin", self.margin),
+            ("--border", self.border), ("--marks", self.marks),
+            ("--tone-scale", self.tone_scale), ("--caption", self.caption),
+            ("--depth", self.depth), ("--no-mirror", self.no_mirror), ("-o", self.output)])
 
 
 @dataclass(frozen=True, kw_only=True)

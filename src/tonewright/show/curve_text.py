@@ -18,7 +18,7 @@ from tonewright.curve.prints import PatchPlace
 from tonewright.curve.recipe import Recipe
 from tonewright.curve.renew import Movement, Renewed
 from tonewright.curve.responses import PrintResponse
-from tonewright.errors import counted, visible
+from tonewright.errors import capital, counted, visible
 from tonewright.files.curves import Rebuilt
 from tonewright.measured.readings import Readings
 from tonewright.record.codec import encode
@@ -66,7 +66,7 @@ def _derived_json(curve: Curve) -> dict[str, Any]:
     """What only a curve by way of a process response knows."""
     if curve.recipe is None:
         return {}
-    process = curve.recipe.processes[curve.recipe.process]
+    process = curve.recipe.own_process
     return {
         "printing_time_s": curve.recipe.printing_time.value,
         "time_unit": curve.recipe.printing_time.unit, "process": process.name,
@@ -171,7 +171,7 @@ def _recipe_facts(recipe: Recipe) -> Iterator[Fact]:
         yield ("read", f"{readings_line(print_.readings)}, printed as"
                        f" {recipe.processes[print_.process].name} for"
                        f" {recipe.spoken_print_time(print_)}")
-    process = recipe.processes[recipe.process]
+    process = recipe.own_process
     yield ("process", f"{process.name}, from a strip of {len(process.strip.patches)} steps")
     yield ("time", f"the curve is for a printing time of {recipe.spoken_time}")
 
@@ -226,7 +226,7 @@ def _negative_facts(curve: Curve) -> Iterator[Fact]:
     found, recipe, negative = curve.summary.negative_density_range, curve.recipe, curve.negative
     if found is None or recipe is None or negative is None:
         return
-    process = recipe.processes[recipe.process]
+    process = recipe.own_process
     iso, whole = process.summary.log_exposure_range, process.range_to_white(recipe.printing_time)
     # the way to white is less where the time is too short for black
     need = max((r for r in (iso, whole) if r is not None), default=None)
@@ -284,10 +284,11 @@ def _doubtful_lines(curve: Curve, more: Sequence[Finding]) -> Iterator[str]:
 
 def doubtful_words(curve: Curve) -> str:
     """The patches that the fit or the scan doubts, and that are not left out."""
-    prints = () if curve.recipe is None else curve.recipe.prints
     found = {d.patch: f"{percent(d.level)} ink, {doubt_words(d.off_by_density)}"
              for d in curve.summary.doubtful}
-    for readings, left_out in ((curve.readings, ()), *((p.readings, p.left_out) for p in prints)):
+    every = [(curve.readings, ())] if curve.recipe is None else [
+        (p.readings, p.left_out) for p in curve.recipe.prints]
+    for readings, left_out in every:
         patches = () if readings is None else readings.patches
         for patch, full in zip(patches, patch_names(patches), strict=True):
             if patch.doubt and not {patch.patch, full} & {*left_out, *curve.settings.left_out}:
@@ -351,7 +352,7 @@ def next_step_words(step: NextStep) -> str:
         return ("strips and patches contradict each other, see the warnings. Check times and"
                 f" papers{f'; {leave_out}' if step.doubtful else ''}.{again}")
     return ("the curve is too unsure for a picture. "
-            + (f"{leave_out[0].upper()}{leave_out[1:]}. " if step.doubtful else ""))
+            + (f"{capital(leave_out)}. " if step.doubtful else ""))
 
 
 def _plan(curve: Curve, plan: tuple[float, ...], file: str) -> str:

@@ -24,6 +24,10 @@ _UNITS = {"black_lightness": "L*", "white_lightness": "L*", "difference_lightnes
 LABEL = {**QUANTITY, "printing_time": "time", "log_exposure_range": "range",
           "difference_lightness_mean": "error", "middle_tone_time": "mid tone"}
 
+TELLING_LIGHTNESS, TELLING_DENSITY = 10.0, 1.0
+"""Half-widths of limits (L*; density, or stops of time) beyond which they would let anything pass:
+of a handful of prints, by Student's t."""
+
 
 def drift_json(found: FoundDrift) -> dict[str, Any]:
     """All series with their limits, and what they show, under the names the command line
@@ -108,7 +112,10 @@ def _heading(one: Series, several_scales: bool) -> str:
 def _facts(one: Series) -> Iterator[str]:
     drawn = one.chart
     yield f"now {said(one, one.points[-1].value)}"
-    if np.isfinite(drawn.centre[-1]):
+    telling = TELLING_LIGHTNESS if _UNITS.get(one.quantity) == "L*" else TELLING_DENSITY
+    if one.out_since is None and drawn.high[-1] - drawn.low[-1] > 2.0 * telling:
+        yield f"usually {said(one, drawn.centre[-1])}; still too few prints for useful limits"
+    elif np.isfinite(drawn.centre[-1]):
         yield (f"usually {said(one, drawn.centre[-1])}, single prints"
                f" {said(one, drawn.low[-1])} to {said(one, drawn.high[-1])}")
         yield _limits_words(one)

@@ -243,7 +243,7 @@ def _film(report: NegativeReport) -> str:
             f", dithered (image and curve reach {report.distinct_levels} of the 256 ink levels)"
         )
     side = "mirrored for printing with the ink on the coating" if report.mirrored else (
-        "not mirrored, as --no-mirror asks")  # fmt: skip
+        "not mirrored")  # fmt: skip
     return f"{kind}, {side}"
 
 
@@ -267,11 +267,11 @@ def _size(report: NegativeReport) -> str:
         was = " x ".join(str(side) for side in report.resampled_from)
         pixels += f" (resampled in luminance from {was})"
     resolution = report.resolution
-    per_inch = resolution.per_inch if resolution else None
-    if per_inch is None:
+    if resolution is None or resolution.per_inch is None:
         return f"{pixels}, resolution unknown"
-    wide, high = 25.4 * report.width / per_inch[0], 25.4 * report.height / per_inch[1]
-    on_film = f"{pixels} at {per_inch[0]:.4g} per inch: {wide:.1f} x {high:.1f} mm on film"
+    wide, high = resolution.millimetres(report.width, report.height)
+    on_film = (f"{pixels} at {resolution.per_inch[0]:.4g} per inch: {wide:.1f} x {high:.1f} mm on"
+               " film")
     if report.sheet.margin and report.picture_mm is not None:
         on_film += f", picture {report.picture_mm[0]:.1f} x {report.picture_mm[1]:.1f} mm"
     return on_film

@@ -68,6 +68,8 @@ def _lines(report: ProofReport) -> Iterator[str]:
             if limit is not None:
                 yield labelled("together", f"picture tones {side} L* {limit:.0f} all print as"
                                f" {end}")
+        if proof.below_image_lightness is proof.above_image_lightness is None:
+            yield labelled("together", "no tones of a picture print alike at either end")
     for found in (*report.curve_findings, *report.findings):
         yield labelled(found.kind, sentence(found))
 

@@ -92,8 +92,8 @@ def _(found: LampTakenOut) -> str:
 
 @sentence.register
 def _(found: GrayScaleInOtherLight) -> str:
-    return ("The scanner response was learnt without a plain sheet, so all densities of"
-            f" {found.file} may be off by one amount, up to {found.span_density:.2f}. Learn it"
+    return ("The scanner was calibrated without a plain sheet, so all densities of"
+            f" {found.file} may be off by one amount, up to {found.span_density:.2f}. Calibrate it"
             " again with the same plain sheet (tonewright scanner --flat).")
 
 

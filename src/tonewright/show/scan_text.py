@@ -83,24 +83,22 @@ def reading_text(result: ReadResult) -> str:
     """The report: read, found, doubtful, written, next."""
     reading, target = result.reading, result.target
     scan = reading if isinstance(reading, ScanReading) else None
-    relative = isinstance(reading, Readings) and reading.relative_to_paper
     lines = [f"Print of the target {target.name}", *set_facts(reading_facts(result))]
     if scan is not None:
         lines += _doubtful_lines(scan)
     lines += [labelled(f.kind, sentence(f)) for f in reading.findings]
     written = " and ".join(str(p) for p in (result.output, result.overlay) if p is not None)
     return "\n".join([*lines, "", headed("Written:", written or "nothing"),
-                      headed("Next:", _next_step(result, relative=relative))])
+                      headed("Next:", _next_step(result))])
 
 
 def reading_facts(result: ReadResult) -> list[Fact]:
     """What was read, and how far it may be off."""
     reading, target = result.reading, result.target
     patches = [p.density for p in reading.patches if p.density is not None]
-    relative = isinstance(reading, Readings) and reading.relative_to_paper
     facts = [("read", f"{len(patches)} of {len(target.patches)} patches from"
               f" {result.source.name}, density {min(patches):.2f} to {max(patches):.2f}"
-              + (" above the bare paper" if relative else "")),
+              + (" above the bare paper" if _relative(result) else "")),
              *(_scan_facts(reading) if isinstance(reading, ScanReading) else _order_facts(result))]
     rms = _aim_rms(result)
     if rms is not None:
@@ -168,19 +166,24 @@ def _aim_rms(result: ReadResult) -> float | None:
 
 def reading_advice(result: ReadResult) -> Advice:
     """What to do with the readings now."""
-    relative = isinstance(result.reading, Readings) and result.reading.relative_to_paper
     if result.target.is_ink_chart:
         words = "see which colour of ink holds paper white"
     elif result.target.through is not None:
         words = f"check the print against the curve {result.target.through}"
     else:
         words = "make the curve from these readings"
-    return Advice(words, _next_step(result, relative=relative))
+    return Advice(words, _next_step(result))
 
 
-def _next_step(result: ReadResult, *, relative: bool) -> str:
+def _relative(result: ReadResult) -> bool:
+    """Whether densities count from the bare paper."""
+    return isinstance(result.reading, Readings) and result.reading.relative_to_paper
+
+
+def _next_step(result: ReadResult) -> str:
     """What to do with the readings now."""
     target, file = result.target, result.output or "READINGS.csv"
+    relative = _relative(result)
     if target.is_ink_chart:
         return (f"tonewright inks {typed(file)} --process NAME.process.json --time TIME"
                 + (" --relative-to-paper --paper-density D" if relative else ""))

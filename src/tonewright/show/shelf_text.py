@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any
 
-from tonewright.errors import counted
+from tonewright.errors import counted, listed
 from tonewright.record.provenance import short_id
 from tonewright.record.setup import INK, Setup
 from tonewright.shelf.arrange import LeftOut, Place, Shelf, Shelved
@@ -121,8 +121,7 @@ def changed_words(changes: Changes) -> str:
     """In which entries a curve or process was made otherwise; empty where in none."""
     if not changes:
         return ""
-    *most, last = (entry for entry, *_ in changes)
-    return f"Made with another {', '.join(most) + ' and ' if most else ''}{last}."
+    return f"Made with another {listed(entry for entry, *_ in changes)}."
 
 
 def otherwise_words(kind: str, changes: Changes) -> tuple[str, ...]:

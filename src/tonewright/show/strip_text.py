@@ -12,8 +12,9 @@ from tonewright.record.times import PrintingTime
 from tonewright.show.advice import Advice
 from tonewright.show.cautions import with_cautions
 from tonewright.show.findings import sentence
-from tonewright.show.words import headed, labelled, typed
+from tonewright.show.words import headed, labelled, set_facts, typed
 from tonewright.strip.exposure import EyeResult, EyeStrip
+from tonewright.strip.findings import StripWhiteNotReached, TimeUnsure
 from tonewright.strip.process import Process
 from tonewright.strip.tablet import Tablet
 
@@ -84,7 +85,7 @@ def _number(time: PrintingTime) -> float:
 def eye_text(result: EyeResult, tablet: Tablet, strips: Sequence[EyeStrip]) -> str:
     """What was seen, the base printing time as far as that tells, and the next one to try."""
     lines = ["Judged by eye, through the film and dry",
-             *(labelled(*fact) for fact in eye_facts(result, tablet, strips)),
+             *set_facts(eye_facts(result, tablet, strips)),
              *_finding_lines(result.findings)]
     advice = eye_advice(result, tablet)
     return with_cautions([*lines, "", headed("Next:", advice.typed())], advice.exposes)
@@ -146,7 +147,7 @@ def process_text(process: Process, file: str | None) -> str:
     written = file or "nothing (add -o NAME.process.json)"
     advice = process_advice(process, file)
     return with_cautions([
-        f"Process {process.name}", *(labelled(*fact) for fact in process_facts(process)),
+        f"Process {process.name}", *set_facts(process_facts(process)),
         *_finding_lines(process.findings), "", headed("Written:", written),
         headed("Next:", advice.typed())], advice.exposes)
 
@@ -219,6 +220,10 @@ def _finding_lines(findings: Sequence[Finding]) -> list[str]:
     return [labelled(f.kind, sentence(f)) for f in findings]
 
 
+_MORE_STRIPS = (TimeUnsure, StripWhiteNotReached)
+"""Findings that name another strip as a way out."""
+
+
 def process_advice(process: Process, file: str | None = None) -> Advice:
     """What to do next; ``file`` is where the process was written."""
     found = process.summary
@@ -236,4 +241,5 @@ def process_advice(process: Process, file: str | None = None) -> Advice:
         "measure the target that was printed beside the strip (if there is none, draw one: its time"
         f" is {process.base_time.on_timer()})",
         f"tonewright fit READINGS.csv --process {typed(file or 'NAME.process.json')}{several}"
-        " -o NAME.curve.json")
+        " -o NAME.curve.json",
+        exposes=any(isinstance(f, _MORE_STRIPS) for f in process.findings))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from tonewright.errors import listed
 from tonewright.shelf.way import STEPS, Aside, Step, Way
 
 NAMES: dict[Step | Aside, str] = {
@@ -33,5 +34,4 @@ def missing_words(way: Way) -> str:
     missing = [NAMES[step].lower() for step in STEPS if step in way.missing]
     if not missing:
         return "Nothing is left to do."
-    *most, last = missing
-    return f"Still to do: {', '.join(most)} and {last}." if most else f"Still to do: {last}."
+    return f"Still to do: {listed(missing)}."

@@ -135,7 +135,7 @@ def _check_count(tablet: Tablet, strip: EyeStrip) -> None:
     if not 1 <= strip.merged < count:
         raise OptionError(
             f"{strip.merged} steps merge on a tablet of {count}",
-            "the count is 1 (every step can be told apart) or more, and not all of them",
+            f"the count lies between 1 (all steps can be told apart) and {count - 1}",
             "count from the blackest step; if all merge, print for a quarter of the time",
             code="eye_count_impossible")
 

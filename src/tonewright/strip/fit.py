@@ -156,12 +156,6 @@ def _sifted(
     return list(doubtful), places, set_aside(placed, doubtful)
 
 
-def rebuild_process(process: Process) -> Process:
-    """The same process, evaluated again from the strip it carries."""
-    return make_process(process.strip, process.tablet, process.setup, process.name,
-                        process.settings)
-
-
 def response_model(process: Process) -> tuple[RiseModel, float]:
     """The response as a mean with modes of uncertainty, and the noise of a reading.
 
@@ -367,6 +361,7 @@ def _summary(
         max_black_density=_middle(drawn, -1), paper_white_density=_middle(drawn, 0),
         noise_density_sd=round(drawn.noise, 5), reciprocity=places.reciprocity,
         reciprocity_sd=None if places.reciprocity_sd is None else round(places.reciprocity_sd, 4))
+
 
 def _doubts(found: StripSummary, unit: TimeUnit, tablet: Tablet) -> Iterator[Finding]:
     """What the summary's numbers leave open."""

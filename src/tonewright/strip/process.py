@@ -145,10 +145,10 @@ class Process:
         it: the strict time, where ``time`` is the base printing time."""
         return time.times(10.0 ** (-self.tablet.just_black / self.summary.reciprocity))
 
-    def spoken(self, time: PrintingTime) -> str:
+    def timer_time(self, time: PrintingTime) -> PrintingTime:
         """A time as it is said: the base printing time rounded as a timer is set, any other as
         it was given."""
-        return str(time.on_timer() if time == self.base_time else time)
+        return time.on_timer() if time == self.base_time else time
 
     def shift(self, time: PrintingTime) -> float:
         """Exposure (log10) of clear film at another time."""
@@ -165,10 +165,3 @@ class Process:
             return None
         toe = float(first_place(self.exposure, self.density, white + TOE_DENSITY))
         return max(self.shift(time) - toe, 0.0)
-
-
-def process_name(file_name: str) -> str:
-    """A process's name from a file: ``kallitype.process.json``, ``kallitype.csv``: kallitype."""
-    for ending in (".json", ".process", ".csv", ".tif", ".tiff", ".png"):
-        file_name = file_name.removesuffix(ending)
-    return file_name

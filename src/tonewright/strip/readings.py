@@ -8,10 +8,11 @@ from typing import Annotated, NoReturn
 
 import numpy as np
 
-from tonewright.errors import OptionError, ReadingsError, counted
+from tonewright.errors import OptionError, ReadingsError, counted, listed
 from tonewright.frozen import dataclass
 from tonewright.measured import columns
 from tonewright.measured.columns import Source, Table, Weighting
+from tonewright.measured.densities import blank_rows, measured
 from tonewright.measured.readings import LARGEST_SD, SMALLEST_SD, density_sds, refuse_high
 from tonewright.record.codec import COLUMNS, between
 from tonewright.record.findings import Finding
@@ -93,8 +94,9 @@ class StripOptions:
 def strip_from_table(table: Table, tablet: Tablet, options: StripOptions) -> Strip:
     """The measured steps of a table.
 
-    Columns: ``step`` and a value as in `columns`; ``through`` (film or bare), ``time``,
-    ``print``, ``density_sd`` and ``state`` (dry or wet) if they are there.
+    Columns: ``step``, or ``SAMPLE_ID`` where that is a number, and a value as in `columns`;
+    ``through`` (film or bare), ``time``, ``print``, ``density_sd`` and ``state`` (dry or wet) if
+    they are there.
 
     Raises
     ------
@@ -104,10 +106,10 @@ def strip_from_table(table: Table, tablet: Tablet, options: StripOptions) -> Str
     """
     where = _step_column(table)
     _check_skip(tablet, options.skip)
-    blank = columns.blank_rows(table, options.scale)
+    blank = blank_rows(table, options.scale)
     unmeasured = _step_numbers(table, where, tablet, options.flip)[blank]
     table = columns.without_rows(table, blank)
-    value = columns.measured(table, options.scale)
+    value = measured(table, options.scale)
     steps = _step_numbers(table, where, tablet, options.flip)
     through, times = _through(table), _times(table, options.time)
     prints, sd = table.cells("print"), density_sds(table)
@@ -205,8 +207,12 @@ def _named(strip: Strip, number: int) -> Strip:
 def _step_column(table: Table) -> int:
     columns.check_columns(table)
     where = columns.find(table, "step")
+    if where is None and not columns.is_usable(table.columns):  # an instrument's own numbers
+        numbers = table.cells("sample_id")
+        if numbers and all(map(str.isdecimal, numbers)):
+            where = columns.find(table, "sample_id")
     if where is None:
-        raise ReadingsError(f"{table.source.name} has the columns {columns.listed(table.columns)}",
+        raise ReadingsError(f"{table.source.name} has the columns {columns.some(table.columns)}",
                             "a strip's file has a column step, 1 for the clearest",
                             "make a curve from it if it is a target's", code="no_step_column")
     return where
@@ -302,10 +308,9 @@ def _check_complete(
 def _steps(numbers: Sequence[int]) -> str:
     """``step 7``; ``steps 4 and 7``; ``steps 1, 2, … (31 in all)``."""
     if len(numbers) > MOST_LISTED:
-        listed = ", ".join(map(str, numbers[:MOST_LISTED]))
-        return f"steps {listed}, … ({len(numbers)} in all)"
-    *most, last = map(str, numbers)
-    return f"steps {', '.join(most)} and {last}" if most else f"step {last}"
+        first = ", ".join(map(str, numbers[:MOST_LISTED]))
+        return f"steps {first}, … ({len(numbers)} in all)"
+    return f"steps {listed(numbers)}" if numbers[1:] else f"step {numbers[0]}"
 
 
 def _check_direction(

@@ -21,11 +21,12 @@ _SPREAD = 0.1
 """Log exposure over which neighbours are averaged: a step of the finer tablet."""
 
 
-def step_exposures(strip: Strip, tablet: Tablet, film_density: float = USUAL_FILM) -> Array:
-    """Exposure of each reading, shape (n,), in stops from clear film at the longest time."""
-    longest = strip.times()[-1]
+def step_exposures(strip: Strip, tablet: Tablet, film_density: float | None) -> Array:
+    """Exposure of each reading, shape (n,), in stops from clear film at the longest time; of a film
+    of usual density where none is known."""
+    longest, film = strip.times()[-1], USUAL_FILM if film_density is None else film_density
     return np.array([(math.log10(ratio(p.time, longest)) - tablet.densities[p.step - 1]
-                      + (film_density if p.through == "bare" else 0.0)) / STOP
+                      + (film if p.through == "bare" else 0.0)) / STOP
                      for p in strip.patches])
 
 

@@ -100,7 +100,7 @@ def tablet_from_table(table: Table) -> Tablet:
     name = table.source.name
     step, density = columns.find(table, "step"), columns.find(table, "density")
     if step is None or density is None:
-        raise ReadingsError(f"{name} has the columns {columns.listed(table.columns)}",
+        raise ReadingsError(f"{name} has the columns {columns.some(table.columns)}",
                             "a tablet's file has step and density",
                             "name the columns so; step 1 is the clearest",
                             code="no_tablet_columns")

@@ -186,6 +186,12 @@ class Target:
         return np.array([p.level for p in self.patches])
 
     @property
+    def corners(self) -> Array:
+        """Of the sheet, clockwise from the top left: millimetres, shape (4, 2)."""
+        width, height = self.width_mm, self.height_mm
+        return np.array([[0.0, 0.0], [width, 0.0], [width, height], [0.0, height]])
+
+    @property
     def mark_centres(self) -> Array:
         """Millimetres, shape (4, 2)."""
         return np.array([[m.x_mm, m.y_mm] for m in self.marks])

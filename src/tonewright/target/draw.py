@@ -29,7 +29,7 @@ _LIGHT, _DARK = 0, scales.FULL_CODE
 
 def size_px(target: Target) -> tuple[int, int]:
     """Width and height of the negative in pixels."""
-    scale = target.ppi / 25.4
+    scale = target.ppi / scales.MM_PER_INCH
     return round(target.width_mm * scale), round(target.height_mm * scale)
 
 
@@ -66,7 +66,7 @@ def _drawn(target: Target, letters: Letters, channel: int) -> Pen:
     light = _LIGHT
     if target.ink_colour is not None:
         light = int(scales.channel_value(1.0, parse_colour(target.ink_colour)[channel]))
-    pen = Pen(target.ppi / 25.4, letters, light, _DARK)
+    pen = Pen(target.ppi / scales.MM_PER_INCH, letters, light, _DARK)
     for patch in target.patches:
         x, y, w, h = patch.x_mm, patch.y_mm, patch.width_mm, patch.height_mm
         pen.box(x - FRAME, y - FRAME, w + 2 * FRAME, h + 2 * FRAME)

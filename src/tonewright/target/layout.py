@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from tonewright.curve.document import Curve
 from tonewright.errors import OptionError, counted
 from tonewright.frozen import dataclass
+from tonewright.scales import MM_PER_INCH as INCH
 from tonewright.scales import Array
 from tonewright.target.document import (
     MARK_NAMES,
@@ -25,7 +26,6 @@ from tonewright.target.document import (
     legible,
 )
 
-INCH = 25.4
 PAPERS = {
     "letter": (8.5 * INCH, 11 * INCH), "legal": (8.5 * INCH, 14 * INCH),
     "a6": (105.0, 148.0), "a5": (148.0, 210.0), "a4": (210.0, 297.0), "a3": (297.0, 420.0),

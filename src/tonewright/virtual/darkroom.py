@@ -6,7 +6,6 @@ are and `truth` for what they do; both can be had from here.
 
 from __future__ import annotations
 
-import string
 from dataclasses import replace
 
 import numpy as np
@@ -17,6 +16,7 @@ from tonewright.errors import OptionError
 from tonewright.frozen import dataclass
 from tonewright.measured.readings import Reading, Readings
 from tonewright.scales import Array
+from tonewright.target.layout import row_name
 from tonewright.virtual.materials import (
     CYANOTYPE,
     DEMO_INK,
@@ -153,7 +153,7 @@ def measure_target(
         exact = flaws.print_density(darkroom, darkroom.exposure(wanted) + uneven, rng)
         density, spoilt = flaws.read(exact, rng)
         prefix = f"{sheet}-" if sheets > 1 else ""
-        names = [f"{prefix}{_row_name(r)}{c + 1:02d}" for r, c in zip(row, column, strict=True)]
+        names = [f"{prefix}{row_name(r)}{c + 1:02d}" for r, c in zip(row, column, strict=True)]
         sd = flaws.noise_density_sd if flaws.states_sd else None
         patches += [
             Reading(float(u), float(d), sd, f"sheet {sheet}", name)
@@ -163,12 +163,6 @@ def measure_target(
     readings = Readings(tuple(patches), "visual-density", relative_to_paper=False)
     truth = np.tile(darkroom.print_density(wanted), sheets)
     return TargetReadings(readings, tuple(stained), truth)
-
-
-def _row_name(row: int) -> str:
-    """A … Z, then AA, AB, …"""
-    letters = string.ascii_uppercase
-    return letters[row] if row < 26 else letters[row // 26 - 1] + letters[row % 26]
 
 
 @dataclass(frozen=True)

@@ -18,11 +18,10 @@ from scipy import ndimage
 
 from tonewright import scales
 from tonewright.frozen import dataclass
-from tonewright.scales import Array
+from tonewright.scales import MM_PER_INCH, Array
 from tonewright.virtual.truth import Darkroom
 
 Plane = NDArray[np.float32]
-MM_PER_INCH = 25.4
 
 Encoding = Literal["power", "srgb", "lightness"]
 

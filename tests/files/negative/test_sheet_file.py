@@ -8,7 +8,7 @@ import pytest
 
 from tonewright.errors import OptionError, TonewrightError
 from tonewright.files.negative.settings import NegativeSettings
-from tonewright.files.negative.sheet_file import read_sheet, write_sheet
+from tonewright.files.negative.sheet_file import read_sheet, sheet_text
 from tonewright.negative.sheet import SheetSettings
 from tonewright.negative.size import SizeWish
 
@@ -23,12 +23,12 @@ def settings(sheet, ppi=None):
     settings(ALL, Fraction(720)), settings(SheetSettings()), settings(ALL, Fraction(1441, 4)),
 ])  # fmt: skip
 def test_what_is_written_is_read(tmp_path, chosen):
-    write_sheet(tmp_path / "s.toml", chosen)
+    (tmp_path / "s.toml").write_text(sheet_text(chosen), encoding="utf-8")
     assert read_sheet(tmp_path / "s.toml") == chosen
 
 
 def test_what_was_said_wins(tmp_path):
-    write_sheet(tmp_path / "s.toml", settings(ALL, Fraction(720)))
+    (tmp_path / "s.toml").write_text(sheet_text(settings(ALL, Fraction(720))), encoding="utf-8")
     said = settings(SheetSettings(border="clear", marks=False), Fraction(360))
     found = read_sheet(tmp_path / "s.toml", said)
     assert found == settings(SheetSettings(14.5, "clear", False, False, True), Fraction(360))

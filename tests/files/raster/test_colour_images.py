@@ -19,7 +19,8 @@ from tonewright.files.negative.pipeline import WriteSettings, write_mapped
 from tonewright.files.negative.tones import image_tones
 from tonewright.files.raster import bands, icc, tiff_pixels
 from tonewright.files.raster.icc import colour_luminance, gray_profile, lightness_profile
-from tonewright.files.raster.open import OpenOptions, open_image
+from tonewright.files.raster.open import open_image
+from tonewright.files.raster.source import OpenOptions
 from tonewright.negative.colour import (
     SRGB_WEIGHTS,
     Luminances,

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from datetime import date
-from functools import partial
 
 from tonewright.bench.pages.page import NAMED, Page, choices, refusal
 from tonewright.bench.parts.chart import Chart
 from tonewright.bench.parts.drop import Drop
-from tonewright.bench.parts.field import Choice, Fault, Field
+from tonewright.bench.parts.field import Fault, Field
 from tonewright.bench.parts.grid import DensityGrid
 from tonewright.bench.parts.tags import Tag, button, link
 from tonewright.bench.tasks.check import check, keep_tones, refine, renew
@@ -38,19 +37,19 @@ class CheckPage(Page):
         self.changed()
 
     def _side(self) -> None:
-        curves = self.names("curve")
-        self.curve = Field("Curve", next(iter(curves), ""), choices=choices(curves),
-                           on_change=self.changed)
+        self.curve = self.curve_field()
         Tag("h2", "Readings of the print")
         Drop("A table, or an instrument's list", file_address(self.paper), self._arrived,
              accept=".csv,.txt")
-        self.listed = Tag("div")
+        self.came: list[str] = []
+        self.tables = self.ticks(
+            self._tables, first=True, on_change=self._ticked,
+            none="There are none yet: drop one, read the scan of a print, or type its tones.")
         self.unusable = Fault()
-        self.tables: dict[str, Choice] = {}
-        self.target = Field("Layout of the tone scale", "", on_change=self.changed,
-                            choices=self._layouts,
-                            hint="For a list without tones: the layout kept with the negative")
-        self._list(None)
+        self.target = self.file_field(
+            "Layout of the tone scale", "", self._layouts, on_change=self.changed,
+            hint="For a list without tones: the layout kept with the negative")
+        self._layout(*self.tables.ticked)
         with Tag("p"):
             link("Read the scan of a print", "read")
         with Tag("details"):
@@ -64,9 +63,10 @@ class CheckPage(Page):
             button("Refine the curve by this print", self._refine)
         self.kept = Tag("div", aria_live="polite")
         Tag("h2", "When paper or chemistry has changed")
-        strips = self.names("process")
-        self.process = Field("New strip", next(iter(strips), ""), choices=choices(strips),
-                             hint="One strip of the new paper or chemistry renews the whole curve")
+        self.process = self.file_field(
+            "New strip", next(iter(self.names("process")), ""),
+            lambda: choices(self.names("process")),
+            hint="One strip of the new paper or chemistry renews the whole curve")
         with Tag("div", classes="buttons"):
             button("Renew the curve by this strip", self._renew)
             link("Print a strip first", "strip", "button")
@@ -76,41 +76,35 @@ class CheckPage(Page):
                                     "check_other_paper", "process_moved", "no_curve")},
                                self.curve)
 
-    def _list(self, chosen: str | None) -> None:
-        """The tables that can be a print's readings; one of them is ticked."""
-        names = tables(self.bench.papers, self.paper, "print")
-        if chosen is None:
-            chosen = next(iter(names), None)
-        elif chosen not in names:  # the check says what is wrong with it
-            names = [chosen, *names]
-        with self.listed.anew():
-            self.tables = {n: Choice(n, n == chosen, partial(self._ticked, n)) for n in names}
-            if not names:
-                Tag("p", "There are none yet: drop one, read the scan of a"
-                    " print, or type its tones.", "hint")
-        if chosen is not None:
-            self._layout(chosen)
+    def _tables(self) -> list[str]:
+        """Those that can be a print's readings, and what was dropped: the check says what is wrong
+        with it."""
+        found = tables(self.bench.papers, self.paper, "print")
+        return [*(n for n in self.names("table") if n in self.came and n not in found), *found]
 
     def _arrived(self, name: str) -> None:
-        self._list(name)
+        self.came.append(name)
+        self.tables.tick(name, alone=True)
+        self._layout(name)
         self.changed()
 
     def _ticked(self, name: str) -> None:
-        if self.tables[name].value:
+        if name in self.tables.ticked:
             self._layout(name)
         self.changed()
 
-    def _layout(self, name: str) -> None:
+    def _layout(self, *names: str) -> None:
         """Choose the layout that a list of patches is read by, where only one can be."""
-        layout = layout_of(self.bench.papers, self.paper, name)
-        if layout is not None:
-            self.target.renew(layout)
+        for name in names:
+            layout = layout_of(self.bench.papers, self.paper, name)
+            if layout is not None:
+                self.target.renew(layout)
 
     def _layouts(self) -> dict[str, str]:
         return choices(self.names("target"), "none: the table gives the tones")
 
     def _asked(self, name: str = "check", output: str | None = None) -> PrintCommand:
-        chosen = tuple(self.below(n) for n, box in self.tables.items() if box.value)
+        chosen = tuple(map(self.below, self.tables.ticked))
         if not self.curve.value or not chosen:
             raise OptionError("no readings are chosen" if self.curve.value else
                               "there is no curve yet", "a print is checked against the curve that"
@@ -122,7 +116,8 @@ class CheckPage(Page):
             target=self.chosen(self.target))
 
     async def redraw(self) -> None:
-        if not any(box.value for box in self.tables.values()):
+        if not self.tables.ticked:
+            self.refused.clear()
             self._none()
             return
 
@@ -149,7 +144,7 @@ class CheckPage(Page):
             self._show(await self.bench.quick.call(check, self._asked(output=name)))
             self.say_kept(f"Kept as {name}.", "report")
 
-        await self.ask(self.refused, keep, otherwise=self.unusable)
+        await self.pressed(self.refused, keep, otherwise=self.unusable)
 
     async def _refine(self) -> None:
         async def work() -> None:
@@ -157,7 +152,7 @@ class CheckPage(Page):
             self._show(await self.bench.quick.call(refine, self._asked("refine", name)))
             self.say_kept(f"The refined curve is kept as {name}.", "negative")
 
-        await self.ask(self.refused, work)
+        await self.pressed(self.refused, work)
 
     async def _renew(self) -> None:
         async def work() -> None:
@@ -172,7 +167,7 @@ class CheckPage(Page):
                 self.below(name)))
             self.say_kept(f"The renewed curve is kept as {name}.", "negative")
 
-        await self.ask(self.refused, work)
+        await self.pressed(self.refused, work)
 
     async def _keep_tones(self) -> None:
         async def keep() -> None:
@@ -181,8 +176,8 @@ class CheckPage(Page):
                          zip(_TONES, self.grid.values, strict=True))
             await self.bench.quick.call(keep_tones, rows, self.below(name))
             self.grid.set_values([])
-            self._list(name)
+            self.tables.tick(name, alone=True)
             self.say_kept(f"Kept as {name}; checked now.", "check")
             await self.redraw()
 
-        await self.ask(self.refused, keep)
+        await self.pressed(self.refused, keep)

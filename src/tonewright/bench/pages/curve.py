@@ -35,17 +35,17 @@ class CurvePage(Page):
         self.changed()
 
     def _side(self) -> None:
-        tables = readings_tables(self.bench.papers, self.paper)
-        processes = self.names("process")
         Tag("h2", "Readings")
-        self.tables = {name: Choice(name, name == tables[0], self.changed) for name in tables}
-        if not tables:
-            Tag("p", "There are no readings yet: read a print of the target first, or copy a table"
-                " into the paper's folder.", "hint")
+        self.tables = self.ticks(
+            lambda: readings_tables(self.bench.papers, self.paper), first=True,
+            on_change=lambda _: self.changed(),
+            none="There are no readings yet: read a print of the target first, or copy a table"
+            " into the paper's folder.")
         self.unusable = Fault()
-        self.process = Field("Strip", next(iter(processes), ""), on_change=self.changed,
-                             choices=choices(processes, "none"),
-                             hint="Gives the curve its printing time")
+        self.process = self.file_field(
+            "Strip", next(iter(self.names("process")), ""),
+            lambda: choices(self.names("process"), "none"), on_change=self.changed,
+            hint="Gives the curve its printing time")
         self.time = Field("The target was printed for", "", on_change=self.changed,
                           hint="Only if this was not the time of the strip: 10 min, 90s, 7:30")
         self.aim = Field("Aim", "lightness", choices=_AIMS, on_change=self.changed,
@@ -62,7 +62,7 @@ class CurvePage(Page):
         self.kept = Tag("div", aria_live="polite")
 
     def _asked(self) -> FitCommand:
-        chosen = tuple(self.below(name) for name, box in self.tables.items() if box.value)
+        chosen = tuple(map(self.below, self.tables.ticked))
         if not chosen:
             raise OptionError("no readings are chosen", "a curve is made from the readings of a"
                               " target", "choose a table, or read a print first")
@@ -79,8 +79,7 @@ class CurvePage(Page):
         return set().union(*self._drafts())
 
     def _drafts(self) -> list[set[str]]:
-        return [self.bench.left_out(self.paper, name) for name, box in self.tables.items()
-                if box.value]
+        return [self.bench.left_out(self.paper, name) for name in self.tables.ticked]
 
     async def _clicked(self, row: int) -> None:
         """A patch in the picture."""
@@ -95,7 +94,8 @@ class CurvePage(Page):
         await self.redraw()
 
     async def redraw(self) -> None:
-        if not any(box.value for box in self.tables.values()):
+        if not self.tables.ticked:
+            self.refused.clear()
             self.response.show(None, "Choose readings: the curve is drawn from them.")
             self.correction.show(None)
             self.result.clear()
@@ -134,4 +134,4 @@ class CurvePage(Page):
             self._show(await self.bench.quick.call(keep_curve, self._asked()))
             self.say_kept(f"Kept as {self._file()}.", "negative")
 
-        await self.ask(self.refused, keep, otherwise=self.unusable)
+        await self.pressed(self.refused, keep, otherwise=self.unusable)

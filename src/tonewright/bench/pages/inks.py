@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from tonewright.bench.pages.page import NAMED, Page, choices, number, refusal
-from tonewright.bench.parts.field import Field
+from tonewright.bench.pages.page import NAMED, Page, choices, more, number, refusal
+from tonewright.bench.parts.field import Choice, Field
 from tonewright.bench.parts.result import show_result
 from tonewright.bench.parts.tags import Tag, button
 from tonewright.bench.tasks.inks import InksView, rank
@@ -17,6 +17,7 @@ from tonewright.record.setup import Setup
 from tonewright.show.commands import InksCommand, TargetCommand
 from tonewright.target.layout import DEFAULT_PAPER, PAPERS
 
+_OF_COLOURS = ("ink_colour_unclear", "chart_colours", "target_repeats")
 _HEADS = ("Colour", "Density at full ink", "Steepest", "Enough")
 
 
@@ -26,9 +27,9 @@ class InksPage(Page):
     def build(self) -> None:
         """The ranking as large as it can be, and what it is made from."""
         self.colour: str | None = None
-        Tag("p", "Some coloured inks hold back more of the light than black, and how much cannot be"
-            " seen. Print a chart of colours on a paper whose strip you know, and let the coating"
-            " tell.")
+        Tag("p", "Some coloured inks hold back more UV than black ink does, and the eye cannot"
+            " judge which. Print a chart of colours on a paper that you have a strip of, and"
+            " measure the print: it shows how dense each colour is to the coating.")
         with Tag("div", classes="plot-and-side"):
             with Tag("section", aria_label="The colours"):
                 self.result = Tag("div", aria_live="polite")
@@ -41,9 +42,15 @@ class InksPage(Page):
         Tag("h2", "The chart")
         self.sheet = Field("Film sheet", DEFAULT_PAPER, choices={name: name for name in PAPERS})
         self.name = self.name_field("Keep the chart as", ".target.json", f"{self.title}-inks")
+        with more():
+            self.colours = Field("Colours of your own", hint="Red, green and blue of each:"
+                                 " 255,120,0; 0,120,255. Blank for every mixture of none, half and"
+                                 " full")
+            self.straight = Choice("Do not mirror",
+                                   hint="For printing through the back of the film")
         with Tag("div", classes="buttons"):
             button("Draw a chart of inks", self._draw)
-        self.not_drawn = refusal({self.name: NAMED,
+        self.not_drawn = refusal({self.name: NAMED, self.colours: _OF_COLOURS,
                                   self.sheet: ("target_too_large", "patch_size")})
         self.drawn = Tag("div", aria_live="polite")
 
@@ -85,12 +92,17 @@ class InksPage(Page):
         async def draw() -> None:
             name = self.name.value.strip() or "inks"
             asked = TargetCommand(output=self.below(f"{name}.tif"), name=name, chart=True,
-                                  paper_size=self.sheet.value)
+                                  paper_size=self.sheet.value, no_mirror=self.straight.value,
+                                  chart_colours=tuple(filter(None, map(
+                                      str.strip, self.colours.value.split(";")))))
             view = await self.bench.quick.call(keep_target, asked)
             self.offer(self.drawn, name)
+            self.drawn.reveal()
+            if self.foot is not None:
+                self.foot.lead_to("read")
             self.show_result(view)
 
-        await self.ask(self.not_drawn, draw)
+        await self.pressed(self.not_drawn, draw)
 
     def _asked(self) -> InksCommand:
         needed = number(self.range, "the density range", "ink_range", "it is a number such as 1.9",
@@ -144,4 +156,4 @@ class InksPage(Page):
                 papers.write_setup(self.paper, replace(setup, ink_colour=colour), before)
             self.say_kept(f"The setup says {colour} now. Draw a target in it.", "target")
 
-        await self.ask(self.refused, keep)
+        await self.pressed(self.refused, keep)

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from nicegui import ui
 
-from tonewright.bench.pages.page import Page, Working, choices, refusal
+from tonewright.bench.pages.page import Page, Working, more, refusal
 from tonewright.bench.parts.drop import Drop
 from tonewright.bench.parts.field import Choice, Fault, Field
 from tonewright.bench.parts.result import same_command, show_result
@@ -23,6 +23,10 @@ from tonewright.files.way import NEGATIVE, stem
 from tonewright.negative.sheet import DEFAULT_MARGIN_MM
 from tonewright.show.commands import NegativeCommand
 
+_ENCODINGS = {"": "as its profile says; without one, the usual", "gamma:2.2": "gamma 2.2",
+              "srgb": "sRGB", "linear": "linear: light", "lightness": "lightness, L*"}
+_TURNS = {"": "not at all", "90": "90°", "180": "180°", "270": "270°"}
+_DEPTHS = {"": "16", "8": "8, dithered"}
 _BORDERS = {"": "black: clear film", "opaque": "paper white: the heaviest ink"}
 
 
@@ -31,7 +35,7 @@ class NegativePage(Page):
 
     def build(self) -> None:
         """The sheet and the proof side by side, and what is chosen."""
-        self.proofed: tuple[Path, Path] | None = None
+        self.proofed: tuple[object, ...] = ()
         self.turn = 0
         with Tag("div", classes="plot-and-side"):
             with Tag("section", aria_label="The sheet and the print"):
@@ -50,13 +54,10 @@ class NegativePage(Page):
     def _side(self) -> None:
         Drop("Pictures: TIFF, PNG or JPEG", file_address(self.paper), self._arrived,
              accept=".tif,.tiff,.png,.jpg,.jpeg", multiple=True)
-        self.pictures = Tag("div")
-        self.boxes: dict[str, Choice] = {}
-        self._list(set())
+        self.pictures = self.ticks(lambda: pictures(self.bench.papers, self.paper),
+                                   on_change=lambda _: self.changed())
         self.unusable = Fault()
-        curves = self.names("curve")
-        self.curve = Field("Curve", next(iter(curves), ""), choices=choices(curves),
-                           on_change=self.changed)
+        self.curve = self.curve_field()
         self.width = Field("Width on the film", on_change=self.changed,
                            hint="200mm or 8in; leave blank for the picture's own")
         self.ppi = Field("Pixels to the inch", on_change=self.changed,
@@ -74,13 +75,16 @@ class NegativePage(Page):
         self.film = Field("Lay all negatives on one film", on_change=self.changed,
                           hint="a4, 8x10, 210x297mm, or the width of a roll, 610mm; leave blank"
                           " for a file each")
+        with more():
+            self._more()
         with Tag("div", classes="buttons"):
             button("Make the negatives", self._make, "button primary")
         self.working = Working(self.bench.long.cancel)
         self.refused = refusal({
-            self.unusable: ("negative_again", "negative_twice", "image_transparent", "image_pages",
-                            "image_encoding", "no_picture"),
+            self.unusable: ("negative_again", "negative_twice", "image_pages", "no_picture"),
+            self.encoding: ("image_encoding",), self.flatten: ("image_transparent",),
             self.width: ("picture_size_unknown", "sheet_size", "negative_width"),
+            self.height: ("picture_shape", "negative_height"),
             self.ppi: ("pixels_not_square", "impossible_resolution", "negative_resolution",
                        "too_many_pixels", "film_resolution"),
             self.scale: ("no_room_for_tone_scale",),
@@ -90,18 +94,25 @@ class NegativePage(Page):
         self.lines = _Lines()
         self.kept = Tag("div", aria_live="polite")
 
-    def _list(self, chosen: set[str]) -> None:
-        """The pictures of the folder, those that are to be made ticked."""
-        names = pictures(self.bench.papers, self.paper)
-        with self.pictures.anew():
-            self.boxes = {name: Choice(name, name in chosen, self.changed) for name in names}
+    def _more(self) -> None:
+        self.height = Field("Height on the film", on_change=self.changed,
+                            hint="Of the picture, instead of its width")
+        self.encoding = Field("What the picture's values mean", "", choices=_ENCODINGS,
+                              on_change=self.changed)
+        self.flatten = Choice("Lay transparent parts on white", on_change=self.changed)
+        self.rotate = Field("Turn the picture clockwise", "", choices=_TURNS,
+                            on_change=self.changed)
+        self.depth = Field("Bits of a value", "", choices=_DEPTHS, on_change=self.changed,
+                           hint="8 for a printer's program that takes no more")
+        self.straight = Choice("Do not mirror", on_change=self.changed,
+                               hint="For printing through the back of the film")
 
     def _arrived(self, name: str) -> None:
-        self._list({name} | {n for n, box in self.boxes.items() if box.value})
+        self.pictures.tick(name)
         self.changed()
 
     def _asked(self) -> NegativeCommand:
-        names = [name for name, box in self.boxes.items() if box.value]
+        names = self.pictures.ticked
         if not self.curve.value:
             raise OptionError("there is no curve yet", "a negative is made through a curve",
                               "make the curve first", code="no_curve")
@@ -111,7 +122,9 @@ class NegativePage(Page):
         return NegativeCommand(
             images=tuple(map(self.below, names)), curve=self.below(self.curve.value),
             output=self.below(self._output(names)), width=self.width.value.strip(),
-            ppi=self.ppi.value.strip(), film=self.film.value.strip(),
+            height=self.height.value.strip(), rotate=self.rotate.value, depth=self.depth.value,
+            no_mirror=self.straight.value, encoding=self.encoding.value,
+            flatten=self.flatten.value, ppi=self.ppi.value.strip(), film=self.film.value.strip(),
             margin=self.margin.value.strip(), border=self.border.value, marks=self.marks.value,
             tone_scale=self.scale.value, caption=self.caption.value)
 
@@ -128,7 +141,8 @@ class NegativePage(Page):
 
     async def redraw(self) -> None:
         """The proof first: it is what the printer waits for."""
-        if not any(box.value for box in self.boxes.values()):
+        if not self.pictures.ticked:
+            self.refused.clear()
             return
         quick = self.bench.quick
         self.turn += 1
@@ -136,14 +150,16 @@ class NegativePage(Page):
 
         async def draw() -> None:
             asked = self._asked()
-            if self.proofed != (asked.images[0], asked.curve):
-                seen = await quick.call_newest(proof, asked.images[0], asked.curve)
+            of = asked.images[0], asked.curve, asked.encoding, asked.flatten
+            if self.proofed != of:
+                seen = await quick.call_newest(proof, asked)
                 _picture(self.proof, seen, "What the print will look like")
-                self.proofed = asked.images[0], asked.curve
+                self.proofed = of
             if mine != self.turn:  # its sheet would overtake what was asked for since
                 return
             shown = await quick.call_newest(sheet, asked)
-            _picture(self.sheet, shown, "The sheet of film, mirrored as it is printed")
+            _picture(self.sheet, shown, "The sheet of film, "
+                     f"{'not ' if asked.no_mirror else ''}mirrored, as it is printed")
 
         await self.ask(self.refused, draw, otherwise=self.unusable)
 
@@ -168,7 +184,7 @@ class NegativePage(Page):
             if asked is not None:
                 self._stopped(asked)
 
-        await self.ask(self.refused, work, stopped, self.unusable)
+        await self.pressed(self.refused, work, stopped, self.unusable)
         self.working.end()
         self.lines.end()
 
@@ -178,7 +194,7 @@ class NegativePage(Page):
         done = _made(asked.images, root / asked.output) if many else {}
         for image, made in done.items():
             self._done(image.name, made.relative_to(root))
-            self.boxes[self._named(image)].set(False)
+            self.pictures.boxes[self._named(image)].set(False)
         kept = f"{counted(len(done), 'negative')} of {len(asked.images)} had been finished"
         with self.kept.anew():
             Tag("p", f"Stopped. {kept}, and {'is' if len(done) == 1 else 'are'} kept in"

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable, Mapping
+from collections.abc import Awaitable, Callable, Iterator, Mapping
+from contextlib import contextmanager
 from datetime import date
 from functools import partial
 from pathlib import Path
@@ -12,14 +13,14 @@ from nicegui import ui
 
 from tonewright.bench.frame import Foot, address, on_change, paper_title
 from tonewright.bench.parts.corners import Corners, Sought
-from tonewright.bench.parts.field import Field, Place, Refusal
+from tonewright.bench.parts.field import Field, Place, Refusal, Ticks
 from tonewright.bench.parts.result import show_result
 from tonewright.bench.parts.tags import Tag, button, link
 from tonewright.bench.state import Bench
 from tonewright.bench.tasks.views import View
 from tonewright.bench.transfer import file_address
 from tonewright.bench.worker import Cancelled, Overtaken
-from tonewright.errors import OptionError, TonewrightError
+from tonewright.errors import FileError, OptionError, TonewrightError
 from tonewright.files.contents import foreign_images
 from tonewright.files.papers import Kind
 from tonewright.files.preview import preview_scan
@@ -27,6 +28,7 @@ from tonewright.shelf.way import Aside, Step
 
 NAMED = ("output_exists", "name_unusable", "outside_folder")
 """Codes of errors that the name of what is kept is at fault of."""
+_CHANNELS = {"": "luminance", "red": "red", "green": "green", "blue": "blue"}
 
 
 class Page:
@@ -42,7 +44,8 @@ class Page:
     def __init__(self, bench: Bench, paper: str, foot: Foot | None = None) -> None:
         self.bench, self.paper, self.foot = bench, paper, foot
         self._client = ui.context.client
-        self._listing: list[Field] = []
+        self._listing: list[Field | Ticks] = []
+        self._names: list[tuple[Field, str]] = []
         on_change(bench, self.files_changed, paper)
         self.build()
 
@@ -67,12 +70,14 @@ class Page:
         """What is kept is called by this, with an ending of its own; at first by the stem or the
         paper's name."""
         name = self.free((stem or self.title) + ending).removesuffix(ending)
-        return Field(label, name, **more)
+        field = Field(label, name, **more)
+        self._names.append((field, ending))
+        return field
 
     def printed_field(self) -> Field:
         """The day of a print that a document is made from."""
         return Field("Printed on", date.today().isoformat(), on_change=self.changed,
-                     hint="Its age is counted from this day; blank if you do not know")
+                     hint="Its age counts from this day. Leave blank if you do not know it")
 
     def file_field(
         self, label: str, value: str, files: Callable[[], dict[str, str]], **more: Any
@@ -81,6 +86,18 @@ class Page:
         field = Field(label, value, choices=files, **more)
         self._listing.append(field)
         return field
+
+    def ticks(self, files: Callable[[], list[str]], **more: Any) -> Ticks:
+        """Files to tick, which follow the folder as well."""
+        ticks = Ticks(files, **more)
+        self._listing.append(ticks)
+        return ticks
+
+    def curve_field(self, on_change: Callable[[], Any] | None = None) -> Field:
+        """The curve that a page is about, at first the newest."""
+        return self.file_field("Curve", next(iter(self.names("curve")), ""),
+                               lambda: choices(self.names("curve")),
+                               on_change=on_change or self.changed)
 
     def files_changed(self) -> Any:
         """Something in the folder has changed."""
@@ -103,13 +120,17 @@ class Page:
     def scanner_field(
         self, value: str | None = None, none: str = "none", **more: Any
     ) -> Field:
-        """The scanner's response, at first the newest, and the way to learn one."""
+        """The scanner's response, at first the newest, and the way to calibrate one."""
         known = self.scanners()
         if value is None or value not in ("", *known):
             value = next(iter(known), "")
         field = self.file_field("Scanner", value, lambda: {"": none} | self.scanners(), **more)
-        link("Learn it from a gray scale", address(self.paper, "scanner"), "beside")
+        link("Calibrate it with a gray scale", address(self.paper, "scanner"), "beside")
         return field
+
+    def channel_field(self, **more: Any) -> Field:
+        """What is read of a colour scan."""
+        return Field("Channel of a colour scan", "", choices=_CHANNELS, **more)
 
     def corners(self, sought: Sought, read: Callable[[], Any], box: Tag | None = None) -> Corners:
         """Four places of a scan to be set by hand."""
@@ -184,16 +205,36 @@ class Page:
         stopped: Callable[[], object] = lambda: None, otherwise: Place | None = None,
     ) -> None:
         """Do some work; where it is refused, that is said, ``otherwise`` if it concerns no field of
-        its own; ``stopped`` is told of a stop."""
-        refusal.clear()
+        its own, until it is done or refused for another reason; ``stopped`` is told of a stop."""
         try:
             await work()
+            refusal.clear()
         except TonewrightError as error:
-            refusal.show(error, otherwise)
+            refusal.show(self._with_free_name(error), otherwise)
         except Cancelled:
+            refusal.clear()
             stopped()
         except Overtaken:
             pass
+
+    async def pressed(
+        self, refusal: Refusal, work: Callable[[], Awaitable[None]],
+        stopped: Callable[[], object] = lambda: None, otherwise: Place | None = None,
+    ) -> None:
+        """The same at the press of a button: what was refused before is said anew if need be."""
+        refusal.clear()
+        await self.ask(refusal, work, stopped, otherwise)
+
+    def _with_free_name(self, error: TonewrightError) -> TonewrightError:
+        """A page replaces no file: it offers a name that is free."""
+        if error.code != "output_exists":
+            return error
+        names = [(field.value.strip(), ending) for field, ending in self._names]
+        free = [free for name, ending in names
+                if (free := self.free(name + ending).removesuffix(ending)) != name]
+        return FileError(error.given, "the bench never replaces a file",
+                         f"keep it as {free[0]}" if free else "give it another name",
+                         code=error.code)
 
     def soon(self, call: Callable[[], Any]) -> None:
         """Call as soon as the event that is being handled is over; what sent it may be gone."""
@@ -222,6 +263,46 @@ def number(field: Field, what: str, code: str, rule: str, way_out: str) -> float
         return float(typed.replace(",", ".")) if typed else None
     except ValueError:
         raise OptionError(f"{typed} is typed for {what}", rule, way_out, code=code) from None
+
+
+@contextmanager
+def more() -> Iterator[None]:
+    """What few prints need, folded in."""
+    with Tag("details"):
+        Tag("summary", "More")
+        yield
+
+
+class WhichScan:
+    """A scan that comes while another is chosen may be that of the plain white sheet: it is
+    asked.
+
+    Parameters
+    ----------
+    take:
+        Told a name, and whether that is the plain sheet's; gives the field that it went to.
+    """
+
+    def __init__(self, take: Callable[[str, bool], Field]) -> None:
+        self._take = take
+        self._box = Tag("div", role="group", aria_label="What the scan is")
+
+    def ask(self, name: str, chosen: str) -> None:
+        """Ask what a file is, and what the one becomes that is chosen."""
+        with self._box.anew():
+            Tag("p", f"{name} is in the paper's folder. {chosen} is still the scan to read. What is"
+                f" {name}?", role="status")
+            with Tag("div", classes="buttons"):
+                button("The plain white sheet", lambda: self._answer((name, True)))
+                button("The scan to read", lambda: self._answer((name, False)))
+                button(f"The scan to read; {chosen} is the plain white sheet",
+                       lambda: self._answer((name, False), (chosen, True)))
+        self._box.reveal()
+
+    def _answer(self, *taken: tuple[str, bool]) -> None:
+        self._box.clear()
+        fields = [self._take(name, plain) for name, plain in taken]
+        fields[0].box.enter()  # what was pressed is gone
 
 
 class Working:

@@ -6,7 +6,16 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any, cast
 
-from tonewright.bench.pages.page import NAMED, Page, Working, choices, number, refusal
+from tonewright.bench.pages.page import (
+    NAMED,
+    Page,
+    WhichScan,
+    Working,
+    choices,
+    more,
+    number,
+    refusal,
+)
 from tonewright.bench.parts.corners import GRAY_SCALE, SHEET
 from tonewright.bench.parts.drop import Drop
 from tonewright.bench.parts.field import Choice, Field, TextArea
@@ -51,8 +60,11 @@ class ReadPage(Page):
     def _side(self) -> None:
         Drop("Scan (16-bit TIFF or PNG), or an instrument's list", file_address(self.paper),
              self._arrived, accept=".tif,.tiff,.png,.csv,.txt,.json")
-        self.taken = Tag("p", "The densities of a gray scale, and the .target.json of a target"
-                         " drawn elsewhere, can be dropped here too.", "hint", aria_live="polite")
+        self.taken = Tag("p", "The scan of a plain white sheet, the densities of a gray scale, and"
+                         " the .target.json of a target drawn elsewhere can be dropped here too.",
+                         "hint", aria_live="polite")
+        self.which = WhichScan(lambda name, plain: self._take(
+            name, self.flat if plain else self.source))
         with Tag("details"):
             Tag("summary", "Or paste an instrument's list")
             self.pasted = TextArea("The list, as text", hint="A line for each patch. It becomes a"
@@ -69,7 +81,7 @@ class ReadPage(Page):
         with Tag("div") as self.of_lists:
             self._for_lists()
         self.of_lists.set_visibility(False)
-        self.name = Field("Keep the readings as", "")
+        self.name = self.name_field("Keep the readings as", ".csv")
         self._name()
         with Tag("div", classes="buttons"):
             button("Read it", self._read, "button primary")
@@ -95,6 +107,8 @@ class ReadPage(Page):
         self.white = Field("Density of the bare paper, if known",
                            hint="With neither scanner nor gray scale, give this and the next")
         self.black = Field("Density of the blackest patch, if known")
+        with more():
+            self.channel = self.channel_field()
 
     def _for_lists(self) -> None:
         """What says which patch is which."""
@@ -108,8 +122,9 @@ class ReadPage(Page):
         return tables(self.bench.papers, self.paper, "gray_scale")
 
     def _sources(self) -> dict[str, str]:
-        """Scans, and the lists that were dropped."""
-        lists = [name for name in self.names("table") if name in self.lists]
+        """Scans, and lists: those that are still to be read, and whatever was dropped."""
+        unread = tables(self.bench.papers, self.paper, "list")
+        lists = [n for n in self.names("table") if n in unread or n in self.lists]
         return choices([*self.scans(), *lists], "choose")
 
     def _arrived(self, name: str) -> None:
@@ -123,12 +138,14 @@ class ReadPage(Page):
             case "image" if source in scales:  # which came before its scan
                 self._take(source, self.scale)
                 self._take(name, self.source)
+            case "image" if kind_of(source) == "image" and source != name:
+                self.which.ask(name, source)
             case "table" | "image":
                 self._take(name, self.source)
             case _:
                 self.taken.say(f"{name} is in the paper's folder now, but cannot be used here.")
 
-    def _take(self, name: str, field: Field) -> None:
+    def _take(self, name: str, field: Field) -> Field:
         """A file that has come is chosen in a field, and that is said."""
         if kind_of(name) == "table":
             self.lists.append(name)
@@ -139,8 +156,11 @@ class ReadPage(Page):
             self.scanner.renew("")  # one of them tells the densities
         if field is self.target:
             self._other_target()
+        elif field is self.flat:
+            self.refused.clear()
         else:
             self._anew()
+        return field
 
     def _other_target(self) -> None:
         self.refused.clear()
@@ -166,7 +186,7 @@ class ReadPage(Page):
             self._take(name, self.source)
             await self._read()
 
-        await self.ask(self.refused, work, otherwise=self.pasted)
+        await self.pressed(self.refused, work, otherwise=self.pasted)
 
     def _name(self) -> None:
         """A print made through a curve is a print to check; any other is read for a curve."""
@@ -198,6 +218,7 @@ class ReadPage(Page):
             scanner=self.of_any_paper(self.scanner.value) if scan else None,
             densities=self.chosen(self.scale) if scan else None,
             flat=self.chosen(self.flat) if scan else None,
+            channel=self.channel.value if scan else "",
             scale_corners=self.scale_corners.set if scan else None,
             overlay=self.below(f"{name}-overlay.png") if scan else None,
             order=None if scan else cast("Order | None", self.order.value or None),
@@ -214,7 +235,7 @@ class ReadPage(Page):
                 raise
 
         self.working.begin("Reading")
-        await self.ask(self.refused, work, otherwise=self.source)
+        await self.pressed(self.refused, work, otherwise=self.source)
         self.working.end()
 
     async def _by_hand(self, source: Path, error: TonewrightError) -> None:

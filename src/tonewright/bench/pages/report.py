@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
-from tonewright.bench.pages.page import NAMED, Page, choices, refusal
-from tonewright.bench.parts.field import Choice, Field
+from tonewright.bench.pages.page import NAMED, Page, refusal
 from tonewright.bench.parts.result import same_command
 from tonewright.bench.parts.tags import Tag, button, link
 from tonewright.bench.tasks.report import report, worksheet
 from tonewright.bench.transfer import file_address
 from tonewright.errors import OptionError
 from tonewright.files.contents import checks_of, negatives_of
+from tonewright.files.papers import Papers
 from tonewright.files.way import WORKSHEET
 
 
@@ -31,45 +31,39 @@ class ReportPage(Page):
                 self._side()
 
     def _side(self) -> None:
-        curves = self.names("curve")
-        self.curve = Field("Curve", next(iter(curves), ""), choices=choices(curves),
-                           on_change=self._list)
-        self.checked = Tag("div")
+        self.curve = self.curve_field(self._other)
+        Tag("h2", "Checks")
+        self.checks = self.ticks(lambda: self._of_curve(checks_of), first=True,
+                                 none="No print was checked against this curve yet.")
         self.name = self.name_field("Keep it as", ".html")
         with Tag("div", classes="buttons"):
             button("Make the report", self._report, "button primary")
         Tag("h2", "Worksheet")
-        self.printed = Tag("div")
+        Tag("p", "For negatives that were made through this curve:", "hint")
+        self.negatives = self.ticks(lambda: self._of_curve(negatives_of),
+                                    none="There are none yet.")
         with Tag("div", classes="buttons"):
             button("Make the worksheet", self._worksheet, "button primary")
         self.refused = refusal({self.name: NAMED, self.curve: ("no_curve",)}, self.curve)
         self.kept = Tag("div", aria_live="polite")
-        self._list()
 
-    def _list(self) -> None:
-        """What there is of this curve: its checks, and negatives made through it."""
-        of_curve = self.bench.papers, self.paper, self.curve.value
-        checks, negatives = checks_of(*of_curve), negatives_of(*of_curve)
-        self.checked.clear()
-        self.printed.clear()
-        with self.checked:
-            if checks:
-                Tag("h2", "Checks")
-            self.checks = {n: Choice(n, n == checks[0]) for n in checks}
-        with self.printed:
-            Tag("p", "Made through this curve:" if negatives else
-                "No negative was made through this curve yet.", "hint")
-            self.negatives = {n: Choice(n) for n in negatives}
+    def _other(self) -> None:
+        """Another curve: its own checks and negatives."""
+        self.checks.clear()
+        self.negatives.clear()
+
+    def _of_curve(self, find: Callable[[Papers, str, str], list[str]]) -> list[str]:
+        """What there is of the curve that is chosen."""
+        return find(self.bench.papers, self.paper, self.curve.value)
 
     async def _report(self) -> None:
-        await self._make(report, tuple(n for n, box in self.checks.items() if box.value), "")
+        await self._make(report, self.checks.ticked, "")
 
     async def _worksheet(self) -> None:
-        await self._make(worksheet, tuple(n for n, box in self.negatives.items() if box.value),
-                         WORKSHEET)
+        await self._make(worksheet, self.negatives.ticked, WORKSHEET)
 
     async def _make(
-        self, task: Callable[[Path, tuple[Path, ...], Path], str], others: tuple[str, ...],
+        self, task: Callable[[Path, tuple[Path, ...], Path], str], others: list[str],
         ending: str,
     ) -> None:
         async def work() -> None:
@@ -88,4 +82,4 @@ class ReportPage(Page):
                     link(f"Open {name} alone, to print it", where, target="_blank")
                 same_command(command)
 
-        await self.ask(self.refused, work)
+        await self.pressed(self.refused, work)

@@ -1,11 +1,19 @@
-"""Scanner: what its values mean, learnt once from the scan of a gray scale."""
+"""Scanner: calibrated once, from the scan of a gray scale."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
 
-from tonewright.bench.pages.page import NAMED, Page, Working, choices, refusal
+from tonewright.bench.pages.page import (
+    NAMED,
+    Page,
+    WhichScan,
+    Working,
+    choices,
+    more,
+    refusal,
+)
 from tonewright.bench.parts.chart import Chart
 from tonewright.bench.parts.corners import ROW_OF_STEPS
 from tonewright.bench.parts.drop import Drop
@@ -15,6 +23,7 @@ from tonewright.bench.parts.tags import Tag, button
 from tonewright.bench.tasks.scanner import keep_scanner
 from tonewright.bench.transfer import file_address
 from tonewright.errors import OptionError, TonewrightError
+from tonewright.files.contents import tables
 from tonewright.show.commands import ScannerCommand
 
 _FIRST = ("A gray scale is a row of equal steps of known density. Scan it once, with the settings"
@@ -37,11 +46,11 @@ class ScannerPage(Page):
     def build(self) -> None:
         """The response as large as it can be, and the gray scale beside it."""
         self.draft: _Draft = self.bench.drafts.setdefault((self.paper, "scanner"), _Draft())
-        Tag("p", "A scan is not density until it is compared with something known. Learn your"
-            " scanner once; the response serves every paper.")
+        Tag("p", "A scan is not density until it is compared with something known. Calibrate your"
+            " scanner once; that serves every paper.")
         with Tag("div", classes="plot-and-side"):
             with Tag("section", aria_label="What the scanner makes of densities"):
-                self.row = self.corners(ROW_OF_STEPS, self._learn)
+                self.row = self.corners(ROW_OF_STEPS, self._calibrate)
                 self.chart = Chart("Density over the value in the scan")
                 self.chart.show(None, _FIRST)
                 self.result = Tag("div", aria_live="polite")
@@ -52,10 +61,12 @@ class ScannerPage(Page):
         draft = self.draft
         Drop("Scan of the gray scale: TIFF or PNG, 16-bit gray, automatic corrections off",
              file_address(self.paper), self._arrived, accept=".tif,.tiff,.png")
+        self.which = WhichScan(self._take_scan)
         self.scan = self.scan_field(draft.scan, on_change=self._other_scan)
         self.table = self.file_field(
             "Densities of its steps", draft.table,
-            lambda: choices(self.names("table"), "typed below"), on_change=self._show_grid,
+            lambda: choices(tables(self.bench.papers, self.paper, "gray_scale"), "typed below"),
+            on_change=self._show_grid,
             hint="As they are known, in the order of the steps")
         self.typed = Tag("div")
         with self.typed:
@@ -67,8 +78,10 @@ class ScannerPage(Page):
         self.date = Field("Date of the scan", date.today().isoformat())
         self.name = self.name_field("Keep it as", ".scanner.json", "flatbed",
                                     hint="As you call your scanner")
+        with more():
+            self.channel = self.channel_field()
         with Tag("div", classes="buttons"):
-            button("Learn the scanner", self._learn, "button primary")
+            button("Calibrate the scanner", self._calibrate, "button primary")
             button("Set the corners by hand", self._by_hand)
         self.working = Working(self.bench.long.cancel)
         self.refused = refusal({self.name: NAMED, self.scan: ("scan_missing",),
@@ -97,8 +110,17 @@ class ScannerPage(Page):
         self._take()
 
     def _arrived(self, name: str) -> None:
-        self.scan.renew(name)
-        self._other_scan()
+        if self.scan.value in ("", name):
+            self._take_scan(name)
+        else:
+            self.which.ask(name, self.scan.value)
+
+    def _take_scan(self, name: str, plain: bool = False) -> Field:
+        field = self.flat if plain else self.scan
+        field.renew(name)
+        if not plain:
+            self._other_scan()
+        return field
 
     def _other_scan(self) -> None:
         self.row.forget()
@@ -107,15 +129,16 @@ class ScannerPage(Page):
     def _asked(self) -> ScannerCommand:
         draft, name = self.draft, self.name.value.strip() or "scanner"
         if not draft.scan:
-            raise OptionError("no scan is chosen", "a scanner is learnt from the scan of a gray"
-                              " scale", "drop the scan, or choose it", code="scan_missing")
+            raise OptionError("no scan is chosen", "a scanner is calibrated from the scan of a"
+                              " gray scale", "drop the scan, or choose it", code="scan_missing")
         table = draft.table or self.free(f"{name}-gray-scale.csv")
         return ScannerCommand(
             scan=self.below(draft.scan), densities=self.below(table),
             output=self.below(f"{name}.scanner.json"), corners=self.row.set,
-            flat=self.chosen(self.flat), date=self.date.value.strip())
+            flat=self.chosen(self.flat), date=self.date.value.strip(),
+            channel=self.channel.value)
 
-    async def _learn(self) -> None:
+    async def _calibrate(self) -> None:
         async def work() -> None:
             asked = self._asked()
             try:
@@ -131,9 +154,13 @@ class ScannerPage(Page):
 
         self._take()
         self.working.begin("Reading")
-        await self.ask(self.refused, work)
+        await self.pressed(self.refused, work)
         self.working.end()
 
     async def _by_hand(self) -> None:
         """The row was not found, or elsewhere."""
-        await self.ask(self.refused, lambda: self.row.ask(self._asked().scan))
+        async def ask() -> None:
+            await self.row.ask(self._asked().scan)
+            self.row.enter()
+
+        await self.pressed(self.refused, ask)

@@ -88,6 +88,7 @@ class SetupPage(Page):
                 Tag("p", f"Kept as {self.below(SETUP)}.")
                 if before is not None:
                     Tag("p", f"What it said before is kept as {before.name}.", "hint")
+            self.kept.reveal()
             await self.redraw()
 
-        await self.ask(self.refused, keep)
+        await self.pressed(self.refused, keep)

@@ -3,17 +3,25 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 from tonewright.bench.pages.page import NAMED, Page, refusal
 from tonewright.bench.pages.strip_ways import Draft, EyeWay, More, ScanWay, TableWay, Way
 from tonewright.bench.parts.chart import Chart
 from tonewright.bench.parts.corners import ROW_OF_STEPS
+from tonewright.bench.parts.drop import Drop
 from tonewright.bench.parts.field import Field
+from tonewright.bench.parts.result import show_cautions
 from tonewright.bench.parts.tags import Tag, button
 from tonewright.bench.tasks.views import View
+from tonewright.bench.transfer import file_address
+from tonewright.bench.worker import Overtaken
+from tonewright.errors import TonewrightError
+from tonewright.files.papers import kind_of
+from tonewright.show.cautions import has_to_print
 
 _WAYS: dict[str, tuple[str, type[Way]]] = {
-    "table": ("Type or paste the densities", TableWay), "scan": ("From a scan", ScanWay),
+    "table": ("From its densities", TableWay), "scan": ("From a scan", ScanWay),
     "eye": ("By eye: count merged steps", EyeWay)}
 
 
@@ -33,18 +41,21 @@ class StripPage(Page):
         with Tag("div", classes="plot-and-side"):
             with Tag("section", aria_label="What the paper does with light"):
                 self.row = self.corners(ROW_OF_STEPS, self.redraw)
-                self.chart = Chart("Density of the print over exposure", on_point=self._toggle)
+                self.chart = Chart("Print density against exposure", on_point=self._toggle)
                 self.result = Tag("div", aria_live="polite")
             with Tag("section", aria_label="The strip"):
                 self._side()
 
     def _side(self) -> None:
         typed = self.draft.typed
+        Drop("Scan of the strip (16-bit TIFF or PNG), or a table of its densities",
+             file_address(self.paper), self._arrived, accept=".tif,.tiff,.png,.csv,.txt")
         self.tablet = Field("Step tablet", typed.tablet, on_change=self._new_tablet,
-                            hint="31 steps of 0.10, 21 of 0.15, or for example 25x0.12")
+                            hint="31 (steps of 0.10), 21 (steps of 0.15), or another such as"
+                                 " 25x0.12")
         self.time = Field("Printing time", typed.time, on_change=self.changed,
-                          hint="10 min, 90s, 7:30, or 120 units of an integrator")
-        self.way = Field("How it is read", self.draft.way, on_change=self._choose,
+                          hint="10 min, 90 s, 7:30, or 120 units on an integrator")
+        self.way = Field("Read the strip", self.draft.way, on_change=self._choose,
                          choices={way: label for way, (label, _) in _WAYS.items()})
         self.how = Tag("div")
         self.others = Tag("div")
@@ -56,6 +67,14 @@ class StripPage(Page):
         self.kept = Tag("div", aria_live="polite")
         self.not_kept = refusal({self.name: NAMED, self.date: ("print_date",)})
         self._choose()
+
+    async def _arrived(self, name: str) -> None:
+        """A file was dropped: the strip is read from it."""
+        way = "scan" if kind_of(name) == "image" else "table"
+        if way != self.way.value:
+            self.way.renew(way)
+            self._choose()
+        await self.reading.arrived(name)
 
     def _choose(self) -> None:
         """The part of the page that belongs to the way it is read."""
@@ -81,7 +100,7 @@ class StripPage(Page):
             with Tag("div", classes="buttons"):
                 button("Add another strip", lambda: self._number(+1))
                 if self.more:
-                    button("Take the last one away", lambda: self._number(-1))
+                    button("Remove the last strip", lambda: self._number(-1))
             self.refused = refusal({
                 self.tablet: ("tablet_unknown", "tablet_too_short", "other_tablet",
                               "steps_missing"),
@@ -116,20 +135,41 @@ class StripPage(Page):
     async def redraw(self) -> None:
         """Say what the strip says so far."""
         self._take()
+        self.not_kept.clear()
+        self.kept.clear()
         reading = self.reading
+        self._newest = mine = object()
         if reading.is_empty:
             self.refused.clear()
-            self.chart.show(None, reading.first)
-            self.result.clear()
+            self._show_none(reading.first, exposes=True)
             return
 
         async def find() -> None:
-            drawn = reading.sketch(self.view)  # in a moment; the fit takes a third of a second
-            if drawn is not None:
-                self.chart.show(drawn)
-            self._show(await reading.find(*self._kept_as()))
+            drawn = None
+            try:
+                drawn = reading.sketch(self.view)  # in a moment; the fit takes a third of a second
+                if drawn is not None:
+                    self.chart.show(drawn)
+                view = await reading.find(*self._kept_as())
+            except TonewrightError as error:  # nothing older may stand beside what is refused
+                if self._newest is mine:
+                    self._show_none(reading.none, has_to_print(error), drawn)
+                    raise
+            if self._newest is not mine:  # what is typed since may have been refused already
+                raise Overtaken
+            self._show(view)
 
         await self.ask(self.refused, find)
+
+    def _show_none(
+        self, instead: str, exposes: bool, drawn: dict[str, Any] | None = None
+    ) -> None:
+        """No result, and the cautions where someone is told to expose all the same."""
+        self.chart.show(drawn, instead)
+        self.reading.mark(())
+        with self.result.anew():
+            if exposes:
+                show_cautions()
 
     def _kept_as(self) -> tuple[str, str]:
         """The name and the date that are typed."""
@@ -137,9 +177,9 @@ class StripPage(Page):
 
     def _show(self, view: View) -> None:
         self.view = view
-        self.chart.show(view.chart, self.reading.first)
+        self.chart.show(view.chart)
         self.show_result(view, "base printing time")
-        self.reading.found(view)
+        self.reading.mark(view.aside)
 
     async def _keep(self) -> None:
         async def keep() -> None:
@@ -148,4 +188,4 @@ class StripPage(Page):
             self.say_kept(f"Kept as {written}.", "target")
 
         self._take()
-        await self.ask(self.not_kept, keep)
+        await self.pressed(self.not_kept, keep)

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass, field, replace
+from itertools import zip_longest
 from pathlib import Path
 from typing import Any, ClassVar, cast
 
 from tonewright.bench.pages.page import Page, choices
 from tonewright.bench.parts.corners import Corners
-from tonewright.bench.parts.drop import Drop
-from tonewright.bench.parts.field import Field, Place
+from tonewright.bench.parts.field import Fault, Field, Place
 from tonewright.bench.parts.grid import DensityGrid
 from tonewright.bench.parts.tags import Tag, button
 from tonewright.bench.tasks.strip import (
@@ -18,11 +19,11 @@ from tonewright.bench.tasks.strip import (
     by_eye,
     keep_strip,
     open_strip,
+    paste_strip,
     sketch_strip,
     try_strip,
 )
 from tonewright.bench.tasks.views import View
-from tonewright.bench.transfer import file_address
 from tonewright.errors import TonewrightError
 from tonewright.files.documents import read_tablet
 from tonewright.files.papers import kind_of
@@ -84,9 +85,11 @@ class Way:
 
     first: ClassVar[str]
     """What is to be done first; it stands instead of the picture."""
+    none: ClassVar[str] = "No curve yet: the message beside the fields says why."
+    """Stands there where it is refused."""
     keeps: ClassVar[bool] = True
     """Whether it gives a process, to be kept."""
-    time_hint: ClassVar[str] = "Blank if its table says it, or if it is that of the first"
+    time_hint: ClassVar[str] = "Leave blank if its table gives it, or if it is the first strip's"
     """Beside the printing time of another strip."""
 
     def __init__(self, page: Page, draft: Draft, time: Field, row: Corners) -> None:
@@ -103,6 +106,10 @@ class Way:
 
     def take(self) -> None:
         """What stands in them goes into the draft."""
+        raise NotImplementedError
+
+    async def arrived(self, name: str) -> None:
+        """Read a file that has come."""
         raise NotImplementedError
 
     @property
@@ -122,8 +129,8 @@ class Way:
         """The picture in a moment, while it is being worked out; None where there is none."""
         return None
 
-    def found(self, view: View) -> None:
-        """What is said of single steps."""
+    def mark(self, aside: Collection[int]) -> None:
+        """Show which steps were set aside."""
 
     def another(self, number: int, what: str) -> Field:
         """The field of one of them."""
@@ -175,53 +182,74 @@ class Way:
 class TableWay(Way):
     """Densities that are typed into the grid, or that lie in a table."""
 
-    first = ("Type the densities of the strip, step 1 first, or paste a column from a spreadsheet."
-             " The curve is drawn as you type.")
-    grid: DensityGrid | None
+    first = ("Type the densities of the strip, step 1 first, or paste them from a spreadsheet. The"
+             " curve is drawn as you type.")
+    grid: DensityGrid | None = None
     """None while a table is read as it is, and nothing is typed."""
 
     def build(self) -> None:
         self.opened = self.page.file_field(
-            "Go on with a table", self.draft.opened,
-            lambda: choices(self.page.names("table"), "none: type it below"),
-            on_change=self._open, hint="A strip's table that lies in the paper's folder")
+            "Open a table", self.draft.opened,
+            lambda: choices(self.page.names("table"), "none: type or paste below"),
+            on_change=self._open, hint="Densities of a strip, from this paper's folder")
+        self.unread = Fault()
         self.box = Tag("div")
         self._fill()
 
     def _fill(self) -> None:
         """The grid, with what is typed already."""
-        with self.box.anew():
-            if self._is_whole:
-                self.grid = None
-                Tag("p", "This table holds more than the densities of one strip: it is read as it"
-                    " is.")
-                return
-            typed = self.draft.typed
-            self.grid = DensityGrid(self._steps(), HALVES, self.page.changed)
-            columns = (_padded(cells, len(self.grid.rows)) for cells in (typed.film, typed.bare))
-            self.grid.set_values([[*cells] for cells in zip(*columns, strict=True)])
-            self.grid.set_skipped({step - 1 for step in typed.skip})
+        if self._is_whole:
+            self.grid = None
+            with self.box.anew():
+                Tag("p", "This table holds more than the densities of one strip. It is used as it"
+                    " stands.")
+            return
+        undo = self.grid is not None
+        if self.grid is None:
+            with self.box.anew():
+                self.grid = DensityGrid(self._steps(), HALVES, self.page.changed,
+                                        on_table=self._paste)
+        typed = self.draft.typed
+        self.grid.set_values([[*cells] for cells in zip_longest(
+            typed.film, typed.bare, fillvalue="")], undo=undo)
+        self.grid.set_skipped({step - 1 for step in typed.skip})
+
+    async def arrived(self, name: str) -> None:
+        self.opened.renew(name)
+        await self._open()
 
     async def _open(self) -> None:
         """Fill the grid from a table; what was typed is replaced."""
         name, draft = self.opened.value, self.draft
-        self.opened.show_error(None)
-        found = None
-        try:
+
+        async def work() -> None:
+            found = await self.page.bench.quick.call(
+                open_strip, self.page.below(name), draft.typed.tablet) if name else None
+            draft.opened, draft.cells = name, found
             if name:
-                found = await self.page.bench.quick.call(
-                    open_strip, self.page.below(name), draft.typed.tablet)
-        except TonewrightError as error:
-            self.opened.show_error(error.sentences())
-            return
-        draft.opened, draft.cells = name, found
+                draft.typed = replace(draft.typed, skip=())
+            self._take_over(found)
+
+        await self.page.pressed(self.page.refused, work, otherwise=self.opened)
+        if name != draft.opened:  # refused: the grid shows what it did
+            self.opened.renew(draft.opened)
+
+    async def _paste(self, text: str) -> None:
+        """Fill the grid from a table that is pasted."""
+        async def work() -> None:
+            self._take_over(await self.page.bench.quick.call(
+                paste_strip, text, self.draft.typed.tablet))
+
+        await self.page.pressed(self.page.refused, work, otherwise=self.unread)
+
+    def _take_over(self, found: StripCells | None) -> None:
+        """What a table holds stands in the fields."""
+        typed = self.draft.typed
         if found is not None:
-            draft.typed = replace(draft.typed, time=found.time or draft.typed.time, skip=(),
-                                  film=found.densities.get("film", ()),
-                                  bare=found.densities.get("bare", ()))
-        elif name:
-            draft.typed = replace(draft.typed, time="", skip=())
-        self.time.set(draft.typed.time)
+            self.draft.typed = replace(typed, time=found.time or typed.time, skip=(),
+                                       film=found.densities.get("film", ()),
+                                       bare=found.densities.get("bare", ()))
+        self.time.set(self.draft.typed.time)
         self._fill()
         self.page.changed()
 
@@ -273,24 +301,23 @@ class TableWay(Way):
             return self.page.below(self.draft.opened), None
         return self.page.below(self.page.free(f"{name}{STRIP}.csv")), self.draft.typed
 
-    def found(self, view: View) -> None:
+    def mark(self, aside: Collection[int]) -> None:
         if self.grid is not None:
-            self.grid.set_doubtful({step - 1 for step in view.aside})
+            self.grid.set_aside({step - 1 for step in aside})
 
 
 class ScanWay(Way):
     """The scan of the strip."""
 
-    first = "Drop the scan of the strip, or choose it. The curve will be drawn here."
+    first = ("Scan the dry strip, all automatic corrections off. Drop the scan into the dashed"
+             " frame, or choose it from the list. The curve will be drawn here.")
 
     def build(self) -> None:
         page, draft = self.page, self.draft
-        Drop("Scan of the strip: TIFF or PNG, 16-bit gray, automatic corrections off",
-             file_address(page.paper), self._arrived, accept=".tif,.tiff,.png")
         self.scan = page.scan_field(draft.scan, on_change=self._other)
         self.scanner = page.scanner_field(
-            draft.scanner, "none: the scan's own profile", hint="What the scan's values mean",
-            on_change=page.changed)
+            draft.scanner, "none: the scan's own profile", on_change=page.changed,
+            hint="Turns the values of the scan into densities")
         self.halves = Field("What lay under the film", draft.halves, choices=_HALVES,
                             on_change=page.changed)
         self.flat = page.flat_field(draft.flat, on_change=page.changed)
@@ -299,7 +326,7 @@ class ScanWay(Way):
         with Tag("div", classes="buttons"):
             button("Set the corners by hand", self._by_hand)
 
-    def _arrived(self, name: str) -> None:
+    async def arrived(self, name: str) -> None:
         self.scan.renew(name)
         self._other()
 
@@ -313,7 +340,7 @@ class ScanWay(Way):
             if self.draft.scan:
                 await self.row.ask(self.page.below(self.draft.scan))
 
-        await self.page.ask(self.page.refused, ask)
+        await self.page.pressed(self.page.refused, ask)
 
     def take(self) -> None:
         draft = self.draft
@@ -339,15 +366,17 @@ class ScanWay(Way):
 class EyeWay(Way):
     """Steps that are counted, which give a time alone."""
 
-    first = ("Count the steps that cannot be told apart from step 1, through the film and dry. It"
-             " gives a time, and no curve.")
+    first = none = ("On the dry strip, count the steps under the film that look as black as step 1."
+                    " That gives you a printing time. For a curve, measure the strip.")
     keeps = False
     time_hint = ""
 
     def build(self) -> None:
-        self.merged = Field("Steps that cannot be told apart", self.draft.merged,
-                            on_change=self.page.changed,
-                            hint="Through the film: how many, from step 1 on; 1 if all can be")
+        self.merged = Field("Merged steps", self.draft.merged, on_change=self.page.changed,
+                            hint="Steps under the film that look as black as step 1, including"
+                                 " step 1. Type 1 if step 2 is already lighter")
+        Tag("p", "A count by eye gives a printing time only. There is nothing to keep: note the"
+            " time.", "hint")
         self.more = self.draft.counts
         self.codes = {self.merged: ("merged_unclear", "eye_count_impossible")}
 
@@ -359,8 +388,7 @@ class EyeWay(Way):
         return not self.draft.merged.strip()
 
     def another(self, number: int, what: str) -> Field:
-        return Field(f"Steps of strip {number} that cannot be told apart", what,
-                     on_change=self.page.changed)
+        return Field(f"Merged steps of strip {number}", what, on_change=self.page.changed)
 
     async def find(self, name: str, date: str) -> View:
         draft = self.draft

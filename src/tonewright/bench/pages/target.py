@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from tonewright.bench.frame import address
-from tonewright.bench.pages.page import NAMED, Page, choices, refusal
+from tonewright.bench.pages.page import NAMED, Page, choices, more, refusal
 from tonewright.bench.parts.field import Choice, Field
 from tonewright.bench.parts.tags import Tag, button, inline_picture, link
 from tonewright.bench.tasks.target import keep_target, try_target
@@ -38,14 +38,17 @@ class TargetPage(Page):
         self.paper_size = Field("Film sheet", DEFAULT_PAPER, on_change=self.changed,
                                 choices={name: name.capitalize() for name in PAPERS})
         self.landscape = Choice("Lay the sheet on its side", on_change=self.changed)
-        self.through = Field("Through a curve", "", on_change=self.changed,
-                             choices=choices(self.names("curve"), "none: plain ink levels"),
-                             hint="Choose a curve to check or to refine it")
+        self.through = self.file_field(
+            "Through a curve", "", lambda: choices(self.names("curve"), "none: plain ink levels"),
+            on_change=self.changed, hint="Choose a curve to check or to refine it")
         self.colour = Field("Colour of the ink", self._colour(), on_change=self.changed,
                             hint="Red, green and blue of the heaviest ink, as 255,120,0; blank for"
                             " black")
         link("Compare colours of ink", address(self.paper, "inks"), "beside")
         self.name = self.name_field("Keep it as", ".target.json", on_change=self.changed)
+        with more():
+            self.straight = Choice("Do not mirror", on_change=self.changed,
+                                   hint="For printing through the back of the film")
         with Tag("div", classes="buttons"):
             button("Keep this target", self._keep, "button primary")
         self.refused = refusal({
@@ -72,7 +75,8 @@ class TargetPage(Page):
         return TargetCommand(
             output=self.below(f"{name}.tif"), name=name, levels=int(levels),
             paper_size=self.paper_size.value, landscape=self.landscape.value,
-            through=self.chosen(self.through), ink_colour=self.colour.value.strip())
+            through=self.chosen(self.through), ink_colour=self.colour.value.strip(),
+            no_mirror=self.straight.value)
 
     def _strip(self) -> Path | None:
         """What tells how long the target is printed: the newest strip; a curve has its own time."""
@@ -81,12 +85,15 @@ class TargetPage(Page):
 
     async def redraw(self) -> None:
         async def draw() -> None:
+            asked = self._asked()
             view, picture, width = await self.bench.quick.call_newest(
-                try_target, self._asked(), self._strip())
+                try_target, asked, self._strip())
+            turned = "not mirrored" if asked.no_mirror else "mirrored"
             with self.sheet.anew():
                 if picture is not None:
                     Tag("img", src=inline_picture(picture.png), style=f"width:{width:.1f}mm",
-                        alt="The target at about its real size, mirrored as it is printed on film")
+                        alt=f"The target at about its real size, {turned}, as it is printed on"
+                        " film")
             self.show_result(view)
 
         await self.ask(self.refused, draw)
@@ -100,4 +107,4 @@ class TargetPage(Page):
                 self.foot.lead_to("read")
             self.kept.reveal()
 
-        await self.ask(self.refused, keep)
+        await self.pressed(self.refused, keep)

@@ -18,6 +18,9 @@ _COLOURS = {"ink": "#5b3a1e", "band": "#e3d6bd", "point": "#2a241d", "second": "
 """By what they are for.  Under the safelight the page inverts and reddens the whole picture."""
 _STEPS = 8
 """At most so many numbered steps along an axis."""
+_ICONS: dict[str, dict[str, Any]] = {
+    "custom": {"icon": "rect"}, "scatter": {"icon": "circle"}, "line": {}}
+"""In the legend: a band, a point, and a line as it is drawn."""
 _TEXT = {"color": "#2a241d", "fontSize": 15}
 _BAND = """(params, api) => {{
   if (params.dataIndex) return;
@@ -103,9 +106,8 @@ def _options(description: dict[str, Any]) -> dict[str, Any]:
     return {
         "animation": False, "textStyle": {"fontFamily": "Georgia, serif"},
         "grid": {"left": 62, "right": 24, "top": 16, "bottom": 104},
-        "legend": {"bottom": 0, "textStyle": _TEXT, "itemGap": 18, "icon": "circle",
-                   "data": [s["name"] for s in series
-                            if s["type"] != "custom" and "markLine" not in s]},
+        "legend": {"bottom": 0, "textStyle": _TEXT, "itemGap": 18, "itemWidth": 30, "data": [
+            {"name": s["name"], **_ICONS[s["type"]]} for s in series if "markLine" not in s]},
         "tooltip": {"trigger": "item", "textStyle": {"fontSize": 15}},
         "xAxis": _axis(description["x"], 34), "yAxis": _axis(description["y"], 44),
         "series": series,
@@ -138,6 +140,7 @@ def _series(one: dict[str, Any]) -> dict[str, Any]:
                     ":renderItem": _BAND.format(rows=rows, colour=colour)}
         case "line":
             return {**common, "type": "line", "data": one["data"], "showSymbol": False, "z": 2,
+                    "itemStyle": {"opacity": 0},  # the legend would put a point on the line
                     "silent": True, "lineStyle": {"color": colour, "width": 2.5,
                                                   "type": "dashed" if one["dashed"] else "solid"}}
         case "points":

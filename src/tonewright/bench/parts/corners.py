@@ -77,6 +77,10 @@ class Corners:
             self._use = button(self._sought.use, self._read, "button primary")
         self._use.set_visibility(False)
 
+    def enter(self) -> None:
+        """Go to what is asked for."""
+        self._box.enter()
+
     async def ask_if_lost(self, error: TonewrightError, scan: Path) -> None:
         """Ask for them where an error says that they were not found; what is set already stays."""
         if error.code in self._sought.lost and not self._is_asking:

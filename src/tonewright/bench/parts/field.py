@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
+from functools import partial
 from typing import Any
 
 from nicegui import ui
@@ -52,16 +53,24 @@ class Field:
                 self.renew()
 
     def renew(self, value: str | None = None) -> None:
-        """Make the choices anew, and choose another of them if it is given."""
+        """Make the choices anew, and choose another of them if it is given.  What is chosen stays,
+        also when it is gone: whoever uses it is told.  Where there was none, the first is chosen,
+        which is told as a change."""
         found = dict(self._find() if callable(self._find) else self._find or {})
+        first = value is None and not self.value and "" not in found and bool(found)
+        self.value = next(iter(found)) if first else self.value if value is None else value
+        if self.value and self.value not in found:
+            found[self.value] = f"{self.value} (gone)"
         if value is None and found == self._choices:
             return  # else the list would close under the hand
-        self.value, self._choices = self.value if value is None else value, found
+        self._choices = found
         self._input.clear()
         with self._input:
             for one, label in found.items():
                 chosen = {"selected": ""} if one == self.value else {}
                 Tag("option", label, value=one, **chosen)
+        if first and self._on_change:
+            self._on_change()
 
     def set(self, value: str) -> None:
         """Another value, which is not told as a change."""
@@ -134,7 +143,7 @@ class Choice:
     def __init__(self, label: str, value: bool = False,
                  on_change: Callable[[], Any] | None = None, *, hint: str = "") -> None:
         self.value, self._on_change = value, on_change
-        with Tag("div", classes="field"):
+        with Tag("div", classes="field") as self.box:
             with Tag("label", classes="field-choice"):
                 self._input = Tag("input", type="checkbox")
                 self._label = Tag("span", label)
@@ -162,6 +171,73 @@ class Choice:
     def _changed(self, event: GenericEventArguments) -> Any:
         self.set(bool(event.args))
         return self._on_change() if self._on_change else None
+
+
+class Ticks:
+    """Files to tick, which follow what comes into the folder and what goes.
+
+    Parameters
+    ----------
+    find:
+        Their names, in order.
+    on_change:
+        Called with a name that is ticked or not any more.
+    first:
+        Whether the first is ticked where there was none before.
+    none:
+        What is said while there are none.
+    """
+
+    def __init__(
+        self, find: Callable[[], Sequence[str]], on_change: Callable[[str], Any] = lambda _: None,
+        *, first: bool = False, none: str = "",
+    ) -> None:
+        self._find, self._first = find, first
+        self.boxes: dict[str, Choice] = {}
+        with Tag("div", classes="ticks") as self.box:
+            self._none = Tag("p", none, "hint")
+            self._list = Tag("div")
+        self._on_change: Callable[[str], Any] = lambda _: None  # until the page stands
+        self.renew()
+        self._on_change = on_change
+
+    @property
+    def ticked(self) -> list[str]:
+        """The names of those that are ticked, in order."""
+        return [name for name, box in self.boxes.items() if box.value]
+
+    def renew(self) -> None:
+        """Add what has come, and take away what is gone."""
+        before, names = self.ticked, list(self._find())
+        first = names[:1] if self._first and not self.boxes else []
+        for name in {*self.boxes} - {*names}:
+            self.boxes.pop(name).box.delete()
+        for place, name in enumerate(names):
+            if name not in self.boxes:  # the others stay where the focus may be
+                with self._list:
+                    self.boxes[name] = Choice(name, name in first, partial(self._told, name))
+                self.boxes[name].box.move(target_index=place)
+        self.boxes = {name: self.boxes[name] for name in names}
+        self._none.set_visibility(not names)
+        for name in {*before} ^ {*self.ticked}:
+            self._on_change(name)
+
+    def tick(self, name: str, *, alone: bool = False) -> None:
+        """Tick one of those that are there now; ``alone``: no other."""
+        self.renew()
+        for other, box in self.boxes.items():
+            if alone or other == name:
+                box.set(other == name)
+
+    def clear(self) -> None:
+        """Begin anew, with other files."""
+        for box in self.boxes.values():
+            box.box.delete()
+        self.boxes = {}
+        self.renew()
+
+    def _told(self, name: str) -> Any:
+        return self._on_change(name)
 
 
 class Fault:
@@ -198,10 +274,12 @@ class Refusal:
 
     def show(self, error: TonewrightError, otherwise: Place | None = None) -> None:
         """Show it, and nothing else; one that concerns no field of its own ``otherwise``."""
-        self.clear()
+        self.clear()  # the browser is told at the end of the turn: what is said again stays
         place = self._fields.get(error.code or "", otherwise or self._here)
         if isinstance(error, DocumentError) and self._document is not None:
             place = self._document
+        if place.fault.is_deleted:  # the fields were made anew while the work went on
+            return
         place.show_error(capital(error.sentences()))
         place.fault.reveal()
         self._shown = place
@@ -209,5 +287,5 @@ class Refusal:
     def clear(self) -> None:
         """Show none."""
         for place in (self._here, self._shown, self._document, *self._fields.values()):
-            if place is not None:
+            if place is not None and not place.fault.is_deleted:
                 place.show_error(None)

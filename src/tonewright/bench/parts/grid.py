@@ -24,6 +24,8 @@ class DensityGrid(Element, component="grid.js"):
         What a line is: step, patch, tone.
     leaving:
         Whether each line has a box to leave it out.
+    on_table:
+        Given a pasted text that is more than columns of numbers; None: it is refused.
 
     Values are texts as they were typed, never numbers: "" is an empty cell, and a decimal comma
     stays a comma.  Rows and columns are counted from 0 here.
@@ -32,82 +34,72 @@ class DensityGrid(Element, component="grid.js"):
     def __init__(
         self, rows: Sequence[str], columns: Sequence[str],
         on_change: Callable[[], object] | None = None, *, thing: str = "step",
-        leaving: bool = True,
+        leaving: bool = True, on_table: Callable[[str], object] | None = None,
     ) -> None:
         super().__init__()
         self._on_change = on_change
         self._edition = 0
         self.columns = tuple(columns)
         self.rows = tuple(rows)
-        self.values: list[list[str]] = [[""] * len(columns) for _ in rows]
-        self.skipped: frozenset[int] = frozenset()
-        self._faults: dict[tuple[int, int], str] = {}
-        self._props.update(thing=thing, leaving=leaving, columns=list(columns), faults=[],
-                           doubtful=[])
+        self._cells: list[list[str]] = []
+        self._before: list[list[str]] | None = None
+        self._skipped: frozenset[int] = frozenset()
+        self._props.update(thing=thing, leaving=leaving, columns=list(columns), rows=list(rows),
+                           aside=[], reads=on_table is not None)
         self._show()
         self.on("changed", self._changed)
+        if on_table is not None:
+            self.on("table", lambda event: on_table(str(event.args)))
 
-    def set_values(self, values: Sequence[Sequence[str]]) -> None:
-        """Fill the table from the first row and column on; cells that are not given are emptied."""
-        self.values = [
-            [values[row][place] if row < len(values) and place < len(values[row]) else ""
-             for place in range(len(self.columns))]
-            for row in range(len(self.rows))
-        ]
+    @property
+    def values(self) -> list[list[str]]:
+        """What stands in each row, a text for each column."""
+        places = range(len(self.columns))
+        return [[line[place] if place < len(line) else "" for place in places]
+                for line in (*self._cells, *([[]] * len(self.rows)))[:len(self.rows)]]
+
+    @property
+    def skipped(self) -> frozenset[int]:
+        """The rows that are left out."""
+        return frozenset(row for row in self._skipped if row < len(self.rows))
+
+    def set_values(self, values: Sequence[Sequence[str]], *, undo: bool = False) -> None:
+        """Fill the table from the first row and column on; cells that are not given are emptied.
+        With ``undo`` Ctrl+Z brings back what was there."""
+        self._before = self._cells if undo else None
+        self._cells = [list(line) for line in values]
         self._show()
 
-    def set_rows(self, rows: Sequence[str], columns: Sequence[str] | None = None) -> None:
-        """Other lines, or other columns; what was typed stays in its row and column."""
+    def set_rows(self, rows: Sequence[str]) -> None:
+        """Other lines; what was typed stays in its row, also what is typed meanwhile."""
         self.rows = tuple(rows)
-        if columns is not None:
-            self.columns = tuple(columns)
-            self._props["columns"] = list(columns)
-        self.skipped = frozenset(row for row in self.skipped if row < len(rows))
-        self.unmark()
-        self.set_values(self.values)
+        self._props["rows"] = list(rows)
 
     def set_skipped(self, rows: Collection[int]) -> None:
         """Leave out these rows and no others."""
-        self.skipped = frozenset(rows)
+        self._skipped = frozenset(rows)
         self._show()
 
-    def set_doubtful(self, rows: Collection[int]) -> None:
-        """Name these rows as doubtful, and no others; they count all the same."""
-        self._props["doubtful"] = sorted(rows)
-
-    def mark_fault(self, row: int, column: int, message: str | None) -> None:
-        """Show a fault at a cell, or take it away."""
-        self._faults.pop((row, column), None)
-        if message is not None:
-            self._faults[row, column] = message
-        self._props["faults"] = [{"row": r, "column": c, "message": m}
-                                 for (r, c), m in sorted(self._faults.items())]
-
-    def unmark(self) -> None:
-        """Take all faults away."""
-        self._faults.clear()
-        self._props["faults"] = []
-
-    def focus_cell(self, row: int, column: int = 0) -> None:
-        """Put the cursor into a cell."""
-        self.run_method("focusCell", row, column)
+    def set_aside(self, rows: Collection[int]) -> None:
+        """Say of these rows, and of no others, that they were set aside."""
+        self._props["aside"] = sorted(rows)
 
     def _show(self) -> None:
         # a new edition replaces what is in the browser; with the old one what was typed there stays
         self._edition += 1
-        self._props["rows"] = list(self.rows)
         self._props["table"] = self._table()
         self.update()
 
     def _table(self) -> dict[str, object]:
-        return {"edition": self._edition, "values": [list(line) for line in self.values],
-                "skipped": sorted(self.skipped)}
+        return {"edition": self._edition, "values": self._cells, "before": self._before,
+                "skipped": sorted(self._skipped)}
 
     def _changed(self, event: GenericEventArguments) -> object:
         if event.args["edition"] != self._edition:
             return None  # typed into a table that was replaced meanwhile
-        self.values = [[str(value) for value in line] for line in event.args["values"]]
-        self.skipped = frozenset(int(row) for row in event.args["skipped"])
+        self._cells = [[str(value) for value in line] for line in event.args["values"]]
+        self._skipped = frozenset(int(row) for row in event.args["skipped"])
+        self._before = None
         with self._props.suspend_updates():
             self._props["table"] = self._table()
         return self._on_change() if self._on_change else None

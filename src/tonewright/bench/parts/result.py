@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from tonewright.bench.parts.tags import Tag
 from tonewright.bench.tasks.views import View
+from tonewright.show.cautions import CAUTIONS
 
 
 def show_result(view: View, label: str = "", unknown: str = "not known yet") -> None:
@@ -20,11 +23,16 @@ def show_result(view: View, label: str = "", unknown: str = "not known yet") -> 
             Tag("dt", name)
             Tag("dd", text)
     if view.cautions:
-        with Tag("div", classes="caution", role="note", aria_label="Safety"):
-            for caution in view.cautions:
-                Tag("p", caution)
+        show_cautions(view.cautions)
     if view.command:
         same_command(view.command)
+
+
+def show_cautions(cautions: Iterable[str] = CAUTIONS) -> None:
+    """What goes with having someone coat, mix or expose something."""
+    with Tag("div", classes="caution", role="note", aria_label="Safety"):
+        for caution in cautions:
+            Tag("p", caution)
 
 
 def same_command(text: str) -> None:

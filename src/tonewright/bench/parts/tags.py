@@ -12,9 +12,13 @@ from nicegui.elements.mixins.text_element import TextElement
 from tonewright.errors import visible
 
 _REVEAL = """setTimeout(() => {
-  if (document.activeElement.matches('input:not([type=checkbox]), textarea')) return;
   const said = getElement(%d);
+  said?.closest('details')?.setAttribute('open', '');
+  if (document.activeElement.matches('input:not([type=checkbox]), textarea')) return;
   (said?.closest('.field') ?? said)?.scrollIntoView({block: 'nearest'});
+}, 50)"""
+_ENTER = """setTimeout(() => {
+  getElement(%d)?.querySelector('select, input, button')?.focus();
 }, 50)"""
 
 
@@ -33,8 +37,13 @@ class Tag(TextElement):
         self.set_text(visible(text))
 
     def reveal(self) -> None:
-        """Scroll to it, no further than needed, unless something is being typed."""
+        """Unfold what it is in, and scroll to it, no further than needed, unless something is being
+        typed."""
         self.client.run_javascript(_REVEAL % self.id)
+
+    def enter(self) -> None:
+        """Put the focus on the first thing in it that takes one, and show it."""
+        self.client.run_javascript(_ENTER % self.id)
 
     def anew(self) -> Self:
         """Empty, to be filled: ``with tag.anew():``."""

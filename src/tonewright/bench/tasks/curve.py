@@ -5,10 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from tonewright.bench.tasks.views import View, view
-from tonewright.curve.document import Curve, make_name
+from tonewright.curve.document import Curve
+from tonewright.curve.findings import InkToSpare
 from tonewright.curve.prints import patch_places
 from tonewright.files.curves import FitFiles, ReadingFiles, SetupFiles, fit_files
 from tonewright.measured.findings import PatchesDoubted
+from tonewright.record.provenance import document_name
 from tonewright.record.setup import Setup
 from tonewright.record.times import parse_time
 from tonewright.show.charts import curve_charts
@@ -30,7 +32,7 @@ class CurveView:
 def try_curve(asked: FitCommand) -> CurveView:
     """What the curve would be; nothing is written."""
     curve = fit_files(replace(_files(asked), output=None))
-    return _view(replace(curve, name=make_name(asked.output.name)))
+    return _view(replace(curve, name=document_name(asked.output.name)))
 
 
 def keep_curve(asked: FitCommand) -> CurveView:
@@ -49,8 +51,9 @@ def _files(asked: FitCommand) -> FitFiles:
 def _view(curve: Curve, command: str | None = None) -> CurveView:
     response, correction = curve_charts(curve)
     found = curve.summary
-    # doubtful patches stand in a list of their own, to be left out there
-    findings = [f for f in found_in(curve) if not isinstance(f, PatchesDoubted)]
+    # doubtful patches stand in a list of their own, to be left out there; the line on the negative
+    # tells of ink to spare
+    findings = [f for f in found_in(curve) if not isinstance(f, (PatchesDoubted, InkToSpare))]
     return CurveView(
         view(curve_facts(curve), findings, curve_advice(curve), chart=response,
              result=f"L* {found.black_lightness:.0f} to {found.white_lightness:.0f}",

@@ -13,7 +13,8 @@ from tonewright.files.negative.batch import Batch, Step, make_negatives
 from tonewright.files.negative.make import NegativeReport
 from tonewright.files.negative.settings import NegativeSettings
 from tonewright.files.preview import Preview, preview_negative
-from tonewright.files.proof import make_proofs
+from tonewright.files.proof import ProofSettings, make_proofs
+from tonewright.files.raster.source import OpenOptions
 from tonewright.files.safe import scratch
 from tonewright.negative.film import parse_film
 from tonewright.negative.sheet import Border, SheetSettings
@@ -42,11 +43,12 @@ class MadeNegatives:
     command: str
 
 
-def proof(image: Path, curve: Path) -> Preview | None:
-    """What the print of a picture will look like; nothing stays in the folder."""
+def proof(asked: NegativeCommand) -> Preview | None:
+    """What the print of the first picture will look like; nothing stays in the folder."""
     with scratch() as folder:
         made = folder / "proof.png"
-        make_proofs([image], [curve], made)
+        make_proofs(asked.images[:1], [asked.curve], made, ProofSettings(
+            encoding=asked.encoding or None, image=OpenOptions(flatten=asked.flatten)))
         return preview_negative(made)
 
 
@@ -72,9 +74,13 @@ def _settings(asked: NegativeCommand) -> NegativeSettings:
     """As the library takes them; `OptionError` for a size that is none."""
     width = _parsed(parse_length, asked.width, "width")
     ppi = _parsed(parse_ppi, asked.ppi, "resolution")
+    height = _parsed(parse_length, asked.height, "height")
     border = cast("Border | None", asked.border or None)
     return NegativeSettings(
-        film=_parsed(parse_film, asked.film, "film"), size=SizeWish(width, None, ppi),
+        encoding=asked.encoding or None, image=OpenOptions(flatten=asked.flatten),
+        mirror=not asked.no_mirror, depth=8 if asked.depth == "8" else 16,
+        film=_parsed(parse_film, asked.film, "film"),
+        size=SizeWish(width, height, ppi, int(asked.rotate or 0)),
         sheet=SheetSettings(_parsed(parse_margin, asked.margin, "margin"), border,
                             asked.marks or None, asked.tone_scale or None, asked.caption or None))
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tonewright.bench.tasks.views import View, view
+from tonewright.bench.tasks.views import View, channel_of, view
 from tonewright.errors import OptionError
 from tonewright.files.safe import scratch, write_text
 from tonewright.files.scan.overlay import LONGEST
@@ -48,8 +48,9 @@ def _request(asked: ReadCommand) -> ReadRequest:
     corners, beside = (None if each is None else np.reshape(each, (4, 2))
                        for each in (asked.corners, asked.scale_corners))
     return ReadRequest(
-        asked.scanner, asked.densities, dict(asked.known), corners, flat=asked.flat,
-        overlay=asked.overlay, order=ListOrder(asked.order, asked.snake, asked.reverse),
+        asked.scanner, asked.densities, dict(asked.known), corners,
+        channel_of(asked.channel), flat=asked.flat, overlay=asked.overlay,
+        order=ListOrder(asked.order, asked.snake, asked.reverse),
         beside_corners=beside)
 
 

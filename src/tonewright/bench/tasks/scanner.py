@@ -1,4 +1,4 @@
-"""What a scanner makes of densities, learnt from the scan of a gray scale."""
+"""A scanner calibrated from the scan of a gray scale."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
-from tonewright.bench.tasks.views import View, view
+from tonewright.bench.tasks.views import View, channel_of, view
 from tonewright.files.blank import csv_text
 from tonewright.files.safe import together, write_text
 from tonewright.files.scanners import ScannerRequest, learn_scanner
@@ -28,7 +28,7 @@ def keep_scanner(asked: ScannerCommand, typed: Sequence[str] | None) -> View:
             write_text(asked.densities, text)
             known = parse_table(text.encode(), asked.densities.name, "step", STRIPS)
         learned = learn_scanner(asked.scan, known, asked.output, ScannerRequest(
-            date=asked.date, flat=asked.flat,
+            date=asked.date, channel=channel_of(asked.channel), flat=asked.flat,
             corners=None if asked.corners is None else np.reshape(asked.corners, (4, 2))))
     return view(scanner_facts(learned), learned.response.findings, scanner_advice(learned),
                 chart=scanner_chart(learned.response), command=str(asked))

@@ -36,11 +36,12 @@ def keep_target(asked: TargetCommand, strip: Path | None = None) -> View:
 def _drawn(asked: TargetCommand, output: Path) -> DrawnTarget:
     width, height = sheet_size(None, asked.paper_size, landscape=asked.landscape)
     request = TargetRequest(asked.levels, through=asked.through,
-                            chart=ChartRequest() if asked.chart else None)
+                            chart=ChartRequest(
+        tuple(map(parse_colour, asked.chart_colours))) if asked.chart else None)
     colour = ink_colour_text(parse_colour(asked.ink_colour)) if asked.ink_colour else None
     return draw_target(output, request, LayoutSettings(
         name=asked.name, width_mm=width, height_mm=height, ink_colour=colour,
-        repeats=USUAL_REPEATS))
+        repeats=USUAL_REPEATS, mirrored=not asked.no_mirror))
 
 
 def _view(drawn: DrawnTarget, strip: Path | None, command: str | None = None) -> View:

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any, cast
 
 from tonewright.record.findings import Finding
 from tonewright.show.advice import Advice, untyped
 from tonewright.show.cautions import CAUTIONS
 from tonewright.show.findings import sentence
+
+if TYPE_CHECKING:
+    from tonewright.files.raster.scans import Channel
 
 
 @dataclass(frozen=True)
@@ -33,6 +36,11 @@ class View:
     cautions: tuple[str, ...] = ()
     command: str | None = None
     """The command that does the same."""
+
+
+def channel_of(chosen: str) -> Channel | None:
+    """What is read of a colour scan; None: its luminance."""
+    return cast("Channel | None", chosen or None)
 
 
 def view(

@@ -19,7 +19,7 @@ from tonewright.curve.export import (
     response_rows,
     value_rows,
 )
-from tonewright.errors import OptionError, visible
+from tonewright.errors import OptionError, listed, visible
 from tonewright.files.documents import read_curve
 from tonewright.files.export import text
 from tonewright.files.safe import check_outputs, whole_file
@@ -86,10 +86,9 @@ class ExportRequest:
         """Hold the rule; `OptionError` for what would not count."""
         for name, words in _WORDS.items():
             if getattr(self, name) is not None and name not in FORMS[self.form].settings:
-                *most, last = [form for form, kind in FORMS.items() if name in kind.settings]
-                of = f"{', '.join(most)} and {last}" if most else last
+                forms = listed(form for form, kind in FORMS.items() if name in kind.settings)
                 raise OptionError(f"{words} is asked for, of {self.form}",
-                                  f"it counts for {of}", "leave it out")
+                                  f"it counts for {forms}", "leave it out")
 
 
 @dataclass(frozen=True, eq=False)

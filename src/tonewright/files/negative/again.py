@@ -8,6 +8,7 @@ from pathlib import Path
 from tonewright.errors import OptionError, TonewrightError
 from tonewright.files.raster.source import SourceImage
 from tonewright.frozen import dataclass
+from tonewright.scales import MM_PER_INCH
 
 NEGATIVE_OF, TARGET, PROOF_OF = "Negative of", "Target", "Proof of"
 OVERLAY_OF, PLOT = "Overlay of", "Plot"
@@ -97,6 +98,7 @@ def _is_of(document: Path, image: SourceImage) -> bool:
         target = open_document(document, FORM.what, lambda data: FORM.decode(Target, data)).document
     except TonewrightError:  # whatever it is, it says nothing of the image
         return False
-    sheet = sorted(round(mm * target.ppi / 25.4) for mm in (target.width_mm, target.height_mm))
+    sheet = sorted(round(mm * target.ppi / MM_PER_INCH)
+                   for mm in (target.width_mm, target.height_mm))
     sides = sorted((image.width, image.height))
     return all(abs(ours - side) <= 1 for ours, side in zip(sheet, sides, strict=True))

@@ -13,10 +13,11 @@ from tonewright.errors import OptionError, TonewrightError
 from tonewright.files.documents import open_curve
 from tonewright.files.negative.again import scale_document, scale_table
 from tonewright.files.negative.make import NegativeReport, check_settings, make_negative
+from tonewright.files.negative.pipeline import Progress
 from tonewright.files.negative.settings import NegativeSettings
 from tonewright.files.negative.sheet_file import sheet_files
 from tonewright.files.raster.bands import one_thread
-from tonewright.files.safe import make_folder, one_call, refuse_read, remember_read
+from tonewright.files.safe import filled_folder, one_call, refuse_read, remember_read
 from tonewright.frozen import dataclass
 from tonewright.negative.tones import LevelCurve
 
@@ -115,7 +116,9 @@ def make_negatives(
         if film is not None:
             return _on_film(pairs, curve.document, output, chosen, on_progress)
         if len(pairs) == 1:
-            return Batch([_only(pairs[0], curve.document, chosen, on_progress)])
+            (image, made), = pairs
+            return Batch([make_negative(image, curve.document, made, chosen,
+                                        _rows_done(on_progress, image))])
         check_settings(curve.document, chosen)
         return _shared(pairs, curve.document, chosen, on_progress, second)
 
@@ -163,7 +166,8 @@ def output_names(
             "with several images the output is a folder",
             f"name a folder, for example {output.with_suffix('')}",
         )
-    return _names_in(images, output, made, endings[0])
+    return _different([(image, output / f"{image.stem}-{made}{endings[0]}") for image in images],
+                      made)
 
 
 def _names_on_film(images: Sequence[Path], output: Path) -> list[tuple[Path, Path]]:
@@ -179,12 +183,6 @@ def _numbered(images: Sequence[Path]) -> list[str]:
     """The images' names; one that is named several times has its copies numbered."""
     return [image.stem if images.count(image) == 1 else
             f"{image.stem}-{images[:i].count(image) + 1}" for i, image in enumerate(images)]
-
-
-def _names_in(
-    images: Sequence[Path], folder: Path, made: str, ending: str
-) -> list[tuple[Path, Path]]:
-    return _different([(image, folder / f"{image.stem}-{made}{ending}") for image in images], made)
 
 
 def _different(pairs: list[tuple[Path, Path]], made: str) -> list[tuple[Path, Path]]:
@@ -214,23 +212,15 @@ def _on_film(
 ) -> Batch:
     from tonewright.files.negative.film import make_films
 
-    def rows(done: int, of: int) -> None:
-        if on_progress is not None:
-            on_progress(Step(output, 1, 1, done / of))
-
-    reports, films = make_films(pairs, curve, output, settings, rows)
+    reports, films = make_films(pairs, curve, output, settings, _rows_done(on_progress, output))
     return Batch(reports, films=films)
 
 
-def _only(
-    pair: tuple[Path, Path], curve: LevelCurve, settings: NegativeSettings,
-    on_progress: OnProgress | None,
-) -> NegativeReport:
-    def rows(done: int, of: int) -> None:
-        if on_progress is not None:
-            on_progress(Step(pair[0], 1, 1, done / of))
-
-    return make_negative(pair[0], curve, pair[1], settings, rows)
+def _rows_done(on_progress: OnProgress | None, file: Path) -> Progress | None:
+    """The progress of one file, by its rows."""
+    if on_progress is None:
+        return None
+    return lambda done, of: on_progress(Step(file, 1, 1, done / of))
 
 
 def _many(
@@ -238,22 +228,19 @@ def _many(
     make: Callable[[Path, Path], NegativeReport | Failure],
     on_progress: OnProgress | None,
 ) -> Batch:
-    folder, batch = pairs[0][1].parent, Batch()
-    folder_is_new = make_folder(folder)
-    try:
-        with contextlib.closing(_two_at_once(pairs, make)) as results:
-            for number, (source, _) in enumerate(pairs, 1):
-                if on_progress is not None:
-                    on_progress(Step(source, number, len(pairs)))
-                found = next(results)
-                if isinstance(found, Failure):
-                    batch.failures.append(found)
-                else:
-                    batch.reports.append(found)
-    finally:
-        if folder_is_new:
-            with contextlib.suppress(OSError):  # not empty: something was finished
-                folder.rmdir()
+    batch = Batch()
+    with (
+        filled_folder(pairs[0][1].parent),
+        contextlib.closing(_two_at_once(pairs, make)) as results,
+    ):
+        for number, (source, _) in enumerate(pairs, 1):
+            if on_progress is not None:
+                on_progress(Step(source, number, len(pairs)))
+            found = next(results)
+            if isinstance(found, Failure):
+                batch.failures.append(found)
+            else:
+                batch.reports.append(found)
     return batch
 
 

@@ -7,7 +7,7 @@ few rows of the film at a time, so that memory does not grow with the film.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from contextlib import ExitStack, contextmanager, suppress
+from contextlib import ExitStack, contextmanager
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -43,12 +43,13 @@ from tonewright.files.raster import bands
 from tonewright.files.raster.open import open_image
 from tonewright.files.raster.page import Band, Resolution
 from tonewright.files.raster.tiff_writer import Form, Picture
-from tonewright.files.safe import make_folder, refuse_existing, whole_file
+from tonewright.files.safe import filled_folder, refuse_existing, whole_file
 from tonewright.frozen import dataclass
 from tonewright.negative.film import Bed, Film, FilmSheet, Place, fit_error, lay_out
 from tonewright.negative.ink import Ink
 from tonewright.negative.size import check_pixels
 from tonewright.negative.tones import LevelCurve
+from tonewright.scales import MM_PER_INCH
 from tonewright.target.pen import RULE
 
 
@@ -85,8 +86,7 @@ class FilmReport:
     @property
     def size_mm(self) -> tuple[float, float]:
         """Width and height."""
-        across, down = self.resolution.per_inch or (np.nan, np.nan)
-        return 25.4 * self.width / across, 25.4 * self.height / down
+        return self.resolution.millimetres(self.width, self.height)
 
 
 def film_names(output: Path, count: int) -> list[Path]:
@@ -140,11 +140,11 @@ def make_films(
             with _naming(source):
                 titled = replace(settings, title=_title(source, made))
                 jobs.append(prepared(image, made, curve, titled, colour))
-        bed = Bed(settings.film, float(_shared_ppi(jobs)) / 25.4, mirrored=settings.mirror)
+        bed = Bed(settings.film, float(_shared_ppi(jobs)) / MM_PER_INCH, mirrored=settings.mirror)
         films = _laid_out(jobs, bed)
         names = film_names(output, len(films))
-        if in_folder and make_folder(output):
-            stack.callback(_remove_empty, output)
+        if in_folder:
+            stack.enter_context(filled_folder(output))
         for name in names:
             refuse_existing(name, settings.force)
         for job in jobs if settings.sheet.tone_scale else ():
@@ -226,12 +226,6 @@ def _written(
             sheet = FilmSheet(bed, places, _facts(jobs[0], number, len(films)), text_mask)
             sheets.append(_write(temp, jobs, sheet, progress, made, name))
     return [made[i] for i in range(len(jobs))], sheets
-
-
-def _remove_empty(folder: Path) -> None:
-    """Of a folder made for films that were not."""
-    with suppress(OSError):
-        folder.rmdir()
 
 
 def _facts(job: NegativeJob, number: int, count: int) -> list[str]:

@@ -42,13 +42,13 @@ from tonewright.files.safe import refuse_existing
 from tonewright.frozen import dataclass
 from tonewright.negative import honesty
 from tonewright.negative.findings import CaptionCut, ColourDropped, LettersNotDrawn
-from tonewright.negative.ink import Colour, Ink, agreed_colour, distinct_tones
+from tonewright.negative.ink import Ink, agreed_colour, distinct_tones
 from tonewright.negative.luminance import LuminanceCodes, luminance_codes
 from tonewright.negative.sheet import SheetSettings
 from tonewright.negative.size import Size, check_pixels, plan_size, size_findings
 from tonewright.negative.tones import LevelCurve, code_table, encoding_lightness
 from tonewright.record.findings import Finding
-from tonewright.record.setup import Setup, ink_colour_text
+from tonewright.record.setup import Colour, Setup, ink_colour_text
 
 if TYPE_CHECKING:
     from tonewright.negative.draw import Sheet
@@ -236,7 +236,7 @@ def _sheet(path: Path, curve: LevelCurve, size: Size, settings: NegativeSettings
     from tonewright.negative.draw import Sheet, Subject, tone_scale
 
     ppi = _sheet_ppi(path, size)
-    margin = 2 * round(settings.sheet.margin * ppi / 25.4)
+    margin = 2 * round(settings.sheet.margin * ppi / scales.MM_PER_INCH)
     check_pixels(size.width + margin, size.height + margin)
     words = caption(path, curve, size, settings)
     names = curve.name, settings.title or path.stem

@@ -46,7 +46,7 @@ def sheet_files(settings: NegativeSettings, taken: Iterable[Path]) -> Iterator[N
     settings.sheet.check()
     yield replace(settings, sheet_file=None, save_sheet=None)
     if save is not None:
-        write_sheet(save, settings)
+        write_text(save, sheet_text(settings), force=settings.force)
 
 
 def read_sheet(
@@ -128,8 +128,3 @@ def sheet_text(settings: NegativeSettings) -> str:
 
 def _switch(value: bool | None) -> str | None:
     return None if value is None else str(value).lower()
-
-
-def write_sheet(path: str | os.PathLike[str], settings: NegativeSettings) -> None:
-    """Write the sheet of some settings, whole or not at all; errors as `safe.write_text`."""
-    write_text(path, sheet_text(settings), force=settings.force)

@@ -42,12 +42,11 @@ class Kind:
     connection: bytes
     """Connection space; of a link the space that it leads to."""
     version: int = _VERSION_4
-    space: bytes = b"GRAY"
 
 
 def profile(kind: Kind, elements: dict[bytes, bytes]) -> bytes:
-    """A profile with these tagged elements; what several share stands there once.  It has no date,
-    so that the same elements give the same bytes."""
+    """A profile of gray values with these tagged elements; what several share stands there once.
+    It has no date, so that the same elements give the same bytes."""
     start = HEADER + 4 + 12 * len(elements)
     table, body = struct.pack(">I", len(elements)), b""
     places: dict[bytes, int] = {}
@@ -57,7 +56,7 @@ def profile(kind: Kind, elements: dict[bytes, bytes]) -> bytes:
             body += element + bytes(-len(element) % 4)
         table += struct.pack(">4sII", tag, places[element], len(element))
     head = struct.pack(">I4xI4s4s4s", start + len(body), kind.version, kind.device_class,
-                       kind.space, kind.connection)
+                       b"GRAY", kind.connection)
     head = head.ljust(36, b"\0") + b"acsp"
     head = head.ljust(68, b"\0") + D50
     return head.ljust(HEADER, b"\0") + table + body

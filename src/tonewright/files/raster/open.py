@@ -18,11 +18,9 @@ from tonewright.files.raster.findings import (
     ResolutionUnknown,
 )
 from tonewright.files.raster.page import ByteSource
-from tonewright.files.raster.source import PICTURE, TURNS, OpenOptions, SourceImage, Use
+from tonewright.files.raster.source import TURNS, OpenOptions, SourceImage
 from tonewright.files.raster.tiff import MARKS
 from tonewright.record.findings import Finding
-
-__all__ = ["PICTURE", "OpenOptions", "SourceImage", "Use", "is_picture", "open_image"]
 
 _PNG, _JPEG = b"\x89PNG\r\n\x1a\n", b"\xff\xd8\xff"
 _OTHER_FILES = {b"%PDF": "a PDF", b"GIF8": "a GIF", b"8BPS": "an editor's own layered file"}

@@ -18,6 +18,7 @@ from tonewright.errors import ImageError
 from tonewright.files.opening import Closing, reading_error, refuse_irregular
 from tonewright.files.safe import remember_read
 from tonewright.frozen import dataclass
+from tonewright.scales import MM_PER_INCH
 
 NONE, LZW, JPEG, DEFLATE, OLD_DEFLATE, PACKBITS = 1, 5, 7, 8, 32946, 32773
 """TIFF 6.0, Compression; 7 by its Technical Note 2."""
@@ -150,6 +151,12 @@ class Resolution:
         if factor is None:
             return None
         return factor * self.x[0] / self.x[1], factor * self.y[0] / self.y[1]
+
+    def millimetres(self, width: int, height: int) -> tuple[float, float]:
+        """How wide and high so many pixels are, where the unit is one of length."""
+        assert self.per_inch is not None
+        across, down = self.per_inch
+        return MM_PER_INCH * width / across, MM_PER_INCH * height / down
 
     @property
     def across_by_down(self) -> float:

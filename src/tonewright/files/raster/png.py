@@ -347,8 +347,10 @@ def small_png(page: Page, rows: int, data: bytes) -> bytes:
     kind = {1: 0, 2: 4, 3: 2, 4: 6}[page.samples]
     header = struct.pack(">IIBBBBB", page.width, rows, page.bits, kind, 0, 0, 0)
     parts = ((b"IHDR", header), (b"IDAT", zlib.compress(data, 0)), (b"IEND", b""))
-    packed = [SIGNATURE]
-    for name, body in parts:
-        check = zlib.crc32(body, zlib.crc32(name))
-        packed += [struct.pack(">I", len(body)), name, body, struct.pack(">I", check)]
-    return b"".join(packed)
+    return SIGNATURE + b"".join(chunk(*part) for part in parts)
+
+
+def chunk(kind: bytes, data: bytes) -> bytes:
+    """A chunk as a PNG holds it: length, kind, data and check."""
+    check = zlib.crc32(data, zlib.crc32(kind))
+    return b"".join((struct.pack(">I", len(data)), kind, data, struct.pack(">I", check)))

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from tonewright.files.raster.bands import Job, in_order, write_all
 from tonewright.files.raster.inflate import deflated
 from tonewright.files.raster.page import Resolution
-from tonewright.files.raster.png import SIGNATURE
+from tonewright.files.raster.png import SIGNATURE, chunk
 from tonewright.files.raster.tiff_text import ascii_text
 from tonewright.frozen import dataclass
 
@@ -45,13 +45,13 @@ class PngPicture:
     def chunks(self) -> Iterator[bytes]:
         """Everything before the pixels."""
         yield SIGNATURE
-        yield _chunk(b"IHDR", struct.pack(">IIBBBBB", self.width, self.height, 8, 2, 0, 0, 0))
-        yield _chunk(b"iCCP", b"ICC\0\0" + zlib.compress(self.profile))
+        yield chunk(b"IHDR", struct.pack(">IIBBBBB", self.width, self.height, 8, 2, 0, 0, 0))
+        yield chunk(b"iCCP", b"ICC\0\0" + zlib.compress(self.profile))
         per_inch = None if self.resolution is None else self.resolution.per_inch
         if per_inch is not None:
             x, y = (round(n / 0.0254) for n in per_inch)
-            yield _chunk(b"pHYs", struct.pack(">IIB", x, y, 1))
-        yield _chunk(b"tEXt", b"Description\0" + ascii_text(self.description).encode("ascii"))
+            yield chunk(b"pHYs", struct.pack(">IIB", x, y, 1))
+        yield chunk(b"tEXt", b"Description\0" + ascii_text(self.description).encode("ascii"))
 
 
 def write_png(
@@ -65,17 +65,17 @@ def write_png(
     def write(data: bytes) -> None:
         write_all(stream, memoryview(data))
 
-    for chunk in picture.chunks():
-        write(chunk)
+    for part in picture.chunks():
+        write(part)
     check, start = 1, _PACKED_START
     with closing(in_order((partial(_packed, job) for job in jobs), ahead)) as pieces:
         for rows, plain, packed in pieces:
             check = zlib.adler32(plain, check)
-            write(_chunk(b"IDAT", start + packed))
+            write(chunk(b"IDAT", start + packed))
             start = b""
             yield rows
-    write(_chunk(b"IDAT", _PACKED_END + struct.pack(">I", check)))
-    write(_chunk(b"IEND", b""))
+    write(chunk(b"IDAT", _PACKED_END + struct.pack(">I", check)))
+    write(chunk(b"IEND", b""))
 
 
 def _packed(job: Job) -> tuple[int, memoryview, bytes]:
@@ -95,8 +95,3 @@ def _filtered(band: NDArray[Any]) -> NDArray[np.uint8]:
     made[:, 1 : 1 + samples] = flat[:, :samples]
     np.subtract(flat[:, samples:], flat[:, :-samples], out=made[:, 1 + samples :])
     return made
-
-
-def _chunk(kind: bytes, data: bytes) -> bytes:
-    check = zlib.crc32(data, zlib.crc32(kind))
-    return b"".join((struct.pack(">I", len(data)), kind, data, struct.pack(">I", check)))

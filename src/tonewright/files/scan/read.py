@@ -11,9 +11,9 @@ from numpy.typing import ArrayLike
 from tonewright.errors import OptionError
 from tonewright.files.blank import is_blank
 from tonewright.files.raster.scans import Channel
-from tonewright.files.safe import check_outputs, one_call, refuse_existing
+from tonewright.files.safe import check_outputs, one_call, refuse_existing, write_text
 from tonewright.files.scan.open import ScanOrTable
-from tonewright.files.scan.readings import write_list_reading, write_readings
+from tonewright.files.scan.readings import list_csv, write_readings
 from tonewright.files.scanners import read_flat, read_scanner
 from tonewright.files.tables import STRIPS, read_table
 from tonewright.files.targets import read_target
@@ -102,8 +102,8 @@ def read_print(
     if not file.is_scan:
         listed = map_list(file.table(holds=(("density",),)), layout, request.order, request.options)
         if output is not None:
-            write_list_reading(output, listed, layout, request.comments, force=force,
-                               print_name=request.print_name)
+            write_text(output, list_csv(listed, layout, request.comments, request.print_name),
+                       force=force)
         return ReadResult(source, layout, listed, output, None)
     response = None if request.scanner is None else read_scanner(request.scanner)
     beside = None if request.densities is None else listed_densities(

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from tonewright.errors import visible
 from tonewright.files.blank import aim_column, csv_text, patch_columns
-from tonewright.files.safe import whole_file, write_text
+from tonewright.files.safe import whole_file
 from tonewright.measured.readings import Readings
 from tonewright.record.codec import encode
 from tonewright.record.findings import Finding
@@ -71,23 +71,12 @@ def readings_csv(
             "doubt": [" ".join(d.code for d in p.doubts) for p in read]})
 
 
-def write_list_reading(
-    path: Path, readings: Readings, target: Target, comments: Sequence[str] = (), *,
-    force: bool = False, print_name: str | None = None,
-) -> None:
-    """Write an instrument's readings of a target in the same form.
-
-    Raises `FileError` as `write_readings`.
-    """
-    write_text(path, list_csv(readings, target, comments, print_name), force=force)
-
-
 def list_csv(
     readings: Readings, target: Target, comments: Sequence[str] = (),
     print_name: str | None = None,
 ) -> str:
-    """The text of that file; lightness is beside density where lightness was measured, and a* and
-    b* where colour was."""
+    """The text of an instrument's readings of a target in the same form; lightness is beside
+    density where lightness was measured, and a* and b* where colour was."""
     patches, names = readings.patches, [r.patch for r in readings.patches]
     measured = readings.scale == "luminance" and not readings.relative_to_paper
     tints = readings.tints or () if measured else ()

@@ -10,6 +10,7 @@ from tonewright import scales
 from tonewright.check.document import Check
 from tonewright.curve.document import Curve
 from tonewright.curve.next_step import next_step
+from tonewright.errors import capital
 from tonewright.files.pages import Report
 from tonewright.frozen import dataclass
 from tonewright.record.setup import SETUP_NAMES
@@ -99,8 +100,7 @@ def _doubts(report: Report) -> tuple[list[str], str]:
         room -= -(-len(text) // LINE_LETTERS)
         if room < 0:
             return shown, f"And {len(found) - len(shown)} more, in the curve's own report."
-        # a file's name keeps its spelling
-        shown.append(text[:1].upper() + text[1:] if text.split(" ", 1)[0].isalpha() else text)
+        shown.append(capital(text))
     return shown, ""
 
 

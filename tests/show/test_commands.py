@@ -1,0 +1,42 @@
+"""The commands that pages show, as the command line takes them."""
+
+from __future__ import annotations
+
+import shlex
+from pathlib import Path
+
+import pytest
+
+from tonewright.cli import main
+from tonewright.show.commands import (
+    NegativeCommand,
+    ReadCommand,
+    ScannerCommand,
+    TargetCommand,
+)
+
+A, B, C = Path("a b.tif"), Path("b.csv"), Path("c.json")
+
+
+@pytest.mark.parametrize(("command", "taken"), [
+    (ScannerCommand(scan=A, densities=B, output=C, flat=A, channel="green"),
+     {"scan": A, "channel": "green", "flat_file": A}),
+    (ReadCommand(source=A, target=C, output=B, channel="red", known=(("white", 0.07),)),
+     {"channel": "red", "known": ("white=0.07",)}),
+    (TargetCommand(output=A, name="n", chart=True, chart_colours=("255,0,0", "0,0,255"),
+                   no_mirror=True),
+     {"chart": True, "chart_colours": ("255,0,0", "0,0,255"), "no_mirror": True}),
+    (NegativeCommand(images=(A,), curve=C, output=A, height="100mm", rotate="270", depth="8",
+                     no_mirror=True, encoding="srgb", flatten=True),
+     {"encoding": "srgb", "flatten": True, "height": 100, "rotate": "270", "depth": "8",
+      "no_mirror": True, "width": None}),
+])
+def test_a_command_that_is_shown_is_taken_as_it_is_meant(
+    command: object, taken: dict[str, object]
+) -> None:
+    _, name, *arguments = shlex.split(str(command))
+    context = main.make_context("tonewright", [name, *arguments], resilient_parsing=True)
+    chosen = main.get_command(context, name)
+    assert chosen is not None
+    found = chosen.make_context(name, arguments).params
+    assert {key: found[key] for key in taken} == taken
