@@ -107,7 +107,8 @@ def main():
     for kind in found:
         print(f"{kind}: called within {AFTER} in {np.mean(found[kind]):.0%} of {len(found[kind])};"
               f" {false[kind]} false alarms in {judged[kind]} prints")
-    print(f"size off by {np.median(np.abs(sizes)):.3f} stop (median of those called)")
+    if sizes:
+        print(f"size off by {np.median(np.abs(sizes)):.3f} stop (median of those called)")
 
 
 if __name__ == "__main__":
