@@ -58,7 +58,9 @@ monotone.deleted_deviations = remembered(monotone.deleted_deviations)
 chain.fit_chain = remembered(chain.fit_chain)
 sigmoid.sample_rises = remembered(sigmoid.sample_rises)
 find_steps.find_row = remembered(find_steps.find_row)
+find_steps._tilt = remembered(find_steps._tilt)  # the same for another number of steps
 place.locate = remembered(place.locate)
+place.find_marks = remembered(place.find_marks)  # the same for another target
 response.response_from_gray_scale = remembered(response.response_from_gray_scale)
 uneven.find_unevenness = remembered(uneven.find_unevenness)
 

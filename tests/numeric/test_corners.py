@@ -5,7 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from tonewright.numeric.corners import Judge, Smooth, _Search, make_ramps
 from tonewright.numeric.monotone import SmoothSettings, fit_smooth
+from tonewright.numeric.splines import cubic_design
 
 X = np.repeat(np.linspace(0.0, 1.0, 51), 2)
 GRID = np.linspace(0.0, 1.0, 513)
@@ -74,3 +76,35 @@ def test_a_step_is_found_though_either_of_its_corners_alone_says_little():
                      CORNERS)
     assert fit.value[-1] == pytest.approx(93.0, abs=2.0)
     assert fit.value[0] == pytest.approx(18.0, abs=1.0)
+
+
+@pytest.mark.parametrize(("sd", "many"), [(1.0, 2), (8.0, 1)])
+def test_fits_with_corners_are_those_of_stacked_least_squares(sd, many):
+    """Each by numpy's own, which knows nothing of those beside it (Hoerl and Kennard 1970)."""
+    x = np.linspace(0.0, 1.0, 31)
+    y = roof(x) + sd * np.random.default_rng(5).standard_normal(x.size)
+    columns, bends = cubic_design(x, 12), np.diff(np.eye(15), 3, axis=0)
+    amounts = np.array([0.01, 1.0, 100.0])
+    ramps, judge = make_ramps(x, GRID), Judge(28.0, 0.0, 1e-6)
+    smooth = Smooth(columns, y, np.ones(x.size), bends.T @ bends, amounts, np.full(3, 1e3),
+                    np.zeros(3))
+    ridge = np.sqrt(1e-9 * np.trace(columns.T @ columns) / 15) * np.eye(15)
+    alone = [np.vstack([columns, np.sqrt(amount) * bends, ridge]) for amount in amounts]
+    goal = np.concatenate([y, np.zeros(27)])
+    for i, rows in enumerate(alone):
+        left = goal - rows @ np.linalg.lstsq(rows, goal, rcond=None)[0]
+        smooth.misfit[i] = left @ left
+    found = _Search(ramps, smooth, judge, 1.0).find()
+    assert {len(one.columns) for one in found} == {many}
+    for one in found:
+        prior = np.diag(1.0 / (ramps.slope[[*one.columns]] * np.ptp(y)))
+        edge = np.vstack([ramps.data[:, [*one.columns]], np.zeros((27, many))])
+        fits = []
+        for rows in alone:
+            whole = np.vstack([np.hstack([rows, edge]), np.hstack([np.zeros((many, 15)), prior])])
+            wanted = np.concatenate([goal, np.zeros(many)])
+            own = np.linalg.lstsq(whole, wanted, rcond=None)[0]
+            fits.append((np.abs(own - one.coefficients).max(), np.sum((wanted - whole @ own)**2)))
+        away, misfit = min(fits)
+        assert away < 1e-5
+        assert one.noise_squared == pytest.approx(misfit / 28.0, rel=1e-6)

@@ -6,10 +6,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy import ndimage
 
 from rooms import random_scanner
 from tonewright.errors import ReadingsError
-from tonewright.scan.find_steps import find_row
+from tonewright.scan.find_steps import _straightened, find_row
 from tonewright.virtual.scanroom import Lying, gray_scale, scan_sheet
 
 STEP_MM = (8.0, 14.0)
@@ -84,3 +85,13 @@ def test_noise_holds_no_row(seed):
 def test_blank_paper_holds_no_row():
     with pytest.raises(ReadingsError, match="no row of 12"):
         find_row(np.full((300, 400), 0.9, np.float32), 12)
+
+
+@pytest.mark.parametrize("shape", [(61, 90), (40, 7), (1, 9), (9, 1)])
+def test_turned_back_as_by_scipy(shape):
+    tone = np.random.default_rng(1).normal(size=shape)
+    for degrees in (0.0, 3.3, -40.0, 90.0, 137.0):
+        straight, matrix = _straightened(tone, degrees)
+        theirs = ndimage.affine_transform(tone, matrix[1::-1, 1::-1], matrix[1::-1, 2],
+                                          straight.shape, order=1, mode="nearest")
+        np.testing.assert_allclose(straight, theirs, atol=1e-11)

@@ -88,11 +88,9 @@ def command(
     from tonewright.show.scan_text import reading_json, reading_text
 
     result = read_print(source, target_file, output, ReadRequest(
-        scanner_file, densities_file, _known(known),
-        parse_corners(corners) if corners is not None else None, channel, allow_jpeg, flat_file,
-        overlay_file, list_order(choices), reading_choices(choices), print_name,
-        beside_corners=parse_corners(gray_scale_corners, "gray_scale_corners")
-        if gray_scale_corners is not None else None), force=force)
+        scanner_file, densities_file, _known(known), parse_corners(corners), channel, allow_jpeg,
+        flat_file, overlay_file, list_order(choices), reading_choices(choices), print_name,
+        beside_corners=parse_corners(gray_scale_corners, "gray_scale_corners")), force=force)
     if as_json:
         print_json(reading_json(result))
     else:

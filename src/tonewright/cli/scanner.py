@@ -55,8 +55,7 @@ def command(
     from tonewright.show.scanner_text import scanner_json, scanner_text
 
     learned = learn_scanner(scan, densities_file, output, ScannerRequest(
-        None, date, parse_corners(corners) if corners is not None else None, channel,
-        allow_jpeg, flat_file), force=force)
+        None, date, parse_corners(corners), channel, allow_jpeg, flat_file), force=force)
     if as_json:
         print_json(scanner_json(learned))
     else:

@@ -124,8 +124,7 @@ def command(
     made_with = SetupFiles(Setup(**setup), setup_file).read()
     strip = read_strip(readings, tablet, StripSettings(
         printed, ReadingOptions(None, scale, relative_to_paper, paper_density), flip, skip,
-        scanner_file, parse_corners(corners) if corners else None, halves, channel, allow_jpeg,
-        flat_file))
+        scanner_file, parse_corners(corners), halves, channel, allow_jpeg, flat_file))
     process = make_process(strip, tablet, made_with, document_name((output or readings[0]).name),
                            ProcessSettings(just_visible, count_all))
     _finish(process, output, plot, force, as_json)

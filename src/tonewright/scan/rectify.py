@@ -80,11 +80,14 @@ def apply(matrix: Array, points: ArrayLike) -> Array:
         return np.stack([u / w, v / w], axis=-1)
 
 
-def parse_corners(text: str, code: str = "corners") -> Array:
-    """Four points as they are typed, eight numbers with commas between; shape (4, 2).
+def parse_corners(text: str | None, code: str = "corners") -> Array | None:
+    """Four points as they are typed, eight numbers with commas between; shape (4, 2).  None where
+    none are.
 
     Raises `OptionError`, with its ``code``, for anything else.
     """
+    if text is None:
+        return None
     try:
         return four_points([float(part) for part in text.replace(";", ",").split(",")], code)
     except ValueError:

@@ -42,7 +42,7 @@ def proof_json(report: ProofReport) -> dict[str, Any]:
 def batch_json(batch: ProofBatch, message: Message) -> dict[str, Any]:
     """The same of several pictures, and those that failed."""
     return {"outputs": [proof_json(r) for r in batch.reports],
-            "failures": [{"source": str(f.source), "error": message(f.error)}
+            "failures": [{"source": str(f.source), "message": message(f.error)}
                          for f in batch.failures]}
 
 

@@ -387,27 +387,22 @@ def _scatter(level: Array, cells: Array, seed: int) -> NDArray[np.intp]:
     deviation = deviation / max(float(np.linalg.norm(deviation)), 1e-12)
     far = np.linalg.norm(cells[:, None] - cells[None], axis=2) / max(
         float(np.linalg.norm(np.ptp(cells, axis=0))), 1e-9)
-    np.fill_diagonal(far, np.inf)
     kind = np.unique(level, return_inverse=True)[1]
-    best, best_score = np.arange(level.size), np.inf
+    one, like = np.nonzero((kind[:, None] == kind) & ~np.eye(kind.size, dtype=np.bool_))
+    repeated, first = np.unique(one, return_index=True)
+    kind = np.unique(kind[repeated], return_inverse=True)[1]
+    cell, seat = np.arange(level.size), np.empty(level.size, dtype=np.intp)
+    best, best_score = cell, np.inf
     for _ in range(_TRIES):
         order = rng.permutation(level.size)
+        seat[order] = cell
         score = float(np.max(np.abs(drift @ deviation[order])))
-        score -= 0.25 * _apart(kind[order], far)
+        if one.size:  # from each repeated patch to the nearest of its level
+            nearest = np.minimum.reduceat(far[seat[one], seat[like]], first)
+            score -= 0.25 * float(np.mean(np.bincount(kind, nearest) / np.bincount(kind)))
         if score < best_score:
             best, best_score = order, score
     return best
-
-
-def _apart(kind: NDArray[np.intp], far: Array) -> float:
-    """Mean distance from each patch to the nearest of its level; 0 if no level is repeated.
-
-    ``far`` is the distance between each two places against the sheet's, infinite to itself.
-    """
-    nearest = np.where(kind[:, None] == kind, far, np.inf).min(axis=1)
-    count = np.bincount(kind)
-    spans = np.bincount(kind, nearest)[count > 1] / count[count > 1]
-    return float(np.mean(spans)) if spans.size else 0.0
 
 
 def _marks(width: float, height: float, size: float) -> tuple[Mark, ...]:

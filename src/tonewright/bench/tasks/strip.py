@@ -87,7 +87,7 @@ def paste_strip(text: str, tablet: str) -> StripCells:
     found = strip_cells(table, read_tablet(tablet))
     if found is None:
         raise ReadingsError(f"the pasted table has the columns {names}",
-                            "a strip is pasted as columns film and bare, with or without step",
+                            "a strip has the columns film and bare, and may have step numbers",
                             "paste these columns alone, or drop the file itself on this page")
     return found
 
