@@ -104,7 +104,10 @@ def _hyperbola(z: Array) -> Array:
 
 
 def _hyperbolic(z: Array, shape: Array) -> Array:
-    """The same, but each end lingers along a hyperbola."""
+    """The same, but each end lingers along a hyperbola.
+
+    Points that stop soon after the bend cannot tell it from an end that is reached: so it is as
+    likely beforehand as one with a corner."""
     toe, shoulder = np.exp(shape[0]), np.exp(shape[1])
     left = shoulder * _hyperbola((1.0 - toe * _hyperbola(z / toe)) / shoulder)
     rise = 1.0 - left / (shoulder * _hyperbola(1.0 / shoulder))
@@ -134,7 +137,7 @@ FAMILIES = (
            ends=True),
     Family("corner below", _cornered, (-4.4, -1.6, 0.0), (0.8, 0.5, 0.4), width=1.0, share=0.3,
            ends=True),
-    Family("hyperbolic", _hyperbolic, (-2.0, -2.0, 0.0), (0.6, 0.6, 0.4), width=1.0, share=0.1,
+    Family("hyperbolic", _hyperbolic, (-2.0, -2.0, 0.0), (0.6, 0.6, 0.4), width=1.0, share=0.3,
            ends=True),
 )
 
