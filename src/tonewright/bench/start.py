@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from tonewright.bench.worker import WARM_AFTER_SECONDS
 from tonewright.errors import OptionError
 from tonewright.files.papers import Papers
 from tonewright.files.safe import no_call, scratch
@@ -141,7 +142,9 @@ def _open(
     address: str, settings: BenchSettings, say: Callable[[str], None], load: Callable[[], None]
 ) -> None:
     say(address)
-    threading.Thread(target=load, daemon=True).start()  # while the browser opens
+    later = threading.Timer(WARM_AFTER_SECONDS, load)  # the browser has the processor until then
+    later.daemon = True
+    later.start()
     if settings.browser:  # some browsers keep whoever opens them waiting
         threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
 

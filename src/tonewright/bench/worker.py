@@ -15,7 +15,7 @@ from collections.abc import Callable
 from multiprocessing import get_context
 from multiprocessing.connection import Connection
 from pathlib import Path
-from queue import SimpleQueue
+from queue import Empty, SimpleQueue
 from typing import Any, TypeVar
 
 from tonewright.errors import FileError, TonewrightError, refusal, refused
@@ -23,6 +23,8 @@ from tonewright.errors import FileError, TonewrightError, refusal, refused
 _T = TypeVar("_T")
 Progress = Callable[[int, int], None]
 """Told how much is done, of how much."""
+WARM_AFTER_SECONDS = 1.5
+"""So long the bench and the browser have the processor to themselves."""
 
 
 class Cancelled(Exception):
@@ -172,7 +174,10 @@ def _serve(theirs: Connection, folder: str, warm: Callable[[], object]) -> None:
     os.chdir(folder)
     asked: SimpleQueue[Any] = SimpleQueue()
     threading.Thread(target=_listen, args=(theirs, asked), daemon=True).start()
-    warm()
+    try:
+        _answer(theirs, *asked.get(timeout=WARM_AFTER_SECONDS))
+    except Empty:
+        warm()
     while True:
         _answer(theirs, *asked.get())
 
