@@ -322,7 +322,8 @@ def check_outputs(
         raise OptionError(f"the output and the picture are both to go to {output}",
                           "a file holds one thing", "give the picture another name, NAME.png")
     if output is not None and document and output.suffix.lower() != ".json":
-        raise OptionError(f"the output is {output}", "a document is a JSON file",
+        kind = document.removeprefix(".").removesuffix(".json")
+        raise OptionError(f"the output is {output}", f"a {kind} is kept in a JSON file",
                           f"call it {output.with_suffix(document) if output.stem else document}")
 
 
