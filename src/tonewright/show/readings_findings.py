@@ -2,86 +2,41 @@
 
 from __future__ import annotations
 
-from tonewright.errors import counted, runs
-from tonewright.measured.findings import (
-    AimsStated,
-    CellsBlank,
-    CodePageAssumed,
-    EndDataMissing,
-    HeaderAssumed,
-    LighterThanPaper,
-    OtherViewing,
-    PatchesDoubted,
-    PatchesNotInList,
-    SheetsNotNamed,
-    StatedCountWrong,
-    ValuesLeftAside,
-)
-from tonewright.show.sentence import says, sentence
+from tonewright.errors import counted
+from tonewright.measured import findings
+from tonewright.show.sentence import says
 
-_MOST_NAMES = 12
-
-
-def names(patches: tuple[str, ...]) -> str:
-    """Names of patches, shortened when there are many."""
-    more = len(patches) - _MOST_NAMES
-    return ", ".join(patches[:_MOST_NAMES]) + (f" and {more} more" if more > 0 else "")
-
-
-says(AimsStated, "{file} gives each patch its aim: the print was made through a curve.")
-says(EndDataMissing, "{file}: END_DATA is missing, but every row is there.")
-says(CodePageAssumed,
+says(findings.AimsStated,
+     "{file} gives each patch its aim: the print was made through a curve.")
+says(findings.EndDataMissing, "{file}: END_DATA is missing, but every row is there.")
+says(findings.CodePageAssumed,
      "{file}: the text is not UTF-8; it was read in the Windows code page 1252. Check the names.")
-says(LighterThanPaper,
+says(findings.LighterThanPaper,
      "{file}: the lightest patch has density {lightest_density:.2f}; few papers are that white. If"
      " the instrument was zeroed on the bare paper, say so (--relative-to-paper).")
-says(SheetsNotNamed,
+says(findings.SheetsNotNamed,
      "The {files} files do not say which sheet they were measured on, so they count as readings of"
      " one sheet. A column named print tells sheets apart.")
-
-
-@sentence.register
-def _(found: HeaderAssumed) -> str:
-    return (f"{found.file}: there is no row of column names; the columns were read as"
-            f" {', '.join(found.columns)}.")
-
-
-@sentence.register
-def _(found: CellsBlank) -> str:
-    one = len(found.lines) == 1
-    return (f"{found.file}: nothing was measured in line{'' if one else 's'} {runs(found.lines)};"
-            f" {'that row was' if one else 'those rows were'} skipped.")
-
-
-@sentence.register
-def _(found: StatedCountWrong) -> str:
-    thing = counted(found.found, "row" if found.keyword == "NUMBER_OF_SETS" else "field")
-    return (f"{found.file}: {found.keyword} is {found.stated}, but there"
-            f" {'is' if found.found == 1 else 'are'} {thing}.")
-
-
-@sentence.register
-def _(found: ValuesLeftAside) -> str:
-    said = f"{found.file}: {found.used or 'the spectrum'} was used, not {names(found.left_aside)}."
-    if found.other_weighting is None:
-        return said
-    value = "lightness" if found.other_weighting == "luminance" else "density"
-    return f"{said} To use the {value} instead, name it (--scale {found.other_weighting})."
-
-
-@sentence.register
-def _(found: OtherViewing) -> str:
-    said = [*found.illuminants, *(["the 10-degree observer"] if found.ten_degrees else [])]
-    return (f"{found.file}: its colour values are for {' and '.join(said)}. A print is judged under"
-            " D50 with the 2-degree observer, so a coloured print may read slightly off.")
-
-
-@sentence.register
-def _(found: PatchesNotInList) -> str:
-    return f"{found.file}: not in the list, and so not read: {names(found.patches)}."
-
-
-@sentence.register
-def _(found: PatchesDoubted) -> str:
-    return (f"{found.file}: doubtful in the scan: {names(found.patches)}. The column doubt says"
-            " why. Look at the print, and leave out any patch that is spoilt (--leave-out PATCH).")
+says(findings.HeaderAssumed,
+     "{file}: there is no row of column names; the columns were read as {columns:list}.")
+says(findings.CellsBlank,
+     "{file}: nothing was measured in {where} {lines:runs}; {those} skipped.",
+     where=lambda f: "lines" if f.lines[1:] else "line",
+     those=lambda f: "those rows were" if f.lines[1:] else "that row was")
+says(findings.StatedCountWrong, "{file}: {keyword} is {stated}, but there {are} {things}.",
+     are=lambda f: "is" if f.found == 1 else "are",
+     things=lambda f: counted(f.found, "row" if f.keyword == "NUMBER_OF_SETS" else "field"))
+says(findings.OtherViewing,
+     "{file}: its colour values are for {lights}. A print is judged under D50 with the 2-degree"
+     " observer, so a coloured print may read slightly off.",
+     lights=lambda f: " and ".join(
+         [*f.illuminants, *(["the 10-degree observer"] if f.ten_degrees else [])]))
+says(findings.PatchesNotInList, "{file}: not in the list, and so not read: {patches:names}.")
+says(findings.PatchesDoubted,
+     "{file}: doubtful in the scan: {patches:names}. The column doubt says why. Look at the print,"
+     " and leave out any patch that is spoilt (--leave-out PATCH).")
+says(findings.ValuesLeftAside, "{file}: {one} was used, not {left_aside:names}.{instead}",
+     one=lambda f: f.used or "the spectrum",
+     instead=lambda f: "" if f.other_weighting is None else
+     f" To use the {'lightness' if f.other_weighting == 'luminance' else 'density'} instead, name"
+     f" it (--scale {f.other_weighting}).")
