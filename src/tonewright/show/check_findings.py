@@ -6,7 +6,7 @@ from tonewright.check import findings
 from tonewright.show.sentence import says
 
 says(findings.TonesSetAside,
-     "Set aside: {patches:list}, which {fit} neither the curve nor the other tones. Look for a"
+     "Set aside: {patches|list}, which {fit} neither the curve nor the other tones. Look for a"
      " stain or a misread value, and measure again.",
      fit=lambda f: "fit" if len(f.patches) > 1 else "fits")
 says(findings.ZeroMayBeOff,

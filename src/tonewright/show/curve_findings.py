@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from tonewright.curve import findings
 from tonewright.errors import counted
-from tonewright.show.sentence import says, sentence
+from tonewright.show.sentence import says
 from tonewright.show.words import percent
 
 _LONGER = "A longer printing time would print a deeper black."
@@ -20,8 +20,7 @@ def _way(found: findings.AimBeyondPrint | findings.TonesTogether) -> str:
     return "darker" if found.end == "black" else "lighter"
 
 
-@sentence.register
-def _(found: findings.ToneReversal) -> str:
+def _tone_reversal(found: findings.ToneReversal) -> str:
     where = f"between {percent(found.level_from)} and {percent(found.level_to)} ink"
     said = (f"The print gets darker by {found.drop_lightness:.1f} L* {where}, although the ink"
             " gets heavier.")
@@ -33,6 +32,20 @@ def _(found: findings.ToneReversal) -> str:
             f" ink; {unused}. {_CAUSE[found.end]}")
 
 
+def _ink_to_spare(found: findings.InkToSpare) -> str:
+    level = percent(found.level)
+    if found.seen_to_level is not None:
+        return (f"There may be ink to spare: {level} ink should print paper white, but no print"
+                f" shows the ink above {percent(found.seen_to_level)}. Print that level before you"
+                " choose a lighter ink setting.")
+    if not found.sure:
+        return (f"There may be ink to spare: {level} ink should print paper white, but that is not"
+                " sure yet. Print that level before you choose a lighter ink setting.")
+    return (f"There is ink to spare: {level} ink already prints paper white. A lighter ink setting"
+            " would dry faster and give finer steps.")
+
+
+says(findings.ToneReversal, _tone_reversal)
 says(findings.BlackStillDarkening,
      "Maximum black may not be reached: towards clear film the print still gets darker"
      f" ({{still_gaining_lightness:.1f}} L* over the first tenth of the ink). {_LONGER}")
@@ -55,7 +68,7 @@ says(findings.HeaviestInkNotMeasured,
      "The heaviest ink was not measured. The curve stops at the highest level,"
      " {highest_level:.3g}.")
 says(findings.WideGap,
-     "No patch was measured between {level_from:percent} and {level_to:percent} ink; the curve is"
+     "No patch was measured between {level_from|percent} and {level_to|percent} ink; the curve is"
      " guessed there.")
 says(findings.FewLevels,
      "Only {levels} different levels were measured; with 21 or more the curve is far surer.")
@@ -65,13 +78,13 @@ says(findings.DoubtfulPatchesCount,
 says(findings.AimBeyondPrint,
      "The aim asks for tones up to {beyond_lightness:.1f} L* {way} than this print's {end}; they"
      " all print as {end}.", way=_way)
-says(findings.AbruptEnd, "The print {does} abruptly, at {level:percent} ink.",
+says(findings.AbruptEnd, "The print {does} abruptly, at {level|percent} ink.",
      does=lambda f: "leaves black" if f.end == "black" else "reaches white")
 says(findings.TonesTogether,
      "With this aim all picture tones {way} than L* {image_lightness:.0f} print as {end}.",
      way=_way)
 says(findings.PatchesSetAside,
-     "Set aside: {patches:list}, which {fit} neither the strip nor the other patches. Look for a"
+     "Set aside: {patches|list}, which {fit} neither the strip nor the other patches. Look for a"
      " stain or a misread value, and measure again.",
      fit=lambda f: "fit" if len(f.patches) > 1 else "fits")
 says(findings.PrintsDisagree,
@@ -84,24 +97,9 @@ says(findings.MaximumBlackNotReached,
 says(findings.PaperWhiteNotReached,
      "Paper white is not reached: the heaviest ink prints {below_white_lightness:.1f} L* darker."
      f" {_MORE_INK}")
-
-
-@sentence.register
-def _(found: findings.InkToSpare) -> str:
-    level = percent(found.level)
-    if found.seen_to_level is not None:
-        return (f"There may be ink to spare: {level} ink should print paper white, but no print"
-                f" shows the ink above {percent(found.seen_to_level)}. Print that level before you"
-                " choose a lighter ink setting.")
-    if not found.sure:
-        return (f"There may be ink to spare: {level} ink should print paper white, but that is not"
-                " sure yet. Print that level before you choose a lighter ink setting.")
-    return (f"There is ink to spare: {level} ink already prints paper white. A lighter ink setting"
-            " would dry faster and give finer steps.")
-
-
+says(findings.InkToSpare, _ink_to_spare)
 says(findings.InkExtrapolated,
-     "No print shows how dense the ink is above {above_level:percent}. It is extrapolated there;"
+     "No print shows how dense the ink is above {above_level|percent}. It is extrapolated there;"
      " the band is widened accordingly.")
 says(findings.TargetFarFromTime,
      "Target {target} was printed for {target_time}, far from {printing_time}. A target printed"
@@ -110,7 +108,7 @@ says(findings.LightDiffers,
      "The {entry} was {before!r} and is {now!r}: treated as the same, as you asked. If the ink"
      " blocks more light with one than with the other, the tones will be off.")
 says(findings.TooUnsure,
-     "The curve is too unsure for a picture: ±{halfwidth_lightness:.1f} L* at {level:percent} ink.")
+     "The curve is too unsure for a picture: ±{halfwidth_lightness:.1f} L* at {level|percent} ink.")
 says(findings.TwoWeightings,
      "The old curve was measured as {before}, the new one as {now}. On a neutral print the two"
      " agree; on a blue one they differ by up to 0.07 in density, which may be part of what moved.",
@@ -121,7 +119,7 @@ says(findings.StripGivenUp,
      " paper keeps that, if it is named as well (--process).")
 says(findings.NothingMoved, "Nothing moved: the curve is the same as {old}.")
 says(findings.TakenAsBefore,
-     "The process {process} does not name {those:list}: taken from the old curve.",
+     "The process {process} does not name {those|list}: taken from the old curve.",
      those=lambda f: [entry.replace("_", " ") for entry in f.entries])
 says(findings.SheetsBorrowed,
      "Two sheets hardly tell how much the next one may differ, so what is usual"

@@ -3,7 +3,14 @@
 from __future__ import annotations
 
 from tonewright.negative import findings
-from tonewright.show.sentence import says, sentence
+from tonewright.show.sentence import says
+
+
+def _lost(share: float, end: str, side: str, lightness: float | None) -> str:
+    percent = f"{100 * share:.0f} %" if share >= 0.1 else f"{100 * share:.1f} %"
+    tones = "" if lightness is None else f": all tones {side} image L* {lightness:.0f}"
+    return f"{percent} of the picture prints as {end}, without detail{tones}"
+
 
 says(findings.ProfileSetAside,
      "another encoding was named, so the embedded ICC profile was ignored")
@@ -24,25 +31,13 @@ says(findings.VisibleSteps,
      " original is better",
      count=lambda f: 1 << f.bits, kind=lambda f: "grays" if f.colour else "tones")
 says(findings.CaptionCut,
-     "the caption is too long for its line: {cut:list} shortened or left out; print the picture"
+     "the caption is too long for its line: {cut|list} shortened or left out; print the picture"
      " larger, or use shorter names")
 says(findings.LettersNotDrawn,
      "the font has no letters {them}: each is drawn as a question mark; use a name in Latin, Greek"
      " or Cyrillic letters if you want to read it on the film",
      them=lambda f: " ".join(f.letters))
-
-
-@sentence.register
-def _(found: findings.BlackTonesLost) -> str:
-    return _lost(found.share, "maximum black", "below", found.below_image_lightness)
-
-
-@sentence.register
-def _(found: findings.WhiteTonesLost) -> str:
-    return _lost(found.share, "paper white", "above", found.above_image_lightness)
-
-
-def _lost(share: float, end: str, side: str, lightness: float | None) -> str:
-    percent = f"{100 * share:.0f} %" if share >= 0.1 else f"{100 * share:.1f} %"
-    tones = "" if lightness is None else f": all tones {side} image L* {lightness:.0f}"
-    return f"{percent} of the picture prints as {end}, without detail{tones}"
+says(findings.BlackTonesLost,
+     lambda f: _lost(f.share, "maximum black", "below", f.below_image_lightness))
+says(findings.WhiteTonesLost,
+     lambda f: _lost(f.share, "paper white", "above", f.above_image_lightness))

@@ -1,10 +1,9 @@
-"""One sentence for each finding: the parts of show/ register theirs here."""
+"""How each finding gets its sentence: the parts of show/ say theirs here."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from functools import partial, singledispatch
-from string import Formatter
+from functools import partial
 from typing import Any, TypeVar
 
 from tonewright.errors import runs, some
@@ -12,25 +11,23 @@ from tonewright.record.findings import Finding
 from tonewright.show.words import percent
 
 _F = TypeVar("_F", bound=Finding)
+SAID: dict[type[Finding], Callable[[Any], str]] = {}
 
 
-@singledispatch
-def sentence(finding: Finding) -> str:
-    """What a finding means to the printer, and what can be done about it; see `advice.untyped`."""
-    raise TypeError(f"no sentence is registered for {finding.code}")
+def says(
+    kind: type[_F], words: str | Callable[[_F], str], /, **gaps: Callable[[_F], object]
+) -> None:
+    """Register the sentence of a finding.
 
-
-def says(kind: type[_F], template: str, /, **gaps: Callable[[_F], object]) -> None:
-    """Register a sentence.
-
-    Its gaps are the finding's fields, ``"{file} is {how}."``, and what ``gaps`` make of the
-    finding. They are spelled as `_SPELLED` says, ``{level:percent}``, or as in `str.format`.
+    The gaps of a template are the finding's fields, ``"{file} is {how}."``, and what ``gaps`` make
+    of it. They are spelled as in `str.format`, or as `_SPELLED` says: ``{level|percent}``.
     """
-    def said(found: _F) -> str:
-        made = {name: gap(found) for name, gap in gaps.items()}
-        return _TEMPLATE.vformat(template, (), vars(found) | made)
+    SAID[kind] = words if callable(words) else partial(_filled, words, gaps)
 
-    sentence.register(kind, said)
+
+def _filled(template: str, gaps: dict[str, Callable[[Any], object]], found: Finding) -> str:
+    return template.format_map(
+        _Gaps(vars(found) | {name: gap(found) for name, gap in gaps.items()}))
 
 
 _SPELLED: dict[str, Callable[[Any], str]] = {
@@ -38,10 +35,7 @@ _SPELLED: dict[str, Callable[[Any], str]] = {
     "runs": runs}
 
 
-class _Template(Formatter):
-    def format_field(self, value: Any, format_spec: str) -> Any:
-        spelled = _SPELLED.get(format_spec)
-        return spelled(value) if spelled else super().format_field(value, format_spec)
-
-
-_TEMPLATE = _Template()
+class _Gaps(dict[str, object]):
+    def __missing__(self, gap: str) -> str:
+        name, _, spelling = gap.partition("|")
+        return _SPELLED[spelling](self[name])

@@ -6,7 +6,7 @@ from datetime import date
 from pathlib import Path
 
 from tonewright.shelf import findings
-from tonewright.show.sentence import says, sentence
+from tonewright.show.sentence import says
 
 QUANTITY = {
     "printing_time": "printing time", "middle_tone_time": "middle tone", "black_lightness": "black",
@@ -65,8 +65,7 @@ def _of(found: findings.TimeDrifted | findings.Drifted | findings.FewForLimits, 
     return f"{found.of}: {text}" if found.of else text[:1].upper() + text[1:]
 
 
-@sentence.register
-def _(found: findings.TimeDrifted) -> str:
+def _time_drifted(found: findings.TimeDrifted) -> str:
     instead = "" if found.print_for is None else f", or print {found.print_for}"
     return _of(found, _since_words(found) +
                f" {change_words('printing_time', found.slower_stops)}"
@@ -74,32 +73,26 @@ def _(found: findings.TimeDrifted) -> str:
                f"{', and still moving' if found.still_moving else ''}; renew{instead}.")
 
 
-@sentence.register
-def _(found: findings.Drifted) -> str:
-    return _of(found, _since_words(found, QUANTITY[found.quantity]) +
-               f" {change_words(found.quantity, found.change)}:"
-               f" {_MEANS[found.quantity][found.change < 0]}.")
-
-
-@sentence.register
-def _(found: findings.FewForLimits) -> str:
-    return _of(found, f"{found.prints} prints are too few to tell drift from scatter:"
-               f" {found.needed} at least, better ten.")
-
-
+says(findings.TimeDrifted, _time_drifted)
+says(findings.Drifted, lambda f: _of(
+    f, f"{_since_words(f, QUANTITY[f.quantity])} {change_words(f.quantity, f.change)}:"
+    f" {_MEANS[f.quantity][f.change < 0]}."))
+says(findings.FewForLimits, lambda f: _of(
+    f, f"{f.prints} prints are too few to tell drift from scatter: {f.needed} at least, better"
+    " ten."))
 says(findings.PrintStrays,
      "{name} stands apart ({what} {how}). One print is no drift: print it again if it matters.",
      name=lambda f: Path(f.file).name, what=lambda f: QUANTITY[f.quantity],
      how=lambda f: change_words(f.quantity, f.change))
 says(findings.DatesMissing,
-     "Left out, because they have no date such as 2026-03-31, or one before 1839: {files:files}."
+     "Left out, because they have no date such as 2026-03-31, or one before 1839: {files|files}."
      " Make them again with their date.")
 says(findings.DatesToCome,
-     "Left out, because their date is still to come: {files:files}. Correct the date, or the"
+     "Left out, because their date is still to come: {files|files}. Correct the date, or the"
      " computer's clock.")
 says(findings.StripsContradicted,
-     "Left out, because their readings contradict each other: {files:files}.")
-says(findings.CountedOnce, "Copies of others, counted once: {files:files}.")
+     "Left out, because their readings contradict each other: {files|files}.")
+says(findings.CountedOnce, "Copies of others, counted once: {files|files}.")
 says(findings.TimeUnitsMixed,
      "{of}: some strips are timed in minutes, others in integrator units; they are followed"
      " apart.")

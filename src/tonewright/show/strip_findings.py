@@ -54,10 +54,10 @@ says(findings.EyeStripFarTooLong,
      "So many merged steps show only that the strip is far too long, or that it is fogged or not"
      " cleared.")
 says(findings.TimeNotUsed,
-     "The file itself says what it was printed for ({those:list}); the other time, {given}, is not"
+     "The file itself says what it was printed for ({those|list}); the other time, {given}, is not"
      " used.", those=lambda f: map(str, f.named))
 says(findings.StepsSetAside,
-     "Set aside: {those:list}. {they} with neighbouring steps. Look for a stain or a typing error"
+     "Set aside: {those|list}. {they} with neighbouring steps. Look for a stain or a typing error"
      " and measure again, or count every step (--count-all).",
      they=lambda f: "They disagree" if f.steps[1:] else "It disagrees",
      those=lambda f: map(_odd, f.steps))
