@@ -48,6 +48,7 @@ def _place_json(place: Place) -> dict[str, Any]:
         "file": one.file, "kind": one.kind, "name": one.name, "sha256": one.sha256,
         "date": None if one.date is None else one.date.isoformat(), "date_said": one.date_said,
         "printing_time": one.printing_time, "density_range": one.density_range,
+        "log_exposure_range": one.log_exposure_range,
         "error_lightness": one.error_lightness, "passes": one.passes,
         "ancestor": asdict(one.of) if one.of and one.kind == "curve" else None,
         "checks": asdict(one.of) if one.of and one.kind == "check" else None,
@@ -97,7 +98,9 @@ def filled(text: str, first: str = "", rest: str = "  ") -> str:
 def _place_lines(place: Place) -> list[str]:
     one, check = place.document, place.last_check
     facts = [one.name, one.printing_time,
-             one.density_range is not None and f"range {one.density_range:.2f}", _error(one)]
+             one.density_range is not None and f"density range {one.density_range:.2f}",
+             one.log_exposure_range is not None
+             and f"log exposure range {one.log_exposure_range:.2f}", _error(one)]
     relation = "from" if one.kind == "curve" else "of"
     more = [one.file, one.of and f"{relation} {one.of.name} ({short_id(one.of.sha256)})",
             check and f"last check {check.date or 'without a date'}"
