@@ -37,7 +37,7 @@ SAID = {
     "findings_check.txt": (check, [
         check.TonesSetAside(("A3",)),
         check.TonesSetAside(("A3", "A7 on march")),
-        check.PrintsDiffer(1.93),
+        check.PrintsDiffer(1.93), check.PrintsFailAlone(("b",)), check.PrintsFailAlone(("b", "")),
         check.SheetsAssumed(0.8), check.ZeroMayBeOff(0.031), check.ZeroMayBeOff(-0.04),
         check.NoStripBehind(),
         check.PrintedForAnotherTime(TIME, PrintingTime(480.0)),

@@ -16,6 +16,7 @@ from tonewright.check.findings import (
     NoStripBehind,
     PrintedForAnotherTime,
     PrintsDiffer,
+    PrintsFailAlone,
     SheetsAssumed,
     TonesSetAside,
     UnevennessUntold,
@@ -87,9 +88,19 @@ def check_print(asked: PrintRequest) -> Check:
     tones = tones.without(strays)
     promised = promise(curve, tones, response)
     verdict = judge(tones, promised, response, PASSING)
-    findings = [*([TonesSetAside(tuple(names[i] for i in strays))] if strays else []),
-                *([] if verdict.zero_off is None else [ZeroMayBeOff(round(verdict.zero_off, 3))]),
-                *_findings(asked, tones, promised)]
+    findings: list[Finding] = []
+    if strays:
+        findings.append(TonesSetAside(tuple(names[i] for i in strays)))
+    apart = _prints_apart(tones, promised)
+    if apart is not None:
+        findings.append(PrintsDiffer(apart))
+        failing = _failing(tones, response)
+        if failing:
+            findings.append(PrintsFailAlone(tuple(failing)))
+            verdict = next(iter(failing.values()))
+    if verdict.zero_off is not None:
+        findings.append(ZeroMayBeOff(round(verdict.zero_off, 3)))
+    findings += _findings(asked, tones)
     said = (f for f in tones.readings.findings if not isinstance(f, AimsStated))
     return _document(asked, tones, promised, verdict, day, (*said, *findings))
 
@@ -209,13 +220,27 @@ def _strays(tones: PrintedTones, promised: Promise, response: Response) -> list[
                              tones.readings.density, noise))
 
 
-def _findings(
-    asked: PrintRequest, tones: PrintedTones, promised: Promise
-) -> Iterator[Finding]:
+def _failing(tones: PrintedTones, response: Response) -> dict[str, Verdict]:
+    """The prints that do not pass by themselves, for all that the others differ by; the one that is
+    furthest off first.
+
+    Each has its part of the level, so that good prints fail no oftener for being several.
+    """
+    found, sheets = {}, np.unique(tones.sheet)
+    for sheet in sheets:
+        here = tones.sheet == sheet
+        alone, others = (tones.without(np.flatnonzero(out).tolist()) for out in (~here, here))
+        promised = promise(response.curve, others, response)
+        scatter = promised.scatter(others.readings.density - promised.density, others)
+        verdict = judge(alone, promise(response.curve, alone, response).sized(*scatter), response,
+                        PASSING / len(sheets))
+        if verdict.cause.code != "none":
+            found[alone.readings.patches[0].print_name or ""] = verdict
+    return dict(sorted(found.items(), key=lambda one: one[1].probability))
+
+
+def _findings(asked: PrintRequest, tones: PrintedTones) -> Iterator[Finding]:
     curve = asked.curve
-    apart = _prints_apart(tones, promised)
-    if apart is not None:
-        yield PrintsDiffer(apart)
     here = curve_time(curve)
     if asked.time is not None and here is not None and asked.time != here:
         yield PrintedForAnotherTime(asked.time, here)
