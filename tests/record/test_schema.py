@@ -20,7 +20,7 @@ from tonewright.record.schema import (
 @pytest.mark.parametrize(("value", "words"), [
     (None, "missing or empty"), (True, "true"), (False, "false"), (7, "7"), (0.25, "0.25"),
     ("a", 'the text "a"'), ("", "an empty text"), ("a\nb", 'the text "a b"'),
-    ("x" * 99, 'the text "' + "x" * 40 + '…"'), ([], "an empty list"), ([1], "a list"),
+    ("x" * 99, 'the text "' + "x" * 39 + '…"'), ([], "an empty list"), ([1], "a list"),
     ({}, "an empty table"), ({"a": 1}, "a table"), (10**400, "no finite number"),
     (float("inf"), "no finite number"),
 ])

@@ -10,24 +10,20 @@ import click
 from tonewright.errors import visible
 
 
-def echo(text: str, *, err: bool = False, nl: bool = True) -> None:
+def echo(text: str, *, err: bool = False) -> None:
     """Print a report or a message of one or more lines.
 
     Names that were typed may hold line breaks: these do not begin a line of the report.
     """
     for name in sorted(_typed(), key=len, reverse=True):
         text = text.replace(name, visible(name))
-    _put("\n".join(map(visible, text.split("\n"))), err, nl)
+    click.echo("\n".join(map(visible, text.split("\n"))), err=err)
 
 
 def echo_table(text: str) -> None:
     """Print a table for another program as it is: its tabs are meant, and names in it are written
     out already."""
-    _put(text, err=False, nl=False)
-
-
-def _put(text: str, err: bool, nl: bool) -> None:
-    click.echo(text, err=err, nl=nl)
+    click.echo(text, nl=False)
 
 
 def _typed() -> Iterator[str]:

@@ -7,10 +7,9 @@ from collections.abc import Callable
 from math import isfinite
 from typing import Any
 
-from tonewright.errors import listed
+from tonewright.errors import listed, short
 from tonewright.frozen import dataclass
 
-_LONGEST_SHOWN = 40
 LARGEST_NUMBER = 1e300
 _HALVES = re.compile("[\ud800-\udfff]")
 """Halves of characters, which JSON can spell and no file can hold."""
@@ -50,8 +49,7 @@ def spoken(value: Any) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
-        shown = value if len(value) <= _LONGEST_SHOWN else value[:_LONGEST_SHOWN] + "…"
-        return f'the text "{" ".join(shown.split())}"' if value else "an empty text"
+        return f'the text "{short(" ".join(value.split()))}"' if value else "an empty text"
     if isinstance(value, int | float):
         return f"{value:.10g}" if is_number(value) else "no finite number"
     if isinstance(value, dict | list):
