@@ -8,6 +8,7 @@ from dataclasses import replace
 import pytest
 
 import chart
+from materials import even_ink, flattening
 from reports import check_report
 from rooms import ColouredInks
 from tonewright.cli.options import json_text
@@ -21,8 +22,8 @@ from tonewright.virtual.darkroom import Darkroom
 from tonewright.virtual.materials import Ink
 
 ROOM = Darkroom()
-HEAVY = ColouredInks(Ink(2.4), Ink(1.1, "flattening", 1.0), Ink(0.4))
-LIGHT = ColouredInks(Ink(0.6), Ink(0.5), Ink(0.2))
+HEAVY = ColouredInks(even_ink(2.4), Ink(1.1, flattening, 1.0), even_ink(0.4))
+LIGHT = ColouredInks(even_ink(0.6), even_ink(0.5), even_ink(0.2))
 SOME = [parse_colour(c) for c in ("0,0,0", "0,255,255", "255,0,0", "128,0,255", "255,255,0")]
 
 
