@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from rooms import print_strip
+from rooms import print_strip, scan_sheet
 from tonewright.errors import OptionError, ReadingsError
 from tonewright.measured.findings import (
     DensitiesByProfile,
@@ -19,8 +19,8 @@ from tonewright.scan.strips import StripScan, _out_of_line, read_strip_scan
 from tonewright.show.findings import sentence
 from tonewright.strip.readings import StripOptions, strip_from_table
 from tonewright.strip.tablet import nominal_tablet
-from tonewright.virtual.scanroom import Lying, PaperFlaws, Scanner, scan_sheet
-from tonewright.virtual.truth import Darkroom
+from tonewright.virtual.darkroom import Darkroom
+from tonewright.virtual.scanroom import Lying, PaperFlaws, Scanner
 
 ROOM = Darkroom()
 TABLET = nominal_tablet("21")

@@ -62,11 +62,8 @@ class Size:
 def parse_length(text: str, what: str, *, may_be_none: bool = False) -> Fraction:
     """A length such as ``200mm``, ``20cm`` or ``8in``, in millimetres.
 
-    Raises
-    ------
-    OptionError
-        It is no length, or lies outside 1 to 5000 mm (0 is allowed too if it ``may_be_none``);
-        ``what`` is what it is called.
+    Raises `OptionError`: it is no length, or lies outside 1 to 5000 mm (0 is allowed too if it
+    ``may_be_none``); ``what`` is what it is called.
     """
     match = _LENGTH.fullmatch(text)
     if match is None:
@@ -113,20 +110,11 @@ def plan_size(
     """How large the picture becomes.
 
     Without ``wish.ppi`` its pixels stay as they are, and only how many go to the inch changes.
+    ``width``, ``height`` and ``per_inch`` (across and down; None: not known) are those of the
+    picture as it will lie, turned already.
 
-    Parameters
-    ----------
-    width, height:
-        Pixels of the picture as it will lie (turned already).
-    per_inch:
-        Its own pixels to the inch, across and down, turned already; None: not known.
-    wish:
-        What is asked.
-
-    Raises
-    ------
-    OptionError
-        Width and height do not go with the picture's shape; the result is too large or small.
+    Raises `OptionError`: width and height do not go with the picture's shape; the result is too
+    large or small.
     """
     across, down = per_inch or (Fraction(1), Fraction(1))
     shape = (height / down) / (width / across)  # height over width, on the film

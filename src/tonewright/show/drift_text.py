@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from tonewright.errors import counted
-from tonewright.files.drift import FoundDrift
+from tonewright.files.shelf import FoundDrift
 from tonewright.record.codec import encode
 from tonewright.record.provenance import short_id
 from tonewright.shelf.drift import TIMES, Series

@@ -85,7 +85,7 @@ def negative_json(report: NegativeReport) -> dict[str, Any]:
     }
 
 
-def batch_json(batch: Batch, message: Message = str) -> dict[str, Any]:
+def batch_json(batch: Batch[NegativeReport], message: Message = str) -> dict[str, Any]:
     """Several negatives, and the images that did not become any."""
     return {
         "outputs": [negative_json(report) for report in batch.reports],
@@ -138,7 +138,7 @@ def failures_text(
     )
 
 
-def negatives_text(batch: Batch, curve_file: str | os.PathLike[str]) -> str:
+def negatives_text(batch: Batch[NegativeReport], curve_file: str | os.PathLike[str]) -> str:
     """The negatives that were made through a curve's file, and what to do with them now."""
     return with_cautions(["\n\n".join(
         [
@@ -151,13 +151,13 @@ def negatives_text(batch: Batch, curve_file: str | os.PathLike[str]) -> str:
     )])
 
 
-def how_to_print(batch: Batch) -> str:
+def how_to_print(batch: Batch[NegativeReport]) -> str:
     """How negatives come onto film, and lie on the coating."""
     contact = _MIRRORED if batch.reports[0].mirrored else _AS_IS
     return " ".join(filter(None, (_PRINT, _rule(batch), _CUT if batch.films else "", contact)))
 
 
-def _then(batch: Batch, curve_file: str | os.PathLike[str]) -> Iterator[str]:
+def _then(batch: Batch[NegativeReport], curve_file: str | os.PathLike[str]) -> Iterator[str]:
     """How the print of a tone scale is checked, where there is one."""
     tables = [report.table for report in batch.reports if report.table is not None]
     if tables:
@@ -168,7 +168,7 @@ def _then(batch: Batch, curve_file: str | os.PathLike[str]) -> Iterator[str]:
                      f" {table}")
 
 
-def _rule(batch: Batch) -> str:
+def _rule(batch: Batch[NegativeReport]) -> str:
     rules = [*(film.rule_mm for film in batch.films), *(one.rule_mm for one in batch.reports)]
     long = next((rule for rule in rules if rule), None)
     return "" if long is None else RULE_WORDS.format(long=long)

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
-from tonewright.files.proof import ProofBatch, ProofReport
+from tonewright.files.negative.batch import Batch
+from tonewright.files.proof import ProofReport
 from tonewright.negative.proof import Proof, loses_chroma
 from tonewright.record.codec import encode
 from tonewright.show import curve_findings as curve_findings
@@ -39,14 +40,14 @@ def proof_json(report: ProofReport) -> dict[str, Any]:
     }
 
 
-def batch_json(batch: ProofBatch, message: Message) -> dict[str, Any]:
+def batch_json(batch: Batch[ProofReport], message: Message) -> dict[str, Any]:
     """The same of several pictures, and those that failed."""
     return {"outputs": [proof_json(r) for r in batch.reports],
             "failures": [{"source": str(f.source), "message": message(f.error)}
                          for f in batch.failures]}
 
 
-def proofs_text(batch: ProofBatch) -> str:
+def proofs_text(batch: Batch[ProofReport]) -> str:
     """The reports on the pictures, and how to look at them."""
     blocks = ["\n".join(_lines(report)) for report in batch.reports]
     written = [f"{'Written:':<10}{report.output}" for report in batch.reports]

@@ -19,7 +19,7 @@ from typing import BinaryIO, Generic, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from tonewright.files.raster.page import NONE, Band, ByteSource, Page, Segments
+from tonewright.files.raster.page import Band, ByteSource, Compression, Page, Segments
 from tonewright.frozen import dataclass
 from tonewright.negative.tones import room
 
@@ -185,9 +185,8 @@ def array_jobs(rows: Band, page: Page, wanted: Wanted) -> Iterator[Job]:
 
 def unpacked(file: BinaryIO, page: Page) -> tuple[ByteSource, Page]:
     """A file that starts with the rows of a page, and the page as it lies there."""
-    size = np.array([page.height * page.row_bytes])
-    strip = Segments(page.width, page.height, False, np.zeros(1, np.int64), size)
-    plain = replace(page, compression=NONE, segments=strip, streamed=False)
+    strip = Segments.one(page.width, page.height, page.height * page.row_bytes)
+    plain = replace(page, compression=Compression.NONE, segments=strip, streamed=False)
     return ByteSource(Path("scratch"), stream=file), plain
 
 
