@@ -11,6 +11,7 @@ import chart
 from materials import even_ink, flattening
 from reports import check_report
 from rooms import ColouredInks
+from tonewright.cli.options import json_text
 from tonewright.inks.findings import ClearFilmOff, InkPatchesDiffer
 from tonewright.inks.rank import InkSettings, rank_inks
 from tonewright.record.setup import parse_colour
@@ -55,7 +56,7 @@ def test_golden_reports(process, name, inks, levels):
 ])  # fmt: skip
 def test_json_holds_every_promised_key_and_null_where_unknown(process, inks, stops, levels):
     ranking = ranked(process, inks, stops, levels)
-    data = json.loads(json.dumps(inks_json(ranking), allow_nan=False))
+    data = json.loads(json_text(inks_json(ranking)))
     assert {"process", "printing_time_s", "needed_density_range", "inks", "pick", "pick_sure",
             "why", "shortfall", "next_time_s", "next", "warnings", "findings",
             "doubtful"} <= set(data)
