@@ -9,7 +9,7 @@ import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from functools import partial
-from itertools import chain
+from itertools import chain, islice
 from pathlib import Path
 
 from tonewright.errors import FileError, counted, visible
@@ -225,22 +225,20 @@ def _known_columns(
 
 def _records(lines: list[str], name: str, comments: list[str]) -> Iterator[_Record]:
     """The filled rows of a CSV file; comment lines go to `comments`."""
-    delimiter = ""
-    at = 0
-    while at < len(lines):
-        line, used = lines[at], 1
+    delimiter, numbered = "", enumerate(lines, 1)
+    for number, line in numbered:
         if line.lstrip().startswith("#"):
             comments.append(line.strip())
         elif not delimiter and (hint := _SEPARATOR_LINE.fullmatch(line)):
             delimiter = hint[1]
         elif line.strip():
             delimiter = delimiter or _delimiter(line)
-            cells, used = _cells(lines, at, delimiter, name)
+            more = (following for _, following in islice(numbered, MOST_CELL_LINES - 1))
+            cells = _cells(chain([line], more), delimiter, f"in {name}, line {number}")
             if cells[0].startswith("#") and not any(cells[1:]):
                 comments.append(cells[0])  # a spreadsheet put the comment line into quotes
             elif any(cells):
-                yield at + 1, cells
-        at += used
+                yield number, cells
 
 
 def _delimiter(header: str) -> str:
@@ -249,22 +247,21 @@ def _delimiter(header: str) -> str:
     return max("\t;,", key=unquoted.count)
 
 
-def _cells(lines: list[str], at: int, delimiter: str, name: str) -> tuple[list[str], int]:
-    """Cells of the row that begins on line `at` (from 0), and how many lines it takes."""
-    for used in range(1, min(MOST_CELL_LINES, len(lines) - at) + 1):
-        piece = "\n".join(lines[at : at + used])
-        try:
-            rows = list(csv.reader([piece], delimiter=delimiter, strict=True))
-        except csv.Error as error:
-            if "unexpected end of data" in str(error):
-                continue  # a quoted cell goes on in the next line
-            raise FileError(
-                f"in {name}, line {at + 1}: the quotes or the length of a cell are wrong",
-                "a cell in quotes ends with a quote, and quotes inside it are doubled",
-                "correct the row, or save the sheet as CSV (UTF-8) again") from None
-        return [cell.strip() for cell in rows[0]], used
-    raise FileError(f"in {name}, line {at + 1}: a quote opens and does not close",
-                    "a cell in quotes ends with a quote", "close the quote, or remove it")
+def _cells(lines: Iterator[str], delimiter: str, where: str) -> list[str]:
+    """Cells of the row that begins with the first of the lines; of them it takes as many as its
+    quoted cells go on over."""
+    try:
+        row = next(csv.reader((f"{line}\n" for line in lines), delimiter=delimiter, strict=True))
+    except csv.Error as error:
+        if "unexpected end of data" in str(error):
+            raise FileError(f"{where}: a quote opens and does not close",
+                            "a cell in quotes ends with a quote",
+                            "close the quote, or remove it") from None
+        raise FileError(
+            f"{where}: the quotes or the length of a cell are wrong",
+            "a cell in quotes ends with a quote, and quotes inside it are doubled",
+            "correct the row, or save the sheet as CSV (UTF-8) again") from None
+    return [cell.strip() for cell in row]
 
 
 def _header(record: _Record, name: str) -> list[str]:

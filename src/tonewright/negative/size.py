@@ -126,11 +126,14 @@ def plan_size(
         wide = width * INCH / across
     if wish.ppi is None:
         new = width * INCH / wide
-        return _checked(Size(width, height, (new, new * down / across), False))
-    new_width = max(1, _nearest(wide * wish.ppi / INCH))
-    new_height = max(1, _nearest(wide * shape * wish.ppi / INCH))
-    changed = (new_width, new_height) != (width, height)
-    return _checked(Size(new_width, new_height, (wish.ppi, wish.ppi), changed))
+        size = Size(width, height, (new, new * down / across), False)
+    else:
+        new_width = max(1, _nearest(wide * wish.ppi / INCH))
+        new_height = max(1, _nearest(wide * shape * wish.ppi / INCH))
+        changed = (new_width, new_height) != (width, height)
+        size = Size(new_width, new_height, (wish.ppi, wish.ppi), changed)
+    check_pixels(size.width, size.height)
+    return size
 
 
 def _nearest(number: Fraction) -> int:
@@ -153,11 +156,6 @@ def _asked_width(wish: SizeWish, shape: Fraction) -> Fraction | None:
             code="picture_shape",
         )
     return wish.width_mm or width
-
-
-def _checked(size: Size) -> Size:
-    check_pixels(size.width, size.height)
-    return size
 
 
 def check_pixels(width: int, height: int) -> None:
