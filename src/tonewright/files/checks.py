@@ -65,8 +65,7 @@ class PrintFiles:
 
     def read(self, today: date | None, *, aims_needed: bool) -> PrintRequest:
         """Everything that is named, opened once; the output may be written."""
-        named = (self.target, self.changes.file)
-        inputs = [self.curve, *self.readings.paths, *(p for p in named if p is not None)]
+        inputs = [self.curve, *self.readings.paths, self.target, self.changes.file]
         check_outputs(self.output, self.plot, inputs, self.force,
                       ".check.json" if aims_needed else ".curve.json")
         opened, changes = open_curve(self.curve), self.changes.read(today)

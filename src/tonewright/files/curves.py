@@ -149,9 +149,8 @@ def fit_files(
     Raises `FileError`, `ReadingsError`, `DocumentError`: a file cannot be read, holds something
     else, or the output cannot be written; `OptionError`, `FitError` as `fit_curve`.
     """
-    named = (wanted.setup.file, wanted.target, wanted.process,
-             Path(wanted.aim.partition(":")[2] or wanted.aim))
-    inputs = [*wanted.readings.paths, *wanted.ink_from, *(p for p in named if p is not None)]
+    inputs = [*wanted.readings.paths, *wanted.ink_from, wanted.setup.file, wanted.target,
+              wanted.process, Path(wanted.aim.partition(":")[2] or wanted.aim)]
     check_outputs(wanted.output, wanted.plot, inputs, wanted.force, ".curve.json")
     target = None if wanted.target is None else read_target(wanted.target)
     readings = wanted.readings.read(target)
@@ -190,8 +189,7 @@ def renew_files(
     Raises `FileError`, `ReadingsError`, `DocumentError` as `fit_files`; `OptionError`, `FitError`
     as `renew_curve`.
     """
-    named = (new.process, new.changes.file)
-    inputs = [new.old, *new.readings.paths, *(p for p in named if p is not None)]
+    inputs = [new.old, *new.readings.paths, new.process, new.changes.file]
     check_outputs(new.output, new.plot, inputs, new.force, ".curve.json")
     old = open_curve(new.old)
     renewed = renew_curve(RenewRequest(

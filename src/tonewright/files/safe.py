@@ -289,7 +289,7 @@ def _there_already(target: Path) -> FileError:
 
 
 def check_outputs(
-    output: Path | None, plot: Path | None, inputs: Iterable[Path], force: bool,
+    output: Path | None, plot: Path | None, inputs: Iterable[Path | None], force: bool,
     document: str | None = None,
 ) -> None:
     """Refuse, before any work, what may not be written: existing files without ``force``, and
@@ -298,7 +298,7 @@ def check_outputs(
     """
     outputs = [path for path in (output, plot) if path is not None]
     with one_call():
-        for source in inputs:
+        for source in filter(None, inputs):
             remember_read(source)
         for path in outputs:
             with contextlib.suppress(OSError, ValueError):  # told below

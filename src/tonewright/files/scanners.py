@@ -118,8 +118,8 @@ def learn_scanner(
     `response_of_row`.
     """
     request = request or ScannerRequest()
-    named = (None if isinstance(densities, Table) else densities, request.flat)
-    check_outputs(output, None, (scan, *filter(None, named)), force, ".scanner.json")
+    listed = None if isinstance(densities, Table) else densities
+    check_outputs(output, None, (scan, listed, request.flat), force, ".scanner.json")
     table = densities if isinstance(densities, Table) else read_table(densities, "step", STRIPS)
     known = listed_densities(table)
     flat = read_flat(request.flat, request.channel)  # before the scan: one of them in memory

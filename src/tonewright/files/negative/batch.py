@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Callable, Generator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import field, replace
 from functools import partial
 from pathlib import Path
@@ -99,7 +99,11 @@ def make_negatives(
         curve = open_curve(curve_file, sources=False)
         chosen = replace(chosen, curve_sha256=curve.sha256)
         if film is not None:
-            return _on_film(pairs, curve.document, output, chosen, on_progress)
+            from tonewright.files.negative.film import make_films
+
+            reports, films = make_films(pairs, curve.document, output, chosen,
+                                        _rows_done(on_progress, output))
+            return Batch(reports, films=films)
         if len(pairs) == 1:
             (image, made), = pairs
             return Batch([make_negative(image, curve.document, made, chosen,
@@ -183,16 +187,6 @@ def _different(pairs: list[tuple[Path, Path]], made: str) -> list[tuple[Path, Pa
 _FORMS = {"negative": ("TIFF", ".tif", ".tiff"), "proof": ("PNG", ".png")}
 
 
-def _on_film(
-    pairs: Sequence[tuple[Path, Path]], curve: LevelCurve, output: Path,
-    settings: NegativeSettings, on_progress: OnProgress | None,
-) -> Batch[NegativeReport]:
-    from tonewright.files.negative.film import make_films
-
-    reports, films = make_films(pairs, curve, output, settings, _rows_done(on_progress, output))
-    return Batch(reports, films=films)
-
-
 def _rows_done(on_progress: OnProgress | None, file: Path) -> Progress | None:
     """The progress of one file, by its rows."""
     if on_progress is None:
@@ -205,11 +199,17 @@ def _many(
     make: Callable[[Path, Path], NegativeReport | Failure],
     on_progress: OnProgress | None,
 ) -> Batch[NegativeReport]:
-    batch = Batch[NegativeReport]()
-    with (
-        safe.filled_folder(pairs[0][1].parent),
-        contextlib.closing(_two_at_once(pairs, make)) as results,
-    ):
+    """What becomes of the images.
+
+    Two at a time, each in one thread: that keeps two cores busier than two threads for one image,
+    which wait for each other at its start and at its end.
+    """
+    from concurrent.futures import ThreadPoolExecutor
+
+    batch, pool = Batch[NegativeReport](), ThreadPoolExecutor(AT_ONCE)
+    with safe.filled_folder(pairs[0][1].parent), contextlib.ExitStack() as stack:
+        stack.callback(pool.shutdown, cancel_futures=True)
+        results = pool.map(make, *zip(*pairs, strict=True))
         for number, (source, _) in enumerate(pairs, 1):
             if on_progress is not None:
                 on_progress(Step(source, number, len(pairs)))
@@ -219,24 +219,6 @@ def _many(
             else:
                 batch.reports.append(found)
     return batch
-
-
-def _two_at_once(
-    pairs: Sequence[tuple[Path, Path]], make: Callable[[Path, Path], NegativeReport | Failure]
-) -> Generator[NegativeReport | Failure, None, None]:
-    """What becomes of each image, in order.
-
-    Two images at a time, each in one thread: that keeps two cores busier than two threads for one
-    image, which wait for each other at its start and at its end.
-    """
-    from concurrent.futures import ThreadPoolExecutor
-
-    pool = ThreadPoolExecutor(AT_ONCE)
-    try:
-        for future in [pool.submit(make, *pair) for pair in pairs]:
-            yield future.result()
-    finally:
-        pool.shutdown(cancel_futures=True)
 
 
 def _make(

@@ -84,8 +84,7 @@ def read_print(
     is asked for would not count, or contradicts itself.
     """
     request = request or ReadRequest()
-    inputs = (source, target, *filter(None, [
-        request.scanner, request.densities, request.flat]))
+    inputs = (source, target, request.scanner, request.densities, request.flat)
     layout, allow_jpeg = read_target(target), request.allow_jpeg or force
     if not force and output is not None and is_blank(output, layout):
         if request.overlay is not None:
