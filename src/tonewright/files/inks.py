@@ -31,7 +31,7 @@ def rank_ink_files(files: InkFiles, settings: InkSettings | None = None) -> InkR
     """Rank the colours of a chart and pick the one to print in.
 
     Raises `FileError`, `DocumentError`: a file cannot be read, or is of another kind.
-    `OptionError`: readings or process are not named; as `chart_readings` and `rank_inks`.
+    `OptionError`: readings or process are not named, and as `chart_readings` and `rank_inks`.
     `ReadingsError`, `FitError` as `chart_readings` and `rank_inks`.
     """
     if not files.readings:

@@ -65,7 +65,7 @@ def refuse_no_folder(
 def parse_toml(raw: bytes, parse_float: Callable[[str], Any] = float) -> dict[str, Any]:
     """A small file of settings as what its lines say.
 
-    Raises `ValueError`: says in plain words what is wrong, and in which line.
+    Raises `ValueError`, which says in plain words what is wrong, and in which line.
     """
     import tomllib
 

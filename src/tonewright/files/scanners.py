@@ -114,7 +114,7 @@ def learn_scanner(
     document to write, None for none.
 
     Raises `FileError`, `ImageError`, `ReadingsError`, `OptionError`: a file cannot be read, holds
-    something else, or cannot be written; as `listed_densities`, `read_step_row` and
+    something else, or cannot be written, and as `listed_densities`, `read_step_row` and
     `response_of_row`.
     """
     request = request or ScannerRequest()

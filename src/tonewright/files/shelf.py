@@ -243,7 +243,7 @@ def read_drift(
     is where a picture is to go, which is checked before anything is read.
 
     Raises `FileError`, `OptionError`: no file is named or a name leads nowhere, nothing in a
-    folder, a date that is none; as `find_drift`.
+    folder, a date that is none, and as `find_drift`.
     """
     if not paths:
         raise OptionError("no strip, check or folder is named", "a drift is found in several",
@@ -288,7 +288,7 @@ def read_side_by_side(
 
     ``plot`` is where a picture is to go, which is checked before anything is read.
 
-    Raises `FileError`, `DocumentError`, `OptionError`: a file cannot be read or is no curve; as
+    Raises `FileError`, `DocumentError`, `OptionError`: a file cannot be read or is no curve, and as
     `compare_curves`.
     """
     check_outputs(None, plot, paths, force)

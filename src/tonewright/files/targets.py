@@ -141,7 +141,7 @@ def draw_target(
     A target for a curve or through one is in the curve's colour of ink, as its negatives are.
 
     Raises `FileError`, `DocumentError`, `ReadingsError`: a file cannot be read, holds something
-    else, or cannot be written; `OptionError`: the output is no TIFF; as `LayoutSettings`,
+    else, or cannot be written; `OptionError`: the output is no TIFF, and as `LayoutSettings`,
     `make_target` and `agreed_colour`.
     """
     request, settings = request or TargetRequest(), settings or LayoutSettings()
