@@ -80,8 +80,8 @@ def read_print(
     table that came with the target is replaced without it.
 
     Raises `FileError`, `DocumentError`, `ReadingsError`, `ImageError`: a file cannot be read, holds
-    something else, or cannot be written, and as `read_target_scan` and `map_list`. `OptionError`: what
-    is asked for would not count, or contradicts itself.
+    something else, or cannot be written, and as `read_target_scan` and `map_list`.
+    `OptionError`: what is asked for would not count, or contradicts itself.
     """
     request = request or ReadRequest()
     inputs = (source, target, request.scanner, request.densities, request.flat)
