@@ -41,25 +41,31 @@ class ReportFiles:
 
 
 @dataclass(frozen=True)
-class Report:
-    """What stands on a page about a curve."""
+class OfCurve:
+    """What stands on every page."""
 
     curve: Curve
     sha256: str
     """Of the curve's file, in hex."""
     time: PrintingTime | None
-    """What the curve is for; None: neither it nor a strip says."""
+    """What to print for; None: neither the user nor the curve nor a strip says."""
+
+    @property
+    def short_id(self) -> str:
+        """Of the curve's file, as a label has it."""
+        return short_id(self.sha256)
+
+
+@dataclass(frozen=True)
+class Report(OfCurve):
+    """What stands on a page about a curve."""
+
     less: PrintingTime | None
     """One step of the tablet less; without a strip a third of a stop."""
     process: Process | None
     """The strip's: the curve's own, or the one that was named."""
     checks: tuple[Check, ...]
     """Of prints through the curve, the newest first."""
-
-    @property
-    def short_id(self) -> str:
-        """Of the curve's file, as a label has it."""
-        return short_id(self.sha256)
 
 
 @one_call()
@@ -157,21 +163,13 @@ class SheetToPrint:
 
 
 @dataclass(frozen=True)
-class Worksheet:
+class Worksheet(OfCurve):
     """What stands on a page for the darkroom."""
 
-    curve: Curve
-    sha256: str
-    time: PrintingTime | None
     ladder: tuple[tuple[int, PrintingTime], ...]
     """Thirds of a stop from the time, and times; empty without a time."""
     sheets: tuple[SheetToPrint, ...]
     coating: Coating
-
-    @property
-    def short_id(self) -> str:
-        """Of the curve's file, as a label has it."""
-        return short_id(self.sha256)
 
 
 @one_call()

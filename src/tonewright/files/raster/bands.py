@@ -153,8 +153,11 @@ class Window(Generic[Values]):
             self._bottom += len(band)
         while self._top + len(self._held[0]) <= low:
             self._top += len(self._held.popleft())
-        rows = self._held[0] if len(self._held) == 1 else np.concatenate(self._held)
-        return rows[low - self._top : high - self._top]
+        at, parts = self._top, []
+        for band in self._held:
+            parts.append(band[max(low - at, 0) : high - at])
+            at += len(band)
+        return parts[0] if len(parts) == 1 else np.concatenate(parts)
 
 
 def row_jobs(source: ByteSource, page: Page, wanted: Wanted) -> Iterator[Job]:
