@@ -169,7 +169,7 @@ def test_a_document_laid_out_otherwise_is_read_all_the_same(tmp_path, monkeypatc
     monkeypatch.setattr(files_shelf, "FEW", 0)
     shelf = read_shelf(tmp_path, today=TODAY)
     assert shelf.left_out == ()
-    assert len({(p.document.name, p.document.printing_time, p.document.density_range)
+    assert len({(p.document.name, p.document.printing_time, p.document.log_exposure_range)
                 for p in shelf.boards[0].places}) == 1
     assert len(shelf.boards[0].places) == 6
 

@@ -347,7 +347,8 @@ def test_what_the_ink_cannot_do_is_said(sheet):
         found = derive(make_recipe(made, target(other, room.base_time, 3),
                                    DerivedSettings(time, time)))
         assert any(isinstance(f, kind) for f in found.findings), found.findings
-        assert found.density_range == pytest.approx(density, abs=0.15 if density < 2 else 3.0)
+        assert found.negative.density[-1] == pytest.approx(
+            density, abs=0.15 if density < 2 else 3.0)
         assert (found.level_enough is None) == (density < 2)
     # the same ink, shown only up to where it must be guessed
     (spare,) = (f for f in found.findings if isinstance(f, InkToSpare))

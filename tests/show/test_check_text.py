@@ -92,8 +92,8 @@ SCANNED = DensitiesByResponse("p.csv", "flatbed")
     (Cause("unknown", "fog", "unknown", 1.6, None, None), (), "cannot tell: fog or poor clearing"
      " explains it best, an instrument whose zero is off by +0.03 nearly as well (1.6 times less"
      " likely)", "denser too"),
-    (CAUSES["two alike"], (), "the negative's density nearly as well (1.4 times less likely). It"
-     " may also be an instrument whose zero is off by +0.03", "denser too"),
+    (CAUSES["two alike"], (), "a change in the negative's density nearly as well (1.4 times less"
+     " likely). It may also be an instrument whose zero is off by +0.03", "denser too"),
     (CAUSES["unknown"], (), "perhaps not the print, but an instrument whose zero is off by +0.03",
      "denser too")])
 def test_a_zero_that_may_be_off_is_named_and_how_to_tell(cause, more, told, step):

@@ -34,5 +34,5 @@ def test_a_command_that_is_shown_is_taken_as_it_is_meant(
     context = main.make_context("tonewright", [name, *arguments], resilient_parsing=True)
     chosen = main.get_command(context, name)
     assert chosen is not None
-    found = chosen.make_context(name, arguments).params
+    found = chosen.make_context(name, arguments, parent=context).params
     assert {key: found[key] for key in taken} == taken

@@ -116,7 +116,7 @@ class Response:
             clear, steepness = self._sigmoid
             rise = np.clip(self.rise(self.density(level)), LEAST_RISE, 1.0 - LEAST_RISE)
             return (self._climb(rise) - clear) / steepness
-        return -np.interp(level, negative.level, negative.density)
+        return -negative.density_at(level)
 
     def _climb(self, rise: Array) -> Array:
         """How far along the sigmoid its rise lies, in units of its steepness."""

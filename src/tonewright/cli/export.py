@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 from tonewright.cli.echo import echo_table
-from tonewright.cli.options import PATH, as_json, force, plot, say
+from tonewright.cli.options import PATH, as_json, encoding, force, plot, say
 
 KINDS = ("curve-csv", "response-csv", "table", "points", "lut", "icc-output", "icc-link",
          "readings", "aim")
@@ -19,9 +19,8 @@ KINDS = ("curve-csv", "response-csv", "table", "points", "lut", "icc-output", "i
 @click.option("--as", "kind", type=click.Choice(KINDS), required=True,
               help="What the curve is handed over as.")
 @click.option("--rows", type=int, help="Rows of curve-csv and response-csv.  [default: 101]")
-@click.option("--encoding", metavar="NAME",
-              help="What the picture's values mean: lightness, srgb, linear or gamma:2.2."
-              "  [default: gamma:2.2]")
+@encoding(help="What the picture's values mean: lightness, srgb, linear or gamma:2.2."
+          "  [default: gamma:2.2]")
 @click.option("--depth", type=click.Choice(["16", "8"]),
               help="Bits of the picture's values, for table.  [default: 16]")
 @click.option("--points", type=int, metavar="N", help="How many points, 10 to 20.  [default: 14]")

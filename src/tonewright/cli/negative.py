@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tonewright.cli.echo import echo
-from tonewright.cli.options import PATH, as_json, flatten, force, json_text, page
+from tonewright.cli.options import PATH, as_json, encoding, flatten, force, json_text, page
 from tonewright.errors import OptionError, visible
 
 if TYPE_CHECKING:
@@ -48,10 +48,9 @@ def _refuse_crop(_context: click.Context, _option: click.Parameter, text: str | 
               help="The negative, a .tif; with several images, a folder.")
 @click.option("--no-mirror", is_flag=True,
               help="Do not mirror, for printing through the back of the film.")
-@click.option("--encoding", metavar="NAME",
-              help="What the image's values mean: lightness, srgb, linear or gamma:2.2. By default"
-              " the embedded ICC profile decides; without a profile, gray is taken as gamma:2.2"
-              " and colour as srgb.")
+@encoding(help="What the image's values mean: lightness, srgb, linear or gamma:2.2. By default"
+          " the embedded ICC profile decides; without a profile, gray is taken as gamma:2.2"
+          " and colour as srgb.")
 @page
 @flatten
 @click.option("--width", metavar="LENGTH", callback=_length,

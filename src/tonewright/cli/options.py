@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable
 from datetime import date
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
@@ -40,6 +41,8 @@ PATH = _Path(path_type=Path, readable=False)  # what cannot be read is said by w
 force = click.option("--force", is_flag=True, help="Replace the output file if it exists.")
 as_json = click.option("--json", "as_json", is_flag=True,
                        help="Print one JSON object instead of text.")
+encoding = partial(click.option, "--encoding", metavar="NAME",
+                   callback=lambda _context, _option, text: text and text.replace(",", "."))
 leave_out = click.option("--leave-out", multiple=True, metavar="PATCH",
                          help="Leave a patch out; may be given several times.")
 flat = click.option("--flat", "flat_file", type=PATH, metavar="PLAIN",

@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 from tonewright.cli.echo import echo
-from tonewright.cli.options import PATH, as_json, flatten, force, json_text, page
+from tonewright.cli.options import PATH, as_json, encoding, flatten, force, json_text, page
 
 
 @click.command("proof")
@@ -20,9 +20,8 @@ from tonewright.cli.options import PATH, as_json, flatten, force, json_text, pag
               help="The proof, a .png; with several pictures, a folder.")
 @click.option("--mark", is_flag=True,
               help="Mark tones that fall together: orange in black, violet in white.")
-@click.option("--encoding", metavar="NAME",
-              help="What the picture's values mean: lightness, srgb, linear or gamma:2.2. By"
-              " default as for a negative.")
+@encoding(help="What the picture's values mean: lightness, srgb, linear or gamma:2.2. By"
+          " default as for a negative.")
 @page
 @flatten
 @click.option("--anyway", is_flag=True,

@@ -169,7 +169,7 @@ def _by_eye(
                           "a strip is judged by eye, which gives a time alone, or measured",
                           "leave one of the two out")
     if not merged:
-        raise OptionError("neither readings nor --merged are given",
+        raise OptionError("neither readings nor --merged is given",
                           "a strip is measured or judged by eye",
                           "name a CSV file of readings, or count the steps that merge with step 1"
                           " and add --merged")

@@ -87,6 +87,7 @@ class Summary:
     band_halfwidth_max: float
     least_sure_level: float
     negative_density_range: float | None
+    """Printing density of picture white above that of picture black; None: not known."""
     few_patches_moved_lightness: float | None = None
     """Largest L* that a few patches moved the curve by; None: there are none."""
     disagreement: float | None = None

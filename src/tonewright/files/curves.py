@@ -32,7 +32,7 @@ from tonewright.record.dates import parse_date
 from tonewright.record.provenance import document_name
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
-from tonewright.scan.instrument import ListOrder, map_list
+from tonewright.scan.instrument import map_list
 from tonewright.target.document import Target
 
 
@@ -46,13 +46,14 @@ class ReadingFiles:
     def read(self, target: Target | None = None) -> Readings | None:
         """The readings; None where no file is named.
 
-        A list without ink levels takes them from the ``target``, if its patches are named.
+        A list without ink levels takes them from the ``target``: by the names of its patches, or
+        in reading order.
         Raises as `read_readings` and `map_list`.
         """
         if not self.paths:
             return None
         return read_readings(self.paths, self.options, None if target is None else partial(
-            map_list, target=target, order=ListOrder("name"), options=self.options))
+            map_list, target=target, options=self.options))
 
 
 @dataclass(frozen=True)

@@ -380,7 +380,7 @@ def _read_points(path: str) -> tuple[tuple[float, float], ...]:
     names = [c.lower() for c in table.columns]
     if not all(w in names for w in wanted):
         raise DocumentError(
-            f"{Path(path).name} has the columns {', '.join(table.columns)}",
+            f"{Path(path).name} has the columns {table.named}",
             f"the points of an aim need {' and '.join(wanted)}",
             "rename the columns; both are L*, 0 to 100",
         )

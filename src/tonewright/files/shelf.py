@@ -184,7 +184,7 @@ def _process(file: str, read: Opened[Any], today: date) -> Shelved:
     return Shelved(
         file=file, sha256=read.sha256, kind="process", name=process.name, setup=process.setup,
         **_dated(process.setup.date, today), printing_time=str(time.on_timer()),
-        density_range=process.summary.log_exposure_range,
+        log_exposure_range=process.summary.log_exposure_range,
         black_lightness=_lightness(process.summary.max_black_density)
         if process.summary.reached_black else None,
         white_lightness=_lightness(process.summary.paper_white_density))

@@ -49,9 +49,12 @@ _BOMS: tuple[tuple[bytes, str], ...] = (
 )
 _CONTROL = re.compile(r"[\x00-\x08\x0b\x0e-\x1b\x7f]")
 _NUMBER = re.compile(r"[+-]?\d*\.?\d+", re.ASCII)
+_DECIMAL_COMMA = re.compile(r"\s*\d*,\d+\s*", re.ASCII)
 _SEPARATOR_LINE = re.compile(r"sep=([,;\t|])\s*", re.IGNORECASE)
 _MEASUREMENTS = "measurements are CSV text with a header row, or CGATS.17 / ISO 28178 text"
-TARGETS, STRIPS = (("level", "density"),), (("step", "density"), ("step", "film", "bare"))
+LISTS = (("density",),)
+TARGETS = (("level", "density"), *LISTS)
+STRIPS = (("step", "density"), ("step", "film", "bare"), *LISTS)
 """What the columns of readings without names are."""
 _SAVE_AGAIN = "export the measurements as text, or save the sheet as CSV (UTF-8)"
 
@@ -188,6 +191,9 @@ def _parse_csv(
     lines: list[str], name: str, digest: str, holds: Sequence[tuple[str, ...]]
 ) -> Table:
     comments: list[str] = []
+    filled = [line for line in lines if line.strip() and not line.lstrip().startswith("#")]
+    if LISTS[0] in holds and all(map(_DECIMAL_COMMA.fullmatch, filled)):
+        lines = [line.replace(",", ".") for line in lines]
     records = _records(lines, name, comments)
     first = next(records, None)
     if first is None:

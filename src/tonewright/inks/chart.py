@@ -93,7 +93,7 @@ def colours_from_table(table: Table) -> tuple[Colour, ...]:
     found = _colours(table)
     if found is None:
         raise ReadingsError(
-            f"the file {table.source.name} has the columns {columns.some(table.columns)}",
+            f"the file {table.source.name} has the columns {table.named}",
             "colours stand in three columns red, green, blue, whole numbers from 0 to 255",
             "put a row red,green,blue on top")
     colours = []
@@ -255,7 +255,7 @@ def _no_colours(table: Table) -> ReadingsError:
             f"the file {table.source.name} looks like the readings of a target of tones in one ink",
             _ONLY_CHART, "a target of tones gives a curve", code="tones_no_chart")
     return ReadingsError(
-        f"the file {table.source.name} has the columns {columns.some(table.columns)}; none says"
+        f"the file {table.source.name} has the columns {table.named}; none says"
         " in which colour a patch was printed",
         "a patch is told by its name on the chart, or by the columns red, green, blue",
         "name the chart, or add those columns", code="chart_unknown")

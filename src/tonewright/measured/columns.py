@@ -74,15 +74,19 @@ _DECIMAL_COMMA = re.compile(r"([+-]?\d*),(\d+(?:[eE][+-]?\d+)?)", re.ASCII)
 _PERCENT = re.compile(r"([+-]?\d*[.,]?\d+)\s*%", re.ASCII)
 _UNIT = re.compile(r"(.+?)_*[(\[]_*(?:d|od|%|percent|l\*|0_*[-–]_*1)_*[)\]]")
 _HALVES = ("film", "bare")
+_DASHES = ("-", "–", "—")
+"""Typed where nothing was measured."""
 _SAME = {
-    "d": "density", "od": "density", "optical_density": "density",
+    "step_no": "step", "step_no.": "step", "step_number": "step",
+    "d": "density", "od": "density", "optical_density": "density", "dens": "density",
     "visual_density": "density", "l": "lightness", "l*": "lightness", "cie_l*": "lightness",
     "cie_l": "lightness", "lab_l*": "lightness", "ink_%": "ink_percent", "ink%": "ink_percent",
     "%_ink": "ink_percent", "level_%": "ink_percent", "level_(%)": "ink_percent",
     "level_(0-100)": "ink_percent", "level_(percent)": "ink_percent",
     "ink_(%)": "ink_percent", "ink_(percent)": "ink_percent",
     **{pair: half for half in _HALVES
-       for pair in (f"{half}_density", f"density_{half}", f"{half}_d", f"d_{half}")},
+       for pair in (f"through_{half}", f"{half}_density", f"density_{half}", f"{half}_d",
+                    f"d_{half}")},
 }
 """Other words for columns."""
 NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
@@ -116,6 +120,13 @@ class Table:
     """Line of the file that each row began on, for messages."""
     findings: tuple[Finding, ...] = ()
     """What was put right or looked odd while the file was read."""
+    header: tuple[str, ...] = ()
+    """The names as the file has them, where `natural` put others in their place."""
+
+    @property
+    def named(self) -> str:
+        """The names of its columns as the file has them, for messages."""
+        return some(self.header or self.columns)
 
     def where(self, row: int) -> str:
         """``"in strip.csv, line 9"`` for a row index (from 0)."""
@@ -154,6 +165,8 @@ def plain_cell(column: str, cell: str) -> str:
     """A cell as `Table` wants it: ``0,5`` becomes ``0.5`` unless the column holds words."""
     if not cell or (name := key(column)) in TEXT_NAMES:
         return cell
+    if cell in _DASHES:
+        return ""
     percent = _PERCENT.fullmatch(cell) if cell[-1] == "%" else None
     if percent:
         number = percent[1].replace(",", ".")
@@ -170,7 +183,7 @@ def natural(table: Table, level_field: str | None = None) -> Table:
     and a column ``through``.
     """
     names = [key(column) for column in table.columns]
-    kept = {*names, key(level_field or "")}
+    kept = {*names}
     proper = []
     for column, name in zip(table.columns, names, strict=True):
         unit = _UNIT.fullmatch(name)
@@ -178,7 +191,7 @@ def natural(table: Table, level_field: str | None = None) -> Table:
         free = other is not None and other not in kept and name != key(level_field or "")
         proper.append(str(other) if free else column)
         kept.add(key(proper[-1]))
-    table = replace(table, columns=tuple(proper))
+    table = replace(table, columns=tuple(proper), header=table.columns)
     halves = [i for i, column in enumerate(proper) if key(column) in _HALVES]
     if not halves or has_values(proper) or "through" in kept:
         return table
@@ -249,7 +262,7 @@ def check_columns(table: Table) -> None:
                 "each column has a name of its own", "remove or rename one of them")
     if not table.rows:
         raise ReadingsError(
-            f"the file {table.source.name} has column names ({some(table.columns)}) but no rows",
+            f"the file {table.source.name} has column names ({table.named}) but no rows",
             "each measured patch is one row below the names",
             "check that the measurements were saved with the file")
 

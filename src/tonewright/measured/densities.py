@@ -22,7 +22,6 @@ from tonewright.measured.columns import (
     key,
     numbers,
     short,
-    some,
     without_rows,
 )
 from tonewright.measured.findings import OtherViewing, ValuesLeftAside
@@ -162,10 +161,11 @@ def _choose(table: Table, there: list[Kind], scale: Weighting | None) -> tuple[W
                 return candidate, kind
     if not there:
         raise ReadingsError(
-            f"the file {table.source.name} has the columns {some(table.columns)}; none of them"
+            f"the file {table.source.name} has the columns {table.named}; none of them"
             " says how dark each patch is",
             "a patch is measured as density (or D_VIS), lightness (LAB_L), luminance (XYZ_Y, 0"
-            " to 100) or a spectrum (SPECTRAL_400 ...)", "rename that column to one of these")
+            " to 100) or a spectrum (SPECTRAL_400 ...)",
+            "rename the column that does to one of these")
     raise ReadingsError(
         f"the file {table.source.name} has no column that gives {scale}",
         "density and D_VIS are visual-density; lightness, LAB_L, luminance and XYZ_Y are"

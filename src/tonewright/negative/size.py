@@ -13,8 +13,8 @@ from tonewright.record.findings import Finding
 
 INCH = Fraction(254, 10)
 _UNITS = {"mm": Fraction(1), "cm": Fraction(10), "in": INCH, '"': INCH}
-_LENGTH = re.compile(r"\s*(\d{1,6}(?:\.\d{1,4})?)\s*(mm|cm|in|\")\s*", re.I)
-_OTHER_UNIT = re.compile(r"\s*[\d.]+\s*([^\W\d]+)\s*")
+_LENGTH = re.compile(r"\s*(\d{1,6}(?:[.,]\d{1,4})?)\s*(mm|cm|in|\")\s*", re.I)
+_OTHER_UNIT = re.compile(r"\s*[\d.,]+\s*([^\W\d]+)\s*")
 SMALLEST_MM, LARGEST_MM = 1, 5000
 MOST_PIXELS = 4_000_000_000
 LONGEST_SIDE = 1_000_000
@@ -74,7 +74,7 @@ def parse_length(text: str, what: str, *, may_be_none: bool = False) -> Fraction
             "a length is a number with its unit: mm, cm or in",
             "write it as 200mm, 20cm or 8in",
         )
-    length = Fraction(match[1]) * _UNITS[match[2].lower()]
+    length = Fraction(match[1].replace(",", ".")) * _UNITS[match[2].lower()]
     if not (SMALLEST_MM <= length <= LARGEST_MM or (may_be_none and length == 0)):
         raise OptionError(
             f"{what} is {text!r}",
@@ -92,7 +92,7 @@ def parse_margin(text: str, what: str) -> float:
 def parse_ppi(text: str, what: str) -> Fraction:
     """Pixels to the inch, 10 to 10000; raises `OptionError`, in which ``what`` names it."""
     try:
-        ppi = Fraction(text.strip()).limit_denominator(1000)
+        ppi = Fraction(text.strip().replace(",", ".")).limit_denominator(1000)
     except (ValueError, ZeroDivisionError):
         ppi = Fraction(0)
     if not 10 <= ppi <= 10_000:

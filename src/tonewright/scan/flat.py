@@ -59,7 +59,8 @@ class Flat:
         """Raise `OptionError` if a scan does not show the same part of the glass."""
         if None not in (self.mode, _mode(scan)) and self.mode != _mode(scan):
             raise OptionError(
-                f"the plain sheet's scan {self.name} is {self.mode}, {scan.name} {_mode(scan)}",
+                f"the plain sheet's scan {self.name} is {mode_words(self.mode)}, {scan.name}"
+                f" {mode_words(_mode(scan))}",
                 "both are scanned with the same settings", "scan the plain sheet again")
         theirs = scan.pixels.shape[::-1]
         unit, mine_per, their_per = "pixels", 1.0, 1.0
@@ -133,6 +134,11 @@ def light_at(
         everywhere = flat.light(scan, corners * scan.pixels.shape[::-1], response)
         found.append(GrayScaleInOtherLight(scan.name, _span(np.append(everywhere, 1.0))))
     return light, tuple(found)
+
+
+def mode_words(mode: str | None) -> str:
+    """Gray or RGB, as a scan is called, for messages."""
+    return {"gray": "gray", "luminance": "RGB"}.get(mode or "", f"the {mode} of RGB")
 
 
 def _mode(scan: Scan) -> str | None:

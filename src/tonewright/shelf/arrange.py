@@ -43,7 +43,9 @@ class Shelved:
     """As the document has it."""
     printing_time: str | None = None
     density_range: float | None = None
-    """That a negative needs (of a process, of a curve)."""
+    """Of a curve's negatives."""
+    log_exposure_range: float | None = None
+    """Of a process, by ISO 6846."""
     black_lightness: float | None = None
     """L* that prints reach, of a curve and of a process that knows it; also the next."""
     white_lightness: float | None = None

@@ -29,8 +29,9 @@ MOST_ROWS = 21
 SCANNED = DensitiesByProfile, DensitiesByResponse
 CAUSES: dict[CauseCode, str] = {
     "exposure": "the amount of light", "fog": "fog or poor clearing", "weak_black": "a weak black",
-    "ink": "the negative's density", "process": "the contrast of the process",
-    "unevenness": "unevenness across the sheet", "unknown": "something else", "none": "chance"}
+    "ink": "a change in the negative's density",
+    "process": "a change in the contrast of the process",
+    "unevenness": "unevenness across the sheet", "unknown": "an unknown cause", "none": "chance"}
 
 
 def check_json(check: Check) -> dict[str, Any]:
@@ -88,8 +89,8 @@ def _read_facts(check: Check) -> Iterator[Fact]:
 def _table(check: Check) -> Iterator[str]:
     """One row a tone, the darkest first; marked if any patch in it is off by more than it may."""
     rows = _rows(check.tones)
-    legend = "" if len(rows) == len(check.tones) else "  (<: a patch is off by more)"
-    yield f"  {'picture':>9}{'aim':>8}{'print':>8}{'off':>8}   may be off by{legend}"
+    legend = "off by more" if len(rows) == len(check.tones) else "a patch is off by more"
+    yield f"  {'picture':>9}{'aim':>8}{'print':>8}{'off':>8}   may be off by  (<: {legend})"
     for tones in rows:
         image, aim, light, off = (float(np.mean(column)) for column in zip(*(
             (t.image_lightness, t.aim_lightness, t.lightness, t.difference_lightness)
@@ -98,7 +99,7 @@ def _table(check: Check) -> Iterator[str]:
         beyond = any(abs(t.difference_lightness) > WITHIN_95 * t.difference_lightness_sd
                      for t in tones)
         far = "  <" if beyond else ""
-        yield f"  {image:9.0f}{aim:8.1f}{light:8.1f}{off:+8.1f}   ±{half:.1f}{far}"
+        yield f"  {image:9.0f}{aim:8.1f}{light:8.1f}{round(off, 1) + 0.0:+8.1f}   ±{half:.1f}{far}"
 
 
 def _rows(tones: tuple[CheckedTone, ...]) -> list[list[CheckedTone]]:

@@ -212,8 +212,8 @@ def _sheets(readings: Readings, sd: float | None, response: PrintResponse) -> st
 
 def _negative_facts(curve: Curve) -> Iterator[Fact]:
     """The negative's density range against what the process needs."""
-    found, recipe, negative = curve.summary.negative_density_range, curve.recipe, curve.negative
-    if found is None or recipe is None or negative is None:
+    recipe, negative = curve.recipe, curve.negative
+    if recipe is None or negative is None:
         return
     process = recipe.own_process
     iso, whole = process.summary.log_exposure_range, process.range_to_white(recipe.printing_time)
@@ -221,7 +221,7 @@ def _negative_facts(curve: Curve) -> Iterator[Fact]:
     need = max((r for r in (iso, whole) if r is not None), default=None)
     needs = ("what density range it needs is not known" if need is None
              else f"it needs a density range of {need:.2f}")
-    half = (negative.density_high[-1] - negative.density_low[-1]) / 2.0
+    found, half = negative.density[-1], (negative.density_high[-1] - negative.density_low[-1]) / 2.0
     # past the ink that still prints a tone nothing tells how dense it is
     gives = (f"{found:.2f} ± {half:.2f}" if half < found / 4.0
              else f"at least {negative.density_low[-1]:.2f}")

@@ -40,7 +40,8 @@ def scanner_facts(learned: LearnedScanner) -> list[Fact]:
     flare = response.flare >= 0.0005
     facts = [
         ("read", f"a gray scale of {len(known)} steps, density {known[0]:.2f} to"
-                 f" {known[-1]:.2f}, at corners that were"
+                 f" {known[-1]:.2f}{'' if response.flat is None else ' in even light'}, at"
+                 " corners that were"
                  f" {'found' if row.automatic else 'given'} (--corners {corners})"),
         ("range", f"densities from {max(response.lightest_density, 0.0):.2f} to"
                   f" {response.darkest_density:.2f}"),

@@ -46,7 +46,7 @@ def _place_json(place: Place) -> dict[str, Any]:
     one, check = place.document, place.last_check
     return {
         **taken(one, "file", "kind", "name", "sha256", "date", "date_said", "printing_time",
-                "density_range", "error_lightness", "passes"),
+                "density_range", "log_exposure_range", "error_lightness", "passes"),
         "ancestor": asdict(one.of) if one.of and one.kind == "curve" else None,
         "checks": asdict(one.of) if one.of and one.kind == "check" else None,
         "last_check": check and taken(check, "file", "passes", "date"),
@@ -93,7 +93,9 @@ def filled(text: str, first: str = "", rest: str = "  ") -> str:
 def _place_lines(place: Place) -> list[str]:
     one, check = place.document, place.last_check
     facts = [one.name, one.printing_time,
-             one.density_range is not None and f"range {one.density_range:.2f}", _error(one)]
+             one.density_range is not None and f"density range {one.density_range:.2f}",
+             one.log_exposure_range is not None
+             and f"log exposure range {one.log_exposure_range:.2f}", _error(one)]
     relation = "from" if one.kind == "curve" else "of"
     more = [one.file, one.of and f"{relation} {one.of.name} ({short_id(one.of.sha256)})",
             check and f"last check {check.date or 'without a date'}"

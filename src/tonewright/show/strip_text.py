@@ -126,7 +126,7 @@ def _eye_words(result: EyeResult, tablet: Tablet) -> str:
     goal = "so that steps 1 and 2 just merge and step 3 stands apart"
     if result.differ:
         return f"print for {time}, half-way between what the strips say, {goal}"
-    return (f"print for {time}, {abs(change):.2f} stop {'more' if change > 0 else 'less'} than"
+    return (f"print for {time}, {abs(change):.2f} stops {'more' if change > 0 else 'less'} than"
             f" {result.nearest.time}, {goal} (a step of this tablet is"
             f" {tablet.step / scales.STOP:.2f} stop)")
 

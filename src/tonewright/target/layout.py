@@ -163,7 +163,8 @@ def parse_size(text: str) -> tuple[float, float]:
     Without a unit large numbers are mm; small ones could be inches as well and raise
     `OptionError`, as does anything else.
     """
-    match = re.fullmatch(r"\s*([\d.]+)\s*[x×]\s*([\d.]+)\s*(mm|cm|in|inch|inches|\")?\s*", text,
+    match = re.fullmatch(r"\s*([\d.]+)\s*[x×]\s*([\d.]+)\s*(mm|cm|in|inch|inches|\")?\s*",
+                         text.replace(",", "."),
                          re.IGNORECASE)
     way_out = "write it as 130x180mm or 5x7in"
     rule = "it is width x height with a unit: mm, cm or in"

@@ -79,7 +79,7 @@ def paste_strip(text: str, tablet: str) -> StripCells:
     """The same of a table that is pasted; one without step numbers has a row for each step, in
     order.  `ReadingsError` for one that holds more."""
     table = parse_table(text.encode(), "the pasted table", "step", STRIPS)
-    names = columns.some(table.columns)
+    names = table.named
     if columns.find(table, "step") is None:
         steps = {line: str(n) for n, line in enumerate(dict.fromkeys(table.line_numbers), 1)}
         table = replace(table, columns=("step", *table.columns), rows=tuple(

@@ -14,7 +14,7 @@ from tonewright.files.raster.scans import Channel
 from tonewright.files.safe import check_outputs, one_call, refuse_existing, write_text
 from tonewright.files.scan.readings import list_csv, write_readings
 from tonewright.files.scanners import ScanOrTable, read_flat, read_scanner
-from tonewright.files.tables import STRIPS, read_table
+from tonewright.files.tables import LISTS, STRIPS, read_table
 from tonewright.files.targets import read_target
 from tonewright.frozen import dataclass
 from tonewright.measured.columns import PLAIN_SHEET_LINE, SCAN_LINE
@@ -94,7 +94,7 @@ def read_print(
     file = ScanOrTable(source)
     _check_counts(source, request, scan=file.is_scan)
     if not file.is_scan:
-        listed = map_list(file.table(holds=(("density",),)), layout, request.order, request.options)
+        listed = map_list(file.table(holds=LISTS), layout, request.order, request.options)
         if output is not None:
             write_text(output, list_csv(listed, layout, request.comments, request.print_name),
                        force=force)
