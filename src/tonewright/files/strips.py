@@ -116,7 +116,7 @@ def _scanned(
                      fingerprint=True)
     response, flat = light
     how = StripScan(response, settings.corners, settings.halves, flat)
-    return read_strip_scan(scan, len(tablet.densities), how).table
+    return read_strip_scan(scan, len(tablet.densities), how)
 
 
 def _check_scans(

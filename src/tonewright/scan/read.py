@@ -100,8 +100,6 @@ class PatchReading:
     """In the scan's own encoding, 0 (black) to 1; that of a print even if the scan is inverted."""
     clipped: float
     """Share of its pixels that are clipped, 0 to 1."""
-    spoilt: float
-    """Share of it that was left aside as scratched or stained, 0 to 1."""
     doubts: tuple[findings.Doubt, ...]
     """What may be wrong with it."""
     kept: tuple[bool, ...] = ()
@@ -396,7 +394,6 @@ def _densities(
         PatchReading(
             patch, float(value[i] - uneven.shift[i]) if seen[i] else None,
             float(max(sd[i], 1e-4)) if seen[i] else None, float(code[i]), samples[i].clipped,
-            float(spoilt[i]),
             _doubts(patch.name, samples[i], None if inside[i] else response, float(spoilt[i]),
                     float(uneven.off[i]) if uneven.gross[i] else None),
             tuple(map(bool, clean[i])))

@@ -43,19 +43,9 @@ class StripScan:
     """Of a plain white sheet: the lamp's unevenness."""
 
 
-@dataclass(frozen=True, eq=False)
-class StripReading:
-    """A strip as read."""
-
-    row: StepRow
-    through: tuple[Through, ...]
-    """One for each half from top to bottom."""
-    table: Table
-    """``step, density, density_sd, through``, one row a step and half."""
-
-
-def read_strip_scan(scan: Scan, count: int, how: StripScan | None = None) -> StripReading:
-    """The densities of a scanned strip of ``count`` steps; step 1, the darkest, is found by itself.
+def read_strip_scan(scan: Scan, count: int, how: StripScan | None = None) -> Table:
+    """The densities of a scanned strip of ``count`` steps: ``step, density, density_sd, through``,
+    one row a step and half.  Step 1, the darkest, is found by itself.
 
     Raises `ReadingsError`: no such row; clipped steps, or darker than the response reaches; halves
     that do not differ. `OptionError`: neither a scanner response nor a profile; impossible corners.
@@ -83,9 +73,8 @@ def read_strip_scan(scan: Scan, count: int, how: StripScan | None = None) -> Str
              else findings.DensitiesByResponse(scan.name, response.name),
              *_stains(density, through, scan.name))
     source = Source(scan.name, "scan", scan.sha256 or "")
-    return StripReading(row, through, Table(
-        ("step", "density", "density_sd", "through"), rows, source,
-        tuple(range(1, count + 1)) * len(through), found))
+    return Table(("step", "density", "density_sd", "through"), rows, source,
+                 tuple(range(1, count + 1)) * len(through), found)
 
 
 def _check_clipped(row: StepRow, name: str) -> None:
