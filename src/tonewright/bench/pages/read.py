@@ -15,9 +15,8 @@ from tonewright.bench.parts.tags import Tag, button
 from tonewright.bench.tasks.read import ReadingView, ReadPatch, keep_list, read
 from tonewright.bench.transfer import file_address
 from tonewright.errors import OptionError, TonewrightError
-from tonewright.files.contents import charts
+from tonewright.files.contents import PRINT, charts, stem, target_through
 from tonewright.files.papers import kind_of
-from tonewright.files.way import PRINT, stem, target_through
 from tonewright.scan.instrument import Order
 from tonewright.show import commands
 
