@@ -87,23 +87,34 @@ def check_print(asked: PrintRequest) -> Check:
     strays = _strays(tones, promise(curve, tones, response), response)
     names = patch_names(tones.readings.patches)
     tones = tones.without(strays)
-    promised = promise(curve, tones, response)
-    verdict = judge(tones, promised, response, PASSING)
+    promised, verdict, findings = judged(tones, response, PASSING)
+    said = (f for f in tones.readings.findings if not isinstance(f, AimsStated))
+    aside = [TonesSetAside(tuple(names[i] for i in strays))] if strays else []
+    return _document(asked, tones, promised, verdict, day,
+                     (*said, *aside, *findings, *_findings(asked, tones)))
+
+
+def judged(
+    tones: PrintedTones, response: Response, passing: float, light: float = 0.0
+) -> tuple[Promise, Verdict, list[Finding]]:
+    """What a print, or several, should be, the verdict, and what was found of the prints.
+
+    They pass from a probability ``passing`` on, together and each by itself: a good print does not
+    make up for a bad one.  ``light``: how much more they had than at the curve's time, log10.
+    """
+    promised = promise(response.curve, tones, response, light)
+    verdict = judge(tones, promised, response, passing)
     findings: list[Finding] = []
-    if strays:
-        findings.append(TonesSetAside(tuple(names[i] for i in strays)))
     apart = _prints_apart(tones, promised)
     if apart is not None:
         findings.append(PrintsDiffer(apart))
-        failing = _failing(tones, response)
+        failing = _failing(tones, response, passing, light)
         if failing:
             findings.append(PrintsFailAlone(tuple(failing)))
             verdict = next(iter(failing.values()))
     if verdict.zero_off is not None:
         findings.append(ZeroMayBeOff(round(verdict.zero_off, 3)))
-    findings += _findings(asked, tones)
-    said = (f for f in tones.readings.findings if not isinstance(f, AimsStated))
-    return _document(asked, tones, promised, verdict, day, (*said, *findings))
+    return promised, verdict, findings
 
 
 def _document(
@@ -223,7 +234,9 @@ def _strays(tones: PrintedTones, promised: Promise, response: Response) -> list[
                              tones.readings.density, noise))
 
 
-def _failing(tones: PrintedTones, response: Response) -> dict[str, Verdict]:
+def _failing(
+    tones: PrintedTones, response: Response, passing: float, light: float
+) -> dict[str, Verdict]:
     """The prints that do not pass by themselves, for all that the others differ by; the one that is
     furthest off first.
 
@@ -233,10 +246,9 @@ def _failing(tones: PrintedTones, response: Response) -> dict[str, Verdict]:
     for sheet in sheets:
         here = tones.sheet == sheet
         alone, others = (tones.without(np.flatnonzero(out).tolist()) for out in (~here, here))
-        promised = promise(response.curve, others, response)
-        scatter = promised.scatter(others.readings.density - promised.density, others)
-        verdict = judge(alone, promise(response.curve, alone, response).sized(*scatter), response,
-                        PASSING / len(sheets))
+        own, theirs = (promise(response.curve, one, response, light) for one in (alone, others))
+        scatter = theirs.scatter(others.readings.density - theirs.density, others)
+        verdict = judge(alone, own.sized(*scatter), response, passing / len(sheets))
         if verdict.cause.code != "none":
             found[alone.readings.patches[0].print_name or ""] = verdict
     return dict(sorted(found.items(), key=lambda one: one[1].probability))

@@ -7,16 +7,16 @@ from dataclasses import replace
 import numpy as np
 
 from tonewright.check.aims import holds
-from tonewright.check.cause import judge
 from tonewright.check.make import (
     PrintRequest,
     check_print,
     curve_time,
+    judged,
     refuse_other_paper,
     refuse_other_unit,
     rows_called,
 )
-from tonewright.check.promise import Response, promise
+from tonewright.check.promise import Response
 from tonewright.curve.derive import make_derived_curve
 from tonewright.curve.document import Ancestor, Curve
 from tonewright.curve.findings import AddedToCurve
@@ -73,8 +73,7 @@ def _refuse_moved(new: PrintRequest) -> None:
     response = Response(new.curve)
     out = rows_called(new.tones.readings.patches, new.left_out)
     tones = new.tones.without(out) if len(out) < len(new.tones.aim) else new.tones
-    promised = promise(new.curve, tones, response, _light(new))
-    found = judge(tones, promised, response, MOVED)
+    _, found, _ = judged(tones, response, MOVED, _light(new))
     off = tones.readings.lightness - tones.aim
     nameless = found.cause.code == "unknown" and found.cause.likelier is None
     rms = float(np.sqrt(np.mean(off**2)))
