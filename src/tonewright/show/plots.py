@@ -63,7 +63,9 @@ def _draw_response(axes: Axes, curve: Curve, old: Curve | None) -> None:
         axes.axvline(100.0 * edge, color=INK, lw=0.8, ls=":")
     axes.set(xlim=(0, 100), ylim=(0, 100), xlabel="ink on the film, % (0 is clear film)",
              ylabel="lightness of the print, L*", title="What the paper does with the ink")
-    axes.legend(loc="lower right", **LEGEND)
+    # where neither curve nor patches lie
+    late = min(c.response.lightness_at(0.4) for c in (curve, old) if c is not None) < 30.0
+    axes.legend(loc="upper left" if late else "lower right", **LEGEND)
     axes.grid(alpha=0.2)
 
 
