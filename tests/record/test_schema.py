@@ -23,8 +23,8 @@ from tonewright.record.schema import (
     (None, "missing or empty"), (True, "true"), (False, "false"), (7, "7"), (0.25, "0.25"),
     ("a", 'the text "a"'), ("", "an empty text"), ("a\nb", 'the text "a b"'),
     ("x" * 99, 'the text "' + "x" * 40 + '…"'), ([], "an empty list"), ([1], "a list"),
-    ({}, "an empty table"), ({"a": 1}, "a table"), (10**400, "no finite number"),
-    (float("inf"), "no finite number"),
+    ({}, "an empty table"), ({"a": 1}, "a table"), (10**400, "too large a number"),
+    (float("inf"), "Infinity"),
 ])
 def test_values_are_said_in_plain_words(value, words):
     assert spoken(value) == words
@@ -40,14 +40,14 @@ def test_the_first_entry_that_breaks_its_rule_is_named():
     rules = {"a": NUMBER, "b": NUMBERS, "c": one_of("x", "y", "z"), "d": or_none(NUMBER)}
     good = {"a": 1, "b": [1, 2], "c": "x", "d": None, "more": "does not count"}
     assert check_entries(good, rules, "the thing", "mend it") == good
-    for change, said in (({"a": "1"}, 'the thing: a is the text "1". It is a number. Mend it.'),
-                         ({"b": 3}, "b is 3. It is a list of numbers"),
+    for change, said in (({"a": "1"}, 'the thing: a is the text "1". It must be a number. Mend'),
+                         ({"b": 3}, "b is 3. It must be a list of numbers"),
                          ({"b": [1, None]}, "b holds nothing .null. in place 2"),
-                         ({"c": ["x"]}, "c is a list. It is x, y or z"),
-                         ({"d": True}, "d is true. It is a number, or empty .null.")):
+                         ({"c": ["x"]}, "c is a list. It must be x, y or z"),
+                         ({"d": True}, "d is true. It must be a number, or empty .null.")):
         with pytest.raises(DocumentError, match=said):
             check_entries({**good, **change}, rules, "the thing", "mend it")
-    with pytest.raises(DocumentError, match=r"the thing is a list\. It is a table of a, b, c, d"):
+    with pytest.raises(DocumentError, match=r"the thing is a list\. It must be a table of a, b, c"):
         check_entries([1], rules, "the thing", "mend it")
 
 

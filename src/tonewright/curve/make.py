@@ -160,8 +160,8 @@ def make_curve(
     response, ends = fitted.response, (fitted.level_black, fitted.level_white)
     sheets_sd = fitted.print_lightness_sd
     return Curve(
-        name=name, made_by=made_by(), setup=setup, settings=settings, response=response,
-        summary=Summary.of_response(
+        name=name, made_by=made_by(), setup=setup.with_time_spelled(), settings=settings,
+        response=response, summary=Summary.of_response(
             response, ends, noise_density_sd=round(fitted.noise_density_sd, 5),
             print_to_print_lightness_sd=None if sheets_sd is None else round(sheets_sd, 3),
             doubtful=fitted.doubtful, negative_density_range=None),

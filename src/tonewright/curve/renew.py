@@ -160,10 +160,10 @@ def _adds_patches(new: RenewRequest, readings: Readings) -> bool:
             " and no paper or chemistry is new", "they make a curve surer and do not replace it",
             f"refine the curve {old.name} with them", code="refine_instead")
     if whole and not new.replace:
-        strip = "its strip and " if old.recipe is not None else ""
+        strip = "" if old.recipe is None else " and its strip"
         raise OptionError(
-            f"the readings cover the ink from end to end: they replace {strip}all readings of the"
-            f" curve {old.name}", "a curve is replaced only if that is asked for",
+            f"the readings cover the ink from end to end: they would replace all readings of"
+            f" the curve {old.name}{strip}", "a curve is replaced only if that is asked for",
             "say so; readings of its own paper and chemistry refine it instead",
             code="replace_needed")
     return not whole and old.recipe is not None
