@@ -8,6 +8,7 @@ from datetime import date
 import numpy as np
 import pytest
 
+from materials import two_layer
 from prints import FINE, ROOM, checked, curve_of, gone_wrong, tones_of
 from tonewright import scales
 from tonewright.check import findings
@@ -22,7 +23,7 @@ from tonewright.virtual.darkroom import CYANOTYPE, Darkroom, Flaws
 from tonewright.virtual.materials import Process
 
 ROOMS = {"kallitype": ROOM, "cyanotype": Darkroom(process=CYANOTYPE),
-         "two coats": Darkroom(process=Process("two-layer", (0.7, 2.0), 0.07, 1.5, 1.4, 2.5))}
+         "two coats": Darkroom(process=Process(two_layer, (0.7, 2.0), 0.07, 1.5, 1.4, 2.5))}
 
 
 @pytest.fixture(scope="module", params=ROOMS)

@@ -16,6 +16,7 @@ import commands
 import shelves
 from reports import check_report
 from tonewright.cli import main
+from tonewright.cli.options import json_text
 from tonewright.curve.document import Ancestor
 from tonewright.files import shelf as files_shelf
 from tonewright.files.shelf import read_shelf
@@ -56,7 +57,8 @@ def test_the_report(folder, monkeypatch):
 
 
 def _documents(data):
-    return {d["file"]: d for s in data["setups"] for d in s["documents"]}
+    setups = json.loads(json_text(data))["setups"]
+    return {d["file"]: d for s in setups for d in s["documents"]}
 
 
 def test_what_is_due(folder):

@@ -24,6 +24,7 @@ from tonewright.check.findings import (
     UnevennessUntold,
     ZeroMayBeOff,
 )
+from tonewright.cli.options import json_text
 from tonewright.measured.findings import DensitiesByResponse
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
@@ -156,7 +157,7 @@ def test_how_often_good_prints_differ(probability, words):
 
 
 def test_json_has_what_the_command_promises():
-    found = json.loads(json.dumps(check_json(OVER)))
+    found = json.loads(json_text(check_json(OVER)))
     assert {"passes", "difference_lightness_rms", "worst_image_lightness", "cause",
             "exposure_off_stops", "next_time_s", "findings"} <= set(found)
     assert (found["next_time_s"], found["time_unit"]) == (385.0, "s")

@@ -34,7 +34,7 @@ from tonewright.measured.columns import Source
 from tonewright.record.findings import Finding
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
-from tonewright.show import curve_text as report
+from tonewright.show import report
 from tonewright.show.curve_text import (
     doubt_words,
     doubtful_words,

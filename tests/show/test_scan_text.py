@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from reports import check_report
+from tonewright.cli.options import json_text
 from tonewright.files.lettering import text_mask
 from tonewright.files.scan.read import ReadResult
 from tonewright.files.scanners import LearnedScanner
@@ -54,7 +55,7 @@ def test_the_report_on_a_scan(read):
 
 
 def test_json_of_a_scan_holds_every_finding_and_doubt(read):
-    data = json.loads(json.dumps(reading_json(read), allow_nan=False))
+    data = json.loads(json_text(reading_json(read)))
     doubts = [d for p in read.reading.patches for d in p.doubts]
     assert {type(d).__name__ for d in doubts} >= {"PatchSpoilt", "PatchOutsideResponse"}
     assert [f["code"] for f in data["findings"]] == [
@@ -101,5 +102,5 @@ def test_the_report_on_a_scanner():
     learned = LearnedScanner(response_of_row(row, KNOWN, scan, "flatbed"), row,
                              Path("flatbed.scanner.json"))
     check_report("scanner.txt", scanner_text(learned))
-    data = json.loads(json.dumps(scanner_json(learned), allow_nan=False))
+    data = json.loads(json_text(scanner_json(learned)))
     assert [f["code"] for f in data["findings"]] == ["gray_scale_short", "response_ends_early"]

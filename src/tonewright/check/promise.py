@@ -27,9 +27,11 @@ ALONG = 0.12
 through twenty to fifty levels have it."""
 UNEVEN_SD, UNEVEN_REACH = 0.006, 0.3
 """Exposure (log10) that an even coating still varies by, and over which part of the sheet."""
-SESSION_SD = 0.005
-"""Density by which all readings of one day differ from another day's: zero of the instrument, lamp
-of the scanner (from memory, no source)."""
+LEAST_OF_READING = 0.25
+"""Part of the variance of a curve's patches that counts as scatter of the readings at least."""
+SESSION_SD = 0.003
+"""Density by which all readings of one day differ from another day's: an instrument holds its zero
+within 0.005, a scanner its lamp (from memory, no source)."""
 UNSTATED_SD = 0.01
 """Standard deviation of a densitometer's readings, where they state none and the curve was measured
 otherwise (from memory, no source)."""
@@ -94,6 +96,11 @@ class Response:
         there = x * (1.0 + ink) + light
         there = middle + (there - middle) * (1.0 + contrast)
         return self.density(level) + self._print(there) - self._print(x)
+
+    def steepness(self, level: Array, light: float = 0.0) -> Array:
+        """Density per log10 exposure at ink levels, any shape, given so much more light."""
+        step = 0.01
+        return (self.moved(level, light + step) - self.moved(level, light)) / step
 
     @cached_property
     def _middle(self) -> float:
@@ -194,7 +201,7 @@ def promise(
     level = tones.readings.level
     density = response.moved(level, light)
     slope = scales.lightness_per_density(scales.density_to_lightness(density))
-    noise = _noise_sd(curve, tones) ** 2
+    noise = _noise_sd(response, tones) ** 2
     near = np.exp(-0.5 * ((level[:, None] - level[None, :]) / ALONG) ** 2)
     same = np.equal.outer(tones.sheet, tones.sheet)
     sheets = _sheets(curve)
@@ -207,7 +214,7 @@ def promise(
     if sheets.in_band:  # it has a form of its own
         band_variance = np.maximum(band_variance - np.diag(left), 0.0)
     band_sd = np.sqrt(band_variance)
-    steep = (response.moved(level, light + 0.01) - density) / 0.01
+    steep = response.steepness(level, light)
     uneven = UNEVEN_SD**2 * np.outer(steep, steep) * nearness(tones)
     known = np.diag(noise) + near * np.outer(band_sd, band_sd) + same * uneven + SESSION_SD**2
     return Promise(density, noise, known, same * spread + left, sheets.worth)
@@ -222,18 +229,25 @@ def nearness(tones: PrintedTones) -> Array:
     return np.asarray(np.exp(-0.5 * apart / UNEVEN_REACH**2))
 
 
-def _noise_sd(curve: Curve, tones: PrintedTones) -> Array:
-    """Of each patch, in density: what the curve's own patches scattered by, coating and all, or
-    what the reading says of itself, if that is more.
+def _noise_sd(response: Response, tones: PrintedTones) -> Array:
+    """Of each patch, in density: what the curve's own patches scattered by, or what the reading
+    says of itself, if that is more.
 
-    A curve whose readings state their scatter was read from a scan, which averages a patch of
-    thousands of pixels: that is nothing to judge a reading by that states none.
+    A curve's patches lie all over their sheet, so that they scatter by uneven coating, too: that
+    is counted by itself.  A curve whose readings state their scatter was read from a scan, which
+    averages a patch of thousands of pixels: that is nothing to judge a reading by that states
+    none.
     """
-    usual = curve.summary.noise_density_sd
+    curve = response.curve
+    usual = curve.summary.noise_density_sd**2
     if curve.recipe is not None:  # it holds how strip and target differ, too
-        usual = math.sqrt(max(usual**2 - SHEET_DENSITY_SD**2, NOISE_FLOOR**2))
+        usual = max(usual - SHEET_DENSITY_SD**2, NOISE_FLOOR**2)
+    if curve.readings is not None:
+        level = np.array([p.level for p in curve.readings.patches])
+        uneven = UNEVEN_SD**2 * float(np.mean(response.steepness(level) ** 2))
+        usual = max(usual - uneven, LEAST_OF_READING * usual)
     stated = any(p.density_sd for readings in curve.measured for p in readings.patches)
-    return np.array([max(p.density_sd or (UNSTATED_SD if stated else 0.0), usual)
+    return np.array([max(p.density_sd or (UNSTATED_SD if stated else 0.0), math.sqrt(usual))
                      for p in tones.readings.patches])
 
 

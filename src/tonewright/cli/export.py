@@ -7,8 +7,8 @@ from typing import Any
 
 import click
 
-from tonewright.cli.echo import echo, echo_table
-from tonewright.cli.options import PATH, as_json, encoding, force, plot, print_json
+from tonewright.cli.echo import echo_table
+from tonewright.cli.options import PATH, as_json, encoding, force, plot, say
 
 KINDS = ("curve-csv", "response-csv", "table", "points", "lut", "icc-output", "icc-link",
          "readings", "aim")
@@ -76,9 +76,7 @@ def command(
             from tonewright.show.plots import plot_points
 
             write_bytes(plot, plot_points(made), force=force)
-    if as_json:
-        print_json(export_json(made))
-    elif output is None and made.text is not None:
+    if output is None and made.text is not None and not as_json:
         echo_table(made.text)
     else:
-        echo(export_text(made))
+        say(as_json, lambda: export_json(made), lambda: export_text(made))

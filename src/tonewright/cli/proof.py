@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 from tonewright.cli.echo import echo
-from tonewright.cli.options import PATH, as_json, encoding, flatten, force, page, print_json
+from tonewright.cli.options import PATH, as_json, encoding, flatten, force, json_text, page
 
 
 @click.command("proof")
@@ -54,7 +54,7 @@ def command(
         OpenOptions(choices["page"], choices["flatten"]), choices["force"]))
     single = len(images) == 1
     if as_json:
-        print_json(proof_json(batch.reports[0]) if single else batch_json(batch, message))
+        echo(json_text(proof_json(batch.reports[0]) if single else batch_json(batch, message)))
     elif batch.reports:
         echo(proofs_text(batch))
     if batch.failures:

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from tonewright.cli.echo import echo
 from tonewright.cli.options import (
     PATH,
     allow_jpeg,
@@ -16,8 +15,8 @@ from tonewright.cli.options import (
     flat,
     list_order,
     order_options,
-    print_json,
     reading_choices,
+    say,
     zero_options,
 )
 from tonewright.errors import OptionError
@@ -91,10 +90,7 @@ def command(
         scanner_file, densities_file, _known(known), parse_corners(corners), channel, allow_jpeg,
         flat_file, overlay_file, list_order(choices), reading_choices(choices), print_name,
         beside_corners=parse_corners(gray_scale_corners, "gray_scale_corners")), force=force)
-    if as_json:
-        print_json(reading_json(result))
-    else:
-        echo(reading_text(result))
+    say(as_json, lambda: reading_json(result), lambda: reading_text(result))
 
 
 def _known(entries: tuple[str, ...]) -> dict[str, float]:

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 
 import click
 
-from tonewright.cli.echo import echo
 from tonewright.cli.options import (
     PATH,
     allow_jpeg,
@@ -16,7 +15,7 @@ from tonewright.cli.options import (
     flat,
     force,
     plot,
-    print_json,
+    say,
     scale,
     setup_options_but,
     zero_options,
@@ -154,10 +153,8 @@ def _write_blank(
                           "an empty table is written before the strip is measured",
                           "leave one of the two out")
     columns = write_blank_strip(path, tablet, printed, halves, force=force)
-    if as_json:
-        print_json({"blank": str(path), "steps": len(tablet.densities), "columns": list(columns)})
-    else:
-        echo(blank_text(path, tablet, columns))
+    say(as_json, lambda: {"blank": path, "steps": len(tablet.densities), "columns": columns},
+        lambda: blank_text(path, tablet, columns))
 
 
 def _by_eye(
@@ -178,10 +175,7 @@ def _by_eye(
                           " and add --merged")
     strips = eye_strips(printed, merged)
     result = judge_by_eye(tablet, strips)
-    if as_json:
-        print_json(eye_json(result))
-    else:
-        echo(eye_text(result, tablet, strips))
+    say(as_json, lambda: eye_json(result), lambda: eye_text(result, tablet, strips))
 
 
 def _finish(
@@ -198,8 +192,5 @@ def _finish(
             from tonewright.show.plots import plot_process
 
             write_bytes(plot, plot_process(process), force=force)
-    file = None if output is None else str(output)
-    if as_json:
-        print_json({**process_json(process), "output": file})
-    else:
-        echo(process_text(process, file))
+    say(as_json, lambda: {**process_json(process), "output": output},
+        lambda: process_text(process, output))

@@ -31,6 +31,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from tonewright import errors
 from tonewright.errors import ReadingsError
 from tonewright.frozen import dataclass
 from tonewright.measured.findings import CellsBlank
@@ -232,8 +233,7 @@ def short(text: str, most: int = 40) -> str:
 
 def some(names: Sequence[str], most: int = 12) -> str:
     """Names for a message; of many the first few, and how many more there are."""
-    more = len(names) - most
-    return ", ".join(map(short, names[:most])) + (f" and {more} more" if more > 0 else "")
+    return errors.some([*map(short, names)], most)
 
 
 def find(table: Table, *names: str) -> int | None:

@@ -42,7 +42,7 @@ def axis(name: str, low: float, high: float, decimals: int = 0) -> Options:
 def line(name: str, x: Array, y: Array, colour: str, *, dashed: bool = False) -> Options:
     """A curve through points."""
     return {"kind": "line", "name": name, "colour": colour, "dashed": dashed,
-            "data": _pairs(x, y)}
+            "data": [[_short(a), _short(b)] for a, b in zip(x, y, strict=True)]}
 
 
 def band(name: str, x: Array, low: Array, high: Array) -> Options:
@@ -83,8 +83,9 @@ def strip_chart(process: Process) -> Options:
             if those:
                 series.append(points(
                     f"{label}, set aside" if hollow else label,
-                    [(step_stops(process, i), patches[i].density, _step(process, i),
-                      patches[i].step) for i in those],
+                    [(step_stops(process, i), p.density,
+                      step_name(StepPlace(p.step, p.through, p.print_name)), p.step)
+                     for i, p in ((i, patches[i]) for i in those)],
                     DOUBT if hollow else colour, hollow=hollow))
     series.append(upright("base printing time" if known else "the strip's time", 0.0))
     top = float(np.ceil(10.0 * max(process.density_high[-1], process.strip.density.max())) / 10.0)
@@ -126,15 +127,6 @@ def strip_sketch(
     return {"x": axis("exposure, stops", float(np.floor(x[0] - start_stops)),
                       min(float(np.ceil(x[-1] - start_stops)), MOST_STOPS)),
             "y": axis("density of the print", 0.0, top, 1), "series": series}
-
-
-def _step(process: Process, row: int) -> str:
-    patch = process.strip.patches[row]
-    return step_name(StepPlace(patch.step, patch.through, patch.print_name))
-
-
-def _pairs(x: Array, y: Array) -> list[list[float]]:
-    return [[_short(a), _short(b)] for a, b in zip(x, y, strict=True)]
 
 
 def _short(value: float) -> float:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -19,9 +20,9 @@ from tonewright.errors import FitError, counted
 from tonewright.measured.findings import DensitiesByProfile, DensitiesByResponse
 from tonewright.numeric.student import WITHIN_95
 from tonewright.record.codec import encode
-from tonewright.show.cautions import with_cautions
 from tonewright.show.findings import sentence
-from tonewright.show.words import Fact, headed, labelled, percent, set_facts
+from tonewright.show.report import doubts, report, taken
+from tonewright.show.words import Fact, percent
 
 MOST_ROWS = 21
 """Tones that are listed one by one; more are put together by tens of L*."""
@@ -37,16 +38,13 @@ def check_json(check: Check) -> dict[str, Any]:
     """What a check found, under the names the command line promises."""
     cause, time = check.cause, check.next_time
     return {
-        "passes": check.passes, "probability": check.probability,
-        "difference_lightness_rms": check.difference_lightness_rms,
-        "difference_lightness_mean": check.difference_lightness_mean,
-        "worst_image_lightness": check.worst_image_lightness,
-        "worst_difference_lightness": check.worst_difference_lightness,
-        "black_lightness": check.black_lightness, "white_lightness": check.white_lightness,
+        **taken(check, "passes", "probability", "difference_lightness_rms",
+                "difference_lightness_mean", "worst_image_lightness",
+                "worst_difference_lightness", "black_lightness", "white_lightness"),
         "cause": cause.code, "likelier_cause": cause.likelier, "next_cause": cause.next,
         "times_better": cause.times_better, "cause_size": cause.size,
-        "cause_size_sd": cause.size_sd, "exposure_off_stops": check.exposure_off_stops,
-        "exposure_off_stops_sd": check.exposure_off_stops_sd,
+        "cause_size_sd": cause.size_sd,
+        **taken(check, "exposure_off_stops", "exposure_off_stops_sd"),
         "next_time_s": None if time is None else time.value,
         "time_unit": None if time is None else time.unit,
         "curve": check.curve.name, "date": check.date,
@@ -58,15 +56,12 @@ def check_json(check: Check) -> dict[str, Any]:
     }
 
 
-def check_text(check: Check, output: str | None = None) -> str:
+def check_text(check: Check, output: Path | None = None) -> str:
     """The report; ``output`` is where the check was written."""
-    lines = [f"Check {check.name}: {verdict(check)}", *set_facts(_read_facts(check)),
-             *_table(check), *set_facts(_found_facts(check))]
-    lines += [labelled(f.kind, sentence(f)) for kind in ("warning", "note")
-              for f in check.findings if f.kind == kind]
-    lines += [""] + ([f"{'Written:':<10}{output}"] if output else [])
-    lines.append(headed("Next:", what_to_do(check)))
-    return with_cautions(lines, not check.passes)
+    found = sorted(check.findings, key=lambda f: f.kind != "warning")
+    return report(f"Check {check.name}: {verdict(check)}", [
+        *_read_facts(check), *_table(check), *_found_facts(check), *doubts(found)],
+        output, what_to_do(check), exposes=not check.passes)
 
 
 def check_facts(check: Check) -> list[Fact]:

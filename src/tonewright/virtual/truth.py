@@ -101,36 +101,3 @@ class Darkroom:
     def print_lightness(self, level: ArrayLike, time: float | None = None) -> Array:
         """Exact CIE L* of ink levels."""
         return scales.density_to_lightness(self.print_density(level, time))
-
-    @cached_property
-    def _branch(self) -> tuple[float, float]:
-        """Levels of the blackest and, above it, the lightest print at `printing_time`."""
-        return self._rising_branch(None)
-
-    def _rising_branch(self, time: float | None) -> tuple[float, float]:
-        levels = np.linspace(0.0, 1.0, 2001)
-        light = self.print_lightness(levels, time)
-        black = int(np.argmin(light))
-        white = black + int(np.argmax(light[black:]))
-        return float(levels[black]), float(levels[white])
-
-    def lightness_range(self, time: float | None = None) -> tuple[float, float]:
-        """L* of the darkest and the lightest tone that the ink can make."""
-        branch = self._branch if time is None else self._rising_branch(time)
-        black, white = self.print_lightness(np.array(branch), time)
-        return float(black), float(white)
-
-    def level_for_lightness(self, lightness: ArrayLike, time: float | None = None) -> Array:
-        """The level that prints each L*: the exact inverse of `print_lightness`, by bisection.
-
-        Lightness out of reach gives the nearer end.  Where solarising or pooling turns the
-        response back, the stretch between the blackest and the lightest level counts.
-        """
-        wanted = np.asarray(lightness, dtype=np.float64)
-        black, white = self._branch if time is None else self._rising_branch(time)
-        low, high = np.full(wanted.shape, black), np.full(wanted.shape, white)
-        for _ in range(60):
-            middle = 0.5 * (low + high)
-            darker = self.print_lightness(middle, time) < wanted
-            low, high = np.where(darker, middle, low), np.where(darker, high, middle)
-        return np.asarray(0.5 * (low + high))

@@ -49,10 +49,7 @@ class Chart:
     """A picture with a name for who does not see it; a point that is clicked, or gone to with the
     arrow keys and chosen with Enter, is told."""
 
-    def __init__(
-        self, label: str, description: dict[str, Any] | None = None,
-        on_point: Callable[[int], Any] | None = None,
-    ) -> None:
+    def __init__(self, label: str, on_point: Callable[[int], Any] | None = None) -> None:
         self._points: list[_Point] = []
         self._here = -1
         self._on_point = on_point
@@ -65,7 +62,7 @@ class Chart:
                 self._chart.on("keydown", self._pressed, js_handler=_KEYS)
             self._told = Tag("p", "", "unseen", role="status")
             self._empty = Tag("p", "", "chart-empty")
-        self.show(description)
+        self.show(None)
 
     def show(self, description: dict[str, Any] | None, instead: str = "") -> None:
         """Draw another picture; None: none yet, and ``instead`` says why."""

@@ -6,13 +6,11 @@ few rows of the film at a time, so that memory does not grow with the film.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Generator, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
-
-import numpy as np
 
 from tonewright import __version__
 from tonewright.errors import OptionError, counted
@@ -31,7 +29,6 @@ from tonewright.files.negative.make import (
     write_settings,
 )
 from tonewright.files.negative.pipeline import (
-    Coded,
     Progress,
     coded,
     inked,
@@ -247,9 +244,9 @@ def _write(
     ink = Ink(settings.depth, first.colour, settings.seed)
     hows = {place.piece: write_settings(jobs[place.piece]) for place in sheet.places}
     with ExitStack() as stack:
-        pieces = [(place, _Rows(coded(
+        pieces = {place: coded(
             jobs[place.piece].image, jobs[place.piece].codes, hows[place.piece],
-            turned=place.turned, folder=name.parent, stack=stack))) for place in sheet.places]
+            turned=place.turned, folder=name.parent, stack=stack) for place in sheet.places}
         rows = inked(_film_jobs(sheet, pieces), ink)
         words = "; ".join([f"{NEGATIVE_OF} {counted(len(hows), 'image')} on film by tonewright"
                            f" {__version__}", *(
@@ -282,36 +279,22 @@ def _in_mm(place: Place, job: NegativeJob, bed: Bed) -> FilmPlace:
 _AHEAD = 2
 
 
-class _Rows:
-    """The rows of a negative, taken in order."""
-
-    def __init__(self, source: Coded) -> None:
-        self._bands, self._left = source.bands, source.height
-        self._held: Band = np.empty((0, source.width), np.uint16)
-
-    def take(self, count: int) -> Band:
-        """The next rows, shape (count, width)."""
-        found = [self._held[:count]]
-        self._held = self._held[count:]
-        missing = count - len(found[0])
-        while missing:
-            band = next(self._bands)
-            found.append(band[:missing])
-            self._held = band[missing:]
-            missing -= len(found[-1])
-        self._left -= count
-        if not self._left:  # its threads and what they hold go before the next negative begins
-            self._bands.close()
-            self._held = self._held.copy()
-        return np.concatenate(found)
-
-
-def _film_jobs(sheet: FilmSheet, pieces: Sequence[tuple[Place, _Rows]]) -> Iterator[bands.Job]:
+def _film_jobs(
+    sheet: FilmSheet, pieces: dict[Place, Generator[Band, None, None]]
+) -> Iterator[bands.Job]:
     """Bands of the film, top to bottom; the rows of the negatives are fetched as they are due."""
+    windows = {place: bands.Window(rows) for place, rows in pieces.items()}
     for first, end in bands.spans(sheet.height, max(1, bands.BAND_BYTES // (2 * sheet.width))):
-        parts = [(max(first, p.y) - first, p.x, rows.take(
-            min(end, p.y + p.height) - max(first, p.y))) for p, rows in pieces
-            if p.y < end and first < p.y + p.height]
+        parts = []
+        for place, window in [*windows.items()]:
+            top, bottom = max(first, place.y), min(end, place.y + place.height)
+            if top < bottom:
+                rows = window.rows(top - place.y, bottom - place.y)
+                parts.append((top - first, place.x, rows))
+            if end >= place.y + place.height:
+                # its threads and what they hold go before the next negative begins
+                pieces.pop(place).close()
+                del windows[place]
         yield bands.Job(end - first, partial(_composed, sheet, (first, end), parts))
 
 

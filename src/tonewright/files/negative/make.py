@@ -308,7 +308,7 @@ def write_settings(job: NegativeJob) -> WriteSettings:
         sheet=job.sheet,
         ink=Ink(settings.depth, job.colour, settings.seed),
         deflate=settings.deflate,
-        ends=honesty.ends_of(
+        ends=honesty.Ends.of(
             _at_ends(job) if isinstance(job.codes, LuminanceCodes) else job.codes),
     )
 
@@ -391,10 +391,10 @@ def report_of(job: NegativeJob, how: WriteSettings, target: Target | None) -> Ne
     step = honesty.largest_step(job.tones.lightness, curve)
     if isinstance(job.codes, LuminanceCodes):
         codes, lightness = job.codes.codes, np.linspace(0.0, 100.0, scales.FULL_CODE + 1)
-        reach = honesty.reach_of(lightness, code_table(lightness, curve))
+        lost = honesty.lost_tones((black, white), lightness, code_table(lightness, curve))
     else:
         codes = job.codes
-        reach = honesty.reach_of(job.tones.lightness, codes)
+        lost = honesty.lost_tones((black, white), job.tones.lightness, codes)
     levels = curve.level_at(job.tones.lightness[[0, -1]])
     share = float(np.mean(coloured)) if coloured else None
     return NegativeReport(
@@ -410,7 +410,7 @@ def report_of(job: NegativeJob, how: WriteSettings, target: Target | None) -> Ne
         mirrored=settings.mirror,
         level_black=float(levels[0]),
         level_white=float(levels[1]),
-        findings=(*_findings(job, share, step), *honesty.lost_tones((black, white), reach)),
+        findings=(*_findings(job, share, step), *lost),
         picture_mm=size.millimetres,
         resampled_from=(job.image.width, job.image.height) if size.resampled else None,
         depth=settings.depth,

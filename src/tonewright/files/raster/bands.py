@@ -14,15 +14,17 @@ from contextlib import closing, contextmanager
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
-from typing import BinaryIO, TypeVar
+from typing import BinaryIO, Generic, TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
 
 from tonewright.files.raster.page import NONE, Band, ByteSource, Page, Segments
 from tonewright.frozen import dataclass
 from tonewright.negative.tones import room
 
 T = TypeVar("T")
+Values = TypeVar("Values", bound=np.generic)
 
 BAND_BYTES = 1 << 20
 TURN_BYTES = 4 << 20
@@ -135,6 +137,24 @@ def write_all(stream: BinaryIO, data: memoryview) -> None:
     """Write all of ``data``: an unbuffered file may take it in parts."""
     while data.nbytes:
         data = data[stream.write(data) :]
+
+
+class Window(Generic[Values]):
+    """Rows as they are wanted, of a picture whose bands come one after another."""
+
+    def __init__(self, bands: Iterator[NDArray[Values]]) -> None:
+        self._bands, self._held, self._top, self._bottom = bands, deque[NDArray[Values]](), 0, 0
+
+    def rows(self, low: int, high: int) -> NDArray[Values]:
+        """Rows ``low`` to ``high``; neither ever goes back."""
+        while self._bottom < high:
+            band = next(self._bands)
+            self._held.append(band)
+            self._bottom += len(band)
+        while self._top + len(self._held[0]) <= low:
+            self._top += len(self._held.popleft())
+        rows = self._held[0] if len(self._held) == 1 else np.concatenate(self._held)
+        return rows[low - self._top : high - self._top]
 
 
 def row_jobs(source: ByteSource, page: Page, wanted: Wanted) -> Iterator[Job]:

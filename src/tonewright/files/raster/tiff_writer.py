@@ -23,7 +23,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from tonewright import __version__
 from tonewright.files.raster import tiff
-from tonewright.files.raster.bands import Job, as_bytes, in_order, write_all
+from tonewright.files.raster.bands import Job, Window, as_bytes, in_order, spans, write_all
 from tonewright.files.raster.page import DEFLATE, LZW, NONE, Resolution
 from tonewright.files.raster.tiff_text import ascii_text, xmp_packet
 from tonewright.frozen import dataclass
@@ -249,46 +249,22 @@ def _write_packed(
     stream: BinaryIO, picture: Picture, jobs: Iterator[Job], ahead: int
 ) -> Generator[int, None, None]:
     """Strips as they come, their places noted, the directory at the end."""
-    high = picture.rows_per_strip
-    starts: list[int] = []
-    sizes: list[int] = []
-    left = picture.height
+    strips, sizes = [*spans(picture.height, picture.rows_per_strip)], list[int]()
     write_all(stream, memoryview(picture.start()))
-    position = len(picture.start())
-    with (
-        closing(in_order(jobs, ahead)) as bands,
-        closing(in_order(partial(_pack, rows) for rows in _regroup(bands, high))) as packed,
-    ):
-        for strip in packed:
-            starts.append(position)
-            sizes.append(len(strip))
-            write_all(stream, memoryview(strip))
-            position += len(strip)
-            rows = min(high, left)
-            left -= rows
-            yield rows
-    write_all(stream, memoryview(bytes(position % 2)))  # a directory begins at an even place
-    position += position % 2
-    write_all(stream, memoryview(picture.directory(position, starts, sizes)))
+    with closing(in_order(jobs, ahead)) as bands:
+        window = Window(bands)
+        packing = (partial(_pack, window.rows(*strip)) for strip in strips)
+        with closing(in_order(packing)) as packed:
+            for strip, (top, bottom) in zip(packed, strips, strict=True):
+                sizes.append(len(strip))
+                write_all(stream, memoryview(strip))
+                yield bottom - top
+    *starts, end = np.cumsum([len(picture.start()), *sizes]).tolist()
+    write_all(stream, memoryview(bytes(end % 2)))  # a directory begins at an even place
+    end += end % 2
+    write_all(stream, memoryview(picture.directory(end, starts, sizes)))
     stream.seek(0)
-    write_all(stream, memoryview(picture.start(position)))
-
-
-def _regroup(bands: Iterator[Rows], high: int) -> Iterator[Rows]:
-    """The same rows in bands of ``high``, the last one lower."""
-    waiting: list[Rows] = []
-    count = 0
-    for band in bands:
-        rows = band
-        while count + len(rows) >= high:
-            take = high - count
-            yield np.concatenate([*waiting, rows[:take]]) if waiting else rows[:take]
-            rows, waiting, count = rows[take:], [], 0
-        if len(rows):
-            waiting.append(rows)
-            count += len(rows)
-    if waiting:
-        yield np.concatenate(waiting)
+    write_all(stream, memoryview(picture.start(end)))
 
 
 def _pack(rows: Rows) -> bytes:

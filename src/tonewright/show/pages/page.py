@@ -24,15 +24,10 @@ def page(template: str, **facts: Any) -> str:
 def _templates() -> Environment:
     made = Environment(loader=PackageLoader("tonewright.show.pages"), autoescape=True,
                        undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True,
-                       keep_trailing_newline=True,
-                       finalize=_finalized)
+                       keep_trailing_newline=True, finalize=lambda value: visible(value) if
+                       isinstance(value, str) and not isinstance(value, Markup) else value)
     made.filters["cut"] = cut
     return made
-
-
-def _finalized(value: Any) -> Any:
-    """Text as any screen shows it."""
-    return visible(value) if isinstance(value, str) and not isinstance(value, Markup) else value
 
 
 def cut(text: str, most: int) -> str:
