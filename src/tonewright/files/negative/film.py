@@ -35,7 +35,7 @@ from tonewright.files.negative.pipeline import (
     refuse_same,
     write_rows,
 )
-from tonewright.files.negative.settings import NegativeSettings
+from tonewright.files.negative.settings import Making, NegativeSettings
 from tonewright.files.raster import bands
 from tonewright.files.raster.open import open_image
 from tonewright.files.raster.page import Band, Resolution
@@ -101,7 +101,7 @@ def film_names(output: Path, count: int) -> list[Path]:
 
 
 def make_films(
-    pairs: Sequence[tuple[Path, Path]], curve: LevelCurve, output: Path,
+    pairs: Sequence[Making], curve: LevelCurve, output: Path,
     settings: NegativeSettings, progress: Progress | None = None,
 ) -> tuple[list[NegativeReport], list[FilmReport]]:
     """Make negatives and lay them on film; all sheets are written, or none.

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import field
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from tonewright.files.raster.source import OpenOptions
 from tonewright.frozen import dataclass
@@ -18,6 +18,14 @@ if TYPE_CHECKING:
 
 def _today() -> str:
     return date.today().isoformat()
+
+
+class Making(NamedTuple):
+    """An image, and what is made of it."""
+
+    image: Path
+    output: Path
+    """The negative or the proof."""
 
 
 @dataclass(frozen=True)
