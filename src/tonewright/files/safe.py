@@ -19,6 +19,7 @@ from typing import NamedTuple
 from tonewright.errors import FileError, OptionError
 from tonewright.files.temporary import PLACING, UNFINISHED, temporary
 from tonewright.frozen import dataclass
+from tonewright.record.provenance import DOCUMENTS
 
 if sys.platform != "win32":
     import fcntl
@@ -321,10 +322,21 @@ def check_outputs(
     if len({os.path.realpath(path) for path in outputs}) < len(outputs):
         raise OptionError(f"the output and the picture are both to go to {output}",
                           "a file holds one thing", "give the picture another name, NAME.png")
-    if output is not None and document and output.suffix.lower() != ".json":
-        kind = document.removeprefix(".").removesuffix(".json")
+    if output is not None and document:
+        _check_document(output, document)
+
+
+def _check_document(output: Path, ending: str) -> None:
+    """Refuse a name that is no document's, or another kind's."""
+    kind = ending.split(".")[1]
+    *_, other = Path(output.stem).suffixes or [""]
+    if output.suffix.lower() != ".json":
         raise OptionError(f"the output is {output}", f"a {kind} is kept in a JSON file",
-                          f"call it {output.with_suffix(document) if output.stem else document}")
+                          f"call it {output.with_suffix(ending) if output.stem else ending}")
+    if other != f".{kind}" and f"{other}.json" in DOCUMENTS:
+        raise OptionError(f"the output is {output}, as a {other[1:]} is called",
+                          f"a {kind} is kept in a file NAME{ending}",
+                          f"call it {output.with_suffix('').with_suffix(ending)}")
 
 
 @contextmanager
