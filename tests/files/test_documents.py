@@ -253,7 +253,7 @@ def derived():
     (("recipe",), 7, "the recipe is 7"),
     (("recipe", "processes"), [], "process is 0. It is a place in the list .* there are 0"),
     (("recipe", "prints", 0, "process"), 3, "in the recipe, process is 3"),
-    (("recipe", "prints", 0, "time", "value"), 0, "time of print 1 .*0. A time lies between"),
+    (("recipe", "prints", 0, "time", "value"), 0, "time of print 1 .*0. It is longer than 0"),
     (("recipe", "printing_time", "value"), 1, "in the recipe, the curve is wanted for 1 s"),
     (("recipe", "processes", 0, "strip"), [], "the strip .*an empty list. It "),
 ])
