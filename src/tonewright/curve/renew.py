@@ -49,7 +49,7 @@ class RenewRequest:
     readings_time: PrintingTime | None = None
     """What a few patches were printed for; None: the time that the curve shall hold for."""
     left_out: tuple[str, ...] = ()
-    """Names of new patches that shall not count; those left out of the old curve are its own."""
+    """Names of new patches to leave out; those left out of the old curve are its own."""
     light_may_differ: bool = False
     """Go on although lamp, film, printer or ink differ from before."""
     replace: bool = False

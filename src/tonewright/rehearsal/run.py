@@ -191,7 +191,7 @@ def _judge(
               for road, made in roads.items()}
     folder.keep(File.NEW_TONES_PLOT, plot_errors(
         [ToneError(road, TONES, error) for road, error in errors.items()],
-        "Cyanotype: four roads to a curve"))
+        "Cyanotype: four ways to a curve"))
     return Outcome(
         folder=str(folder.path), process=process, true_base_time=old.materials.base_time,
         curve=curve, renewed=renewed, without_curve=_distance(straight),
