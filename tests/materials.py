@@ -12,10 +12,10 @@ from numpy.typing import ArrayLike
 
 from tonewright.frozen import dataclass
 from tonewright.scales import Array
+from tonewright.virtual.darkroom import Darkroom
 from tonewright.virtual.materials import Ink, Process, straight
 from tonewright.virtual.materials import flattening as flattening
 from tonewright.virtual.materials import richards as richards
-from tonewright.virtual.truth import Darkroom
 
 if TYPE_CHECKING:
     from abrupt import AbruptRoom

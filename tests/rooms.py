@@ -16,17 +16,17 @@ from tonewright.measured.readings import Reading, Readings
 from tonewright.scales import Array
 from tonewright.target.document import Target
 from tonewright.virtual import scanroom
-from tonewright.virtual.darkroom import (
+from tonewright.virtual.darkroom import Darkroom, Flaws, TargetReadings
+from tonewright.virtual.materials import (
     CYANOTYPE,
     DEMO_INK,
     KALLITYPE,
-    Darkroom,
     Film,
-    Flaws,
+    Ink,
     Lamp,
-    TargetReadings,
+    Process,
+    rising_root,
 )
-from tonewright.virtual.materials import Ink, Process, rising_root
 from tonewright.virtual.scanroom import (
     CLEAN,
     Encoding,
@@ -204,6 +204,28 @@ def print_strip(
               for bare in (False, True)]
     exposure = np.repeat(np.stack(halves), [high // 2, high - high // 2], axis=0)
     return expose((10.0**exposure).astype(np.float32), ppi, darkroom, flaws, seed)
+
+
+def density_in(
+    sheet: PrintedSheet, x_mm: float, y_mm: float, width_mm: float, height_mm: float
+) -> float:
+    """Mean true density inside a rectangle, flaws included."""
+    per_mm = sheet.ppi / scales.MM_PER_INCH
+    left, top = (o + 0.5 + per_mm * a
+                 for o, a in zip(sheet.origin_px, (x_mm, y_mm), strict=True))
+    right, bottom = left + per_mm * width_mm, top + per_mm * height_mm
+    part = sheet.density[round(top) : round(bottom), round(left) : round(right)]
+    return float(part.mean(dtype=np.float64))
+
+
+def scan_sheet(
+    sheet: PrintedSheet, scanner: Scanner | None = None, lying: Lying | None = None, *,
+    seed: int = 0,
+) -> Render:
+    """Lay a sheet on the glass and scan as much as shows all of it."""
+    scanner, lying = scanner or Scanner(), lying or Lying()
+    matrix, shape = scanroom._placed(sheet, scanner.ppi / scales.MM_PER_INCH, lying)
+    return scanroom._scanned([(sheet, matrix)], scanner, shape, seed)[0]
 
 
 @dataclass(frozen=True)

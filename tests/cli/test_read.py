@@ -21,18 +21,19 @@ from click.testing import CliRunner
 from PIL import Image
 
 import commands
+from rooms import scan_sheet
 from tonewright.cli import main
 from tonewright.files.documents import read_curve, write_document
 from tonewright.files.targets import read_target
 from tonewright.scan.response import response_from_gray_scale
 from tonewright.scan.scanner import FORM
-from tonewright.virtual import darkroom, scanroom
+from tonewright.virtual import darkroom, materials, scanroom
 
 PROMISED = {
     "patches", "doubtful", "rotation_degrees", "mirrored", "mark_error_px", "unevenness_density",
     "density_sd_median",
 }  # fmt: skip
-ROOM = darkroom.Darkroom(darkroom.DEMO_INK, darkroom.KALLITYPE)
+ROOM = darkroom.Darkroom(materials.DEMO_INK, materials.KALLITYPE)
 SCANNER = scanroom.Scanner(ppi=200.0, lid_density=1.5)
 KNOWN = np.round(np.linspace(0.05, 2.0, 14), 2)
 GIVEN = ("--target", "T.target.json", "--scanner", "s.scanner.json")
@@ -56,7 +57,7 @@ def made(tmp_path_factory):
         assert done.exit_code == 0, done.output
     sheet = scanroom.print_sheet(tifffile.imread(folder / "T.tif"), 254.0, ROOM,
                                  scanroom.PaperFlaws(texture_density_sd=0.01), seed=1)
-    render = scanroom.scan_sheet(sheet, SCANNER, scanroom.Lying(3.0, 1), seed=1)
+    render = scan_sheet(sheet, SCANNER, scanroom.Lying(3.0, 1), seed=1)
     save(folder / "scan.tif", render.codes)
     response = response_from_gray_scale(KNOWN, SCANNER.code(KNOWN), np.full(KNOWN.size, 2e-4))
     write_document(folder / "s.scanner.json", FORM, replace(response, name="s"))

@@ -11,6 +11,7 @@ import tifffile
 from PIL import Image
 from skimage.transform import ProjectiveTransform, warp
 
+from rooms import scan_sheet
 from tonewright.errors import FileError, OptionError, ReadingsError
 from tonewright.files.lettering import text_mask
 from tonewright.files.scan import readings as scanned
@@ -26,11 +27,11 @@ from tonewright.scan.rectify import Placement
 from tonewright.scan.response import response_from_gray_scale
 from tonewright.target.draw import draw
 from tonewright.target.layout import LayoutSettings, even_levels, make_target
-from tonewright.virtual import darkroom, scanroom
+from tonewright.virtual import darkroom, materials, scanroom
 
 TARGET = make_target(even_levels(9), LayoutSettings(
     name="münze – cotton", seed=5, ppi=150.0, width_mm=101.6, height_mm=127.0, repeats=2))
-ROOM = darkroom.Darkroom(darkroom.DEMO_INK, darkroom.KALLITYPE)
+ROOM = darkroom.Darkroom(materials.DEMO_INK, materials.KALLITYPE)
 
 
 @pytest.fixture(scope="module")
@@ -40,7 +41,7 @@ def scan():
     negative = np.concatenate(list(draw(TARGET, text_mask)))
     sheet = scanroom.print_sheet(negative, 150.0, ROOM, scanroom.PaperFlaws(
         texture_density_sd=0.01, stains=5, stain_density=0.3), seed=6)
-    render = scanroom.scan_sheet(sheet, scanner, scanroom.Lying(2.0), seed=6)
+    render = scan_sheet(sheet, scanner, scanroom.Lying(2.0), seed=6)
     known = np.linspace(0.05, 2.0, 14)
     response = response_from_gray_scale(known, scanner.code(known), np.full(14, 2e-4))
     return Scan(render.pixels, 16, 150.0, None), ReadSettings(response=response)

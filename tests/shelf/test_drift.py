@@ -17,7 +17,7 @@ from reports import check_report
 from tonewright.cli import main
 from tonewright.cli.options import json_text
 from tonewright.errors import OptionError
-from tonewright.files.drift import FoundDrift, read_drift
+from tonewright.files.shelf import FoundDrift, read_drift
 from tonewright.record.times import PrintingTime
 from tonewright.shelf.drift import Dated, find_drift
 from tonewright.shelf.findings import (

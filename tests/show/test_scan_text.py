@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from reports import check_report
+from rooms import scan_sheet
 from tonewright.cli.options import json_text
 from tonewright.files.lettering import text_mask
 from tonewright.files.scan.read import ReadResult
@@ -26,11 +27,11 @@ from tonewright.show.scan_text import reading_json, reading_text
 from tonewright.show.scanner_text import scanner_json, scanner_text
 from tonewright.target.draw import draw
 from tonewright.target.layout import LayoutSettings, even_levels, make_target
-from tonewright.virtual import darkroom, scanroom
+from tonewright.virtual import darkroom, materials, scanroom
 
 TARGET = make_target(even_levels(9), LayoutSettings(
     name="cotton", seed=5, ppi=150.0, width_mm=101.6, height_mm=127.0, repeats=2))
-ROOM = darkroom.Darkroom(darkroom.DEMO_INK, darkroom.KALLITYPE)
+ROOM = darkroom.Darkroom(materials.DEMO_INK, materials.KALLITYPE)
 SCANNER = scanroom.Scanner(ppi=150.0, lid_density=1.5)
 KNOWN = np.round(np.linspace(0.05, 1.4, 11), 2)
 
@@ -41,7 +42,7 @@ def read():
     negative = np.concatenate(list(draw(TARGET, text_mask)))
     sheet = scanroom.print_sheet(negative, 150.0, ROOM, scanroom.PaperFlaws(
         texture_density_sd=0.01, stains=5, stain_density=0.3), seed=6)
-    render = scanroom.scan_sheet(sheet, SCANNER, scanroom.Lying(2.0), seed=6)
+    render = scan_sheet(sheet, SCANNER, scanroom.Lying(2.0), seed=6)
     response = response_from_gray_scale(KNOWN, SCANNER.code(KNOWN), np.full(KNOWN.size, 2e-4),
                                         name="flatbed")
     reading = read_target_scan(Scan(render.pixels, 16, 150.0, None), TARGET,
@@ -96,7 +97,7 @@ def test_readings_of_a_print_through_a_curve_go_to_check(listed):
 
 def test_the_report_on_a_scanner():
     card = scanroom.gray_scale(KNOWN, border_density=0.3)
-    render = scanroom.scan_sheet(card, replace(SCANNER, ppi=200.0), scanroom.Lying(3.0), seed=1)
+    render = scan_sheet(card, replace(SCANNER, ppi=200.0), scanroom.Lying(3.0), seed=1)
     scan = Scan(render.pixels, 16, 200.0, None, name="gray-scale.tif")
     row = read_step_row(scan, KNOWN.size, dark_first=False)
     learned = LearnedScanner(response_of_row(row, KNOWN, scan, "flatbed"), row,

@@ -9,15 +9,8 @@ import pytest
 
 from tonewright import scales
 from tonewright.errors import OptionError
-from tonewright.virtual.darkroom import (
-    CYANOTYPE,
-    KALLITYPE,
-    Darkroom,
-    Flaws,
-    measure_strip,
-    measure_target,
-    print_image,
-)
+from tonewright.virtual.darkroom import Darkroom, Flaws, measure_strip, measure_target, print_image
+from tonewright.virtual.materials import CYANOTYPE, KALLITYPE
 
 CLEAN = Flaws(noise_density_sd=0.0)
 ROOM = Darkroom()

@@ -18,8 +18,8 @@ from tonewright.bench.state import Bench
 from tonewright.bench.transfer import FILES, NO_FILE
 from tonewright.bench.worker import Cancelled, Overtaken, fault
 from tonewright.errors import TonewrightError, capital
+from tonewright.files.contents import paper_way
 from tonewright.files.papers import HERE
-from tonewright.files.way import paper_way
 from tonewright.shelf.way import STEPS, Aside, Step, Way
 from tonewright.show.way_text import NAMES, missing_words, next_on_the_way
 

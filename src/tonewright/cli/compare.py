@@ -25,7 +25,7 @@ def command(curves: tuple[Path, ...], plot: Path | None, force: bool, as_json: b
       tonewright compare march.curve.json june.curve.json
       tonewright compare old.curve.json new.curve.json third.curve.json --plot curves.png
     """
-    from tonewright.files.side_by_side import read_side_by_side
+    from tonewright.files.shelf import read_side_by_side
     from tonewright.show.side_by_side import side_by_side_json, side_by_side_text
 
     opened, compared = read_side_by_side(curves, plot, force=force)

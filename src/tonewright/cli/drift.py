@@ -31,7 +31,7 @@ def command(
       tonewright drift march.process.json april.process.json may.process.json may.check.json
       tonewright drift calibrations --since 2026-03-31 --plot drift.png
     """
-    from tonewright.files.drift import read_drift
+    from tonewright.files.shelf import read_drift
     from tonewright.show.drift_text import drift_json, drift_text
 
     found = read_drift(paths, since=since, plot=plot, force=force)

@@ -17,6 +17,7 @@ from tonewright.errors import OptionError, visible
 
 if TYPE_CHECKING:
     from tonewright.files.negative.batch import Batch, Step
+    from tonewright.files.negative.make import NegativeReport
     from tonewright.files.negative.second import Second
     from tonewright.files.negative.settings import NegativeSettings
 
@@ -160,7 +161,7 @@ def _settings(choices: dict[str, Any]) -> NegativeSettings:
     )  # fmt: skip
 
 
-def _say(batch: Batch, curve_file: Path, single: bool, as_json: bool) -> None:
+def _say(batch: Batch[NegativeReport], curve_file: Path, single: bool, as_json: bool) -> None:
     from tonewright.cli.typed import message
     from tonewright.show.negative_text import batch_json, failures_text, negatives_text
 

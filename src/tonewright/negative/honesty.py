@@ -51,19 +51,11 @@ class Ends:
 
 
 def largest_step(lightness: Array, curve: LevelCurve) -> tuple[float, float] | None:
-    """The largest step of print lightness between neighbouring values of the image.
+    """The largest step of print lightness between neighbouring values of the image, whose lightness
+    from black to white is given, shape (n,).
 
-    Parameters
-    ----------
-    lightness:
-        Image lightness of every value from black to white, shape (n,).
-    curve:
-        The correction curve.
-
-    Returns
-    -------
-    The step in L* of the print, and the L* of the image where it is; None if the curve does not
-    say what it aims at.
+    Returned are the step in L* of the print, and the L* of the image where it is; None if the curve
+    does not say what it aims at.
     """
     aims = print_aims(curve, lightness)
     if aims is None:

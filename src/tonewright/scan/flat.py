@@ -81,10 +81,7 @@ def flat_of(scan: Scan) -> Flat:
     Dust, scratches and the sheet's texture do not count: a smooth surface is laid through the
     medians of squares, and squares far from it are left aside.
 
-    Raises
-    ------
-    ImageError
-        The scan is clipped to white, dark, or shows more than a plain sheet.
+    Raises `ImageError`: the scan is clipped to white, dark, or shows more than a plain sheet.
     """
     rows, columns = (np.array_split(np.arange(n), _BLOCKS) for n in scan.pixels.shape)
     middle = np.array([[np.median(scan.pixels[r[0]:r[-1] + 1, c[0]:c[-1] + 1]) for c in columns]

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from tonewright.errors import counted
-from tonewright.files.drift import FoundDrift
+from tonewright.files.shelf import FoundDrift
 from tonewright.record.provenance import short_id
 from tonewright.shelf.drift import TIMES, Series
 from tonewright.show.report import doubts, found_json, report, taken

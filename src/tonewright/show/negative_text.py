@@ -63,7 +63,7 @@ def negative_json(report: NegativeReport) -> dict[str, Any]:
     }
 
 
-def batch_json(batch: Batch, message: Message = str) -> dict[str, Any]:
+def batch_json(batch: Batch[NegativeReport], message: Message = str) -> dict[str, Any]:
     """Several negatives, and the images that did not become any."""
     return {
         "outputs": [*map(negative_json, batch.reports)],
@@ -108,7 +108,7 @@ def failures_text(
         *(f"  {failure.source}: {message(failure.error)}" for failure in failures)])
 
 
-def negatives_text(batch: Batch, curve_file: str | os.PathLike[str]) -> str:
+def negatives_text(batch: Batch[NegativeReport], curve_file: str | os.PathLike[str]) -> str:
     """The negatives that were made through a curve's file, and what to do with them now."""
     first = batch.reports[0]  # what holds for all negatives of a curve
     return with_cautions(["\n\n".join([
@@ -123,7 +123,7 @@ def _block(head: str, facts: Iterable[Fact]) -> str:
     return "\n".join([head, *set_facts(facts)])
 
 
-def how_to_print(batch: Batch) -> str:
+def how_to_print(batch: Batch[NegativeReport]) -> str:
     """How negatives come onto film, and lie on the coating."""
     contact = _MIRRORED if batch.reports[0].mirrored else _AS_IS
     rules = [*(film.rule_mm for film in batch.films), *(one.rule_mm for one in batch.reports)]
@@ -132,7 +132,7 @@ def how_to_print(batch: Batch) -> str:
     return " ".join(filter(None, (_PRINT, rule, _CUT if batch.films else "", contact)))
 
 
-def _then(batch: Batch, curve_file: str | os.PathLike[str]) -> Iterator[str]:
+def _then(batch: Batch[NegativeReport], curve_file: str | os.PathLike[str]) -> Iterator[str]:
     """How the print of a tone scale is checked, where there is one."""
     tables = [report.table for report in batch.reports if report.table is not None]
     if tables:

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
-from tonewright.files.proof import ProofBatch, ProofReport
+from tonewright.files.negative.batch import Batch
+from tonewright.files.proof import ProofReport
 from tonewright.negative.proof import Proof, loses_chroma
 from tonewright.show.negative_text import Message, encoding_words, failures_json
 from tonewright.show.report import doubts, found_json, taken
@@ -31,13 +32,13 @@ def proof_json(report: ProofReport) -> dict[str, Any]:
     }
 
 
-def batch_json(batch: ProofBatch, message: Message) -> dict[str, Any]:
+def batch_json(batch: Batch[ProofReport], message: Message) -> dict[str, Any]:
     """The same of several pictures, and those that failed."""
     return {"outputs": [*map(proof_json, batch.reports)],
             **failures_json(batch.failures, message)}
 
 
-def proofs_text(batch: ProofBatch) -> str:
+def proofs_text(batch: Batch[ProofReport]) -> str:
     """The reports on the pictures, and how to look at them."""
     blocks = ["\n".join([f"Proof of {one.source}: {one.width} x {one.height} pixels, sRGB",
                          *set_facts(_facts(one))]) for one in batch.reports]

@@ -225,10 +225,7 @@ def make_target(tones: Sequence[Tone], settings: LayoutSettings) -> Target:
     ink are spread over the sheet; the order of the rest is scattered by the seed, so that a
     coating's drift across the sheet does not look like tone.
 
-    Raises
-    ------
-    OptionError
-        The sheet cannot hold it; the message says what fits.
+    Raises `OptionError`: the sheet cannot hold it; the message says what fits.
     """
     wanted = [tone for tone in tones for _ in range(settings.repeats)]
     chart = any(t.ink_colour is not None for t in wanted)

@@ -1,12 +1,16 @@
 """The virtual darkroom: printing with known truth, and reading the prints with known flaws.
 
-The same seed gives the same prints.  All materials are invented: see `materials` for what they
-are and `truth` for what they do; both can be had from here.
+The same seed gives the same prints.  All materials are invented: see `materials`.
+
+Exposure follows the conventions of `scales`: 0 is what reaches the coating through clear film
+at the base printing time, and that time is the one at which step 2 of a tablet (0.10 denser
+than clear film) comes out just visibly lighter than maximum black.
 """
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import field, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -18,20 +22,89 @@ from tonewright.measured.readings import Reading, Readings
 from tonewright.scales import Array
 from tonewright.target.layout import row_name
 from tonewright.virtual.materials import (
-    CYANOTYPE,
     DEMO_INK,
     KALLITYPE,
     Film,
     Ink,
     Lamp,
     Process,
+    rising_root,
 )
-from tonewright.virtual.truth import Darkroom
 
-__all__ = [
-    "CYANOTYPE", "DEMO_INK", "KALLITYPE", "Darkroom", "Film", "Flaws", "Ink", "Lamp", "Process",
-    "StripReadings", "TargetReadings", "measure_strip", "measure_target", "print_image",
-]  # fmt: skip
+
+@dataclass(frozen=True)
+class Darkroom:
+    """One printer's materials, and the truth about them.
+
+    Levels are 0 to 1, times in seconds (None: `printing_time`), densities visual print
+    densities, lightness CIE L*; arrays of any shape give the same shape back.
+    """
+
+    ink: Ink = DEMO_INK
+    process: Process = KALLITYPE
+    film: Film = field(default_factory=Film)
+    lamp: Lamp = field(default_factory=Lamp)
+    just_visible_lightness: float = 1.0
+    """L* that step 2 lies above maximum black at the base printing time."""
+    step_density: float = 0.10
+    """Printing density of step 2."""
+    printing_time: float | None = None
+    """Seconds that everything is printed for unless told otherwise; None: `base_time`."""
+
+    @property
+    def max_black_density(self) -> float:
+        """Density of maximum black."""
+        return self.process.blackest[1]
+
+    @cached_property
+    def base_log_exposure(self) -> float:
+        """The process's own log10 exposure where `exposure` is 0."""
+        black = float(scales.density_to_lightness(self.max_black_density))
+        density = float(scales.lightness_to_density(black + self.just_visible_lightness))
+        if density <= self.process.white_density:
+            raise OptionError(
+                f"a just visible difference of {self.just_visible_lightness} L*",
+                "it must be smaller than the whole tone range of the process",
+                "take a smaller one",
+            )
+        low = self.process.speed_exposure - 20.0
+        found = rising_root(
+            lambda x: float(self.process.density(x)), density, low, self.process.blackest[0]
+        )
+        return found + self.step_density
+
+    @cached_property
+    def base_time(self) -> float:
+        """The base printing time, seconds, through the film."""
+        return self.lamp.time(self.base_log_exposure + self.film.density)
+
+    def exposure(self, level: ArrayLike, time: float | None = None, *, bare: bool = False) -> Array:
+        """Exposure (log10, 0 as in `scales`) behind ink levels; `bare`: no film in between."""
+        return self.tablet_exposure(self.ink.printing_density(level), time, bare=bare)
+
+    def tablet_exposure(
+        self, density: ArrayLike, time: float | None = None, *, bare: bool = False
+    ) -> Array:
+        """Exposure (log10) behind a printing density such as a tablet step's."""
+        longer = 0.0
+        seconds = self.printing_time if time is None else time
+        if seconds is not None:
+            reached = float(self.lamp.log_exposure(seconds)) - self.film.density
+            longer = reached - self.base_log_exposure
+        base = self.film.density if bare else 0.0
+        return np.asarray(longer + base - np.asarray(density, dtype=np.float64))
+
+    def process_density(self, exposure: ArrayLike) -> Array:
+        """The process response: print density at exposures (log10, 0 as in `scales`)."""
+        return self.process.density(np.asarray(exposure, dtype=np.float64) + self.base_log_exposure)
+
+    def print_density(self, level: ArrayLike, time: float | None = None) -> Array:
+        """The print response: exact print density of ink levels."""
+        return self.process_density(self.exposure(level, time))
+
+    def print_lightness(self, level: ArrayLike, time: float | None = None) -> Array:
+        """Exact CIE L* of ink levels."""
+        return scales.density_to_lightness(self.print_density(level, time))
 
 
 @dataclass(frozen=True)
@@ -120,16 +193,9 @@ def measure_target(
 ) -> TargetReadings:
     """Print a target in the virtual darkroom and measure it.
 
-    Parameters
-    ----------
-    levels:
-        Ink levels 0 to 1, shape (n,).
-    repeats:
-        Patches of each level on each sheet, scattered over the sheet.
-    flaws:
-        What goes wrong; None: `Flaws()`, an instrument noise of 0.02 alone.
-    sheets:
-        Prints made of the target; named "sheet 1", "sheet 2", …
+    ``levels`` of ink are 0 to 1, shape (n,); of each there are ``repeats`` patches on each sheet,
+    scattered over it.  ``flaws`` None: `Flaws()`, an instrument noise of 0.02 alone.  ``sheets``
+    are the prints made, named "sheet 1", "sheet 2", …
 
     Raises `OptionError` if a level is not between 0 and 1.
     """
@@ -189,14 +255,8 @@ def measure_strip(
 ) -> StripReadings:
     """Print a step tablet on one strip, half through clear film, and measure both halves.
 
-    Parameters
-    ----------
-    tablet_densities:
-        Printing density of each step, the clearest first, shape (n,).
-    time:
-        Seconds; None: the darkroom's `printing_time`.
-    flaws:
-        What goes wrong; None: `Flaws()`, an instrument noise of 0.02 alone.
+    ``tablet_densities`` are printing densities, the clearest step first, shape (n,); ``time`` is in
+    seconds, None: the darkroom's `printing_time`.  ``flaws`` None: as for `measure_target`.
     """
     flaws = Flaws() if flaws is None else flaws
     rng = np.random.default_rng(seed)
@@ -219,17 +279,12 @@ def print_image(
     mirrored: bool = True,
     seed: int = 0,
 ) -> Array:
-    """Contact-print a negative: the print's CIE L* at each pixel, shape (rows, columns).
+    """Contact-print a negative, 16-bit codes (65535 clear film), shape (rows, columns): the print's
+    CIE L* at each pixel.
 
-    Parameters
-    ----------
-    negative:
-        16-bit codes (65535 clear film), shape (rows, columns).
-    flaws:
-        Texture, unevenness and the sheet's own process are printed; readings play no part.
-        None: a perfect sheet.
-    mirrored:
-        The negative is mirrored left to right, to lie ink to coating; the print reads right.
+    Of the ``flaws`` texture, unevenness and the sheet's own process are printed, and readings play
+    no part; None: a perfect sheet.  A ``mirrored`` negative lies ink to coating, and the print
+    reads right.
     """
     flaws = NO_FLAWS if flaws is None else flaws
     rng = np.random.default_rng(seed)

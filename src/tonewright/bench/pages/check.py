@@ -14,8 +14,7 @@ from tonewright.bench.tasks.check import check, keep_tones, refine, renew
 from tonewright.bench.tasks.views import View
 from tonewright.bench.transfer import file_address
 from tonewright.errors import OptionError, TonewrightError
-from tonewright.files.contents import layout_of
-from tonewright.files.way import PRINT
+from tonewright.files.contents import PRINT, layout_of
 from tonewright.show import commands
 
 _TONES = tuple(f"{tone}" for tone in range(0, 101, 10))

@@ -11,7 +11,7 @@ from tonewright.bench.parts.field import Choice, Fault, Field, Refusal
 from tonewright.bench.parts.tags import Tag, button
 from tonewright.bench.tasks.curve import CurveView, keep_curve, try_curve
 from tonewright.errors import OptionError
-from tonewright.files.way import readings_tables
+from tonewright.files.contents import readings_tables
 from tonewright.show import commands
 
 _AIMS = {"lightness": "equal steps of lightness", "density": "equal steps of density",

@@ -17,10 +17,9 @@ from tonewright.bench.tasks.negative import IN_ALL, MadeNegatives, make, proof, 
 from tonewright.bench.transfer import file_address
 from tonewright.bench.worker import Cancelled
 from tonewright.errors import OptionError, counted
-from tonewright.files.contents import pictures
+from tonewright.files.contents import NEGATIVE, pictures, stem
 from tonewright.files.negative.batch import AT_ONCE, output_names
 from tonewright.files.preview import Preview
-from tonewright.files.way import NEGATIVE, stem
 from tonewright.negative.sheet import DEFAULT_MARGIN_MM
 from tonewright.show import commands
 

@@ -11,7 +11,7 @@ from tonewright.bench.parts.tags import Tag, button, link, table
 from tonewright.bench.state import Bench
 from tonewright.bench.tasks.shelf import Calibration, ShelfView, shelf_view
 from tonewright.errors import TonewrightError
-from tonewright.files.way import paper_way
+from tonewright.files.contents import paper_way
 from tonewright.record.setup import Setup
 from tonewright.show.way_text import next_on_the_way
 

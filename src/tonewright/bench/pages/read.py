@@ -15,9 +15,8 @@ from tonewright.bench.parts.tags import Tag, button
 from tonewright.bench.tasks.read import ReadingView, ReadPatch, keep_list, read
 from tonewright.bench.transfer import file_address
 from tonewright.errors import OptionError, TonewrightError
-from tonewright.files.contents import charts
+from tonewright.files.contents import PRINT, charts, stem, target_through
 from tonewright.files.papers import kind_of
-from tonewright.files.way import PRINT, stem, target_through
 from tonewright.scan.instrument import Order
 from tonewright.show import commands
 
@@ -189,7 +188,9 @@ class ReadPage(Page):
         scan = kind_of(source) == "image"
         known = tuple(
             (patch, density) for patch, field in (("white", self.white), ("black", self.black))
-            if scan and (density := _density(field, patch)) is not None)
+            if scan and (density := number(
+                field, "a density", f"density_{patch}", "it is a number such as 1.42",
+                "type it with a decimal point or comma")) is not None)
         return commands.Read(
             source=self.below(source), target=self.below(self.target.value),
             output=self.below(self.name.file), known=known, corners=self.marks.set,
@@ -248,8 +249,3 @@ class ReadPage(Page):
         out ^= {name}
         self.patches = [replace(p, out=p.name in out) for p in self.patches]
         self.overlay.show_patches(self.patches)
-
-
-def _density(field: Field, patch: str) -> float | None:
-    return number(field, "a density", f"density_{patch}", "it is a number such as 1.42",
-                  "type it with a decimal point or comma")

@@ -12,9 +12,8 @@ from tonewright.bench.parts.tags import Tag, button, link
 from tonewright.bench.tasks.report import make_page
 from tonewright.bench.transfer import file_address
 from tonewright.errors import OptionError
-from tonewright.files.contents import checks_of, negatives_of
+from tonewright.files.contents import WORKSHEET, checks_of, negatives_of
 from tonewright.files.papers import Papers
-from tonewright.files.way import WORKSHEET
 from tonewright.show import commands
 
 

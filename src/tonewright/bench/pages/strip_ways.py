@@ -25,9 +25,9 @@ from tonewright.bench.tasks.strip import (
 )
 from tonewright.bench.tasks.views import View
 from tonewright.errors import TonewrightError
+from tonewright.files.contents import STRIP
 from tonewright.files.documents import read_tablet
 from tonewright.files.papers import kind_of
-from tonewright.files.way import STRIP
 from tonewright.scan.strips import Halves
 from tonewright.show import commands
 from tonewright.strip.readings import StripCells

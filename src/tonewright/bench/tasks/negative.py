@@ -96,7 +96,7 @@ def _parsed(parse: Callable[[str, str], T], text: str, what: str) -> T | None:
                           ) from error
 
 
-def _made(batch: Batch, command: str) -> MadeNegatives:
+def _made(batch: Batch[NegativeReport], command: str) -> MadeNegatives:
     def said(facts: list[Fact], report: NegativeReport) -> View:
         return view(facts, report.curve_findings, Advice(print_words(report), exposes=True))
 

@@ -29,15 +29,16 @@ from numpy.typing import NDArray
 from tonewright.errors import FileError
 from tonewright.files.raster import bands
 from tonewright.files.raster.bands import Job, Wanted
-from tonewright.files.raster.page import NATIVE, Band, Page, Resolution, Segments
+from tonewright.files.raster.page import NATIVE, Band, Compression, Page, Resolution, Segments
 from tonewright.files.raster.source import TURNS, SourceImage
 from tonewright.files.raster.tiff_writer import Form, Picture, write_tiff
 from tonewright.files.safe import whole_file
 from tonewright.frozen import dataclass
 from tonewright.negative.honesty import Ends
 from tonewright.negative.ink import Ink
-from tonewright.negative.luminance import Luminance, LuminanceCodes
-from tonewright.negative.tones import apply_band, flipped
+from tonewright.negative.luminance import Luminance, LuminanceCodes, luminance_codes
+from tonewright.negative.tones import LevelCurve, apply_band, code_table, flipped
+from tonewright.scales import Array
 
 if TYPE_CHECKING:
     from tonewright.negative.colour import ToLuminance
@@ -109,28 +110,13 @@ def write_mapped(
 ) -> None:
     """Write a TIFF whose every pixel is the code of the image's value there.
 
-    The image is turned upright first.  The file keeps the exact resolution and nothing else of
-    the source (its ICC profile would be wrong), and the same input gives the same bytes.
+    The image, from `raster.open_image` and still open, is turned upright first.  The file keeps the
+    exact resolution and nothing else of the source (its ICC profile would be wrong), and the same
+    input gives the same bytes.  Of gray values ``codes`` has the shape (image.values,).
 
-    Parameters
-    ----------
-    image:
-        From `raster.open_image`, still open.
-    output:
-        A file; not the image itself.
-    codes:
-        For gray values shape (image.values,); see `Codes`.
-    settings:
-        Everything else.
-    progress:
-        Called after every band.
-
-    Raises
-    ------
-    FileError
-        The output exists, is the image itself, or cannot be written; the image cannot be read.
-    ImageError
-        The image's pixels are damaged.  Nothing is left under the output's name.
+    Raises `FileError`: the output exists, is the image itself, or cannot be written; the image
+    cannot be read.  `ImageError`: the image's pixels are damaged.  Nothing is left under the
+    output's name.
     """
     target = Path(output)
     refuse_same(image.path, target)
@@ -141,12 +127,17 @@ def write_mapped(
         raise ValueError(f"the table has {codes.shape} entries for {image.values} values")
     work = Work(image, codes, settings)
     width, height = work.size
-    form = Form(settings.ink.depth, settings.ink.samples, settings.deflate)
+    form = form_of(settings.ink, deflate=settings.deflate)
     resolution = settings.resolution or work.resolution
     picture = Picture(width, height, resolution, settings.description, form)
     with whole_file(target, force=settings.force) as temp, ExitStack() as stack:
         jobs = work.jobs(target.parent, stack)
         write_rows(temp, picture, jobs, work.ahead, progress)
+
+
+def form_of(ink: Ink, *, deflate: bool) -> Form:
+    """How the pixels of a negative are stored."""
+    return Form(ink.depth, ink.samples, Compression.DEFLATE if deflate else Compression.NONE)
 
 
 def write_rows(
@@ -179,9 +170,8 @@ def coded(
     width, height = work.size
     jobs = work.jobs(folder, stack)
     if turned:
-        strip = Segments(width, height, False, np.zeros(1, np.int64), np.zeros(1, np.int64))
-        jobs = bands.unpacked_jobs(_nameless(folder, stack), jobs, Page(width, height, 16, strip),
-                                   turn=True, reverse=False)
+        page = Page(width, height, 16, Segments.one(width, height, 0))
+        jobs = bands.unpacked_jobs(_nameless(folder, stack), jobs, page, turn=True, reverse=False)
         jobs = (job.then(lambda band: flipped(band, mirror=True, upside_down=False))
                 for job in jobs)
     return stack.enter_context(closing(bands.in_order(jobs, work.ahead)))
@@ -190,6 +180,15 @@ def coded(
 def by_luminance(image: SourceImage, *, resampled: bool) -> bool:
     """Whether an image's codes are those of luminance, and not those of its values."""
     return image.page.colour or resampled
+
+
+def codes_for(
+    image: SourceImage, lightness: Array, curve: LevelCurve, *, resampled: bool = False
+) -> Codes:
+    """The codes of an image through a curve; ``lightness`` of every gray value, shape (n,)."""
+    if by_luminance(image, resampled=resampled):
+        return luminance_codes(curve)
+    return code_table(lightness, curve)
 
 
 def refuse_same(source: Path, output: Path) -> None:

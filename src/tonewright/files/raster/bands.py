@@ -19,7 +19,7 @@ from typing import BinaryIO, Generic, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from tonewright.files.raster.page import NONE, Band, ByteSource, Page, Segments
+from tonewright.files.raster.page import Band, ByteSource, Compression, Page, Segments
 from tonewright.frozen import dataclass
 from tonewright.negative.tones import room
 
@@ -153,8 +153,11 @@ class Window(Generic[Values]):
             self._bottom += len(band)
         while self._top + len(self._held[0]) <= low:
             self._top += len(self._held.popleft())
-        rows = self._held[0] if len(self._held) == 1 else np.concatenate(self._held)
-        return rows[low - self._top : high - self._top]
+        at, parts = self._top, []
+        for band in self._held:
+            parts.append(band[max(low - at, 0) : high - at])
+            at += len(band)
+        return parts[0] if len(parts) == 1 else np.concatenate(parts)
 
 
 def row_jobs(source: ByteSource, page: Page, wanted: Wanted) -> Iterator[Job]:
@@ -185,9 +188,8 @@ def array_jobs(rows: Band, page: Page, wanted: Wanted) -> Iterator[Job]:
 
 def unpacked(file: BinaryIO, page: Page) -> tuple[ByteSource, Page]:
     """A file that starts with the rows of a page, and the page as it lies there."""
-    size = np.array([page.height * page.row_bytes])
-    strip = Segments(page.width, page.height, False, np.zeros(1, np.int64), size)
-    plain = replace(page, compression=NONE, segments=strip, streamed=False)
+    strip = Segments.one(page.width, page.height, page.height * page.row_bytes)
+    plain = replace(page, compression=Compression.NONE, segments=strip, streamed=False)
     return ByteSource(Path("scratch"), stream=file), plain
 
 

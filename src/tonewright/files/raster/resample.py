@@ -47,14 +47,8 @@ def resampled_jobs(
 ) -> Iterator[Job]:
     """Jobs for the resampled image, from the top down.
 
-    Parameters
-    ----------
-    bands:
-        Luminance (float32, 0 to 1), `narrowed`, from the top down.
-    sizes:
-        Before and after.
-    finish:
-        What becomes of a band of resampled luminance (0 to 1), in the same job.
+    ``bands`` are luminance (float32, 0 to 1), `narrowed`, from the top down; ``finish`` says what
+    becomes of a band of resampled luminance, in the same job.
     """
     scale = sizes.height / sizes.new_height
     reach = _REACH * max(scale, 1.0) + 2.0

@@ -12,9 +12,8 @@ from tonewright.errors import OptionError
 from tonewright.files.blank import is_blank
 from tonewright.files.raster.scans import Channel
 from tonewright.files.safe import check_outputs, one_call, refuse_existing, write_text
-from tonewright.files.scan.open import ScanOrTable
 from tonewright.files.scan.readings import list_csv, write_readings
-from tonewright.files.scanners import read_flat, read_scanner
+from tonewright.files.scanners import ScanOrTable, read_flat, read_scanner
 from tonewright.files.tables import LISTS, STRIPS, read_table
 from tonewright.files.targets import read_target
 from tonewright.frozen import dataclass
@@ -80,17 +79,12 @@ def read_print(
     once.  With ``force`` existing files are replaced, and a JPEG is read all the same; the empty
     table that came with the target is replaced without it.
 
-    Raises
-    ------
-    FileError, DocumentError, ReadingsError, ImageError
-        A file cannot be read, holds something else, or cannot be written; as `read_target_scan`
-        and `map_list`.
-    OptionError
-        What is asked for would not count, or contradicts itself.
+    Raises `FileError`, `DocumentError`, `ReadingsError`, `ImageError`: a file cannot be read, holds
+    something else, or cannot be written, and as `read_target_scan` and `map_list`.
+    `OptionError`: what is asked for would not count, or contradicts itself.
     """
     request = request or ReadRequest()
-    inputs = (source, target, *filter(None, [
-        request.scanner, request.densities, request.flat]))
+    inputs = (source, target, request.scanner, request.densities, request.flat)
     layout, allow_jpeg = read_target(target), request.allow_jpeg or force
     if not force and output is not None and is_blank(output, layout):
         if request.overlay is not None:
