@@ -166,6 +166,14 @@ def test_an_aim_out_of_reach_is_found_with_its_amount(plain):
     assert [f.beyond_lightness for f in found] == pytest.approx(ends, abs=1e-3)
 
 
+def test_the_ends_are_those_that_the_aim_asks_for(plain):
+    found = made(settings=Settings(Aim("points", "own.csv", ((0.0, 30.0), (100.0, 80.0)))))
+    ends = found.summary.level_black, found.summary.level_white
+    assert ends == pytest.approx(found.level_at([0.0, 100.0]), abs=1e-5)
+    assert found.response.lightness_at(ends) == pytest.approx([30.0, 80.0], abs=0.01)
+    assert ends[0] > plain.summary.level_black + 0.1
+
+
 def test_doubtful_single_readings_count():
     curve = made(levels=31, repeats=1, flaws=Flaws(noise_density_sd=0.01, stains=1))
     (doubt,) = curve.summary.doubtful

@@ -81,6 +81,16 @@ def test_colour_values(path, head):
     found = target(path, f"{head}\n0,20,1,-2\n50,55.5,0,0\n100,94,0,3\n")
     assert found.level.tolist() == [0, 0.5, 1]
     assert np.allclose(found.lightness, [20, 55.5, 94])
+    assert [(t.a, t.b) for t in found.tints] == [(1, -2), (0, 0), (0, 3)]
+
+
+def test_the_three_of_xyz(path):
+    found = target(path, "level,X,Y,Z\n0,3.0,3.1,2.6\n0.5,22,23,19\n1,83,86,71\n")
+    plain = target(path, "level,XYZ_X,XYZ_Y,XYZ_Z\n0,3.0,3.1,2.6\n0.5,22,23,19\n1,83,86,71\n")
+    assert found.density.tolist() == plain.density.tolist()
+    assert found.tints == plain.tints
+    with pytest.raises(ReadingsError, match="how dark each patch is"):  # Y is yellow as well
+        target(path, "level,Y\n0,3.1\n0.5,23\n1,86\n")
 
 
 @pytest.mark.parametrize(("column", "first"), [("level", "5%"), ("level", "5 %"),

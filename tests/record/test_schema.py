@@ -21,8 +21,8 @@ from tonewright.record.schema import (
     (None, "missing or empty"), (True, "true"), (False, "false"), (7, "7"), (0.25, "0.25"),
     ("a", 'the text "a"'), ("", "an empty text"), ("a\nb", 'the text "a b"'),
     ("x" * 99, 'the text "' + "x" * 39 + '…"'), ([], "an empty list"), ([1], "a list"),
-    ({}, "an empty table"), ({"a": 1}, "a table"), (10**400, "no finite number"),
-    (float("inf"), "no finite number"),
+    ({}, "an empty table"), ({"a": 1}, "a table"), (10**400, "too large a number"),
+    (float("inf"), "Infinity"),
 ])
 def test_values_are_said_in_plain_words(value, words):
     assert spoken(value) == words
@@ -39,11 +39,11 @@ def test_the_entry_that_breaks_its_rule_is_named():
     at = _At("the thing", "mend it", 100)
     for name, value in {"a": 1, "b": [1, 2], "c": "x", "d": None}.items():
         at.check(rules[name], name, value)
-    for name, value, said in (("a", "1", 'the thing: a is the text "1". It is a number. Mend it.'),
-                              ("b", 3, "b is 3. It is a list of numbers"),
+    for name, value, said in (("a", "1", 'the thing: a is the text "1". It must be a number. M'),
+                              ("b", 3, "b is 3. It must be a list of numbers"),
                               ("b", [1, None], "b holds nothing .null. in place 2"),
-                              ("c", ["x"], "c is a list. It is x, y or z"),
-                              ("d", True, "d is true. It is a number, or empty .null.")):
+                              ("c", ["x"], "c is a list. It must be x, y or z"),
+                              ("d", True, "d is true. It must be a number, or empty .null.")):
         with pytest.raises(DocumentError, match=said):
             at.check(rules[name], name, value)
 

@@ -15,6 +15,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+import shelves
 from tonewright.curve import findings
 from tonewright.curve.aim import Aim
 from tonewright.curve.document import Settings
@@ -36,6 +37,7 @@ from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
 from tonewright.show import report
 from tonewright.show.curve_text import (
+    curve_facts,
     doubt_words,
     doubtful_words,
     fit_json,
@@ -247,3 +249,8 @@ def test_a_patch_that_a_print_behind_the_curve_leaves_out_is_not_doubtful() -> N
             curve.recipe, prints=(dataclasses.replace(print_, left_out=("E3",)),)))
     assert "E3" not in doubtful_words(refined)
     assert "D6" in doubtful_words(refined)
+
+
+def test_the_time_that_a_plain_curve_is_for_is_said() -> None:
+    assert ("time", "the curve is for a printing time of 20 min") in curve_facts(
+        shelves.fitted("any", 1))

@@ -62,7 +62,7 @@ class PrintRequest:
     time: PrintingTime | None = None
     """What it was printed for; None: the curve's time."""
     left_out: tuple[str, ...] = ()
-    """Names of patches that shall not count."""
+    """Names of patches to leave out."""
     today: date | None = None
     """The last day that a print may be of."""
 

@@ -78,9 +78,11 @@ def _refuse_moved(new: PrintRequest) -> None:
     nameless = found.cause.code == "unknown" and found.cause.likelier is None
     rms = float(np.sqrt(np.mean(off**2)))
     if found.cause.code != "none" and not (nameless and rms <= CURVE_OFF):
+        worst = max(off, key=abs)
         raise FitError(
-            f"the print lies up to {max(off, key=abs):+.1f} L* off what the curve {new.curve.name}"
-            f" promises: fewer than 1 good print in {1.0 / MOVED:.0f} lies as far off",
+            f"the print is up to {abs(worst):.1f} L* {'lighter' if worst > 0.0 else 'darker'} than"
+            f" the curve {new.curve.name} promises: fewer than 1 good print in {1.0 / MOVED:.0f} is"
+            " as far off",
             "a curve is refined by prints that are what it promises", "check the print to see why",
             code="process_moved", check=check_print(new))
 

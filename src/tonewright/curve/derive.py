@@ -92,11 +92,11 @@ def make_derived_curve(
         No print tells of the ink, or one that no curve can be drawn through.
     """
     derived = derive(recipe, settings.left_out)
-    response, ends = derived.response, (derived.level_black, derived.level_white)
-    correction = make_correction(response, settings.aim, ends)
+    response = derived.response
+    correction = make_correction(response, settings.aim, (derived.level_black, derived.level_white))
     black, white = derived.negative.density_at(correction.level[[0, -1]])
     summary = Summary.of_response(
-        response, ends, noise_density_sd=round(derived.noise_density_sd, 5),
+        response, correction, noise_density_sd=round(derived.noise_density_sd, 5),
         print_to_print_lightness_sd=None, doubtful=derived.doubtful,
         negative_density_range=round(float(white - black), 3),
         few_patches_moved_lightness=derived.few_patches_moved_lightness,

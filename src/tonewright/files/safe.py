@@ -19,6 +19,7 @@ from typing import NamedTuple
 from tonewright.errors import FileError, OptionError
 from tonewright.files.temporary import PLACING, UNFINISHED, temporary
 from tonewright.frozen import dataclass
+from tonewright.record.provenance import DOCUMENTS
 
 if sys.platform != "win32":
     import fcntl
@@ -311,8 +312,13 @@ def check_outputs(
         raise OptionError(f"the output and the picture are both to go to {output}",
                           "a file holds one thing", "give the picture another name, NAME.png")
     if output is not None and document:
-        kind = document.removeprefix(".").removesuffix(".json")
+        kind = document.split(".")[1]
         refuse_ending(output, (".json",), f"a {kind} is kept in a JSON file", usual=document)
+        *_, other = Path(output.stem).suffixes or [""]
+        if other != f".{kind}" and f"{other}.json" in DOCUMENTS:
+            raise OptionError(f"the output is {output}, as a {other[1:]} is called",
+                              f"a {kind} is kept in a file NAME{document}",
+                              f"call it {output.with_suffix('').with_suffix(document)}")
 
 
 def refuse_ending(

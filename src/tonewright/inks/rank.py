@@ -74,7 +74,7 @@ class RankedInk:
     full: Amount
     """Printing density at level 1; what lighter levels say of it is counted in."""
     estimated: bool
-    """True: its density at level 1 was not seen but carried on from a lighter level."""
+    """True: its density at level 1 was not seen but extrapolated from a lighter level."""
     slope: float | None
     """Steepest rise of printing density over the whole scale of ink; None: not known."""
     enough: bool | None
@@ -356,7 +356,7 @@ class _Shape:
     sd: dict[float, float]
 
     def full(self, step: InkStep) -> Amount | None:
-        """Density of full ink carried on from a lighter level; None without one that is known."""
+        """Density of full ink extrapolated from a lighter level; None without one that is known."""
         found = step.amount
         if found.density is None or found.low is None or found.high is None:
             return None
@@ -398,7 +398,7 @@ def _ink(
 
 
 def _full(steps: tuple[InkStep, ...], shape: _Shape) -> tuple[Amount, bool]:
-    """Density at level 1, and whether it was carried on from a lighter level."""
+    """Density at level 1, and whether it was extrapolated from a lighter level."""
     top = steps[0]
     seen = top.amount if top.level == 1.0 else Amount(None, top.amount.low, None)
     if seen.density is not None or (seen.low is None and seen.high is not None):

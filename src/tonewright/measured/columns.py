@@ -89,6 +89,10 @@ _SAME = {
                     f"d_{half}")},
 }
 """Other words for columns."""
+_LAB = {"a": "lab_a", "a*": "lab_a", "b": "lab_b", "b*": "lab_b"}
+_XYZ = {"x": "xyz_x", "y": "xyz_y", "z": "xyz_z"}
+"""Words that say something only beside the others of their three."""
+_L_WORDS = {*VALUE_NAMES["lightness"], *(w for w, same in _SAME.items() if same == "lightness")}
 NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
 _WET = re.compile(r"\b(wet|damp|not\s+(yet\s+)?dry|still\s+drying)\b", re.IGNORECASE)
 _REMARKS = ("state", "note", "notes", "remark", "remarks", "condition")
@@ -184,10 +188,13 @@ def natural(table: Table, level_field: str | None = None) -> Table:
     """
     names = [key(column) for column in table.columns]
     kept = {*names}
+    same = {**_SAME, **(_XYZ if kept.issuperset(_XYZ) else {})}
+    if not kept.isdisjoint(_L_WORDS):
+        same.update(_LAB)
     proper = []
     for column, name in zip(table.columns, names, strict=True):
         unit = _UNIT.fullmatch(name)
-        other = _SAME.get(name) or (_SAME.get(unit[1], unit[1]) if unit else None)
+        other = same.get(name) or (same.get(unit[1], unit[1]) if unit else None)
         free = other is not None and other not in kept and name != key(level_field or "")
         proper.append(str(other) if free else column)
         kept.add(key(proper[-1]))

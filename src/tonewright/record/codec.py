@@ -47,8 +47,8 @@ LONGEST = 100_000
 """Values in one list of a document, at most."""
 COLUMNS = "columns"
 """Rows (a tuple of dataclasses) that are written as one list for each of their fields."""
-WHOLE = Rule(is_whole, "it is a whole number")
-LIST = Rule(lambda v: isinstance(v, list), "it is a list")
+WHOLE = Rule(is_whole, "it must be a whole number")
+LIST = Rule(lambda v: isinstance(v, list), "it must be a list")
 
 
 def between(low: float, high: float, words: str = "") -> Rule:
@@ -325,9 +325,10 @@ def _one_of(kind: Any, data: Any, at: _At) -> Any:
         raise TypeError(f"documents hold no {kind}")
     known = [*map(finding_class, all_codes())] if Finding in kinds else kinds
     by_code = {k.code: k for k in known}
-    rule = Rule(lambda v: is_text(v) and v in by_code, "it is the code of a finding known here")
+    rule = Rule(lambda v: is_text(v) and v in by_code,
+                "it must be the code of a finding known here")
     if not isinstance(data, dict):
-        raise at.fault(f"{at.what} is {spoken(data)}", "it is a table of code")
+        raise at.fault(f"{at.what} is {spoken(data)}", "it must be a table of code")
     at.check(rule, "code", data.get("code"))
     return _part(by_code[data["code"]], data, at)
 
@@ -439,7 +440,7 @@ def _tuple_leaf(inner: tuple[Any, ...]) -> _Leaf | None:
         return None
     return _Leaf(Rule(lambda v: isinstance(v, list) and len(v) == len(leaves)
                       and all(one.rule.fits(x) for one, x in zip(leaves, v, strict=True)),
-                      f"it is a list of {len(leaves)} values, each of its kind"),
+                      f"it must be a list of {len(leaves)} values, each of its kind"),
                  lambda v: tuple(one.make(x) for one, x in zip(leaves, v, strict=True)))
 
 

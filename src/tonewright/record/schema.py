@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Callable
 from math import isfinite
@@ -17,7 +18,7 @@ _HALVES = re.compile("[\ud800-\udfff]")
 
 @dataclass(frozen=True)
 class Rule:
-    """What holds for an entry, and how it is said: ``"it is a number"``."""
+    """What holds for an entry, and how it is said: ``"it must be a number"``."""
 
     fits: Callable[[Any], bool]
     words: str
@@ -49,9 +50,14 @@ def spoken(value: Any) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
-        return f'the text "{short(" ".join(value.split()))}"' if value else "an empty text"
+        broken = "" if is_text(value) else " (with half a character)"
+        return f'the text "{short(" ".join(value.split()))}"{broken}' if value else "an empty text"
     if isinstance(value, int | float):
-        return f"{value:.10g}" if is_number(value) else "no finite number"
+        if is_number(value):
+            return f"{value:.10g}"
+        if isinstance(value, int) or isfinite(value):
+            return "too large a number"
+        return json.dumps(value)  # NaN, Infinity
     if isinstance(value, dict | list):
         kind = "table" if isinstance(value, dict) else "list"
         return f"a {kind}" if value else f"an empty {kind}"
@@ -89,20 +95,20 @@ def is_text(value: Any) -> bool:
     return isinstance(value, str) and not _HALVES.search(value)
 
 
-TEXT = Rule(is_text, "it is a text")
-TEXTS = Rule(is_text, "it is a list of texts", each=True)
+TEXT = Rule(is_text, "it must be text")
+TEXTS = Rule(is_text, "it must be a list of texts", each=True)
 FAR = LARGEST_NUMBER / 1e10
 """So many of these still add up to a number."""
-NUMBER = Rule(is_number, "it is a number", span=(-FAR, FAR))
-NUMBERS = Rule(is_number, "it is a list of numbers", each=True, span=(-FAR, FAR))
-ABOVE_ZERO = Rule(lambda v: is_number(v) and v > 0, "it is a number above 0",
+NUMBER = Rule(is_number, "it must be a number", span=(-FAR, FAR))
+NUMBERS = Rule(is_number, "it must be a list of numbers", each=True, span=(-FAR, FAR))
+ABOVE_ZERO = Rule(lambda v: is_number(v) and v > 0, "it must be a number above 0",
                   span=(1e-300, FAR))
-TRUTH = Rule(lambda v: isinstance(v, bool), "it is true or false")
+TRUTH = Rule(lambda v: isinstance(v, bool), "it must be true or false")
 
 
 def one_of(*names: str) -> Rule:
     """One of several texts."""
-    return Rule(lambda v: is_text(v) and v in names, f"it is {listed(names, 'or')}")
+    return Rule(lambda v: is_text(v) and v in names, f"it must be {listed(names, 'or')}")
 
 
 def or_none(rule: Rule) -> Rule:

@@ -137,6 +137,8 @@ def _read_facts(curve: Curve) -> Iterator[Fact]:
         yield from _recipe_facts(recipe)
     elif curve.readings is not None:
         yield ("read", readings_line(curve.readings))
+        if curve.setup.printing_time:
+            yield ("time", f"the curve is for a printing time of {curve.setup.printing_time}")
     yield ("weighting", _WEIGHTINGS[curve.scale]
                    + (", counted from the bare paper" if curve.relative_to_paper else ""))
     yield ("aim", _aim(curve.settings.aim))

@@ -73,7 +73,9 @@ def _draw_response(axes: Axes, curve: Curve, old: Curve | None) -> None:
     _draw_patches(axes, patch_places(curve))
     for edge in (curve.summary.level_black, curve.summary.level_white):
         axes.axvline(100.0 * edge, color=INK, lw=0.8, ls=":")
-    finish(axes, "lower right", xlim=(0, 100), ylim=(0, 100),
+    # where neither curve nor patches lie
+    late = min(c.response.lightness_at(0.4) for c in (curve, old) if c is not None) < 30.0
+    finish(axes, "upper left" if late else "lower right", xlim=(0, 100), ylim=(0, 100),
            xlabel="ink on the film, % (0 is clear film)", ylabel="lightness of the print, L*",
            title="What the paper does with the ink")
 

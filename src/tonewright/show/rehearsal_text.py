@@ -131,7 +131,7 @@ def rehearsal_text(outcome: Outcome) -> str:
          " was printed as well."),
         ("14  Open 14-prints.png and 14-roads.png. Off from the aim, on the whole: "
          + "; ".join(f"{name} {error:.1f} L*" for name, error in roads.items()) + "."
-         + (" The seven patches bear out the strip, and leave its curve as it is: the two lines"
+         + (" The seven patches agree with the strip and leave its curve as it is: the two lines"
             " lie on each other." if roads[Road.STRIP] == roads[Road.PATCHES] else "")),
         ("Next, with your own paper: print a step tablet and a target, measure both into tables,"
          " and type  tonewright strip STRIP.csv --tablet 31 --time 10min -o MINE.process.json"

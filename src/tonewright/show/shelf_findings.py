@@ -11,7 +11,7 @@ from tonewright.show.sentence import says
 QUANTITY = {
     "printing_time": "printing time", "middle_tone_time": "middle tone", "black_lightness": "black",
     "white_lightness": "white", "log_exposure_range": "log exposure range",
-    "difference_lightness_mean": "mean difference",
+    "difference_lightness_mean": "average tone",
 }
 _SHARES = ((1 / 6, "a sixth of a stop"), (1 / 4, "a quarter of a stop"),
            (1 / 3, "a third of a stop"), (1 / 2, "half a stop"), (2 / 3, "two thirds of a stop"),
@@ -66,7 +66,7 @@ def _of(found: findings.TimeDrifted | findings.Drifted | findings.FewForLimits, 
 
 
 def _time_drifted(found: findings.TimeDrifted) -> str:
-    instead = "" if found.print_for is None else f", or print {found.print_for}"
+    instead = "" if found.print_for is None else f", or print for {found.print_for}"
     return _of(found, _since_words(found) +
                f" {change_words('printing_time', found.slower_stops)}"
                f" (±{2.0 * found.slower_stops_sd:.2f} stop)"

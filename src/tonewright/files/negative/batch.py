@@ -15,7 +15,7 @@ from tonewright.files.documents import open_curve
 from tonewright.files.negative.again import scale_document, scale_table
 from tonewright.files.negative.make import NegativeReport, check_settings, make_negative
 from tonewright.files.negative.pipeline import Progress
-from tonewright.files.negative.settings import NegativeSettings, sheet_files
+from tonewright.files.negative.settings import Making, NegativeSettings, sheet_files
 from tonewright.files.raster.bands import one_thread
 from tonewright.frozen import dataclass
 from tonewright.negative.tones import LevelCurve
@@ -113,7 +113,7 @@ def make_negatives(
 
 
 def _shared(
-    pairs: Sequence[tuple[Path, Path]], curve: LevelCurve, settings: NegativeSettings,
+    pairs: Sequence[Making], curve: LevelCurve, settings: NegativeSettings,
     on_progress: OnProgress | None, second: Second | None,
 ) -> Batch[NegativeReport]:
     from tonewright.files.negative.second import Helper, second_for  # one image needs none
@@ -128,7 +128,7 @@ def _shared(
 
 def output_names(
     images: Sequence[Path], output: Path, made: Literal["negative", "proof"] = "negative"
-) -> list[tuple[Path, Path]]:
+) -> list[Making]:
     """Each image with the negative, or the proof, to make of it.
 
     With one image ``output`` is a file (``.tif``; a proof's ``.png``); with several, or if it is a
@@ -140,22 +140,22 @@ def output_names(
     form, *endings = _FORMS[made]
     if len(images) == 1 and not output.is_dir():
         safe.refuse_ending(output, endings, f"a {made} is a {form} file")
-        return [(images[0], output)]
+        return [Making(images[0], output)]
     if output.suffix.lower() in endings and not output.is_dir():
         raise OptionError(
             f"the output of {len(images)} images is {output}",
             "with several images the output is a folder",
             f"name a folder, for example {output.with_suffix('')}",
         )
-    return _different([(image, output / f"{image.stem}-{made}{endings[0]}") for image in images],
-                      made)
+    return _different(
+        [Making(image, output / f"{image.stem}-{made}{endings[0]}") for image in images], made)
 
 
-def _names_on_film(images: Sequence[Path], output: Path) -> list[tuple[Path, Path]]:
+def _names_on_film(images: Sequence[Path], output: Path) -> list[Making]:
     from tonewright.files.negative.film import film_names  # most negatives have a file each
 
     folder, stems = film_names(output, 1)[0].parent, _numbered(images)
-    pairs = [(image, folder / f"{stem}-negative.tif")
+    pairs = [Making(image, folder / f"{stem}-negative.tif")
              for image, stem in zip(images, stems, strict=True)]
     return _different(pairs, "negative")
 
@@ -166,7 +166,7 @@ def _numbered(images: Sequence[Path]) -> list[str]:
             f"{image.stem}-{images[:i].count(image) + 1}" for i, image in enumerate(images)]
 
 
-def _different(pairs: list[tuple[Path, Path]], made: str) -> list[tuple[Path, Path]]:
+def _different(pairs: list[Making], made: str) -> list[Making]:
     seen: dict[str, Path] = {}
     for image, path in pairs:
         other = seen.setdefault(path.name.casefold(), image)  # some disks ignore capitals
@@ -195,7 +195,7 @@ def _rows_done(on_progress: OnProgress | None, file: Path) -> Progress | None:
 
 
 def _many(
-    pairs: Sequence[tuple[Path, Path]],
+    pairs: Sequence[Making],
     make: Callable[[Path, Path], NegativeReport | Failure],
     on_progress: OnProgress | None,
 ) -> Batch[NegativeReport]:

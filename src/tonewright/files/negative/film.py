@@ -18,7 +18,7 @@ from tonewright.files.blank import refuse_beside
 from tonewright.files.lettering import text_mask
 from tonewright.files.negative import make, pipeline
 from tonewright.files.negative.again import NEGATIVE_OF, ON_FILM, refuse_again
-from tonewright.files.negative.settings import NegativeSettings
+from tonewright.files.negative.settings import Making, NegativeSettings
 from tonewright.files.raster import bands
 from tonewright.files.raster.open import open_image
 from tonewright.files.raster.page import Band, Resolution
@@ -81,7 +81,7 @@ def film_names(output: Path, count: int) -> list[Path]:
 
 
 def make_films(
-    pairs: Sequence[tuple[Path, Path]], curve: LevelCurve, output: Path,
+    pairs: Sequence[Making], curve: LevelCurve, output: Path,
     settings: NegativeSettings, progress: pipeline.Progress | None = None,
 ) -> tuple[list[make.NegativeReport], list[FilmReport]]:
     """Make negatives and lay them on film; all sheets are written, or none.

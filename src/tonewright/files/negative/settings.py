@@ -9,7 +9,7 @@ from contextlib import contextmanager
 from dataclasses import field, replace
 from datetime import date as day
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
 from tonewright.errors import DocumentError, OptionError
 from tonewright.files.opening import parse_toml, read_bytes, shown
@@ -22,6 +22,14 @@ from tonewright.record.schema import spoken
 
 if TYPE_CHECKING:
     from tonewright.negative.film import Film
+
+
+class Making(NamedTuple):
+    """An image, and what is made of it."""
+
+    image: Path
+    output: Path
+    """The negative or the proof."""
 
 
 @dataclass(frozen=True)
