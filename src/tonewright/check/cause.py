@@ -76,7 +76,7 @@ def judge(tones: PrintedTones, promised: Promise, response: Response, passing: f
     """The verdict on differences from a promise; it passes from a probability ``passing`` on."""
     ways = _ways(tones, promised, response)
     off, codes = tones.readings.density - promised.density, [*ways]
-    promised = promised.learnt(off, tones)
+    promised = promised.sized(*promised.scatter(off, tones))
     noise = Noise(promised.known, promised.sheets, promised.sheets_worth)
     parts = np.array([ALERT[code] for code in codes])
     found = explain(off, noise, [*ways.values()], list(parts / parts.sum()))

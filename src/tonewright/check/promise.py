@@ -27,8 +27,6 @@ ALONG = 0.12
 through twenty to fifty levels have it."""
 UNEVEN_SD, UNEVEN_REACH = 0.006, 0.3
 """Exposure (log10) that an even coating still varies by, and over which part of the sheet."""
-LEAST_OF_READING = 0.25
-"""Part of the variance of a curve's patches that counts as scatter of the readings at least."""
 SESSION_SD = 0.003
 """Density by which all readings of one day differ from another day's: an instrument holds its zero
 within 0.005, a scanner its lamp (from memory, no source)."""
@@ -159,22 +157,28 @@ class Promise:
         """Of the differences in density, noise and all, shape (n, n)."""
         return self.known + self.sheets
 
-    def learnt(self, off: Array, tones: PrintedTones) -> Promise:
-        """With the size of what sheets differ by as several prints of the same tones tell it.
+    def sized(self, size: float, worth: float) -> Promise:
+        """With sheets that differ by so many times the variance, known with so many degrees of
+        freedom."""
+        return replace(self, sheets=self.sheets * size, sheets_worth=worth)
+
+    def scatter(self, off: Array, tones: PrintedTones) -> tuple[float, float]:
+        """How many times the expected variance sheets differ by, as several prints of the same
+        tones tell it, and the degrees of freedom with which that is known.
 
         ``off`` (n,) are the differences in density.  Whatever moves all prints alike drops out of
         how they differ from each other; over a grid of sizes, the chance of that and what was
         known before (a scaled inverse chi-square) are put together.
         """
         if len(np.unique(tones.sheet)) < 2:
-            return self
+            return 1.0, self.sheets_worth
         level = np.round(tones.readings.level, 4)
         alike = np.equal.outer(level, level)
         apart = np.eye(off.size) - alike / alike.sum(axis=1)[:, None]
         value, vector = np.linalg.eigh(apart)
         rows = vector[:, value > 0.5].T
         if not len(rows):
-            return self
+            return 1.0, self.sheets_worth
         size = np.exp(np.linspace(-3.0, 3.0, 61))
         chance = np.array([_log_normal(rows @ off, rows @ (self.known + s * self.sheets) @ rows.T)
                            for s in size])
@@ -183,8 +187,7 @@ class Promise:
         weight /= weight.sum()
         # the inverse of the size is gamma: its mean and variance give size and worth
         mean = float(weight @ (1.0 / size))
-        worth = 2.0 * mean**2 / float(weight @ (1.0 / size - mean) ** 2)
-        return replace(self, sheets=self.sheets / mean, sheets_worth=worth)
+        return 1.0 / mean, 2.0 * mean**2 / float(weight @ (1.0 / size - mean) ** 2)
 
 
 def _log_normal(x: Array, covariance: Array) -> float:
@@ -201,7 +204,7 @@ def promise(
     level = tones.readings.level
     density = response.moved(level, light)
     slope = scales.lightness_per_density(scales.density_to_lightness(density))
-    noise = _noise_sd(response, tones) ** 2
+    noise = _noise_sd(curve, tones) ** 2
     near = np.exp(-0.5 * ((level[:, None] - level[None, :]) / ALONG) ** 2)
     same = np.equal.outer(tones.sheet, tones.sheet)
     sheets = _sheets(curve)
@@ -211,13 +214,19 @@ def promise(
     table = curve.response
     band = np.interp(level, table.level, table.lightness_high - table.lightness_low)
     band_variance = (band / (2.0 * sheets.band_width) / slope) ** 2
-    if sheets.in_band:  # it has a form of its own
-        band_variance = np.maximum(band_variance - np.diag(left), 0.0)
+    if sheets.in_band:  # it has a form of its own; what the readings scatter by remains
+        band_variance = np.maximum(band_variance - np.diag(left), np.mean(noise) / _near(curve))
     band_sd = np.sqrt(band_variance)
     steep = response.steepness(level, light)
     uneven = UNEVEN_SD**2 * np.outer(steep, steep) * nearness(tones)
     known = np.diag(noise) + near * np.outer(band_sd, band_sd) + same * uneven + SESSION_SD**2
     return Promise(density, noise, known, same * spread + left, sheets.worth)
+
+
+def _near(curve: Curve) -> float:
+    """How many patches a smooth curve is the mean of at each level, over `ALONG`."""
+    count = sum(len(readings.patches) for readings in curve.measured)
+    return max(count * ALONG * math.sqrt(2.0 * math.pi), 1.0)
 
 
 def nearness(tones: PrintedTones) -> Array:
@@ -229,25 +238,18 @@ def nearness(tones: PrintedTones) -> Array:
     return np.asarray(np.exp(-0.5 * apart / UNEVEN_REACH**2))
 
 
-def _noise_sd(response: Response, tones: PrintedTones) -> Array:
-    """Of each patch, in density: what the curve's own patches scattered by, or what the reading
-    says of itself, if that is more.
+def _noise_sd(curve: Curve, tones: PrintedTones) -> Array:
+    """Of each patch, in density: what the curve's own patches scattered by, coating and all, or
+    what the reading says of itself, if that is more.
 
-    A curve's patches lie all over their sheet, so that they scatter by uneven coating, too: that
-    is counted by itself.  A curve whose readings state their scatter was read from a scan, which
-    averages a patch of thousands of pixels: that is nothing to judge a reading by that states
-    none.
+    A curve whose readings state their scatter was read from a scan, which averages a patch of
+    thousands of pixels: that is nothing to judge a reading by that states none.
     """
-    curve = response.curve
-    usual = curve.summary.noise_density_sd**2
+    usual = curve.summary.noise_density_sd
     if curve.recipe is not None:  # it holds how strip and target differ, too
-        usual = max(usual - SHEET_DENSITY_SD**2, NOISE_FLOOR**2)
-    if curve.readings is not None:
-        level = np.array([p.level for p in curve.readings.patches])
-        uneven = UNEVEN_SD**2 * float(np.mean(response.steepness(level) ** 2))
-        usual = max(usual - uneven, LEAST_OF_READING * usual)
+        usual = math.sqrt(max(usual**2 - SHEET_DENSITY_SD**2, NOISE_FLOOR**2))
     stated = any(p.density_sd for readings in curve.measured for p in readings.patches)
-    return np.array([max(p.density_sd or (UNSTATED_SD if stated else 0.0), math.sqrt(usual))
+    return np.array([max(p.density_sd or (UNSTATED_SD if stated else 0.0), usual)
                      for p in tones.readings.patches])
 
 

@@ -14,6 +14,7 @@ from tonewright.check.make import (
     curve_time,
     refuse_other_paper,
     refuse_other_unit,
+    rows_called,
 )
 from tonewright.check.promise import Response, promise
 from tonewright.curve.derive import make_derived_curve
@@ -70,7 +71,7 @@ def _refuse_held(new: PrintRequest) -> None:
 def _refuse_moved(new: PrintRequest) -> None:
     """A print of another process would bend the curve, not make it surer."""
     response = Response(new.curve)
-    out = _left_out(new.tones.readings.patches, new.left_out)
+    out = rows_called(new.tones.readings.patches, new.left_out)
     tones = new.tones.without(out) if len(out) < len(new.tones.aim) else new.tones
     promised = promise(new.curve, tones, response, _light(new))
     found = judge(tones, promised, response, MOVED)
@@ -124,8 +125,8 @@ def _plain(new: PrintRequest) -> Curve:
                     (*old.sources, *new.tones.readings.sources),
                     tuple(dict.fromkeys((*old.findings, *new.tones.readings.findings, added))),
                     old.ink_colour)
-    out = [*_left_out(old.patches, new.curve.settings.left_out),
-           *(len(first) + i for i in _left_out(new.tones.readings.patches, new.left_out))]
+    out = [*rows_called(old.patches, new.curve.settings.left_out),
+           *(len(first) + i for i in rows_called(new.tones.readings.patches, new.left_out))]
     full = patch_names(both.patches)
     settings = replace(new.curve.settings, left_out=tuple(dict.fromkeys(full[i] for i in out)))
     return make_curve(both, settings, new.curve.setup, new.name, _ancestor(new))
@@ -138,11 +139,6 @@ def _free_name(patch: Reading, taken: set[str | None]) -> str:
     while free in taken:
         free, number = f"{name} ({number})", number + 1
     return free
-
-
-def _left_out(patches: tuple[Reading, ...], names: tuple[str, ...]) -> list[int]:
-    return [i for i, (p, full) in enumerate(zip(patches, patch_names(patches), strict=True))
-            if p.patch in names or full in names]
 
 
 def _ancestor(new: PrintRequest) -> Ancestor:

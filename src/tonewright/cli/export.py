@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from tonewright.cli.echo import echo_table
+from tonewright.cli.echo import echo
 from tonewright.cli.options import PATH, as_json, encoding, force, plot, say
 
 KINDS = ("curve-csv", "response-csv", "table", "points", "lut", "icc-output", "icc-link",
@@ -77,6 +77,6 @@ def command(
 
             write_bytes(plot, plot_points(made), force=force)
     if output is None and made.text is not None and not as_json:
-        echo_table(made.text)
+        echo(made.text, raw=True)
     else:
         say(as_json, lambda: export_json(made), lambda: export_text(made))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -15,8 +15,10 @@ from tonewright.cli.options import (
     flat,
     force,
     plot,
+    reading_choices,
     say,
     scale,
+    setup_files,
     setup_options_but,
     zero_options,
 )
@@ -24,8 +26,6 @@ from tonewright.errors import OptionError
 from tonewright.files.safe import check_outputs
 
 if TYPE_CHECKING:
-    from tonewright.files.raster.scans import Channel
-    from tonewright.measured.columns import Weighting
     from tonewright.record.times import PrintingTime
     from tonewright.scan.strips import Halves
     from tonewright.strip.process import Process
@@ -70,12 +70,8 @@ if TYPE_CHECKING:
 @as_json
 def command(
     readings: tuple[Path, ...], tablet_text: str | None, times: tuple[str, ...],
-    merged: tuple[int, ...], output: Path | None, flip: bool, skip: tuple[int, ...],
-    scale: Weighting | None, just_visible: float, setup_file: Path | None, force: bool,
-    as_json: bool, scanner_file: Path | None, flat_file: Path | None,
-    corners: str | None, halves: Halves, channel: Channel | None, allow_jpeg: bool,
-    plot: Path | None, count_all: bool, relative_to_paper: bool, blank: Path | None,
-    paper_density: float | None, **setup: str | None,
+    merged: tuple[int, ...], output: Path | None, plot: Path | None, blank: Path | None,
+    force: bool, as_json: bool, **choices: Any,
 ) -> None:
     """Printing time and process response from a step-tablet strip on coated paper.
 
@@ -104,28 +100,27 @@ def command(
     printed = tuple(map(parse_time, times))
     beside = (*readings, *filter(None, (output, plot)))
     if blank is not None:
-        _write_blank(blank, tablet, (printed, halves, merged, beside), force, as_json)
+        _write_blank(blank, tablet, (printed, choices["halves"], merged, beside), force, as_json)
         return
     if not readings or merged:
         _by_eye(tablet, printed, merged, beside, as_json)
         return
-    from tonewright.files.curves import SetupFiles
     from tonewright.files.strips import StripSettings, read_strip
-    from tonewright.measured.readings import ReadingOptions
     from tonewright.record.provenance import document_name
-    from tonewright.record.setup import Setup
     from tonewright.scan.rectify import parse_corners
     from tonewright.strip.fit import make_process
     from tonewright.strip.process import ProcessSettings
 
-    named = filter(None, (*readings, Path(tablet_text or ""), setup_file, scanner_file, flat_file))
-    check_outputs(output, plot, named, force, ".process.json")
-    made_with = SetupFiles(Setup(**setup), setup_file).read()
+    named = (*readings, Path(tablet_text or ""), *(
+        choices[name] for name in ("setup_file", "scanner_file", "flat_file")))
+    check_outputs(output, plot, filter(None, named), force, ".process.json")
+    made_with = setup_files({**choices, "printing_time": None}).read()
     strip = read_strip(readings, tablet, StripSettings(
-        printed, ReadingOptions(None, scale, relative_to_paper, paper_density), flip, skip,
-        scanner_file, parse_corners(corners), halves, channel, allow_jpeg, flat_file))
+        printed, reading_choices(choices), choices["flip"], choices["skip"],
+        choices["scanner_file"], parse_corners(choices["corners"]), choices["halves"],
+        choices["channel"], choices["allow_jpeg"], choices["flat_file"]))
     process = make_process(strip, tablet, made_with, document_name((output or readings[0]).name),
-                           ProcessSettings(just_visible, count_all))
+                           ProcessSettings(choices["just_visible"], choices["count_all"]))
     _finish(process, output, plot, force, as_json)
 
 

@@ -32,7 +32,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tonewright import errors
-from tonewright.errors import ReadingsError
+from tonewright.errors import ReadingsError, short
 from tonewright.frozen import dataclass
 from tonewright.measured.findings import CellsBlank
 from tonewright.record.findings import Finding
@@ -224,11 +224,6 @@ def says_wet(table: Table) -> bool:
     remarks = [cell for name in _REMARKS for cell in table.cells(name) or []]
     wet = any(cell.lower() in ("no", "false", "0") for cell in table.cells("dry") or [])
     return wet or any(_WET.search(s) for s in (*remarks, *table.source.comments))
-
-
-def short(text: str, most: int = 40) -> str:
-    """A name or a cell for a message, cut if it is long."""
-    return text if len(text) <= most else text[: most - 3] + "..."
 
 
 def some(names: Sequence[str], most: int = 12) -> str:

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tonewright import scales
-from tonewright.errors import ReadingsError
+from tonewright.errors import ReadingsError, short
 from tonewright.frozen import dataclass
 from tonewright.measured.columns import (
     VALUE_NAMES,
@@ -21,7 +21,6 @@ from tonewright.measured.columns import (
     find,
     key,
     numbers,
-    short,
     without_rows,
 )
 from tonewright.measured.findings import OtherViewing, ValuesLeftAside

@@ -6,7 +6,7 @@ import re
 
 import numpy as np
 
-from tonewright.errors import ReadingsError
+from tonewright.errors import ReadingsError, short
 from tonewright.measured.columns import (
     AIM_NAMES,
     COLOUR_NAMES,
@@ -18,7 +18,6 @@ from tonewright.measured.columns import (
     find,
     key,
     numbers,
-    short,
 )
 from tonewright.scales import Array
 

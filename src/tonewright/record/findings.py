@@ -41,8 +41,10 @@ class Finding(Frozen):
     """Whether it is said again when a negative is made."""
     _compared = staticmethod(lambda found: tuple(vars(found).values()))
 
-    def __init_subclass__(cls, *, kind: Kind = "warning", bears_on_print: bool = False) -> None:
-        """Enter the class in the list of findings."""
+    def __init_subclass__(
+        cls, *, kind: Kind = "warning", bears_on_print: bool = False, declared: bool = True
+    ) -> None:
+        """Enter the class in the list of findings, unless it is only what several share."""
         code = re.sub(r"(?<!^)(?=[A-Z])", "_", cls.__name__).lower()
         if code in _classes:
             raise TypeError(f"the finding {code} is declared twice, in"
@@ -51,7 +53,8 @@ class Finding(Frozen):
             raise TypeError(f"the finding {code} has a field named {', '.join(sorted(taken))}")
         cls.code, cls.kind, cls.bears_on_print = code, kind, bears_on_print
         dataclass(init=False, repr=False, eq=False)(cls)
-        _classes[code] = cls
+        if declared:
+            _classes[code] = cls
 
     def __init__(self, *values: Any, **named: Any) -> None:
         """Take the fields in their order or by name; `TypeError` if they are not these."""

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Collection
+from collections.abc import Callable
 from math import isfinite
 from typing import Any
 
-from tonewright.errors import DocumentError, counted, listed
+from tonewright.errors import listed, short
 from tonewright.frozen import dataclass
 
-_LONGEST_SHOWN = 40
 LARGEST_NUMBER = 1e300
 _HALVES = re.compile("[\ud800-\udfff]")
 """Halves of characters, which JSON can spell and no file can hold."""
@@ -50,8 +49,7 @@ def spoken(value: Any) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
-        shown = value if len(value) <= _LONGEST_SHOWN else value[:_LONGEST_SHOWN] + "…"
-        return f'the text "{" ".join(shown.split())}"' if value else "an empty text"
+        return f'the text "{short(" ".join(value.split()))}"' if value else "an empty text"
     if isinstance(value, int | float):
         return f"{value:.10g}" if is_number(value) else "no finite number"
     if isinstance(value, dict | list):
@@ -111,56 +109,3 @@ def or_none(rule: Rule) -> Rule:
     """The same, or empty; within a list each may be."""
     return Rule(lambda v: v is None or rule.fits(v), f"{rule.words}, or empty (null)", rule.each,
                 rule.span)
-
-
-def check_entries(
-    data: Any, rules: dict[str, Rule], what: str, way_out: str
-) -> dict[str, Any]:
-    """A table in which every entry that has a rule is there and keeps it.
-
-    Raises
-    ------
-    DocumentError
-        Naming the first entry that does not, what it is, and the rule.
-    """
-    if not isinstance(data, dict):
-        raise DocumentError(f"{what} is {spoken(data)}", f"it is a table of {', '.join(rules)}",
-                            way_out)
-    for name, rule in rules.items():
-        if not rule.holds(data.get(name)):
-            raise DocumentError(f"{what}: {rule.fault(name, data.get(name))}", rule.words, way_out)
-    return data
-
-
-def check_names(
-    data: Any, names: Collection[str], what: str, way_out: str, may_lack: Collection[str] = ()
-) -> dict[str, Any]:
-    """A table with just these entries, of which some may be missing.
-
-    Raises
-    ------
-    DocumentError
-        Not a table, an entry too few or one too many.
-    """
-    rule = f"it has {', '.join(names)}"
-    if not isinstance(data, dict):
-        raise DocumentError(f"{what} is {spoken(data)}", rule, way_out)
-    lacking = [name for name in names if name not in data and name not in may_lack]
-    if lacking:
-        verb = "are" if lacking[1:] else "is"
-        raise DocumentError(f"{what}: {', '.join(lacking)} {verb} missing", rule, way_out)
-    unknown = [name for name in data if name not in names]
-    if unknown:
-        shown = spoken(unknown[0]).removeprefix("the text ")
-        raise DocumentError(f"{what}: {shown} does not belong there", rule, way_out)
-    return data
-
-
-def check_equal_lengths(columns: dict[str, list[Any]], what: str, way_out: str) -> None:
-    """Columns of one table are equally long, or `DocumentError`."""
-    first, *others = columns
-    for name in others:
-        if len(columns[name]) != len(columns[first]):
-            rows = counted(len(columns[name]), "row")
-            raise DocumentError(f"{what}: {name} has {rows}, {first} {len(columns[first])}",
-                                "all columns are equally long", way_out)

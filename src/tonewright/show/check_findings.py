@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from tonewright.check import findings
+from tonewright.errors import listed
 from tonewright.show.sentence import says
 
 says(findings.TonesSetAside,
@@ -14,7 +15,13 @@ says(findings.ZeroMayBeOff,
      off=lambda f: abs(f.density), way=lambda f: "high" if f.density > 0.0 else "low")
 says(findings.PrintsDiffer,
      "The prints differ from each other more than evenly coated sheets do (standard deviation"
-     " {lightness_sd:.1f} L*): coat, expose and develop them alike, or check each by itself.")
+     " {lightness_sd:.1f} L*): coat, expose and develop them alike.")
+says(findings.PrintsFailAlone,
+     "Checked each by itself, {which} {is_not} what the curve promises. Verdict and cause are"
+     " those of {first}.",
+     which=lambda f: listed(name or "the unnamed one" for name in f.prints),
+     is_not=lambda f: "are not" if len(f.prints) > 1 else "is not",
+     first=lambda f: f.prints[0] or "the unnamed one")
 says(findings.SheetsAssumed,
      "How much your sheets differ is not known, so the usual amount was taken"
      " (±{usual_lightness:.1f} L*). A curve made from two or more sheets measures it.")

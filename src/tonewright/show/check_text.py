@@ -12,6 +12,7 @@ from tonewright.check.document import CauseCode, Check, CheckedTone
 from tonewright.check.findings import (
     PrintedForAnotherTime,
     PrintsDiffer,
+    PrintsFailAlone,
     TonesSetAside,
     ZeroMayBeOff,
 )
@@ -71,6 +72,8 @@ def check_facts(check: Check) -> list[Fact]:
 
 def verdict(check: Check) -> str:
     whose = "this print is " if len(check.prints) == 1 else "these prints together are "
+    if _failing(check):
+        return "not each of these prints is what the curve promises"
     return whose + ("" if check.passes else "not ") + "what the curve promises"
 
 
@@ -139,10 +142,9 @@ def cause_text(check: Check) -> str:
     assert cause.next is not None and cause.times_better is not None
     instrument = "" if zero is None else f"an instrument whose zero is off by {zero.density:+.2f}"
     if cause.likelier is not None:
-        other = instrument if cause.next == "unknown" and zero else CAUSES[cause.next]
-        return (f"cannot tell: {CAUSES[cause.likelier]} explains it best, {other}"
+        return (f"cannot tell: {CAUSES[cause.likelier]} explains it best, {CAUSES[cause.next]}"
                 f" nearly as well ({cause.times_better:.1f} times less likely)"
-                + (f". It may also be {instrument}" if zero and other != instrument else ""))
+                + (f". It may also be {instrument}" if zero else ""))
     if cause.code == "unknown":
         return (f"perhaps not the print, but {instrument}" if zero else
                 "none of those known here: light, fog, black, ink, contrast, unevenness")
@@ -210,6 +212,19 @@ _DO: dict[CauseCode, str] = {
 
 def what_to_do(check: Check) -> str:
     """The next step, in the bench's terms."""
+    failing = _failing(check)
+    if 0 < len(failing) < len(check.prints):
+        what = failing[0] or "the unnamed one" if len(failing) == 1 else "the prints that fail"
+        return (f"make {what} again, coated, exposed and developed as the others. If it comes out"
+                f" the same, {_after_reading(check)}")
+    return _after_reading(check)
+
+
+def _failing(check: Check) -> tuple[str, ...]:
+    return next((f.prints for f in check.findings if isinstance(f, PrintsFailAlone)), ())
+
+
+def _after_reading(check: Check) -> str:
     zero = _zero(check)
     if zero is None:
         return _what_to_do(check)
@@ -227,8 +242,8 @@ def what_to_do(check: Check) -> str:
 def _what_to_do(check: Check) -> str:
     cause = check.cause
     if cause.code == "none" and any(isinstance(f, PrintsDiffer) for f in check.findings):
-        return ("check each print by itself: only together do they keep the promise. Coat, expose"
-                " and develop the next ones alike.")
+        return ("coat, expose and develop the next prints alike: these differ, though none of them"
+                " so much that it fails.")
     if cause.code == "none":
         other = next((f for f in check.findings if isinstance(f, PrintedForAnotherTime)), None)
         return (f"go on printing{f', for {other.time} as this print was' if other else ''}. Keep"

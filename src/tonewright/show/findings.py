@@ -10,7 +10,7 @@ def sentence(finding: Finding) -> str:
     """What a finding means to the printer, and what can be done about it; see `advice.untyped`."""
     kind = type(finding)
     if kind not in SAID:
-        _load(kind.__module__.split(".")[-2])
+        _load(kind.__module__.removeprefix("tonewright.").removesuffix(".findings"))
     return SAID[kind](finding)
 
 
@@ -27,7 +27,7 @@ def _load(area: str) -> None:
             from tonewright.show import measured_findings as measured_findings
         case "negative":
             from tonewright.show import negative_findings as negative_findings
-        case "raster":
+        case "files.raster":
             from tonewright.show import raster_findings as raster_findings
         case "scan":
             from tonewright.show import scan_findings as scan_findings

@@ -188,7 +188,9 @@ class ReadPage(Page):
         scan = kind_of(source) == "image"
         known = tuple(
             (patch, density) for patch, field in (("white", self.white), ("black", self.black))
-            if scan and (density := _density(field, patch)) is not None)
+            if scan and (density := number(
+                field, "a density", f"density_{patch}", "it is a number such as 1.42",
+                "type it with a decimal point or comma")) is not None)
         return commands.Read(
             source=self.below(source), target=self.below(self.target.value),
             output=self.below(self.name.file), known=known, corners=self.marks.set,
@@ -247,8 +249,3 @@ class ReadPage(Page):
         out ^= {name}
         self.patches = [replace(p, out=p.name in out) for p in self.patches]
         self.overlay.show_patches(self.patches)
-
-
-def _density(field: Field, patch: str) -> float | None:
-    return number(field, "a density", f"density_{patch}", "it is a number such as 1.42",
-                  "type it with a decimal point or comma")

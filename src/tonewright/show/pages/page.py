@@ -10,7 +10,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from tonewright import __version__
-from tonewright.errors import visible
+from tonewright.errors import short, visible
 from tonewright.show.cautions import CAUTIONS
 
 
@@ -32,5 +32,4 @@ def _templates() -> Environment:
 
 def cut(text: str, most: int) -> str:
     """A text of at most so many characters, with three dots where it was cut."""
-    one = " ".join(text.split())
-    return one if len(one) <= most else one[: most - 1].rstrip() + "…"
+    return short(" ".join(text.split()), most)
