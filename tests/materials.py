@@ -12,10 +12,9 @@ from numpy.typing import ArrayLike
 
 from tonewright.frozen import dataclass
 from tonewright.scales import Array
-from tonewright.virtual.darkroom import Darkroom
-from tonewright.virtual.materials import Ink, Process, straight
-from tonewright.virtual.materials import flattening as flattening
-from tonewright.virtual.materials import richards as richards
+from tonewright.virtual.darkroom import Darkroom, Ink, Process, straight
+from tonewright.virtual.darkroom import flattening as flattening
+from tonewright.virtual.darkroom import richards as richards
 
 if TYPE_CHECKING:
     from abrupt import AbruptRoom

@@ -16,15 +16,17 @@ from tonewright.measured.readings import Reading, Readings
 from tonewright.scales import Array
 from tonewright.target.document import Target
 from tonewright.virtual import scanroom
-from tonewright.virtual.darkroom import Darkroom, Flaws, TargetReadings
-from tonewright.virtual.materials import (
+from tonewright.virtual.darkroom import (
     CYANOTYPE,
     DEMO_INK,
     KALLITYPE,
+    Darkroom,
     Film,
+    Flaws,
     Ink,
     Lamp,
     Process,
+    TargetReadings,
     rising_root,
 )
 from tonewright.virtual.scanroom import (

@@ -8,8 +8,7 @@ from materials import logistic
 from rooms import random_darkroom, random_process
 from tonewright.frozen import dataclass
 from tonewright.scales import Array
-from tonewright.virtual.darkroom import Darkroom
-from tonewright.virtual.materials import Process
+from tonewright.virtual.darkroom import Darkroom, Process
 
 SHAPES = ("burr", "algebraic", "stretched", "cosine")
 """A Hill curve with a skew (Burr 1942); a ratio of powers; a stretched exponential of a rounded

@@ -17,8 +17,7 @@ from tonewright.files.papers import SETUP
 from tonewright.files.raster.pictures import write_picture
 from tonewright.record.setup import parse_colour
 from tonewright.strip.tablet import nominal_tablet
-from tonewright.virtual.darkroom import Darkroom
-from tonewright.virtual.materials import Ink
+from tonewright.virtual.darkroom import Darkroom, Ink
 from tonewright.virtual.scanroom import Lying, Scanner, gray_scale
 from windows import paste, same, shot
 

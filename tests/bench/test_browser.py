@@ -20,8 +20,7 @@ from tonewright.files.targets import TargetRequest, draw_target
 from tonewright.record.setup import Setup, setup_toml
 from tonewright.target.layout import LayoutSettings
 from tonewright.virtual import scanroom
-from tonewright.virtual.darkroom import Darkroom
-from tonewright.virtual.materials import DEMO_INK, KALLITYPE
+from tonewright.virtual.darkroom import DEMO_INK, KALLITYPE, Darkroom
 from tonewright.virtual.scene import scene
 from windows import read_by_two_densities
 

@@ -17,8 +17,7 @@ from tonewright.files.raster.pictures import read_codes, write_picture
 from tonewright.files.targets import read_target
 from tonewright.scales import lightness_to_density
 from tonewright.virtual import darkroom, scanroom
-from tonewright.virtual.darkroom import Darkroom
-from tonewright.virtual.materials import DEMO_INK, KALLITYPE
+from tonewright.virtual.darkroom import DEMO_INK, KALLITYPE, Darkroom
 from tonewright.virtual.scene import scene
 from windows import same, shot
 

@@ -26,8 +26,7 @@ from tonewright.files.raster.pictures import read_codes, write_picture
 from tonewright.files.targets import TargetRequest, draw_target
 from tonewright.target.layout import LayoutSettings
 from tonewright.virtual import scanroom
-from tonewright.virtual.darkroom import Darkroom
-from tonewright.virtual.materials import DEMO_INK, KALLITYPE
+from tonewright.virtual.darkroom import DEMO_INK, KALLITYPE, Darkroom
 from tonewright.virtual.scene import scene
 
 _CHART = ("JSON.stringify(getElement(document.querySelector('.chart-drawn').id.slice(1))"

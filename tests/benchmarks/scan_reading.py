@@ -49,7 +49,7 @@ from tonewright.scan.response import response_from_gray_scale
 from tonewright.scan.sample import INNER
 from tonewright.target.draw import draw
 from tonewright.target.layout import PAPERS, LayoutSettings, even_levels, make_target
-from tonewright.virtual import darkroom, materials, scanroom
+from tonewright.virtual import darkroom, scanroom
 
 SCALE = np.round(np.linspace(0.08, 2.04, 15), 2)
 TONES = np.linspace(0.01, 0.99, 99)
@@ -84,8 +84,8 @@ def response_of(scanner, seed):
 
 
 def room_of(seed):
-    process = (materials.KALLITYPE, materials.CYANOTYPE)[seed % 2]
-    return darkroom.Darkroom(materials.DEMO_INK, process)
+    process = (darkroom.KALLITYPE, darkroom.CYANOTYPE)[seed % 2]
+    return darkroom.Darkroom(darkroom.DEMO_INK, process)
 
 
 def placed(target, located, render) -> float:

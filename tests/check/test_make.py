@@ -19,8 +19,7 @@ from tonewright.check.promise import Response, promise
 from tonewright.errors import OptionError, ReadingsError
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
-from tonewright.virtual.darkroom import Darkroom, Flaws
-from tonewright.virtual.materials import CYANOTYPE, Process
+from tonewright.virtual.darkroom import CYANOTYPE, Darkroom, Flaws, Process
 
 ROOMS = {"kallitype": ROOM, "cyanotype": Darkroom(process=CYANOTYPE),
          "two coats": Darkroom(process=Process(two_layer, (0.7, 2.0), 0.07, 1.5, 1.4, 2.5))}

@@ -19,8 +19,7 @@ from tonewright.curve.document import FORM
 from tonewright.curve.findings import LightDiffers, PatchesSetAside, TooUnsure
 from tonewright.files.documents import read_curve
 from tonewright.strip.tablet import nominal_tablet
-from tonewright.virtual.darkroom import Darkroom, measure_strip, measure_target
-from tonewright.virtual.materials import CYANOTYPE
+from tonewright.virtual.darkroom import CYANOTYPE, Darkroom, measure_strip, measure_target
 
 OLD, NEW = Darkroom(), Darkroom(process=CYANOTYPE)
 LIGHT = ("--lamp", "UV tubes", "--film", "clear")

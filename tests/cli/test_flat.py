@@ -16,9 +16,9 @@ import commands
 from rooms import scan_sheet
 from tonewright.cli import main
 from tonewright.files.targets import read_target
-from tonewright.virtual import darkroom, materials, scanroom
+from tonewright.virtual import darkroom, scanroom
 
-ROOM = darkroom.Darkroom(materials.DEMO_INK, materials.KALLITYPE)
+ROOM = darkroom.Darkroom(darkroom.DEMO_INK, darkroom.KALLITYPE)
 KNOWN = np.round(np.linspace(0.05, 2.0, 20), 2)
 BED = scanroom.Scanner(ppi=200.0, lid_density=0.06, shading=0.15)
 SHADE_SEED = 4

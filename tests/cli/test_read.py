@@ -27,13 +27,13 @@ from tonewright.files.documents import read_curve, write_document
 from tonewright.files.targets import read_target
 from tonewright.scan.response import response_from_gray_scale
 from tonewright.scan.scanner import FORM
-from tonewright.virtual import darkroom, materials, scanroom
+from tonewright.virtual import darkroom, scanroom
 
 PROMISED = {
     "patches", "doubtful", "rotation_degrees", "mirrored", "mark_error_px", "unevenness_density",
     "density_sd_median",
 }  # fmt: skip
-ROOM = darkroom.Darkroom(materials.DEMO_INK, materials.KALLITYPE)
+ROOM = darkroom.Darkroom(darkroom.DEMO_INK, darkroom.KALLITYPE)
 SCANNER = scanroom.Scanner(ppi=200.0, lid_density=1.5)
 KNOWN = np.round(np.linspace(0.05, 2.0, 14), 2)
 GIVEN = ("--target", "T.target.json", "--scanner", "s.scanner.json")

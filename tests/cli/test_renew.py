@@ -13,8 +13,7 @@ from click.testing import CliRunner
 from commands import refused
 from tonewright.cli import main
 from tonewright.files.documents import read_curve
-from tonewright.virtual.darkroom import Darkroom, Flaws, measure_target
-from tonewright.virtual.materials import CYANOTYPE
+from tonewright.virtual.darkroom import CYANOTYPE, Darkroom, Flaws, measure_target
 
 
 def target(name, room, **flaws):

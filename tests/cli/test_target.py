@@ -18,7 +18,7 @@ from tonewright.curve.make import make_curve
 from tonewright.files.documents import write_curve
 from tonewright.files.targets import read_target
 from tonewright.record.setup import Setup
-from tonewright.virtual import darkroom, materials
+from tonewright.virtual import darkroom
 
 SMALL = ("--ppi", "100")
 
@@ -26,7 +26,7 @@ SMALL = ("--ppi", "100")
 @pytest.fixture(scope="module")
 def curve(tmp_path_factory):
     """A curve of an invented process on disk."""
-    room = darkroom.Darkroom(materials.DEMO_INK, materials.KALLITYPE)
+    room = darkroom.Darkroom(darkroom.DEMO_INK, darkroom.KALLITYPE)
     readings = darkroom.measure_target(room, np.linspace(0, 1, 21), 2, seed=3).readings
     made = make_curve(readings, Settings(Aim()), Setup(), "invented")
     path = tmp_path_factory.mktemp("curve") / "invented.curve.json"

@@ -34,8 +34,7 @@ from tonewright.record.times import PrintingTime
 from tonewright.strip.fit import make_process
 from tonewright.strip.readings import Strip, StripPatch
 from tonewright.strip.tablet import nominal_tablet
-from tonewright.virtual.darkroom import Darkroom, Flaws, measure_strip, measure_target
-from tonewright.virtual.materials import CYANOTYPE
+from tonewright.virtual.darkroom import CYANOTYPE, Darkroom, Flaws, measure_strip, measure_target
 
 TABLET = nominal_tablet("31")
 TONES = np.linspace(1.0, 99.0, 99)

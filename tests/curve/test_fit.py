@@ -21,8 +21,7 @@ from tonewright.curve.fit import END_TOLERANCE, FittedPrint, fit_print, patch_na
 from tonewright.errors import FitError, ReadingsError
 from tonewright.measured.readings import Reading, Readings
 from tonewright.numeric.inverse import invert, invert_band
-from tonewright.virtual.darkroom import Darkroom, Flaws, measure_target
-from tonewright.virtual.materials import DEMO_INK, KALLITYPE
+from tonewright.virtual.darkroom import DEMO_INK, KALLITYPE, Darkroom, Flaws, measure_target
 
 TONES = np.linspace(0.01, 0.99, 99)
 SEEDS = range(25)

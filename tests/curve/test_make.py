@@ -28,8 +28,7 @@ from tonewright.errors import FitError, OptionError
 from tonewright.measured.readings import Reading, Readings
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
-from tonewright.virtual.darkroom import Darkroom, Flaws, measure_target
-from tonewright.virtual.materials import DEMO_INK, KALLITYPE
+from tonewright.virtual.darkroom import DEMO_INK, KALLITYPE, Darkroom, Flaws, measure_target
 
 ROOM = Darkroom()
 

@@ -16,8 +16,7 @@ from tonewright.record.times import PrintingTime
 from tonewright.strip.fit import make_process
 from tonewright.strip.readings import Strip, StripPatch
 from tonewright.strip.tablet import nominal_tablet
-from tonewright.virtual.darkroom import Darkroom, measure_strip, measure_target
-from tonewright.virtual.materials import CYANOTYPE
+from tonewright.virtual.darkroom import CYANOTYPE, Darkroom, measure_strip, measure_target
 
 TIME = PrintingTime(1600.0)
 

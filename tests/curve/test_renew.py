@@ -16,8 +16,7 @@ from tonewright.errors import FitError, OptionError
 from tonewright.measured.findings import AimsStated
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
-from tonewright.virtual.darkroom import Darkroom, measure_target
-from tonewright.virtual.materials import CYANOTYPE
+from tonewright.virtual.darkroom import CYANOTYPE, Darkroom, measure_target
 
 OLD_ROOM, NEW_ROOM = Darkroom(), Darkroom(process=CYANOTYPE)
 LEVELS = np.linspace(0.0, 1.0, 31)

@@ -25,8 +25,7 @@ from tonewright.files.curves import (
 from tonewright.files.documents import read_curve
 from tonewright.record.setup import Setup
 from tonewright.show.curve_text import rebuild_text
-from tonewright.virtual.darkroom import Darkroom, measure_target
-from tonewright.virtual.materials import CYANOTYPE
+from tonewright.virtual.darkroom import CYANOTYPE, Darkroom, measure_target
 
 
 def target(name, room=None, colour=""):

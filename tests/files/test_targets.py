@@ -27,11 +27,11 @@ from tonewright.scan.rectify import Placement
 from tonewright.scan.response import response_from_gray_scale
 from tonewright.target.draw import draw
 from tonewright.target.layout import LayoutSettings, even_levels, make_target
-from tonewright.virtual import darkroom, materials, scanroom
+from tonewright.virtual import darkroom, scanroom
 
 TARGET = make_target(even_levels(9), LayoutSettings(
     name="münze – cotton", seed=5, ppi=150.0, width_mm=101.6, height_mm=127.0, repeats=2))
-ROOM = darkroom.Darkroom(materials.DEMO_INK, materials.KALLITYPE)
+ROOM = darkroom.Darkroom(darkroom.DEMO_INK, darkroom.KALLITYPE)
 
 
 @pytest.fixture(scope="module")

@@ -24,10 +24,10 @@ from tonewright.scan.response import response_from_gray_scale
 from tonewright.scan.sample import INNER
 from tonewright.target.draw import draw
 from tonewright.target.layout import LayoutSettings, even_levels, make_target
-from tonewright.virtual import darkroom, materials, scanroom
+from tonewright.virtual import darkroom, scanroom
 
 TARGET = make_target(even_levels(15), LayoutSettings(name="invented", repeats=2, seed=3, ppi=240))
-ROOM = darkroom.Darkroom(materials.DEMO_INK, materials.KALLITYPE)
+ROOM = darkroom.Darkroom(darkroom.DEMO_INK, darkroom.KALLITYPE)
 SCANNER = scanroom.Scanner(ppi=240.0)
 FLAWS = scanroom.PaperFlaws(texture_density_sd=0.015, uneven_exposure_sd=0.01, dust=20)
 CROOKED = scanroom.Lying(4.0)

@@ -50,8 +50,14 @@ from tonewright.show.words import WIDTH
 from tonewright.strip.fit import make_process
 from tonewright.strip.readings import Strip, StripPatch
 from tonewright.strip.tablet import nominal_tablet
-from tonewright.virtual.darkroom import Darkroom, Flaws, measure_strip, measure_target
-from tonewright.virtual.materials import CYANOTYPE, DEMO_INK
+from tonewright.virtual.darkroom import (
+    CYANOTYPE,
+    DEMO_INK,
+    Darkroom,
+    Flaws,
+    measure_strip,
+    measure_target,
+)
 
 GOLDEN = Path(__file__).parent / "golden"
 LEVELS = np.linspace(0.0, 1.0, 26)

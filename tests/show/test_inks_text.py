@@ -18,8 +18,7 @@ from tonewright.record.setup import parse_colour
 from tonewright.record.times import PrintingTime
 from tonewright.show.inks_text import inks_json, inks_text, next_step, why
 from tonewright.show.words import WIDTH
-from tonewright.virtual.darkroom import Darkroom
-from tonewright.virtual.materials import Ink
+from tonewright.virtual.darkroom import Darkroom, Ink
 
 ROOM = Darkroom()
 HEAVY = ColouredInks(even_ink(2.4), Ink(1.1, flattening, 1.0), even_ink(0.4))

@@ -27,11 +27,11 @@ from tonewright.show.scan_text import reading_json, reading_text
 from tonewright.show.scanner_text import scanner_json, scanner_text
 from tonewright.target.draw import draw
 from tonewright.target.layout import LayoutSettings, even_levels, make_target
-from tonewright.virtual import darkroom, materials, scanroom
+from tonewright.virtual import darkroom, scanroom
 
 TARGET = make_target(even_levels(9), LayoutSettings(
     name="cotton", seed=5, ppi=150.0, width_mm=101.6, height_mm=127.0, repeats=2))
-ROOM = darkroom.Darkroom(materials.DEMO_INK, materials.KALLITYPE)
+ROOM = darkroom.Darkroom(darkroom.DEMO_INK, darkroom.KALLITYPE)
 SCANNER = scanroom.Scanner(ppi=150.0, lid_density=1.5)
 KNOWN = np.round(np.linspace(0.05, 1.4, 11), 2)
 

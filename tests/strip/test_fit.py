@@ -31,8 +31,7 @@ from tonewright.strip.fit import (
 from tonewright.strip.process import ProcessSettings
 from tonewright.strip.readings import Strip, StripPatch, combine_strips
 from tonewright.strip.tablet import Tablet, nominal_tablet
-from tonewright.virtual.darkroom import Darkroom, Flaws, measure_strip
-from tonewright.virtual.materials import Lamp
+from tonewright.virtual.darkroom import Darkroom, Flaws, Lamp, measure_strip
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 MEASURED = json.loads((REFERENCE / "tablet_21_measured.json").read_text(encoding="utf-8"))

@@ -24,7 +24,7 @@ from tonewright.target.layout import (
     parse_size,
     row_name,
 )
-from tonewright.virtual import darkroom, materials
+from tonewright.virtual import darkroom
 
 
 def made(levels=21, **settings):
@@ -33,7 +33,7 @@ def made(levels=21, **settings):
 
 @pytest.fixture(scope="module")
 def curve():
-    room = darkroom.Darkroom(materials.DEMO_INK, materials.KALLITYPE)
+    room = darkroom.Darkroom(darkroom.DEMO_INK, darkroom.KALLITYPE)
     readings = darkroom.measure_target(room, np.linspace(0, 1, 21), 2, seed=3).readings
     return make_curve(readings, Settings(Aim()), Setup(), "invented")
 

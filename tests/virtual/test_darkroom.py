@@ -9,8 +9,15 @@ import pytest
 
 from tonewright import scales
 from tonewright.errors import OptionError
-from tonewright.virtual.darkroom import Darkroom, Flaws, measure_strip, measure_target, print_image
-from tonewright.virtual.materials import CYANOTYPE, KALLITYPE
+from tonewright.virtual.darkroom import (
+    CYANOTYPE,
+    KALLITYPE,
+    Darkroom,
+    Flaws,
+    measure_strip,
+    measure_target,
+    print_image,
+)
 
 CLEAN = Flaws(noise_density_sd=0.0)
 ROOM = Darkroom()

@@ -26,7 +26,7 @@ from materials import (
     weibull,
 )
 from rooms import ColouredInks, random_coloured_inks, random_ink, random_process
-from tonewright.virtual.materials import Ink, Lamp, Process
+from tonewright.virtual.darkroom import Ink, Lamp, Process
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 LEVELS = np.linspace(0.0, 1.0, 1001)

@@ -8,8 +8,7 @@ import pytest
 
 from rooms import density_in, print_strip, random_scanner, random_spoilt, scan_sheet
 from tonewright import scales
-from tonewright.virtual.darkroom import Darkroom
-from tonewright.virtual.materials import KALLITYPE
+from tonewright.virtual.darkroom import KALLITYPE, Darkroom
 from tonewright.virtual.scanroom import (
     Lying,
     PaperFlaws,

@@ -20,8 +20,7 @@ from materials import (
 from rooms import random_darkroom, random_pair
 from tonewright import scales
 from tonewright.errors import OptionError
-from tonewright.virtual.darkroom import Darkroom
-from tonewright.virtual.materials import KALLITYPE, Film, Lamp, Process
+from tonewright.virtual.darkroom import KALLITYPE, Darkroom, Film, Lamp, Process
 
 ARITHMETIC = json.loads(
     (Path(__file__).parents[1] / "reference" / "exposure_arithmetic.json").read_text("utf-8")

@@ -32,8 +32,7 @@ from tonewright.show.plots import ToneError, plot_curve, plot_errors, plot_print
 from tonewright.show.rehearsal_text import Outcome, Road, rehearsal_text
 from tonewright.strip.fit import make_process
 from tonewright.strip.process import Process
-from tonewright.virtual.darkroom import Darkroom
-from tonewright.virtual.materials import CYANOTYPE, DEMO_INK, KALLITYPE
+from tonewright.virtual.darkroom import CYANOTYPE, DEMO_INK, KALLITYPE, Darkroom
 from tonewright.virtual.scene import scene
 
 TONES = np.linspace(1.0, 99.0, 197)
