@@ -210,6 +210,7 @@ def test_a_good_print_does_not_make_up_for_a_bad_one(kallitype):
     fails = next(f for f in check.findings if isinstance(f, findings.PrintsFailAlone))
     assert fails.prints == ("pale",) and not check.passes
     assert check.cause.code == "exposure" and abs(check.exposure_off_stops + 1 / 3) < 1 / 6
+    assert check.next_time is None
 
 
 def test_prints_are_alike_in_what_the_curve_s_own_sheet_was_off(kallitype, plain):

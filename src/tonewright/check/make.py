@@ -126,6 +126,8 @@ def _document(
     worst = int(np.argmax(np.abs(off)))
     stops = verdict.light_stops if cause.code in ("none", "exposure", "unknown") else None
     time = asked.time or curve_time(curve)
+    some_pass = any(isinstance(f, PrintsFailAlone) and len(f.prints) < len(set(tones.sheet))
+                    for f in findings)
     return Check(
         made_by=made_by(), name=asked.name,
         setup=curve.setup.with_changes({**asdict(asked.changes), "date": day}) if day else
@@ -142,7 +144,8 @@ def _document(
         cause=_rounded(cause), findings=findings,
         exposure_off_stops=None if stops is None else round(stops[0], 3),
         exposure_off_stops_sd=None if stops is None else max(round(stops[1], 3), 0.001),
-        next_time=_next_time(curve, time, stops) if cause.code == "exposure" else None)
+        next_time=None if cause.code != "exposure" or some_pass else
+        _next_time(curve, time, stops))
 
 
 def _rounded(cause: Cause) -> Cause:

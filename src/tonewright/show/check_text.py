@@ -155,6 +155,10 @@ def cause_text(check: Check) -> str:
             f" {CAUSES[cause.next]}")
 
 
+def _failing(check: Check) -> tuple[str, ...]:
+    return next((f.prints for f in check.findings if isinstance(f, PrintsFailAlone)), ())
+
+
 def _zero(check: Check) -> ZeroMayBeOff | None:
     return next((f for f in check.findings if isinstance(f, ZeroMayBeOff)), None)
 
@@ -215,16 +219,8 @@ def what_to_do(check: Check) -> str:
     failing = _failing(check)
     if 0 < len(failing) < len(check.prints):
         what = failing[0] or "the unnamed one" if len(failing) == 1 else "the prints that fail"
-        return (f"make {what} again, coated, exposed and developed as the others. If it comes out"
-                f" the same, {_after_reading(check)}")
-    return _after_reading(check)
-
-
-def _failing(check: Check) -> tuple[str, ...]:
-    return next((f.prints for f in check.findings if isinstance(f, PrintsFailAlone)), ())
-
-
-def _after_reading(check: Check) -> str:
+        return (f"make {what} again, coated, exposed and developed as the others. Then check"
+                f" {'it by itself' if len(failing) == 1 else 'them by themselves'}.")
     zero = _zero(check)
     if zero is None:
         return _what_to_do(check)
