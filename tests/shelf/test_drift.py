@@ -31,10 +31,10 @@ from tonewright.shelf.findings import (
     TimeDrifted,
     TimeUnitsMixed,
 )
-from tonewright.show.drift_plot import plot_drift
 from tonewright.show.drift_text import drift_json, drift_text
 from tonewright.show.findings import sentence
 from tonewright.show.shelf_findings import stops_words
+from tonewright.show.shelf_plots import plot_drift
 from tonewright.strip.findings import LighterAgain, StepPlace
 
 TODAY = shelves.TODAY

@@ -29,8 +29,8 @@ from tonewright.cli.options import json_text
 from tonewright.measured.findings import DensitiesByResponse
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
-from tonewright.show.check_plot import plot_check
 from tonewright.show.check_text import cause_text, check_json, check_text, verdict, what_to_do
+from tonewright.show.plots import plot_check
 
 OFF = (-0.2, -2.5, -4.8, -6.3, -7.4, -7.3, -7.5, -6.0, -5.1, -2.6, -1.1)
 TONES = tuple(CheckedTone(f"A{i + 1}", None, 0.09 * i, 10.0 * i, 18.5 + 7.3 * i,

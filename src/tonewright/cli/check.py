@@ -51,6 +51,6 @@ def command(
 
 
 def _picture(check: Check) -> bytes:
-    from tonewright.show.check_plot import plot_check
+    from tonewright.show.plots import plot_check
 
     return plot_check(check)

@@ -31,7 +31,7 @@ def command(curves: tuple[Path, ...], plot: Path | None, force: bool, as_json: b
     opened, compared = read_side_by_side(curves, plot, force=force)
     if plot is not None:
         from tonewright.files.safe import write_bytes
-        from tonewright.show.side_by_side_plot import plot_side_by_side
+        from tonewright.show.shelf_plots import plot_side_by_side
 
         write_bytes(plot, plot_side_by_side(opened, compared), force=force)
     say(as_json, lambda: side_by_side_json(curves, opened, compared),

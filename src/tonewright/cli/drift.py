@@ -37,7 +37,7 @@ def command(
     found = read_drift(paths, since=since, plot=plot, force=force)
     if plot is not None:
         from tonewright.files.safe import write_bytes
-        from tonewright.show.drift_plot import plot_drift
+        from tonewright.show.shelf_plots import plot_drift
 
         write_bytes(plot, plot_drift(found.drift), force=force)
     say(as_json, lambda: drift_json(found), lambda: drift_text(found, plot))

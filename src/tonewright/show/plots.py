@@ -16,6 +16,7 @@ from matplotlib.figure import Figure
 from matplotlib.text import Text
 from numpy.typing import NDArray
 
+from tonewright.check.document import Check
 from tonewright.curve.document import Curve
 from tonewright.curve.prints import PatchPlace, patch_places
 from tonewright.errors import visible
@@ -23,8 +24,10 @@ from tonewright.files.export.make import Export
 from tonewright.files.negative.again import PLOT
 from tonewright.frozen import dataclass
 from tonewright.negative.tones import encoding_lightness
+from tonewright.numeric.student import WITHIN_95
 from tonewright.record.provenance import made_by
 from tonewright.scales import Array
+from tonewright.show.check_text import cause_text
 from tonewright.strip.places import response_stops, step_stops
 from tonewright.strip.process import Process
 
@@ -32,6 +35,9 @@ INK, BAND, POINT, DOUBT = "#5b3a1e", "#d9c3a5", "#2f2f2f", "#b3261e"
 SECOND = "#1f4e8c"
 _DPI = 110
 LEGEND: dict[str, Any] = {"fontsize": 8, "framealpha": 1.0, "edgecolor": "none"}
+_FRAMELESS = {"fontsize": 8, "frameon": False}
+_PRINTS = (POINT, SECOND, DOUBT, "#3f7f3f", "#7a4f9a")
+"""Colours of several prints of one check."""
 MOST_NAMES = 10
 """Patches whose names are written beside them."""
 
@@ -165,6 +171,54 @@ def plot_process(process: Process) -> bytes:
     finish(axes, "upper left", xlim=(stops[0], min(stops[-1], 3.0)), xlabel="exposure, stops",
            ylabel="density of the print", title=f"{process.name}: density over exposure")
     return png(figure)
+
+
+def plot_check(check: Check) -> bytes:
+    """Two panels: where each tone landed, and how far off that is, as PNG bytes."""
+    figure, (left, right) = panels(11.0, 5.2, 2)
+    image = np.array([t.image_lightness for t in check.tones])
+    sheets = [t.print_name for t in check.tones]
+    _draw_tones(left, check, image, sheets)
+    _draw_differences(right, check, image, sheets)
+    verdict = "what the curve promises" if check.passes else cause_text(check)
+    figure.suptitle(f"{check.name}: {verdict.split('. ')[0]}", fontsize=12)
+    return png(figure)
+
+
+def _draw_tones(axes: Axes, check: Check, image: Array, sheets: list[str | None]) -> None:
+    order = np.argsort(image, kind="stable")
+    aim = np.array([t.aim_lightness for t in check.tones])
+    axes.plot(image[order], aim[order], color=INK, lw=1.8, label="aim")
+    _draw_prints(axes, image, np.array([t.lightness for t in check.tones]), sheets)
+    finish(axes, "upper left", _FRAMELESS, xlim=(-2, 102), ylim=(0, 100),
+           xlabel="lightness of the picture, L*", ylabel="lightness of the print, L*",
+           title="Where the tones landed")
+
+
+def _draw_differences(
+    axes: Axes, check: Check, image: Array, sheets: list[str | None]
+) -> None:
+    order = np.argsort(image, kind="stable")
+    half = WITHIN_95 * np.array([t.difference_lightness_sd for t in check.tones])
+    axes.fill_between(image[order], -half[order], half[order], color=BAND, lw=0,
+                      label="good prints, 95 times in 100")
+    axes.axhline(0.0, color=INK, lw=1.2)
+    off = np.array([t.difference_lightness for t in check.tones])
+    _draw_prints(axes, image, off, sheets)
+    most = max(1.15 * float(np.max(np.abs(np.concatenate([off, half])))), 3.0)
+    finish(axes, "upper right", _FRAMELESS, xlim=(-2, 102), ylim=(-most, 1.3 * most),
+           xlabel="lightness of the picture, L*",
+           ylabel="print lighter (+) or darker (−) than aimed, L*",
+           title=f"How far off: {check.difference_lightness_rms:.1f} L* on the whole")
+
+
+def _draw_prints(axes: Axes, image: Array, value: Array, sheets: list[str | None]) -> None:
+    names = [*dict.fromkeys(sheets)]
+    for number, name in enumerate(names):
+        here = np.array([sheet == name for sheet in sheets])
+        label = "print" if len(names) == 1 else name or "print"
+        axes.plot(image[here], value[here], "o", color=_PRINTS[number % len(_PRINTS)], ms=4.5,
+                  label=label if number < len(_PRINTS) else None)
 
 
 @dataclass(frozen=True, eq=False)
