@@ -26,8 +26,9 @@ DEPARTURES = (0.0, 0.015, 0.05)
 
 Elsewhere it is as much smaller as the curve is less steep: a stretched x axis, more or less, so
 that a level end stays level."""
-REACH = 0.35
-"""Distance along x over which a departure keeps its sign."""
+REACH, REACH_SHARE = 0.35, 0.5
+"""Distance along x over which a departure keeps its sign; at most this share of the way from a
+tenth to nine tenths of the rise, since a short rise has its bends in that."""
 CORNER = 0.2
 """A curve has a corner where its slope goes from nine tenths to one tenth over no more of x."""
 
@@ -161,6 +162,15 @@ class RiseData:
         risen = np.maximum.accumulate((self.y[order] - low) / height)
         return float(low), height, float(np.interp(0.5, risen, self.x[order]))
 
+    @cached_property
+    def reach(self) -> float:
+        """Over which a departure keeps its sign."""
+        low, height, _ = self.rough
+        order = np.argsort(self.x)
+        risen = np.maximum.accumulate((self.y[order] - low) / height)
+        start, end = np.interp([0.1, 0.9], risen, self.x[order])
+        return min(REACH, REACH_SHARE * max(float(end - start), 0.1))
+
 
 @dataclass(frozen=True, eq=False)
 class Rises:
@@ -224,7 +234,7 @@ def sample_rises(
     places, values, spread = (np.asarray(a, dtype=np.float64) for a in (x, y, sd))
     data = RiseData(places, values, spread, top)
     grid = np.asarray(nodes, dtype=np.float64)
-    waves = _waves(places, grid)
+    waves = _waves(places, grid, data.reach)
     members: list[_Member] = []
     for family in FAMILIES:
         plain = _fit(data, family, 0.0, None, waves[0])
@@ -252,14 +262,14 @@ def _curve(family: Family, parameters: Array, x: Array) -> Array:
         floor + height * family.rise((x - middle) * np.exp(-log_width), np.array(shape)))
 
 
-def _waves(data: Array, grid: Array) -> tuple[Array, Array]:
+def _waves(data: Array, grid: Array, reach: float) -> tuple[Array, Array]:
     """Columns at data and grid whose sums with standard normal amplitudes have the
-    squared-exponential covariance of reach REACH."""
+    squared-exponential covariance of that reach."""
     both = np.concatenate([data, grid])
-    knots = np.arange(both.min() - REACH, both.max() + 1.5 * REACH, 0.5 * REACH)
+    knots = np.arange(both.min() - reach, both.max() + 1.5 * reach, 0.5 * reach)
 
     def alike(a: Array) -> Array:
-        return np.exp(-0.5 * ((a[:, None] - knots[None, :]) / REACH) ** 2)
+        return np.exp(-0.5 * ((a[:, None] - knots[None, :]) / reach) ** 2)
 
     size, axes = np.linalg.eigh(alike(knots))
     kept = size > 1e-10 * size[-1]
