@@ -92,27 +92,26 @@ def _two_layers(z: Array, shape: Array) -> Array:
     return np.asarray(share * _expit(z) + (1.0 - share) * second)
 
 
-def _cornered(z: Array, shape: Array) -> Array:
-    """A line that sags or bulges, and turns level at either end as suddenly as it likes."""
-    toe, shoulder = np.exp(shape[0]), np.exp(shape[1])
-    left = shoulder * _softplus((1.0 - toe * _softplus(z / toe)) / shoulder)
-    rise = 1.0 - left / (shoulder * _softplus(1.0 / shoulder))
-    return np.asarray(rise + np.tanh(shape[2]) * rise * (1.0 - rise))
-
-
 def _hyperbola(z: Array) -> Array:
     return np.asarray(0.5 * (z + np.hypot(z, 1.0)))
 
 
-def _hyperbolic(z: Array, shape: Array) -> Array:
-    """The same, but each end lingers along a hyperbola.
+def _turning(
+    below: Callable[[Array], Array], above: Callable[[Array], Array]
+) -> Callable[[Array, Array], Array]:
+    """A line that sags or bulges, and turns level along these at its ends, as suddenly as it likes.
 
-    Points that stop soon after the bend cannot tell it from an end that is reached: so it is as
-    likely beforehand as one with a corner."""
-    toe, shoulder = np.exp(shape[0]), np.exp(shape[1])
-    left = shoulder * _hyperbola((1.0 - toe * _hyperbola(z / toe)) / shoulder)
-    rise = 1.0 - left / (shoulder * _hyperbola(1.0 / shoulder))
-    return np.asarray(rise + np.tanh(shape[2]) * rise * (1.0 - rise))
+    Along a hyperbola an end lingers.  Points that stop soon after the bend cannot tell it from an
+    end that is reached, nor does one end tell how the other turns: so each is likely beforehand."""
+    def rise(z: Array, shape: Array) -> Array:
+        toe, shoulder = np.exp(shape[0]), np.exp(shape[1])
+        left = shoulder * above((1.0 - toe * below(z / toe)) / shoulder)
+        risen = 1.0 - left / (shoulder * above(1.0 / shoulder))
+        return np.asarray(risen + np.tanh(shape[2]) * risen * (1.0 - risen))
+    return rise
+
+
+_cornered = _turning(_softplus, _softplus)
 
 
 def _algebraic(z: Array, shape: Array) -> Array:
@@ -138,8 +137,10 @@ FAMILIES = (
            ends=True),
     Family("corner below", _cornered, (-4.4, -1.6, 0.0), (0.8, 0.5, 0.4), width=1.0, share=0.3,
            ends=True),
-    Family("hyperbolic", _hyperbolic, (-2.0, -2.0, 0.0), (0.6, 0.6, 0.4), width=1.0, share=0.3,
-           ends=True),
+    Family("hyperbolic", _turning(_hyperbola, _hyperbola), (-2.0, -2.0, 0.0), (0.6, 0.6, 0.4),
+           width=1.0, share=0.3, ends=True),
+    Family("lingering above", _turning(_softplus, _hyperbola), (-2.0, -2.0, 0.0), (0.6, 0.6, 0.4),
+           width=1.0, ends=True),
 )
 
 
