@@ -37,7 +37,8 @@ def same(page: Any, folder: Path, tmp_path: Path, *outputs: str) -> None:
     """The command that the page shows writes the same bytes."""
     command = page.locator(".same-command code").last.text_content()
     again = tmp_path / f"again-{len([*tmp_path.iterdir()])}"
-    shutil.copytree(folder, again)
+    for paper in {Path(output).parts[0] for output in outputs}:
+        shutil.copytree(folder / paper, again / paper)
     for output in outputs:
         (again / output).unlink()
     before = Path.cwd()

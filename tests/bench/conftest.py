@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import signal
+import shutil
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
@@ -31,12 +31,6 @@ class Served:
     def paper(self, name: str, step: str) -> str:
         """Where a page is."""
         return f"{self.base}/paper/{name}/{step}"
-
-    def end(self) -> str:
-        """Ctrl-C, and what was said after the address."""
-        self.process.send_signal(signal.SIGINT)
-        said, _ = self.process.communicate(timeout=60)
-        return said
 
 
 @contextmanager
@@ -70,6 +64,22 @@ def bench(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
     """One bench for every test of a worker: each begins papers of its own."""
     with opened(tmp_path_factory.mktemp("bench") / "prints") as served:
         yield served
+
+
+@pytest.fixture
+def begin(window: Any) -> Iterator[Callable[[Served, str], Path]]:
+    """Make a paper and let the window in; afterwards no other page finds what the paper holds."""
+    begun: list[Path] = []
+
+    def paper(bench: Served, name: str) -> Path:
+        begun.append(bench.folder / name)
+        begun[-1].mkdir()
+        window.context.request.get(bench.address, max_redirects=0)  # for the cookie alone
+        return begun[-1]
+
+    yield paper
+    for folder in begun:
+        shutil.rmtree(folder, ignore_errors=True)
 
 
 @pytest.fixture(scope="session")

@@ -4,10 +4,6 @@ from __future__ import annotations
 
 import csv
 import os
-import shutil
-import signal
-import socket
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -15,14 +11,14 @@ import numpy as np
 import pytest
 
 import chart
-from rooms import ColouredInks, print_strip
+from materials import even_ink, flattening
+from rooms import ColouredInks, print_strip, scan_sheet
 from tonewright.files.papers import SETUP
 from tonewright.files.raster.pictures import write_picture
 from tonewright.record.setup import parse_colour
 from tonewright.strip.tablet import nominal_tablet
-from tonewright.virtual.materials import Ink
-from tonewright.virtual.scanroom import Lying, Scanner, gray_scale, scan_sheet
-from tonewright.virtual.truth import Darkroom
+from tonewright.virtual.darkroom import Darkroom, Ink
+from tonewright.virtual.scanroom import Lying, Scanner, gray_scale
 from windows import paste, same, shot
 
 pytestmark = [pytest.mark.skipif(os.name != "posix", reason="ended by a signal"),
@@ -34,41 +30,39 @@ FAULT = ".field-error:not(:empty)"
 
 
 def test_what_lies_beside_the_way(
-    serve: Callable[..., Any], window: Any, tmp_path: Path
+    bench: Any, begin: Any, window: Any, tmp_path: Path
 ) -> None:
-    bench = serve()
-    (cotton := bench.folder / "Cotton").mkdir()
-    window.goto(bench.address)
+    coir = begin(bench, "Coir")
 
     card = scan_sheet(gray_scale(KNOWN), FLATBED, Lying(1.0), seed=5)
-    write_picture(cotton / "gray-scale.tif", card.codes, 200.0)
-    window.goto(bench.paper("Cotton", "read"))
+    write_picture(coir / "gray-scale.tif", card.codes, 200.0)
+    window.goto(bench.paper("Coir", "read"))
     window.get_by_role("link", name="Calibrate it with a gray scale").click()
     _scanner(window, card.corners(0.0, 0.0, 8.0 * len(KNOWN), 14.0))
-    same(window, bench.folder, tmp_path, "Cotton/flatbed.scanner.json")
+    same(window, bench.folder, tmp_path, "Coir/flatbed.scanner.json")
     shot(window, "scanner")
 
     sheet = print_strip(nominal_tablet("21").densities, ROOM, ROOM.base_time * 1.25, seed=3)
     strip = scan_sheet(sheet, FLATBED, Lying(-1.0, 2), seed=4)
-    write_picture(cotton / "strip.tif", strip.codes, 200.0)
-    window.goto(bench.paper("Cotton", "strip"))
-    _scanned(window, cotton, strip.corners(0.0, 0.0, 105.0, 24.0))
-    same(window, bench.folder, tmp_path, "Cotton/scanned.process.json")
+    write_picture(coir / "strip.tif", strip.codes, 200.0)
+    window.goto(bench.paper("Coir", "strip"))
+    _scanned(window, coir, strip.corners(0.0, 0.0, 105.0, 24.0))
+    same(window, bench.folder, tmp_path, "Coir/scanned.process.json")
     shot(window, "strip-scan")
 
-    _tables(window, cotton)
-    same(window, bench.folder, tmp_path, "Cotton/both.process.json")
+    _tables(window, coir)
+    same(window, bench.folder, tmp_path, "Coir/both.process.json")
     _by_eye(window)
 
-    _chart_readings(cotton / "inks-readings.csv")
-    window.goto(bench.paper("Cotton", "inks"))
+    _chart_readings(coir / "inks-readings.csv")
+    window.goto(bench.paper("Coir", "inks"))
     window.get_by_text("More", exact=True).click()
     window.get_by_label("Colours of your own").fill("255,0,0; 0, 0,255")
     window.get_by_label("Do not mirror").check()
     window.get_by_role("button", name="Draw a chart of inks").click()
     window.get_by_role("link", name="A blank table").wait_for()
     same(window, bench.folder, tmp_path, *(
-        f"Cotton/Cotton-inks.{ending}" for ending in ("tif", "target.json", "csv")))
+        f"Coir/Coir-inks.{ending}" for ending in ("tif", "target.json", "csv")))
     window.get_by_label("Strip of this paper").select_option("scanned.process.json")
     window.get_by_label("Printed for").fill(f"{2.0 * ROOM.base_time:.0f}s")
     window.locator(".same-command code", has_text="--time").wait_for(state="attached")
@@ -76,35 +70,15 @@ def test_what_lies_beside_the_way(
     colour = window.locator(".big-number span").text_content()
     window.get_by_text(f"The setup says {colour} now").wait_for()
     shot(window, "inks")
-    assert f'ink_colour = "{colour}"' in (cotton / SETUP).read_text(encoding="utf-8")
-    window.goto(bench.paper("Cotton", "target"))
+    assert f'ink_colour = "{colour}"' in (coir / SETUP).read_text(encoding="utf-8")
+    window.goto(bench.paper("Coir", "target"))
     assert window.get_by_label("Colour of the ink").input_value() == colour
 
-    window.goto(bench.paper("Cotton", "setup"))
-    _setup(window, cotton)
+    window.goto(bench.paper("Coir", "setup"))
+    _setup(window, coir)
     shot(window, "setup")
     window.goto(f"{bench.base}/")
     window.get_by_role("cell", name="Made with another lamp.").first.wait_for()
-    _gone_and_closed(bench, window, cotton)
-
-
-def _gone_and_closed(bench: Any, window: Any, cotton: Path) -> None:
-    """A paper whose folder is gone is told of once; what is cut off at the end is no fault."""
-    window.goto(bench.paper("Cotton", "strip"))
-    window.get_by_role("heading", level=1).wait_for()
-    shutil.rmtree(cotton)
-    window.get_by_text("The folder of this paper is gone.").wait_for()
-    (bench.folder / "Linen").mkdir()
-    window.wait_for_timeout(1500)  # it is not looked at any more
-    cookie, host = window.context.cookies()[0], bench.base.removeprefix("http://")
-    with socket.create_connection(("127.0.0.1", int(host.partition(":")[2]))) as cut:
-        cut.sendall((f"PUT /files/Linen/cut.tif HTTP/1.1\r\nHost: {host}\r\nCookie: "
-                     f"{cookie['name']}={cookie['value']}\r\nContent-Length: 9000\r\n\r\nII"
-                     ).encode())
-        window.wait_for_timeout(300)
-        bench.process.send_signal(signal.SIGINT)
-        assert bench.process.communicate(timeout=60)[1] == ""
-    assert not [*(bench.folder / "Linen").iterdir()]
 
 
 def _scanner(window: Any, corners: Any) -> None:
@@ -118,15 +92,15 @@ def _scanner(window: Any, corners: Any) -> None:
     window.get_by_role("button", name="Set the corners by hand").click()
     window.wait_for_function("document.activeElement.closest('.scan-shown')")
     _click(window, corners[[3, 0, 1, 2]])
-    window.get_by_text("Kept as Cotton/flatbed.scanner.json").wait_for()
+    window.get_by_text("Kept as Coir/flatbed.scanner.json").wait_for()
 
 
-def _scanned(window: Any, cotton: Path, corners: Any) -> None:
+def _scanned(window: Any, coir: Path, corners: Any) -> None:
     """As a strip of another tablet its row is not found, and its corners are asked for."""
     window.get_by_label("Printing time", exact=True).fill(TIME)
     paste(window, "0,0", "\n".join(f"{1.5 - 0.05 * step:.2f}" for step in range(28)))
     window.locator(".chart-drawn").wait_for()
-    window.locator(".drop input[type=file]").set_input_files(cotton / "strip.tif")  # it is there
+    window.locator(".drop input[type=file]").set_input_files(coir / "strip.tif")  # it is there
     window.locator(".scan-view svg").wait_for()
     window.get_by_text("No curve yet").wait_for()
     assert not window.locator(".chart-drawn").is_visible(), "no older curve beside a refusal"
@@ -136,7 +110,7 @@ def _scanned(window: Any, cotton: Path, corners: Any) -> None:
     window.locator(".big-number", has_text="min").wait_for()
     window.get_by_label("Keep it as").fill("scanned")
     window.get_by_role("button", name="Keep this strip").click()
-    window.get_by_text("Kept as Cotton/scanned.process.json").wait_for()
+    window.get_by_text("Kept as Coir/scanned.process.json").wait_for()
 
 
 def _click(window: Any, corners: Any) -> None:
@@ -151,16 +125,16 @@ def _click(window: Any, corners: Any) -> None:
     window.get_by_role("button", name="Read it with these corners").click()
 
 
-def _tables(window: Any, cotton: Path) -> None:
+def _tables(window: Any, coir: Path) -> None:
     """A table of another step is refused as the command refuses it; a strip's fills the grid, and
     a second strip counts with it."""
-    (cotton / "levels.csv").write_text("level,density\n0,1.5\n1,0.1\n", encoding="utf-8")
+    (coir / "levels.csv").write_text("level,density\n0,1.5\n1,0.1\n", encoding="utf-8")
     tablet = nominal_tablet("21").density
     for name, stops in (("a", 0.0), ("b", 1.0)):
         dark = ROOM.process_density(ROOM.tablet_exposure(tablet, ROOM.base_time * 2.0**stops))
         rows = (f"{step},{density:.3f},{ROOM.base_time * 2.0**stops:.0f} s"
                 for step, density in enumerate(dark, 1))
-        (cotton / f"{name}.csv").write_text("\n".join(["step,film,time", *rows]), encoding="utf-8")
+        (coir / f"{name}.csv").write_text("\n".join(["step,film,time", *rows]), encoding="utf-8")
     window.reload()
     window.get_by_label("Read the strip").select_option("table")
     table = window.get_by_label("Open a table")
@@ -168,7 +142,7 @@ def _tables(window: Any, cotton: Path) -> None:
     window.locator(FAULT, has_text="A strip's file has a column step").wait_for()
     assert table.input_value() == "", "the grid is as it was"
     window.get_by_label("Read the strip").select_option("eye")
-    window.locator(".drop input[type=file]").set_input_files(cotton / "a.csv")  # it is there
+    window.locator(".drop input[type=file]").set_input_files(coir / "a.csv")  # it is there
     window.get_by_text("from a.csv, printed").wait_for()
     assert float(window.locator('[data-cell="0,0"]').input_value()) > 1.0
     window.get_by_role("button", name="Add another strip").click()
@@ -176,8 +150,8 @@ def _tables(window: Any, cotton: Path) -> None:
     window.get_by_text("from a.csv, b.csv").wait_for()
     window.get_by_label("Keep it as").fill("both")
     window.get_by_role("button", name="Keep this strip").click()
-    window.get_by_text("Kept as Cotton/both.process.json").wait_for()
-    assert not (cotton / "both-strip.csv").exists(), "a table that nobody changed is read itself"
+    window.get_by_text("Kept as Coir/both.process.json").wait_for()
+    assert not (coir / "both-strip.csv").exists(), "a table that nobody changed is read itself"
 
 
 def _by_eye(window: Any) -> None:
@@ -203,7 +177,7 @@ def _by_eye(window: Any) -> None:
 
 
 def _chart_readings(path: Path) -> None:
-    inks = ColouredInks(Ink(2.4), Ink(1.1, "flattening", 1.0), Ink(0.4))
+    inks = ColouredInks(even_ink(2.4), Ink(1.1, flattening, 1.0), even_ink(0.4))
     colours = [parse_colour(c) for c in ("0,0,0", "0,255,255", "255,0,0")]
     read = chart.printed(ROOM, inks, chart.chart_target((1.0, 0.5), colours=colours), 1.0, seed=3,
                          noise=0.005)
@@ -214,30 +188,30 @@ def _chart_readings(path: Path) -> None:
                        for p in read.patches)
 
 
-def _setup(window: Any, cotton: Path) -> None:
+def _setup(window: Any, coir: Path) -> None:
     """What another program wrote meanwhile is not lost, nor is what was typed."""
     lamp = window.get_by_label("Lamp")
     lamp.fill("tubes")
     window.get_by_role("button", name="Keep this setup").click()
-    window.get_by_text("Kept as Cotton/setup.toml").wait_for()
+    window.get_by_text("Kept as Coir/setup.toml").wait_for()
     window.goto(window.url.replace("setup", "strip"))
     window.get_by_label("Read the strip").select_option("table")
     window.locator(".big-number", has_text="min").wait_for()
     window.get_by_label("Keep it as").fill("tubes")
     window.get_by_role("button", name="Keep this strip").click()
-    window.get_by_text("Kept as Cotton/tubes.process.json").wait_for()
+    window.get_by_text("Kept as Coir/tubes.process.json").wait_for()
     window.goto(window.url.replace("strip", "setup"))
     window.get_by_label("Colour of the ink").fill("black")
     lamp.fill("LED panel")
     window.get_by_role("button", name="Keep this setup").click()
     window.locator(FAULT, has_text="three whole numbers").wait_for()
     window.get_by_label("Colour of the ink").fill("")
-    with (cotton / SETUP).open("a", encoding="utf-8") as stream:
+    with (coir / SETUP).open("a", encoding="utf-8") as stream:
         stream.write('developer = "citrate"  # mine\n')
     window.get_by_role("button", name="Keep this setup").click()
     window.locator(FAULT, has_text="was changed meanwhile").wait_for()
     window.get_by_role("button", name="Keep this setup").click()
     window.get_by_text("Another lamp: tubes then, LED panel now.").wait_for()
-    written = (cotton / SETUP).read_text(encoding="utf-8")
+    written = (coir / SETUP).read_text(encoding="utf-8")
     assert 'developer = "citrate"' in written and 'lamp = "LED panel"' in written
-    assert any("# mine" in kept.read_text(encoding="utf-8") for kept in cotton.glob("setup-*"))
+    assert any("# mine" in kept.read_text(encoding="utf-8") for kept in coir.glob("setup-*"))

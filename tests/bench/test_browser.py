@@ -14,9 +14,10 @@ from typing import Any
 import numpy as np
 import pytest
 
+from rooms import scan_sheet
 from tonewright.files.raster.pictures import read_codes, write_picture
 from tonewright.files.targets import TargetRequest, draw_target
-from tonewright.record.setup import Setup
+from tonewright.record.setup import Setup, setup_toml
 from tonewright.target.layout import LayoutSettings
 from tonewright.virtual import scanroom
 from tonewright.virtual.darkroom import DEMO_INK, KALLITYPE, Darkroom
@@ -33,13 +34,13 @@ MANY = 24
 HOSTILE = "<img src=x onerror=alert(1)>"
 
 
-def test_marks_that_are_not_found_are_set_by_clicks(bench: Any, window: Any) -> None:
-    (paper := bench.folder / "Ramie").mkdir()
+def test_marks_that_are_not_found_are_set_by_clicks(bench: Any, begin: Any, window: Any) -> None:
+    paper = begin(bench, "Ramie")
     drawn = draw_target(paper / "small.tif", TargetRequest(levels=11),
                         LayoutSettings("small", width_mm=101.6, height_mm=127.0))
     room = Darkroom(DEMO_INK, KALLITYPE, printing_time=1400.0)
     sheet = scanroom.print_sheet(read_codes(paper / "small.tif"), drawn.target.ppi, room, seed=1)
-    render = scanroom.scan_sheet(sheet, scanroom.Scanner(ppi=120.0), seed=2)
+    render = scan_sheet(sheet, scanroom.Scanner(ppi=120.0), seed=2)
     places = []
     codes = render.codes.copy()
     for mark in drawn.target.marks:
@@ -49,7 +50,6 @@ def test_marks_that_are_not_found_are_set_by_clicks(bench: Any, window: Any) -> 
         codes[row - reach:row + reach, column - reach:column + reach] = codes[5, 5]  # torn off
     write_picture(paper / "torn-scan.tif", codes, render.ppi)
 
-    window.goto(bench.address)
     window.goto(bench.paper("Ramie", "read"))
     read_by_two_densities(window, "torn-scan.tif")
     picture = window.locator(".scan-view svg")
@@ -70,14 +70,15 @@ def test_marks_that_are_not_found_are_set_by_clicks(bench: Any, window: Any) -> 
     assert not _faults(axe, window, "patches")
 
 
-def test_a_batch_is_stopped_half_way_and_leaves_no_half_file(bench: Any, window: Any) -> None:
-    (paper := bench.folder / "Hemp").mkdir()
+def test_a_batch_is_stopped_half_way_and_leaves_no_half_file(
+    bench: Any, begin: Any, window: Any
+) -> None:
+    paper = begin(bench, "Hemp")
     (paper / "cotton.curve.json").write_bytes(CURVE.read_bytes())
     codes = np.tile(scene(500, 400), (5, 8))
     write_picture(paper / "picture-00.tif", codes, 300.0)
     for number in range(1, MANY):  # so large together that a second process helps
         (paper / f"picture-{number:02d}.tif").hardlink_to(paper / "picture-00.tif")
-    window.goto(bench.address)
     window.goto(bench.paper("Hemp", "negative"))
     for number in range(MANY):
         window.get_by_label(f"picture-{number:02d}.tif").check()
@@ -109,12 +110,14 @@ def test_a_batch_is_stopped_half_way_and_leaves_no_half_file(bench: Any, window:
     window.get_by_text(f"Download {last}-negative.tif").wait_for()
 
 
-def test_two_windows_and_a_shell_lose_no_file(bench: Any, window: Any, chromium: Any) -> None:
-    (paper := bench.folder / "Cotton").mkdir()
+def test_two_windows_and_a_shell_lose_no_file(
+    bench: Any, begin: Any, window: Any, chromium: Any
+) -> None:
+    paper = begin(bench, "Cotton")
     (paper / "a.curve.json").write_bytes(CURVE.read_bytes())
     other = chromium.new_page()
+    other.goto(bench.address)
     for page in (window, other):
-        page.goto(bench.address)
         page.goto(bench.paper("Cotton", "report"))
     for page in (window, other):
         page.get_by_label("Keep it as").fill("same")
@@ -131,56 +134,45 @@ def test_two_windows_and_a_shell_lose_no_file(bench: Any, window: Any, chromium:
     assert sorted(p.name for p in paper.glob("*.html")) == ["same-2.html", "same.html"]
     window.goto(f"{bench.base}/")
     window.get_by_role("heading", name="Cotton").wait_for()
-    (bench.folder / "Linen").mkdir()
+    linen = begin(bench, "Linen")
     began = time.monotonic()
-    (bench.folder / "Linen" / "linen.curve.json").write_bytes(CURVE.read_bytes())
+    (linen / "linen.curve.json").write_bytes(CURVE.read_bytes())
     window.get_by_role("heading", name="Linen").wait_for()
     assert time.monotonic() - began < 6.0, "within two seconds, and more on a busy machine"
     other.close()
 
 
-def test_names_and_documents_are_texts_and_never_markup(bench: Any, window: Any) -> None:
-    from tonewright.record.setup import setup_toml
-
-    (paper := bench.folder / "Wool &lt;b&gt;bold").mkdir()
+def test_every_page_holds_the_rules_of_accessibility_and_takes_names_for_texts(
+    bench: Any, begin: Any, window: Any
+) -> None:
+    axe = pytest.importorskip("axe_playwright_python.sync_playwright").Axe()
+    paper = begin(bench, "Wool &lt;b&gt;bold")
     (paper / "setup.toml").write_text(setup_toml(Setup(paper=HOSTILE)), encoding="utf-8")
     document = CURVE.read_text(encoding="utf-8").replace('"name": "kallitype"',
                                                          f'"name": "{HOSTILE}"', 1)
     (paper / "x.curve.json").write_text(document, encoding="utf-8")
     alarms: list[str] = []
     window.on("dialog", lambda dialog: (alarms.append(dialog.message), dialog.dismiss()))
-    window.goto(bench.address)
+    window.goto(f"{bench.base}/")
     window.get_by_text(HOSTILE).first.wait_for()
-    for step in PAGES:
-        window.goto(bench.paper("Wool%20&lt;b&gt;bold", step))
-        window.get_by_role("heading", level=1).wait_for()
-    assert not alarms
-    assert window.locator("b").count() == 0
-
-
-def test_every_page_holds_the_rules_of_accessibility(bench: Any, window: Any) -> None:
-    axe = pytest.importorskip("axe_playwright_python.sync_playwright").Axe()
-    (paper := bench.folder / "Silk").mkdir()
-    (paper / "a.curve.json").write_bytes(CURVE.read_bytes())
-    window.goto(bench.address)
-    window.get_by_role("heading", name="Silk").wait_for()
     faults = _faults(axe, window, "papers")
     for step in PAGES:
         window.set_viewport_size({"width": 1280, "height": 800})
-        window.goto(bench.paper("Silk", step))
+        window.goto(bench.paper("Wool%20&lt;b&gt;bold", step))
         window.get_by_role("heading", level=1).wait_for()
         window.wait_for_timeout(300)
+        assert window.locator("b").count() == 0
         faults += _faults(axe, window, step)
         window.set_viewport_size({"width": 820, "height": 1180})
         assert window.evaluate("document.documentElement.scrollWidth <= innerWidth"), step
         window.evaluate("document.body.classList.add('safelight')")
         faults += _faults(axe, window, f"{step} under the safelight")
     assert not faults
+    assert not alarms
 
 
-def test_a_strip_is_typed_by_keyboard_alone(bench: Any, window: Any) -> None:
-    (bench.folder / "Flax").mkdir()
-    window.goto(bench.address)
+def test_a_strip_is_typed_by_keyboard_alone(bench: Any, begin: Any, window: Any) -> None:
+    begin(bench, "Flax")
     window.goto(bench.paper("Flax", "strip"))
     window.get_by_label("Step tablet").focus()
     window.keyboard.press("Tab")

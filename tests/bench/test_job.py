@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import os
+import signal
+import socket
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from rooms import scan_sheet
 from tonewright.files.documents import read_curve
 from tonewright.files.raster.pictures import read_codes, write_picture
 from tonewright.files.targets import read_target
@@ -78,7 +81,7 @@ class Keys:
 
 @pytest.mark.usefixtures("chromium")
 def test_the_whole_job_from_an_empty_folder_to_a_checked_print_by_keyboard_alone(
-    serve: Callable[..., Any], window: Any, tmp_path: Path
+    serve: Callable[..., Any], begin: Any, window: Any, tmp_path: Path
 ) -> None:
     bench, keys = serve(), Keys(window)
     cotton, room = bench.folder / "Cotton", Darkroom(DEMO_INK, KALLITYPE, printing_time=TIME)
@@ -145,8 +148,29 @@ def test_the_whole_job_from_an_empty_folder_to_a_checked_print_by_keyboard_alone
     window.get_by_role("cell", name="today, passed").wait_for()
     window.get_by_text("All steps are done").wait_for()
     shot(window, "papers")
-    assert bench.end().endswith("The bench is closed.\n")
+    _gone_and_closed(bench, window, begin(bench, "Hessian"))
     assert not [*bench.folder.rglob(".*")], "nothing hidden is left"
+
+
+def _gone_and_closed(bench: Any, window: Any, gone: Path) -> None:
+    """A paper whose folder is gone is told of once; what is cut off at the end is no fault."""
+    window.goto(bench.paper("Hessian", "strip"))
+    window.get_by_role("heading", level=1).wait_for()
+    gone.rmdir()
+    window.get_by_text("The folder of this paper is gone.").wait_for()
+    (bench.folder / "Linen").mkdir()
+    window.wait_for_timeout(1500)  # it is not looked at any more
+    cookie, host = window.context.cookies()[0], bench.base.removeprefix("http://")
+    with socket.create_connection(("127.0.0.1", int(host.partition(":")[2]))) as cut:
+        cut.sendall((f"PUT /files/Linen/cut.tif HTTP/1.1\r\nHost: {host}\r\nCookie: "
+                     f"{cookie['name']}={cookie['value']}\r\nContent-Length: 9000\r\n\r\nII"
+                     ).encode())
+        window.wait_for_timeout(300)
+        bench.process.send_signal(signal.SIGINT)
+        said, complaints = bench.process.communicate(timeout=60)
+    assert said.endswith("The bench is closed.\n")
+    assert complaints == ""
+    assert not [*(bench.folder / "Linen").iterdir()]
 
 
 def _strip(keys: Keys, room: Darkroom) -> None:
@@ -167,7 +191,7 @@ def _strip(keys: Keys, room: Darkroom) -> None:
 def _scan(negative: Path, ppi: float, room: Darkroom, path: Path) -> Path:
     """The target printed on a sheet with all its flaws, and scanned."""
     sheet = scanroom.print_sheet(read_codes(negative), ppi, room, scanroom.PaperFlaws(), seed=1)
-    render = scanroom.scan_sheet(sheet, scanroom.Scanner(ppi=150.0),
+    render = scan_sheet(sheet, scanroom.Scanner(ppi=150.0),
                                  scanroom.Lying(rotation_degrees=1.5), seed=2)
     write_picture(path, render.codes, render.ppi)
     return path

@@ -6,7 +6,6 @@ import csv
 import os
 import shutil
 import time
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -28,15 +27,6 @@ pytestmark = [pytest.mark.skipif(os.name != "posix", reason="ended by a signal")
 CURVES = Path(__file__).parents[2] / "curves"
 GRAY_SCALE = tuple(round(0.08 + 0.13 * step, 2) for step in range(12))
 Corners = tuple[tuple[float, float], ...]
-
-
-@pytest.fixture
-def cotton(serve: Callable[..., Any], window: Any) -> Any:
-    """A paper's folder, and where its pages are; the window is let in."""
-    bench = serve()
-    (bench.folder / "Cotton").mkdir()
-    window.goto(bench.address)
-    return bench
 
 
 def faults(page: Any) -> dict[str, str]:
@@ -85,10 +75,11 @@ def on_glass(folder: Path) -> tuple[Path, Corners]:
 
 
 def test_a_gray_scale_beside_the_print_is_read_where_it_is_clicked(
-    cotton: Any, window: Any, tmp_path: Path
+    bench: Any, begin: Any, window: Any, tmp_path: Path
 ) -> None:
-    scan, corners = on_glass(cotton.folder / "Cotton")
-    window.goto(cotton.paper("Cotton", "read"))
+    paper = begin(bench, "Sisal")
+    scan, corners = on_glass(paper)
+    window.goto(bench.paper("Sisal", "read"))
     window.get_by_role("button", name="Read it", exact=True).click()
     refused(window, "What to read", "There is nothing to read yet")
     window.wait_for_function("""() => {
@@ -99,13 +90,13 @@ def test_a_gray_scale_beside_the_print_is_read_where_it_is_clicked(
     window.get_by_role("button", name="Read it", exact=True).click()
     refused(window, "Scanner", "or lay the gray scale beside the print in the same scan")
     drop = window.locator("input[type=file]")
-    drop.set_input_files(cotton.folder / "Cotton" / "gray.csv")  # it is there: taken as it is
+    drop.set_input_files(paper / "gray.csv")  # it is there: taken as it is
     window.get_by_text("gray.csv was chosen below, under Gray scale beside the print").wait_for()
-    drop.set_input_files(cotton.folder / "Cotton" / "small.target.json")
+    drop.set_input_files(paper / "small.target.json")
     window.get_by_text("small.target.json was chosen below, under Target").wait_for()
     assert not faults(window)
     assert window.get_by_label("What to read").input_value() == "scan.tif"
-    drop.set_input_files(cotton.folder / "Cotton" / "plain.tif")  # which could be the next scan
+    drop.set_input_files(paper / "plain.tif")  # which could be the next scan
     window.get_by_text("scan.tif is still the scan to read.").wait_for()
     assert window.get_by_label("What to read").input_value() == "scan.tif"
     window.get_by_role("button", name="The plain white sheet", exact=True).click()
@@ -121,17 +112,17 @@ def test_a_gray_scale_beside_the_print_is_read_where_it_is_clicked(
     window.get_by_role("button", name="Read it with these corners").click()
     refused(window, "Gray scale beside the print", "Step 1 is at the light end")
     window.get_by_role("button", name="Read the gray scale from its other end").click()
-    window.get_by_text("Kept as Cotton/small-readings.csv").wait_for()
+    window.get_by_text("Kept as Sisal/small-readings.csv").wait_for()
     assert not faults(window)
     shot(window, "read-beside")
-    same(window, cotton.folder, tmp_path, "Cotton/small-readings.csv",
-         "Cotton/small-readings-overlay.png")
+    same(window, bench.folder, tmp_path, "Sisal/small-readings.csv",
+         "Sisal/small-readings-overlay.png")
     assert "--gray-scale-corners" in window.locator(".same-command code").last.text_content()
-    _pasted(window, cotton.folder / "Cotton")
-    same(window, cotton.folder, tmp_path, "Cotton/small-readings-2.csv")
+    _pasted(window, paper)
+    same(window, bench.folder, tmp_path, "Sisal/small-readings-2.csv")
 
-    write_picture(cotton.folder / "Cotton" / "picture.tif", scene(300, 200), 150.0)
-    window.goto(cotton.paper("Cotton", "negative"))
+    write_picture(paper / "picture.tif", scene(300, 200), 150.0)
+    window.goto(bench.paper("Sisal", "negative"))
     assert window.locator(".field-choice").all_text_contents()[0] == "picture.tif"
     assert "scan.tif" not in window.locator(".page").text_content()
     assert "overlay" not in window.locator(".page").text_content()
@@ -156,26 +147,27 @@ def _pasted(window: Any, folder: Path) -> None:
         f"{row['patch']}\t{row['density'].replace('.', ',')}" for row in rows)
     area.fill(text)
     press.click()
-    window.get_by_text("Kept as Cotton/small-readings-2.csv").wait_for()
-    assert (folder / "Cotton-list.csv").read_text(encoding="utf-8") == text
+    window.get_by_text("Kept as Sisal/small-readings-2.csv").wait_for()
+    assert (folder / "Sisal-list.csv").read_text(encoding="utf-8") == text
     assert area.input_value() == ""
 
 
 def test_doubts_of_scan_and_fit_stand_in_one_list(
-    cotton: Any, window: Any, tmp_path: Path
+    bench: Any, begin: Any, window: Any, tmp_path: Path
 ) -> None:
+    paper = begin(bench, "Kapok")
     rows = [*csv.DictReader(line for line in (CURVES / "kallitype-target.csv").read_text(
         encoding="utf-8").splitlines() if not line.startswith("#"))]
     # each level once: an outlier is named, and counts
     once = {row["level"]: row for row in rows if not row["doubt"]}
     spoilt, off, fine = [*once.values()][4], [*once.values()][12], [*once.values()][8]
     off["density"] = f"{float(off['density']) + 0.15:.3f}"
-    with (cotton.folder / "Cotton" / "mine.csv").open("w", encoding="utf-8") as stream:
+    with (paper / "mine.csv").open("w", encoding="utf-8") as stream:
         out = csv.DictWriter(stream, ["patch", "level", "density", "doubt"], extrasaction="ignore")
         out.writeheader()
         out.writerows({**row, "doubt": "patch_spoilt" if row is spoilt else ""}
                       for row in once.values())
-    window.goto(cotton.paper("Cotton", "curve"))
+    window.goto(bench.paper("Kapok", "curve"))
     named = window.get_by_role("checkbox", name="leave out")
     window.get_by_label(f"leave out {spoilt['patch']}:").wait_for()
     labels = window.locator(".field-choice", has_text="leave out").all_text_contents()
@@ -189,8 +181,8 @@ def test_doubts_of_scan_and_fit_stand_in_one_list(
     window.get_by_label(f"leave out {fine['patch']}:").wait_for()
     assert window.get_by_label(f"leave out {fine['patch']}:").is_checked()
     window.get_by_role("button", name="Keep this curve").click()
-    window.get_by_text("Kept as Cotton.curve.json").wait_for()
-    same(window, cotton.folder, tmp_path, "Cotton/Cotton.curve.json")
+    window.get_by_text("Kept as Kapok.curve.json").wait_for()
+    same(window, bench.folder, tmp_path, "Kapok/Kapok.curve.json")
     assert named.count() == 3
     window.get_by_label(f"leave out {fine['patch']}:").uncheck()  # brought back
     window.get_by_label(f"leave out {fine['patch']}:").wait_for(state="detached")
@@ -209,9 +201,9 @@ def _click_point(window: Any, patch: dict[str, str]) -> None:
 
 
 def test_what_is_refused_stands_beside_its_field_and_the_rest_stays(
-    cotton: Any, window: Any, tmp_path: Path
+    bench: Any, begin: Any, window: Any, tmp_path: Path
 ) -> None:
-    folder = cotton.folder / "Cotton"
+    folder = begin(bench, "Abaca")
     for name in ("kallitype.curve.json", "kallitype.process.json", "kallitype-target.csv"):
         shutil.copy(CURVES / name, folder)
     write_picture(folder / "picture.tif", scene(480, 360), 120.0)
@@ -219,7 +211,7 @@ def test_what_is_refused_stands_beside_its_field_and_the_rest_stays(
     (folder / "a-print.csv").write_text("image_lightness,density\n0,1.5\n30,1\n50,0.6\n100,0.1\n",
                                         encoding="utf-8")
 
-    window.goto(cotton.paper("Cotton", "target"))
+    window.goto(bench.paper("Abaca", "target"))
     window.locator(".sheet-shown img").wait_for()
     tried(window, "Ink levels", ["2", "many", "900"], ["between 3", "whole number", None])
     refused(window, "Film sheet", "holds")
@@ -228,7 +220,7 @@ def test_what_is_refused_stands_beside_its_field_and_the_rest_stays(
     window.get_by_label("Keep it as").fill("a/../b")
     refused(window, "Keep it as", "leads out of the folder")
 
-    window.goto(cotton.paper("Cotton", "strip"))
+    window.goto(bench.paper("Abaca", "strip"))
     light = "\n".join(f"{0.2 - 0.005 * step:.3f}" for step in range(31))
     window.locator(".caution").wait_for()  # it says how a strip is exposed
     paste(window, "0,0", light)
@@ -239,7 +231,7 @@ def test_what_is_refused_stands_beside_its_field_and_the_rest_stays(
     window.locator(".caution", has_text="wear eye protection").wait_for()
     assert window.locator(".big-number").count() == 0
 
-    window.goto(cotton.paper("Cotton", "curve"))
+    window.goto(bench.paper("Abaca", "curve"))
     window.locator(".big-number").wait_for()
     tried(window, "The target was printed for", ["soon", "0s", "300h"],
           ["not a time", "longer than 0", "times apart"])
@@ -250,7 +242,7 @@ def test_what_is_refused_stands_beside_its_field_and_the_rest_stays(
     window.get_by_role("button", name="Keep this curve").click()
     refused(window, "Keep it as", "Keep it as kallitype-2")
 
-    window.goto(cotton.paper("Cotton", "negative"))
+    window.goto(bench.paper("Abaca", "negative"))
     window.get_by_label("picture.tif").check()
     window.locator(".side-by-side img").nth(1).wait_for()
     tried(window, "Width on the film", ["20", "30mm"], ["number with its unit", None])
@@ -264,8 +256,8 @@ def test_what_is_refused_stands_beside_its_field_and_the_rest_stays(
     shutil.copy(folder / "picture.tif", folder / "later.tif")
     window.get_by_label("later.tif").wait_for()
     assert window.get_by_label("picture.tif").is_checked()
-    same(window, cotton.folder, tmp_path, *(
-        f"Cotton/picture-negative.{ending}" for ending in ("tif", "target.json", "csv")))
+    same(window, bench.folder, tmp_path, *(
+        f"Abaca/picture-negative.{ending}" for ending in ("tif", "target.json", "csv")))
     window.get_by_label("picture.tif").uncheck()
     window.get_by_label("sizeless.png").check()
     refused(window, "Width on the film", "size")
@@ -276,7 +268,7 @@ def test_what_is_refused_stands_beside_its_field_and_the_rest_stays(
     window.locator("input[type=file]").set_input_files(folder / "a-print.csv")
     window.get_by_text("a-print.csv was not taken").wait_for()
 
-    window.goto(cotton.paper("Cotton", "check"))
+    window.goto(bench.paper("Abaca", "check"))
     window.get_by_label("a-print.csv").wait_for()
     assert window.locator(".field-choice").count() == 1, "the target's own readings are no print's"
     window.locator(".big-number").wait_for()
@@ -284,17 +276,17 @@ def test_what_is_refused_stands_beside_its_field_and_the_rest_stays(
     refused(window, "Date of the print", "A date is a year")
     assert window.locator(".big-number").count() == 0, "no verdict stands beside a refusal"
 
-    window.goto(cotton.paper("Cotton", "report"))
+    window.goto(bench.paper("Abaca", "report"))
     window.get_by_label("Keep it as").fill("con")
     window.get_by_role("button", name="Make the report").click()
     refused(window, "Keep it as", "Windows")
     _follows_the_folder(window, folder)
 
-    assert window.goto(cotton.paper("Cotton", "nonsense")).status == 404
+    assert window.goto(bench.paper("Abaca", "nonsense")).status == 404
     window.get_by_role("heading", name="No such page").wait_for()
     window.get_by_role("link", name="See all papers").click()
-    window.wait_for_url(f"{cotton.base}/")
-    gone = window.goto(f"{cotton.base}/files/Cotton/nothing.tif")
+    window.wait_for_url(f"{bench.base}/")
+    gone = window.goto(f"{bench.base}/files/Abaca/nothing.tif")
     assert (gone.status, gone.text()) == (404, "There is no such file.")
 
 

@@ -29,11 +29,10 @@ NUMBERS = count(1)
 
 
 @pytest.fixture
-def strip(bench: Any, window: Any) -> Any:
+def strip(bench: Any, begin: Any, window: Any) -> Any:
     """The page of a paper's strip."""
     name = f"Paper-{next(NUMBERS)}"
-    (bench.folder / name).mkdir()
-    window.goto(bench.address)
+    begin(bench, name)
     window.goto(bench.paper(name, "strip"))
     window.locator("[data-cell='0,0']").wait_for()
     return window
@@ -170,9 +169,7 @@ def _a_point_is_left_out_by_the_keys(strip: Any) -> None:
 
 
 def test_the_legend_shows_a_line_as_it_is_drawn() -> None:
-    from tonewright.bench.parts.chart import _options
-
-    drawn = _options(curve_charts(read_curve(CURVE))[1])
+    drawn = curve_charts(read_curve(CURVE))[1]
     assert {one["name"]: one.get("icon") for one in drawn["legend"]["data"]} == {
         "how sure, 95 times in 100": "rect", "ink to print": None,  # None: the series' own
         "aim: lightness of the print": None}
@@ -208,12 +205,11 @@ def test_under_the_safelight_only_red_leaves_the_screen(strip: Any) -> None:
         assert ground_is_ink or (0.2126 * linear + 0.05) / 0.05 >= 4.5, colour
 
 
-def test_marks_are_set_by_the_keys_and_dragged(bench: Any, window: Any) -> None:
-    (paper := bench.folder / "Jute").mkdir()
+def test_marks_are_set_by_the_keys_and_dragged(bench: Any, begin: Any, window: Any) -> None:
+    paper = begin(bench, "Jute")
     draw_target(paper / "small.tif", TargetRequest(levels=11),
                 LayoutSettings("small", width_mm=101.6, height_mm=127.0))
     write_picture(paper / "other.tif", scene(480, 600), 120.0)
-    window.goto(bench.address)
     window.goto(bench.paper("Jute", "read"))
     read_by_two_densities(window, "other.tif")
     keys = window.get_by_role("button", name="Set the next mark with the keys")

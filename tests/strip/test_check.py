@@ -126,6 +126,13 @@ def test_good_strips_show_no_stain_over_neighbouring_steps():
             assert find_stained_runs(placed(seed, noise=noise, longer=0.05 * seed - 0.5)) == []
 
 
+def test_light_under_the_dense_end_of_the_tablet_is_found_and_no_good_step_with_it():
+    for seed in (0, 2, 3):  # papers whose white is reached before
+        found = find_doubtful(placed(seed, change=dict.fromkeys(range(26, 32), 0.3), noise=0.01))
+        assert sorted(found) == [25, 26, 27, 28, 29, 30]
+        assert all(off > 0.2 for off in found.values())
+
+
 def test_what_is_set_aside_is_kept_with_its_place():
     one = placed(3, change={2: -0.5})
     (found,) = set_aside(one, {1: -0.5})

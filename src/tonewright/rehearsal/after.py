@@ -15,8 +15,8 @@ from tonewright.check.document import Check
 from tonewright.curve.document import Curve
 from tonewright.files.checks import PrintFiles, check_files, refine_files
 from tonewright.files.curves import ReadingFiles, SetupFiles
-from tonewright.files.drift import read_drift
 from tonewright.files.negative.make import NegativeSettings, make_negative
+from tonewright.files.shelf import read_drift
 from tonewright.files.targets import read_target
 from tonewright.frozen import dataclass
 from tonewright.negative.sheet import SheetSettings

@@ -4,21 +4,20 @@ from __future__ import annotations
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.figure import Figure
 
 from tonewright.check.document import Check
 from tonewright.numeric.student import WITHIN_95
 from tonewright.scales import Array
 from tonewright.show.check_text import cause_text
-from tonewright.show.plots import BAND, DOUBT, INK, POINT, SECOND, png
+from tonewright.show.plots import BAND, DOUBT, INK, POINT, SECOND, finish, panels, png
 
+_LEGEND = {"fontsize": 8, "frameon": False}
 _COLOURS = (POINT, SECOND, DOUBT, "#3f7f3f", "#7a4f9a")
 
 
 def plot_check(check: Check) -> bytes:
     """Two panels: where each tone landed, and how far off that is, as PNG bytes."""
-    figure = Figure(figsize=(11.0, 5.2), layout="constrained")
-    left, right = figure.subplots(1, 2)
+    figure, (left, right) = panels(11.0, 5.2, 2)
     image = np.array([t.image_lightness for t in check.tones])
     sheets = [t.print_name for t in check.tones]
     _draw_tones(left, check, image, sheets)
@@ -33,10 +32,9 @@ def _draw_tones(axes: Axes, check: Check, image: Array, sheets: list[str | None]
     aim = np.array([t.aim_lightness for t in check.tones])
     axes.plot(image[order], aim[order], color=INK, lw=1.8, label="aim")
     _draw_prints(axes, image, np.array([t.lightness for t in check.tones]), sheets)
-    axes.set(xlim=(-2, 102), ylim=(0, 100), xlabel="lightness of the picture, L*",
-             ylabel="lightness of the print, L*", title="Where the tones landed")
-    axes.legend(loc="upper left", fontsize=8, frameon=False)
-    axes.grid(alpha=0.2)
+    finish(axes, "upper left", _LEGEND, xlim=(-2, 102), ylim=(0, 100),
+           xlabel="lightness of the picture, L*", ylabel="lightness of the print, L*",
+           title="Where the tones landed")
 
 
 def _draw_differences(
@@ -50,11 +48,10 @@ def _draw_differences(
     off = np.array([t.difference_lightness for t in check.tones])
     _draw_prints(axes, image, off, sheets)
     most = max(1.15 * float(np.max(np.abs(np.concatenate([off, half])))), 3.0)
-    axes.set(xlim=(-2, 102), ylim=(-most, 1.3 * most), xlabel="lightness of the picture, L*",
-             ylabel="print lighter (+) or darker (−) than aimed, L*",
-             title=f"How far off: {check.difference_lightness_rms:.1f} L* on the whole")
-    axes.legend(loc="upper right", fontsize=8, frameon=False)
-    axes.grid(alpha=0.2)
+    finish(axes, "upper right", _LEGEND, xlim=(-2, 102), ylim=(-most, 1.3 * most),
+           xlabel="lightness of the picture, L*",
+           ylabel="print lighter (+) or darker (−) than aimed, L*",
+           title=f"How far off: {check.difference_lightness_rms:.1f} L* on the whole")
 
 
 def _draw_prints(axes: Axes, image: Array, value: Array, sheets: list[str | None]) -> None:

@@ -36,11 +36,23 @@ MOST_NAMES = 10
 """Patches whose names are written beside them."""
 
 
+def panels(width: float, height: float, columns: int = 1) -> tuple[Figure, list[Axes]]:
+    """An empty picture of so many inches, and its panels side by side."""
+    figure = Figure(figsize=(width, height), layout="constrained")
+    return figure, [*figure.subplots(1, columns, squeeze=False)[0]]
+
+
+def finish(axes: Axes, place: Any, legend: dict[str, Any] = LEGEND, **entries: Any) -> None:
+    """Give a panel its legend and grid, and what `Axes.set` takes."""
+    axes.set(**entries)
+    axes.legend(loc=place, **legend)
+    axes.grid(alpha=0.2)
+
+
 def plot_curve(curve: Curve, old: Curve | None = None) -> bytes:
     """Two panels: how the print answers to ink, and the curve that corrects it; dashed in both
     the ``old`` curve that this one renews."""
-    figure = Figure(figsize=(11.0, 5.2), layout="constrained")
-    left, right = figure.subplots(1, 2)
+    figure, (left, right) = panels(11.0, 5.2, 2)
     _draw_response(left, curve, old)
     _draw_correction(right, curve, old)
     figure.suptitle(f"{curve.name}: from ink to print, and from picture to ink", fontsize=12)
@@ -61,10 +73,11 @@ def _draw_response(axes: Axes, curve: Curve, old: Curve | None) -> None:
     _draw_patches(axes, patch_places(curve))
     for edge in (curve.summary.level_black, curve.summary.level_white):
         axes.axvline(100.0 * edge, color=INK, lw=0.8, ls=":")
-    axes.set(xlim=(0, 100), ylim=(0, 100), xlabel="ink on the film, % (0 is clear film)",
-             ylabel="lightness of the print, L*", title="What the paper does with the ink")
-    axes.legend(loc="lower right", **LEGEND)
-    axes.grid(alpha=0.2)
+    # where neither curve nor patches lie
+    late = min(c.response.lightness_at(0.4) for c in (curve, old) if c is not None) < 30.0
+    finish(axes, "upper left" if late else "lower right", xlim=(0, 100), ylim=(0, 100),
+           xlabel="ink on the film, % (0 is clear film)", ylabel="lightness of the print, L*",
+           title="What the paper does with the ink")
 
 
 def _draw_patches(axes: Axes, patches: list[PatchPlace]) -> None:
@@ -98,17 +111,14 @@ def _draw_correction(axes: Axes, curve: Curve, old: Curve | None) -> None:
     axes.plot(table.image_lightness, 100.0 * table.level, color=INK, lw=1.8, label="ink to print")
     axes.plot(table.image_lightness, curve.print_lightness_at(table.image_lightness), "-.",
               color=POINT, lw=1.0, label="aim: lightness of the print")
-    axes.set(xlim=(0, 100), ylim=(0, 100), xlabel="lightness of the picture, L*",
-             ylabel="ink on the film, %", title="The correction curve")
     axes.secondary_yaxis("right").set_ylabel("lightness of the print, L*")
-    axes.legend(loc="upper left", **LEGEND)
-    axes.grid(alpha=0.2)
+    finish(axes, "upper left", xlim=(0, 100), ylim=(0, 100), xlabel="lightness of the picture, L*",
+           ylabel="ink on the film, %", title="The correction curve")
 
 
 def plot_points(made: Export) -> bytes:
     """The curve from picture to negative, both 0 to 255, and the points to type in."""
-    figure = Figure(figsize=(7.2, 7.0), layout="constrained")
-    axes = figure.subplots()
+    figure, [axes] = panels(7.2, 7.0)
     lightness = encoding_lightness(str(made.encoding), 256)
     axes.plot(np.arange(256), made.curve.code_at(lightness) / 257.0, color=INK, lw=1.8,
               label="the curve")
@@ -119,21 +129,17 @@ def plot_points(made: Export) -> bytes:
         axes.annotate(f"{x:.0f} → {y:.0f}", (x, y), (-7, -8) if left else (7, 5), fontsize=8,
                       textcoords="offset points", ha="right" if left else "left")
     words = str(made.encoding).replace(":", " ")
-    axes.set(xlim=(0, 255), ylim=(0, 255), aspect="equal",
-             xlabel=f"value of the picture ({words}), 0 to 255",
-             ylabel="value of the negative, 0 to 255 (255 is clear film)",
-             title=f"{made.curve.name}: from picture to negative")
-    axes.set_xticks(range(0, 256, 51))
-    axes.set_yticks(range(0, 256, 51))
-    axes.legend(loc="lower left", **LEGEND)
-    axes.grid(alpha=0.2)
+    finish(axes, "lower left", xlim=(0, 255), ylim=(0, 255), aspect="equal",
+           xlabel=f"value of the picture ({words}), 0 to 255",
+           ylabel="value of the negative, 0 to 255 (255 is clear film)",
+           title=f"{made.curve.name}: from picture to negative",
+           xticks=range(0, 256, 51), yticks=range(0, 256, 51))
     return png(figure)
 
 
 def plot_process(process: Process) -> bytes:
     """The strip: measured steps, the response through them, and the base printing time."""
-    figure = Figure(figsize=(8.0, 4.8), layout="constrained")
-    axes = figure.subplots()
+    figure, [axes] = panels(8.0, 4.8)
     known = process.summary.next_time is None
     stops = response_stops(process)
     axes.fill_between(stops, process.density_low, process.density_high, color=BAND, lw=0,
@@ -156,10 +162,8 @@ def plot_process(process: Process) -> bytes:
     axes.annotate("clear film at the\n" + ("base printing time" if known else "strip's time"),
                   (0.0, 0.25), (6, 0),
                   textcoords="offset points", fontsize=8, color=INK)
-    axes.set(xlim=(stops[0], min(stops[-1], 3.0)), xlabel="exposure, stops",
-             ylabel="density of the print", title=f"{process.name}: density over exposure")
-    axes.legend(loc="upper left", **LEGEND)
-    axes.grid(alpha=0.2)
+    finish(axes, "upper left", xlim=(stops[0], min(stops[-1], 3.0)), xlabel="exposure, stops",
+           ylabel="density of the print", title=f"{process.name}: density over exposure")
     return png(figure)
 
 
@@ -174,8 +178,7 @@ class ToneError:
 
 def plot_errors(errors: list[ToneError], title: str) -> bytes:
     """How far each way of printing lands from its aim, over the tone scale."""
-    figure = Figure(figsize=(8.0, 4.4), layout="constrained")
-    axes = figure.subplots()
+    figure, [axes] = panels(8.0, 4.4)
     axes.axhspan(-1.0, 1.0, color="#e9e9e9", lw=0, label="within a just-visible step")
     # the third is dashed: it may lie on the second
     styles = zip((DOUBT, INK, SECOND, POINT), ("-", "-", "--", "-"), strict=True)
@@ -184,10 +187,9 @@ def plot_errors(errors: list[ToneError], title: str) -> bytes:
         axes.plot(error.image_lightness, error.error, line, color=colour, lw=1.8,
                   label=f"{error.label}: {rms:.1f} L* on the whole")
     axes.axhline(0.0, color=POINT, lw=0.8)
-    axes.set(xlim=(0, 100), xlabel="lightness of the picture, L*",
-             ylabel="print lighter (+) or darker (−) than aimed, L*", title=title)
-    axes.legend(fontsize=9, frameon=False)
-    axes.grid(alpha=0.2)
+    finish(axes, "best", {"fontsize": 9, "frameon": False}, xlim=(0, 100),
+           xlabel="lightness of the picture, L*",
+           ylabel="print lighter (+) or darker (−) than aimed, L*", title=title)
     return png(figure)
 
 
@@ -195,9 +197,8 @@ def plot_prints(prints: list[tuple[str, NDArray[np.float64]]]) -> bytes:
     """Pictures side by side, each a title and its lightness (L*, rows by columns)."""
     rows, columns = prints[0][1].shape
     width = 5.0
-    figure = Figure(figsize=(width * len(prints), width * rows / columns + 0.4),
-                    layout="constrained")
-    for axes, (title, lightness) in zip(figure.subplots(1, len(prints)), prints, strict=True):
+    figure, places = panels(width * len(prints), width * rows / columns + 0.4, len(prints))
+    for axes, (title, lightness) in zip(places, prints, strict=True):
         # L* is close to even steps for the eye, and so is a screen's gray scale
         axes.imshow(lightness, cmap="gray", vmin=0.0, vmax=100.0, interpolation="antialiased")
         axes.set_title(title, fontsize=11)

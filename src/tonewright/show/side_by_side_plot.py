@@ -6,11 +6,10 @@ from collections.abc import Sequence
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.figure import Figure
 
 from tonewright.curve.document import Curve
 from tonewright.shelf.side_by_side import TONES, Compared
-from tonewright.show.plots import INK, LEGEND, POINT, png
+from tonewright.show.plots import INK, POINT, finish, panels, png
 from tonewright.show.side_by_side import legend_words
 
 _COLOURS = (INK, "#1f4e8c", "#2e7d32", "#b3261e", "#7b3fa0", "#00838f")
@@ -20,8 +19,7 @@ _DASHES = ("-", "--", "-.", ":")
 def plot_side_by_side(curves: Sequence[Curve], compared: Sequence[Compared]) -> bytes:
     """Three panels: ink for each tone with its band, the tones of the print, and how far the
     others are from the first, against what the bands explain."""
-    figure = Figure(figsize=(14.0, 5.0), layout="constrained")
-    ink, tones, apart = figure.subplots(1, 3)
+    figure, (ink, tones, apart) = panels(14.0, 5.0, 3)
     for i, curve in enumerate(curves):
         colour, dash = _style(i)
         table = curve.correction
@@ -58,7 +56,5 @@ def _style(place: int) -> tuple[str, str]:
 
 
 def _finish(axes: Axes, label: str, title: str) -> None:
-    axes.set(xlim=(0, 100), xlabel="lightness of the picture, L*", ylabel=label)
     axes.set_title(title, fontsize=10)
-    axes.legend(loc="upper left", **LEGEND)
-    axes.grid(alpha=0.2)
+    finish(axes, "upper left", xlim=(0, 100), xlabel="lightness of the picture, L*", ylabel=label)

@@ -41,6 +41,9 @@ SMALLEST_DOUBT = 0.04
 LONGEST_RUN, BEFORE, COMES_BACK = 4, 3, 3.0
 """A stain covers so many neighbouring steps at most; so many steps before it show that it is
 lighter, and the one after it is darker again by so many standard deviations."""
+FOGGED_END = 3
+"""Light that creeps under the dense end of a tablet reaches so small a part of it at most: a
+third."""
 DISAGREEMENT, DISAGREEMENT_DENSITY = 1.5, 0.03
 """Strips do not belong together where all of them scatter so many times more than each by itself,
 and by so much density besides: sheets of one paper differ by less."""
@@ -97,12 +100,14 @@ def likely_noise(x: Array, y: Array, sd: Array) -> tuple[float, float]:
 def find_gross(strip: Strip, tablet: Tablet) -> list[int]:
     """Index of each step that does not fit the others of its own half and strip."""
     x = np.array([-tablet.densities[p.step - 1] for p in strip.patches])
+    placed = Placed(strip.patches, x, strip.density, np.ones(x.size))
+    stained = find_stained_runs(placed)
     found: list[int] = []
-    for rows in _groups(strip.patches).values():
+    for group in _groups(strip.patches).values():
+        rows = np.setdiff1d(group, stained)
         found += [int(rows[i]) for i in find_strays(x[rows], strip.density[rows],
                                                     np.ones(rows.size))]
-    placed = Placed(strip.patches, x, strip.density, np.ones(x.size))
-    return sorted({*found, *find_stained_runs(placed)} - only_tones(placed, found))
+    return sorted({*found, *stained} - only_tones(placed, found))
 
 
 def find_doubtful(placed: Placed) -> dict[int, float]:
@@ -159,7 +164,8 @@ def only_tones(placed: Placed, strays: Sequence[int]) -> set[int]:
 
 def find_stained_runs(placed: Placed) -> list[int]:
     """Index of each of several neighbouring steps that are lighter than those before and than
-    the one after them, though that one got less light."""
+    the one after them, though that one got less light; or that lie at the dense end and are all
+    darker than those before, which got more light."""
     found: list[int] = []
     for rows in _groups(placed.patches).values():
         order = rows[np.argsort(-placed.x[rows], kind="stable")]
@@ -174,6 +180,10 @@ def find_stained_runs(placed: Placed) -> list[int]:
                 around = min(float(y[start - BEFORE:start].min()), float(y[end]))
                 if float(y[start:end].max()) < around - gap:
                     found += map(int, order[start:end])
+        for start in range(y.size - y.size // FOGGED_END, y.size - 1):
+            if float(y[start - BEFORE:start].max()) < float(y[start:].min()) - gap:
+                found += map(int, order[start:])
+                break
     return sorted(set(found))
 
 
