@@ -118,18 +118,32 @@ def find_doubtful(placed: Placed) -> dict[int, float]:
     strays = sorted({*stained, *singles} - only_tones(placed, singles))
     if not strays:
         return {}
-    # a smooth curve runs on past a sudden shoulder: what curves that end in black say counts
-    kept = placed.without(strays)
+    kept, x = placed.without(strays), placed.x
     _, noise = likely_noise(kept.x, kept.y, kept.sd)
-    places = np.unique(placed.x[strays])
-    curves = sample_rises(kept.x, kept.y, noise * kept.sd, places, USUAL_BLACK,
-                          CONFIRMING).curves
-    at = np.searchsorted(places, placed.x[strays])
-    off = placed.y[strays] - np.median(curves, axis=0)[at]
-    wide = np.hypot(noise * placed.sd[strays], curves.std(axis=0)[at])
-    limit = stray_limit(placed.x.size, placed.x.size)
+    limit = stray_limit(x.size, x.size)
+    if between := [i for i in strays if i not in stained and x.min() < x[i] < x.max()]:
+        # at a corner a few readings tell all: one that a curve through all goes by is no slip
+        off, _ = _off(placed, between, placed.without(stained), noise)
+        near = np.abs(off) < limit * noise * placed.sd[between]
+        strays = [i for i in strays if i not in np.array(between)[near]]
+    if not strays:
+        return {}
+    # a smooth curve runs on past a sudden shoulder: what curves that end in black say counts
+    off, spread = _off(placed, strays, placed.without(strays), noise)
+    wide = np.hypot(noise * placed.sd[strays], spread)
     return {i: float(o) for i, o, w in zip(strays, off, wide, strict=True)
             if abs(o) >= max(SMALLEST_DOUBT, limit * w)}
+
+
+def _off(
+    placed: Placed, rows: Sequence[int], counting: Placed, noise: float
+) -> tuple[Array, Array]:
+    """How far readings lie from the curves through those that count, and how unsure these are there
+    (density), each of shape (rows,)."""
+    places, at = np.unique(placed.x[rows], return_inverse=True)
+    curves = sample_rises(counting.x, counting.y, noise * counting.sd, places, USUAL_BLACK,
+                          CONFIRMING).curves
+    return placed.y[rows] - np.median(curves, axis=0)[at], curves.std(axis=0)[at]
 
 
 def only_tones(placed: Placed, strays: Sequence[int]) -> set[int]:
