@@ -1,8 +1,8 @@
 """What holds for every test: a patient hypothesis, and nothing found twice.
 
 Hundreds of tests start from the same few prints and scans.  A fit of the same numbers, and a
-search in the same scan, is done once in each worker and then remembered; tests of the fits
-themselves, and those that want them done again, are marked ``fits_anew``.
+search in the same scan, is done once and then remembered by all workers of the run; tests of the
+fits themselves, and those that want them done again, are marked ``fits_anew``.
 """
 
 from __future__ import annotations
@@ -12,9 +12,11 @@ import importlib
 import os
 import pickle
 import shutil
-from collections import OrderedDict
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from functools import wraps
+from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 import pytest
@@ -30,24 +32,27 @@ settings.load_profile("patient")
 CHROMIUM = os.environ.get("TONEWRIGHT_CHROMIUM") or next(
     filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
 
-MOST = 300
+if "TONEWRIGHT_REMEMBERED" not in os.environ:  # the workers are started with it
+    OF_THIS_RUN = TemporaryDirectory()
+    os.environ["TONEWRIGHT_REMEMBERED"] = OF_THIS_RUN.name
 remember = {"fits": True}
 
 
 def remembered(fit: Callable[..., Any]) -> Callable[..., Any]:
     """The same, which looks up what it found for the same arguments, to the last bit."""
-    found: OrderedDict[bytes, bytes] = OrderedDict()
+    folder = Path(os.environ["TONEWRIGHT_REMEMBERED"])
 
     @wraps(fit)
     def fit_or_look_up(*arguments: Any, **named: Any) -> Any:
         if not remember["fits"]:
             return fit(*arguments, **named)
-        key = hashlib.sha256(pickle.dumps((arguments, named))).digest()
-        if key not in found:
-            found[key] = pickle.dumps(fit(*arguments, **named))
-            if len(found) > MOST:
-                found.popitem(last=False)
-        return pickle.loads(found[key])  # a copy: what one test does to it no other sees
+        key = hashlib.sha256(pickle.dumps((fit.__name__, arguments, named))).hexdigest()
+        with suppress(FileNotFoundError):
+            return pickle.loads((folder / key).read_bytes())
+        found = pickle.dumps(fit(*arguments, **named))
+        (own := folder / f"{key}.{os.getpid()}").write_bytes(found)
+        own.replace(folder / key)  # whole, whoever reads it meanwhile
+        return pickle.loads(found)  # a copy: what one test does to it no other sees
 
     return fit_or_look_up
 

@@ -6,6 +6,7 @@ All invented, and the same seed gives the same.
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -256,23 +257,31 @@ def random_spoilt(rng: np.random.Generator, ppi: float = 300.0) -> Spoilt:
 
 @dataclass(frozen=True, eq=False)
 class Glass:
-    """A print and a gray scale on one glass, and a plain sheet on the same."""
+    """A print and a gray scale on one glass."""
 
     print_: Render
     scale: Render
-    plain: Render
     density: Array
     """Of the scale's steps, step 1 first."""
     room: Darkroom
+    size_mm: tuple[float, float]
+    scanner: Scanner
+    seed: int
+
+    @cached_property
+    def plain(self) -> Render:
+        """A plain sheet on the same glass."""
+        sheet = OnGlass(plain_sheet(self.size_mm, seed=self.seed), (0.0, 0.0))
+        return scan_glass([sheet], self.size_mm, self.scanner, seed=self.seed + 1)[0]
 
 
-def random_glass(target: Target, negative: NDArray[np.uint16], seed: int, *,
+def random_glass(target: Target, negative: NDArray[np.uint16], seed: int, *, ppi: float = 200.0,
                  shading: float | None = None, side: int | None = None) -> Glass:
     """A target's print with a gray scale at one of its sides (0 left, 1 right, 2 top, 3 bottom),
     either way round, both a little crooked; the lamp falls off by up to 15 percent."""
     rng = np.random.default_rng(seed)
     room = Darkroom(DEMO_INK, (KALLITYPE, CYANOTYPE)[seed % 2])
-    scanner = replace(random_scanner(rng, 200.0), lamp=seed, shading=float(
+    scanner = replace(random_scanner(rng, ppi), lamp=seed, shading=float(
         rng.uniform(0.0, 0.15)) if shading is None else shading)
     flaws = PaperFlaws(texture_density_sd=0.015, uneven_exposure_sd=0.01,
                        streak_exposure_sd=0.005, stains=2, dust=15)
@@ -299,10 +308,8 @@ def random_glass(target: Target, negative: NDArray[np.uint16], seed: int, *,
     on_glass = [OnGlass(s, (float(at[0]), float(at[1])), how)
                 for s, at, how in zip((sheet, card), place, lying, strict=True)]
     size_mm = (float(size[0]), float(size[1]))
-    both = scan_glass(on_glass, size_mm, scanner, seed=seed)
-    plain, = scan_glass([OnGlass(plain_sheet(size_mm, seed=seed), (0.0, 0.0))], size_mm, scanner,
-                        seed=seed + 1)
-    return Glass(*both, plain, density, room)
+    return Glass(*scan_glass(on_glass, size_mm, scanner, seed=seed), density, room, size_mm,
+                 scanner, seed)
 
 
 def box_mm(sheet: PrintedSheet, lying: Lying) -> Array:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+import signal
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
@@ -48,8 +49,12 @@ def opened(folder: Path) -> Iterator[Served]:
         yield served
     finally:
         if process.poll() is None:
-            process.kill()
-            process.communicate()
+            process.send_signal(signal.SIGINT)  # so that it leaves nothing behind
+            try:
+                process.communicate(timeout=30)
+            except subprocess.TimeoutExpired:
+                process.kill()
+                process.communicate()
 
 
 @pytest.fixture

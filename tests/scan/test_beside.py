@@ -18,7 +18,8 @@ from tonewright.target.draw import draw
 from tonewright.target.layout import LayoutSettings, even_levels, make_target
 from tonewright.virtual.scanroom import Render
 
-TARGET = make_target(even_levels(21), LayoutSettings(repeats=2, seed=3, ppi=180.0))
+TARGET = make_target(even_levels(11), LayoutSettings(
+    "small", width_mm=101.6, height_mm=127.0, repeats=2, seed=3, ppi=180.0))
 NEGATIVE = np.concatenate(list(draw(TARGET, text_mask)))
 
 
@@ -26,8 +27,10 @@ def scan_of(render: Render, name: str = "scan.tif") -> Scan:
     return Scan(render.pixels, 16, render.ppi, None, name=name)
 
 
-def glass_of(seed: int, shading: float | None = None, side: int | None = None) -> Glass:
-    return random_glass(TARGET, NEGATIVE, seed, shading=shading, side=side)
+def glass_of(
+    seed: int, shading: float | None = None, side: int | None = None, ppi: float = 150.0
+) -> Glass:
+    return random_glass(TARGET, NEGATIVE, seed, ppi=ppi, shading=shading, side=side)
 
 
 def settings(glass: Glass, *, flat: bool = True, **more) -> ReadSettings:
@@ -53,7 +56,7 @@ def rms(values: np.ndarray) -> float:
 @pytest.fixture(scope="module")
 def glass() -> Glass:
     """One whose lamp falls off by 15 percent."""
-    return glass_of(1, 0.15)
+    return glass_of(1, 0.15, ppi=200.0)
 
 
 @pytest.mark.parametrize(("seed", "side"), [(11, 0), (12, 1), (13, 2), (14, 3)])
