@@ -1,5 +1,5 @@
 #!/usr/bin/env bash
-# The job as pages in the browser, with a rehearsed paper to click at: bash examples/bench.sh [FOLDER]
+# The job as pages in the browser, with a rehearsal's paper to try it on: bash examples/bench.sh [FOLDER]
 set -eu
 cd "$(dirname "$0")/.."
 . examples/environment.sh

@@ -15,7 +15,7 @@ from rooms import random_ink
 from tonewright import scales
 from tonewright.measured.readings import Reading, Readings
 from tonewright.scales import Array
-from tonewright.virtual.materials import Ink
+from tonewright.virtual.darkroom import Ink
 
 ROUNDINGS = ("sharp", "hyperbola", "parabola", "exponential", "soft")
 """How a line turns level: at a point; along a hyperbola; along a parabola; in an exponential

@@ -7,11 +7,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import get_args
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from materials import INK_SHAPES, PROCESS_SHAPES, richards, straight, two_layer
 from tonewright import scales
 from tonewright.measured.readings import Reading, Readings
 from tonewright.scales import Array
@@ -24,10 +24,12 @@ from tonewright.virtual.darkroom import (
     Darkroom,
     Film,
     Flaws,
+    Ink,
     Lamp,
+    Process,
     TargetReadings,
+    rising_root,
 )
-from tonewright.virtual.materials import Ink, InkShape, Process, ProcessShape, rising_root
 from tonewright.virtual.scanroom import (
     CLEAN,
     Encoding,
@@ -72,13 +74,9 @@ class ColouredInks:
 def random_ink(rng: np.random.Generator, max_density: float | None = None) -> Ink:
     """A plausible ink that only rises; its printing density at level 1 is 1.2 to 3.0."""
     top = float(rng.uniform(1.2, 3.0)) if max_density is None else max_density
-    shapes: tuple[tuple[InkShape, float, float], ...] = (
-        ("gamma", 0.8, 1.7),
-        ("s-shaped", 1.0, 4.0),
-        ("flattening", 0.5, 2.5),
-        ("lumpy", -0.45, 0.45),
-    )
-    shape, low, high = shapes[int(rng.integers(len(shapes)))]
+    ranges = ((0.8, 1.7), (1.0, 4.0), (0.5, 2.5), (-0.45, 0.45))
+    number = int(rng.integers(len(INK_SHAPES)))
+    shape, (low, high) = INK_SHAPES[number], ranges[number]
     return Ink(top, shape, float(rng.uniform(low, high)))
 
 
@@ -90,14 +88,13 @@ def random_coloured_inks(rng: np.random.Generator) -> ColouredInks:
 
 def random_process(rng: np.random.Generator) -> Process:
     """A plausible process: any of the shapes, log exposure range 0.9 to 2.0, black 1.1 to 2.1."""
-    shapes = get_args(ProcessShape)
-    shape = shapes[int(rng.integers(len(shapes)))]
+    shape = PROCESS_SHAPES[int(rng.integers(len(PROCESS_SHAPES)))]
     form: tuple[float, ...] = ()
-    if shape == "richards":
+    if shape is richards:
         form = (float(np.exp(rng.uniform(np.log(0.4), np.log(2.5)))),)
-    elif shape == "straight":
+    elif shape is straight:
         form = (float(rng.uniform(0.06, 0.25)), float(rng.uniform(0.05, 0.18)))
-    elif shape == "two-layer":
+    elif shape is two_layer:
         form = (float(rng.uniform(0.4, 0.8)), float(rng.uniform(1.0, 3.0)))
     return Process(
         shape,
@@ -210,6 +207,28 @@ def print_strip(
               for bare in (False, True)]
     exposure = np.repeat(np.stack(halves), [high // 2, high - high // 2], axis=0)
     return expose((10.0**exposure).astype(np.float32), ppi, darkroom, flaws, seed)
+
+
+def density_in(
+    sheet: PrintedSheet, x_mm: float, y_mm: float, width_mm: float, height_mm: float
+) -> float:
+    """Mean true density inside a rectangle, flaws included."""
+    per_mm = sheet.ppi / scales.MM_PER_INCH
+    left, top = (o + 0.5 + per_mm * a
+                 for o, a in zip(sheet.origin_px, (x_mm, y_mm), strict=True))
+    right, bottom = left + per_mm * width_mm, top + per_mm * height_mm
+    part = sheet.density[round(top) : round(bottom), round(left) : round(right)]
+    return float(part.mean(dtype=np.float64))
+
+
+def scan_sheet(
+    sheet: PrintedSheet, scanner: Scanner | None = None, lying: Lying | None = None, *,
+    seed: int = 0,
+) -> Render:
+    """Lay a sheet on the glass and scan as much as shows all of it."""
+    scanner, lying = scanner or Scanner(), lying or Lying()
+    matrix, shape = scanroom._placed(sheet, scanner.ppi / scales.MM_PER_INCH, lying)
+    return scanroom._scanned([(sheet, matrix)], scanner, shape, seed)[0]
 
 
 @dataclass(frozen=True)

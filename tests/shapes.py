@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
+from materials import logistic
 from rooms import random_darkroom, random_process
 from tonewright.frozen import dataclass
 from tonewright.scales import Array
-from tonewright.virtual.darkroom import Darkroom
-from tonewright.virtual.materials import Process
+from tonewright.virtual.darkroom import Darkroom, Process
 
 SHAPES = ("burr", "algebraic", "stretched", "cosine")
 """A Hill curve with a skew (Burr 1942); a ratio of powers; a stretched exponential of a rounded
@@ -40,7 +40,7 @@ def other_darkroom(rng: np.random.Generator) -> Darkroom:
     """A random darkroom whose process has one of these shapes."""
     room, like = random_darkroom(rng), random_process(rng)
     process = OtherProcess(
-        "logistic", (), like.white_density, like.black_density, like.log_exposure_range,
+        logistic, (), like.white_density, like.black_density, like.log_exposure_range,
         like.speed_exposure, other=SHAPES[int(rng.integers(len(SHAPES)))],
         power=float(rng.uniform(0.6, 2.0)))
     return Darkroom(room.ink, process, room.film, room.lamp)

@@ -5,10 +5,15 @@
 
 from __future__ import annotations
 
+from importlib import import_module
 from pathlib import Path
 
+import tonewright
 from tonewright.record.findings import Finding, all_codes, finding_class
-from tonewright.show import findings as every_area  # imports every finding
+
+SOURCE = Path(tonewright.__file__).parent
+for path in SOURCE.rglob("findings.py"):
+    import_module("tonewright." + ".".join(path.relative_to(SOURCE).with_suffix("").parts))
 
 PAGE = Path(__file__).parents[1] / "DEVELOPERS.md"
 HEADING = "## Findings\n"
@@ -38,7 +43,6 @@ def listed() -> str:
 
 
 def test_the_list_of_findings_is_the_code_s():
-    assert every_area.sentence
     page = PAGE.read_text(encoding="utf-8")
     assert page[page.index(HEADING):] == listed()
 

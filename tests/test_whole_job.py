@@ -66,3 +66,11 @@ def test_a_shorter_time_takes_less_ink(job):
     middle = slice(30, -30)
     assert np.all(shorter.correction.level[middle] < curve.correction.level[middle])
     assert "base printing time" in said
+
+
+def test_the_density_range_is_that_from_picture_black_to_picture_white():
+    curve = read_curve(CURVES / "kallitype.curve.json")
+    level, density = curve.negative.level, curve.negative.density
+    black, white = np.interp(curve.correction.level[[0, -1]], level, density)
+    assert curve.summary.negative_density_range == pytest.approx(white - black, abs=1e-3)
+    assert white - black < density[-1] - 0.1  # there is heavier ink than picture white

@@ -1,19 +1,35 @@
 """The ``tonewright`` command, also as ``python -m tonewright``.
 
-Little is imported here: what Ctrl-C interrupts before it is watched for ends with a traceback.
+Little is imported here: before Ctrl-C is watched for, it interrupts imports.
 """
 
 from __future__ import annotations
 
-import _thread
 import os
-import signal
 import sys
-
-from tonewright.files.streams import fill_in_streams
 
 INTERRUPTED = 130
 """Exit status of a command that Ctrl-C ended, as shells have it."""
+
+
+def _end() -> None:
+    abandon = getattr(sys.modules.get("tonewright.files.safe"), "abandon", None)
+    said = "tonewright: stopped; files are whole or not there\n"
+    try:
+        if abandon is not None:  # else nothing was written yet
+            abandon()
+        os.write(2, ("\r\x1b[K" * os.isatty(2) + said).encode("ascii"))
+    finally:
+        os._exit(INTERRUPTED)
+
+
+sys.excepthook = lambda kind, *rest: (_end() if kind is KeyboardInterrupt
+                                      else sys.__excepthook__(kind, *rest))
+
+import _thread  # noqa: E402
+import signal  # noqa: E402
+
+from tonewright.files.streams import fill_in_streams  # noqa: E402
 
 
 def run() -> None:
@@ -46,17 +62,6 @@ def _watch_for_interrupt() -> None:
 def _end_after(read: int) -> None:
     os.read(read, 1)
     _end()
-
-
-def _end() -> None:
-    abandon = getattr(sys.modules.get("tonewright.files.safe"), "abandon", None)
-    said = "tonewright: stopped; files are whole or not there\n"
-    try:
-        if abandon is not None:  # else nothing was written yet
-            abandon()
-        os.write(2, ("\r\x1b[K" * os.isatty(2) + said).encode("ascii"))
-    finally:
-        os._exit(INTERRUPTED)
 
 
 if __name__ == "__main__":

@@ -82,6 +82,17 @@ def listed(things: Iterable[object], last: str = "and") -> str:
     return f"{', '.join(most)} {last} {end}" if most else end
 
 
+def short(text: str, most: int = 40) -> str:
+    """A text of at most so many characters, with three dots where it was cut."""
+    return text if len(text) <= most else text[: most - 1].rstrip() + "…"
+
+
+def some(names: Sequence[str], most: int = 12) -> str:
+    """``a, b, c and 4 more``: of many names the first few."""
+    more = len(names) - most
+    return ", ".join(names[:most]) + (f" and {more} more" if more > 0 else "")
+
+
 def runs(numbers: Sequence[int]) -> str:
     """``1 to 4 and 30`` for 1, 2, 3, 4, 30."""
     parts: list[list[int]] = []

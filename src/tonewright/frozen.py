@@ -20,9 +20,9 @@ else:
         def made(kind):
             if not frozen or not repr or others.keys() - {"kw_only"}:
                 return standard.dataclass(kind, frozen=frozen, eq=eq, repr=repr, **others)
-            for name, method in (_SHARED | _VALUES if eq else _SHARED).items():
+            for name in _SHARED if eq else _SHARED[:3]:
                 if name not in vars(kind):
-                    setattr(kind, name, method)
+                    setattr(kind, name, vars(Frozen)[name])
             made = standard.dataclass(kind, eq=False, repr=False, **others)
             names = [f.name for f in standard.fields(made) if f.compare]
             made._compared = attrgetter(*names) if names else staticmethod(lambda _: ())
@@ -31,31 +31,33 @@ else:
         return made if cls is None else made(cls)
 
 
-def _set(self: Any, name: str, value: Any) -> None:
-    own = self.__dict__
-    if name in own or name not in self.__dataclass_fields__:  # `__init__` sets each field once
-        raise standard.FrozenInstanceError(f"cannot assign to field {name!r}")
-    own[name] = value
+_SHARED = ("__setattr__", "__delattr__", "__repr__", "__eq__", "__hash__")
 
 
-def _delete(self: Any, name: str) -> Never:
-    raise standard.FrozenInstanceError(f"cannot delete field {name!r}")
+class Frozen:
+    """The methods that frozen dataclasses share; what `_compared` gives tells two apart."""
 
+    _compared: Any
 
-def _repr(self: Any) -> str:
-    parts = (f"{f.name}={getattr(self, f.name)!r}" for f in standard.fields(self) if f.repr)
-    return f"{type(self).__qualname__}({', '.join(parts)})"
+    def __setattr__(self, name: str, value: Any) -> None:
+        own = self.__dict__
+        # `__init__` sets each field once
+        if name in own or name not in self.__dataclass_fields__:  # type: ignore[attr-defined]
+            raise standard.FrozenInstanceError(f"cannot assign to field {name!r}")
+        own[name] = value
 
+    def __delattr__(self, name: str) -> Never:
+        raise standard.FrozenInstanceError(f"cannot delete field {name!r}")
 
-def _equal(self: Any, other: Any) -> Any:
-    if type(other) is not type(self):
-        return NotImplemented
-    return self._compared(self) == self._compared(other)
+    def __repr__(self) -> str:
+        shown = (f for f in standard.fields(self) if f.repr)  # type: ignore[arg-type]
+        parts = (f"{f.name}={getattr(self, f.name)!r}" for f in shown)
+        return f"{type(self).__qualname__}({', '.join(parts)})"
 
+    def __eq__(self, other: object) -> Any:
+        if type(other) is not type(self):
+            return NotImplemented
+        return self._compared(self) == self._compared(other)
 
-def _hash(self: Any) -> int:
-    return hash(self._compared(self))
-
-
-_SHARED = {"__setattr__": _set, "__delattr__": _delete, "__repr__": _repr}
-_VALUES = {"__eq__": _equal, "__hash__": _hash}
+    def __hash__(self) -> int:
+        return hash(self._compared(self))

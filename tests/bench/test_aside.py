@@ -11,14 +11,14 @@ import numpy as np
 import pytest
 
 import chart
-from rooms import ColouredInks, print_strip
+from materials import even_ink, flattening
+from rooms import ColouredInks, print_strip, scan_sheet
 from tonewright.files.papers import SETUP
 from tonewright.files.raster.pictures import write_picture
 from tonewright.record.setup import parse_colour
 from tonewright.strip.tablet import nominal_tablet
-from tonewright.virtual.materials import Ink
-from tonewright.virtual.scanroom import Lying, Scanner, gray_scale, scan_sheet
-from tonewright.virtual.truth import Darkroom
+from tonewright.virtual.darkroom import Darkroom, Ink
+from tonewright.virtual.scanroom import Lying, Scanner, gray_scale
 from windows import paste, same, shot
 
 pytestmark = [pytest.mark.skipif(os.name != "posix", reason="ended by a signal"),
@@ -177,7 +177,7 @@ def _by_eye(window: Any) -> None:
 
 
 def _chart_readings(path: Path) -> None:
-    inks = ColouredInks(Ink(2.4), Ink(1.1, "flattening", 1.0), Ink(0.4))
+    inks = ColouredInks(even_ink(2.4), Ink(1.1, flattening, 1.0), even_ink(0.4))
     colours = [parse_colour(c) for c in ("0,0,0", "0,255,255", "255,0,0")]
     read = chart.printed(ROOM, inks, chart.chart_target((1.0, 0.5), colours=colours), 1.0, seed=3,
                          noise=0.005)

@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from rooms import scan_sheet
 from tonewright.files.raster.pictures import read_codes, write_picture
 from tonewright.files.targets import TargetRequest, draw_target
 from tonewright.record.setup import Setup, setup_toml
@@ -39,7 +40,7 @@ def test_marks_that_are_not_found_are_set_by_clicks(bench: Any, begin: Any, wind
                         LayoutSettings("small", width_mm=101.6, height_mm=127.0))
     room = Darkroom(DEMO_INK, KALLITYPE, printing_time=1400.0)
     sheet = scanroom.print_sheet(read_codes(paper / "small.tif"), drawn.target.ppi, room, seed=1)
-    render = scanroom.scan_sheet(sheet, scanroom.Scanner(ppi=120.0), seed=2)
+    render = scan_sheet(sheet, scanroom.Scanner(ppi=120.0), seed=2)
     places = []
     codes = render.codes.copy()
     for mark in drawn.target.marks:

@@ -11,6 +11,7 @@ from typing import Any
 
 import pytest
 
+from rooms import scan_sheet
 from tonewright.files.documents import read_curve
 from tonewright.files.raster.pictures import read_codes, write_picture
 from tonewright.files.targets import read_target
@@ -190,7 +191,7 @@ def _strip(keys: Keys, room: Darkroom) -> None:
 def _scan(negative: Path, ppi: float, room: Darkroom, path: Path) -> Path:
     """The target printed on a sheet with all its flaws, and scanned."""
     sheet = scanroom.print_sheet(read_codes(negative), ppi, room, scanroom.PaperFlaws(), seed=1)
-    render = scanroom.scan_sheet(sheet, scanroom.Scanner(ppi=150.0),
+    render = scan_sheet(sheet, scanroom.Scanner(ppi=150.0),
                                  scanroom.Lying(rotation_degrees=1.5), seed=2)
     write_picture(path, render.codes, render.ppi)
     return path

@@ -169,9 +169,7 @@ def _a_point_is_left_out_by_the_keys(strip: Any) -> None:
 
 
 def test_the_legend_shows_a_line_as_it_is_drawn() -> None:
-    from tonewright.bench.parts.chart import _options
-
-    drawn = _options(curve_charts(read_curve(CURVE))[1])
+    drawn = curve_charts(read_curve(CURVE))[1]
     assert {one["name"]: one.get("icon") for one in drawn["legend"]["data"]} == {
         "how sure, 95 times in 100": "rect", "ink to print": None,  # None: the series' own
         "aim: lightness of the print": None}

@@ -21,6 +21,7 @@ from typing import Any
 import numpy as np
 from playwright.sync_api import sync_playwright
 
+from rooms import scan_sheet
 from tonewright.files.raster.pictures import read_codes, write_picture
 from tonewright.files.targets import TargetRequest, draw_target
 from tonewright.target.layout import LayoutSettings
@@ -67,7 +68,7 @@ def main() -> None:
                             LayoutSettings("t", width_mm=215.9, height_mm=279.4, repeats=2))
         room = Darkroom(DEMO_INK, KALLITYPE, printing_time=1400.0)
         sheet = scanroom.print_sheet(read_codes(paper / "t.tif"), drawn.target.ppi, room, seed=1)
-        render = scanroom.scan_sheet(sheet, scanroom.Scanner(ppi=600.0), seed=2)
+        render = scan_sheet(sheet, scanroom.Scanner(ppi=600.0), seed=2)
         write_picture(paper / "t-scan.tif", render.codes, render.ppi)
         write_picture(paper / "big.tif", np.tile(scene(600, 400), (10, 10)), 300.0)
         command = [sys.executable, "-m", "tonewright"]

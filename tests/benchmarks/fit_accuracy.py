@@ -16,6 +16,7 @@ from pathlib import Path
 import numpy as np
 
 sys.path.append(str(Path(__file__).parents[1]))
+from materials import level_for_lightness, lightness_range
 from rooms import random_darkroom
 from tonewright.curve.fit import fit_print
 from tonewright.numeric.inverse import invert, invert_band
@@ -54,8 +55,8 @@ def judged(room, readings, curve) -> dict[str, float]:
     out["curve_rms"] = float(np.sqrt(np.mean((curve.lightness - truth) ** 2)))
     aim = curve.lightness[0] + TONES * np.ptp(curve.lightness)
     low, high = invert_band(curve.level, curve.lightness_low, curve.lightness_high, aim)
-    bottom, top = room.lightness_range()
-    true_level = room.level_for_lightness(np.clip(aim, bottom, top))
+    bottom, top = lightness_range(room)
+    true_level = level_for_lightness(room, np.clip(aim, bottom, top))
     level = invert(curve.level, curve.lightness, aim)
     out["inv_coverage"] = float(np.mean((true_level >= low - 1e-9) & (true_level <= high + 1e-9)))
     out["inv_half"] = float(np.mean(high - low) / 2.0)

@@ -17,6 +17,7 @@ from pathlib import Path
 import numpy as np
 
 sys.path.append(str(Path(__file__).parents[1]))
+from materials import level_for_lightness, lightness_range
 from rooms import random_darkroom
 from shapes import other_darkroom
 from tonewright import scales
@@ -58,8 +59,8 @@ def any_room(seed):
 
 def even_sheets(room):
     """How sheets differ in a room, by 0.8 L* in the mean over the tones."""
-    low, high = room.lightness_range()
-    level = room.level_for_lightness(np.linspace(low + 0.01, high - 0.01, 11))
+    low, high = lightness_range(room)
+    level = level_for_lightness(room, np.linspace(low + 0.01, high - 0.01, 11))
     light = [darkroom.measure_target(room, level, flaws=darkroom.Flaws(0.0, **SHEETS),
                                      seed=s).readings.lightness for s in range(60)]
     times = SHEETS_LIGHTNESS / float(np.mean(np.std(light, axis=0)))
@@ -123,8 +124,8 @@ def check_of(room, curve, seed, flaws, tones, offset=0.0, prints=1):
 
 def middle(room):
     """log10 exposure of the middle tone, on the process's own axis."""
-    black, white = room.lightness_range()
-    level = float(room.level_for_lightness(0.5 * (black + white)))
+    black, white = lightness_range(room)
+    level = float(level_for_lightness(room, 0.5 * (black + white)))
     return float(room.exposure(level)) + room.base_log_exposure
 
 

@@ -32,7 +32,7 @@ import numpy as np
 import tifffile
 
 sys.path.append(str(Path(__file__).parents[1]))
-from rooms import random_glass, random_spoilt
+from rooms import density_in, random_glass, random_spoilt, scan_sheet
 from tonewright.curve.aim import Aim
 from tonewright.curve.document import Settings
 from tonewright.curve.make import make_curve
@@ -72,7 +72,7 @@ def negative_of(target):
 def response_of(scanner, seed):
     """From the scan of a gray scale, its steps sampled where they are known to lie."""
     card = scanroom.gray_scale(SCALE, border_density=0.02)
-    render = scanroom.scan_sheet(card, replace(scanner, shading=0.0, ppi=300.0), seed=seed)
+    render = scan_sheet(card, replace(scanner, shading=0.0, ppi=300.0), seed=seed)
     code, sd = [], []
     for i in range(SCALE.size):
         corners = render.corners(8.0 * i + 2.0, 3.0, 4.0, 8.0)
@@ -118,7 +118,7 @@ def found(renders: int) -> None:
                                          seed=seed)
             if what == "lost":
                 sheet = with_lost_mark(sheet, target.marks[seed % 4])
-            render = scanroom.scan_sheet(sheet, spoilt.scanner, spoilt.lying, seed=seed)
+            render = scan_sheet(sheet, spoilt.scanner, spoilt.lying, seed=seed)
             started = time.perf_counter()
             try:
                 away = placed(target, locate(render.pixels, target), render)
@@ -162,7 +162,7 @@ def densities(renders: int) -> None:
         row = []
         for shading in (0.0, spoilt.scanner.shading):
             scanner = replace(spoilt.scanner, shading=shading)
-            render = scanroom.scan_sheet(sheet, scanner, spoilt.lying, seed=seed)
+            render = scan_sheet(sheet, scanner, spoilt.lying, seed=seed)
             read = read_target_scan(Scan(render.pixels, 16, 300.0, None), target,
                                     ReadSettings(response=response))
             row += judge(target, sheet, room, read, rng)
@@ -203,7 +203,7 @@ def beside(renders: int) -> None:
 
 def true_densities(target, sheet):
     edge = 0.5 * (1.0 - INNER)
-    return np.array([sheet.density_in(
+    return np.array([density_in(sheet,
         p.x_mm + edge * p.width_mm, p.y_mm + edge * p.height_mm, INNER * p.width_mm,
         INNER * p.height_mm) for p in target.patches])
 
@@ -248,7 +248,7 @@ def speed() -> None:
         sheet = scanroom.print_sheet(tifffile.imread(place / "T.tif"), target.ppi, room_of(0),
                                      replace(spoilt.flaws, paper_margin_mm=4.0))
         lying = scanroom.Lying(2.0, border_mm=1.0)
-        render = scanroom.scan_sheet(sheet, spoilt.scanner, lying)
+        render = scan_sheet(sheet, spoilt.scanner, lying)
         tifffile.imwrite(place / "scan.tif", render.codes, photometric="minisblack",
                          resolution=(600, 600))
         print("scan of", render.codes.shape, "pixels")

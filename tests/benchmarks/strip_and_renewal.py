@@ -15,6 +15,7 @@ from pathlib import Path
 import numpy as np
 
 sys.path.append(str(Path(__file__).parents[1]))
+from materials import lightness_range
 from rooms import random_darkroom, random_pair
 from tonewright.curve.aim import Aim
 from tonewright.curve.derive import make_derived_curve
@@ -126,7 +127,7 @@ def renewals(count):
             for levels in places)
         fresh = make_curve(target(new, np.linspace(0, 1, 21), 1, new.base_time, seed + 66),
                            Settings(Aim()), Setup(), "fresh")
-        black, white = new.lightness_range()
+        black, white = lightness_range(new)
         kept = new.print_lightness(curve.level_at(TONES)) - (black + TONES / 100 * (white - black))
         rows.append((distance(new, by_strip), distance(new, with_few), distance(new, with_plan),
                      distance(new, fresh), float(np.sqrt(np.mean(kept**2))),

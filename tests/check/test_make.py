@@ -8,21 +8,21 @@ from datetime import date
 import numpy as np
 import pytest
 
+from materials import two_layer
 from prints import FINE, ROOM, checked, curve_of, gone_wrong, tones_of
 from tonewright import scales
 from tonewright.check import findings
-from tonewright.check.aims import printed_tones
+from tonewright.check.aims import PrintedTones, printed_tones
 from tonewright.check.document import FORM, Check
 from tonewright.check.make import PrintRequest, check_print
 from tonewright.check.promise import Response, promise
 from tonewright.errors import OptionError, ReadingsError
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
-from tonewright.virtual.darkroom import CYANOTYPE, Darkroom, Flaws
-from tonewright.virtual.materials import Process
+from tonewright.virtual.darkroom import CYANOTYPE, Darkroom, Flaws, Process
 
 ROOMS = {"kallitype": ROOM, "cyanotype": Darkroom(process=CYANOTYPE),
-         "two coats": Darkroom(process=Process("two-layer", (0.7, 2.0), 0.07, 1.5, 1.4, 2.5))}
+         "two coats": Darkroom(process=Process(two_layer, (0.7, 2.0), 0.07, 1.5, 1.4, 2.5))}
 
 
 @pytest.fixture(scope="module", params=ROOMS)
@@ -198,6 +198,19 @@ def test_prints_that_differ_are_said_to(kallitype):
     wild = dataclasses.replace(FINE, speed_sd=0.15)
     apart = tones_of(kallitype, gone_wrong(), sheets=3, flaws=wild)
     assert "prints_differ" in codes(checked(kallitype, apart))
+
+
+def test_a_good_print_does_not_make_up_for_a_bad_one(kallitype):
+    good, pale = tones_of(kallitype, gone_wrong()), tones_of(kallitype, gone_wrong(stops=-1 / 3))
+    both = [dataclasses.replace(p, print_name=name) for name, tones in
+            (("good", good), ("pale", pale)) for p in tones.readings.patches]
+    check = checked(kallitype, PrintedTones(
+        dataclasses.replace(good.readings, patches=tuple(both)), *(
+            np.concatenate(pair) for pair in ((good.image, pale.image), (good.aim, pale.aim)))))
+    fails = next(f for f in check.findings if isinstance(f, findings.PrintsFailAlone))
+    assert fails.prints == ("pale",) and not check.passes
+    assert check.cause.code == "exposure" and abs(check.exposure_off_stops + 1 / 3) < 1 / 6
+    assert check.next_time is None
 
 
 def test_prints_are_alike_in_what_the_curve_s_own_sheet_was_off(kallitype, plain):

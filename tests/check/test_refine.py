@@ -94,7 +94,7 @@ def test_a_print_off_the_promise_is_refused_with_the_cause_that_its_check_finds(
 ):
     for curve in (kallitype, plain):
         tones = tones_of(curve, gone_wrong(**wrong))
-        with pytest.raises(FitError, match="fewer than 1 good print in 100 lies as far") as caught:
+        with pytest.raises(FitError, match="fewer than 1 good print in 100") as caught:
             refined(curve, tones)
         assert caught.value.code == "process_moved"
         check = check_print(PrintRequest(curve, "cd" * 32, "surer", tones))

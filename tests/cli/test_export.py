@@ -43,6 +43,12 @@ def rows_of(text):
     return list(csv.reader(io.StringIO(text)))
 
 
+def test_an_encoding_with_a_decimal_comma(run):
+    done = run("a.curve.json", "--as", "points", "--encoding", "gamma:1,8")
+    assert done.stdout == run("a.curve.json", "--as", "points", "--encoding", "gamma:1.8").stdout
+    assert done.stdout.startswith("picture (gamma:1.8),")
+
+
 @pytest.mark.parametrize(
     ("kind", "columns"), [("curve-csv", CURVE_COLUMNS), ("response-csv", RESPONSE_COLUMNS)]
 )

@@ -13,6 +13,7 @@ from click.testing import CliRunner
 from PIL import ImageCms
 
 import commands
+from rooms import scan_sheet
 from tonewright.cli import main
 from tonewright.files.targets import read_target
 from tonewright.virtual import darkroom, scanroom
@@ -45,7 +46,7 @@ def made(tmp_path_factory):
                                  scanroom.PaperFlaws(texture_density_sd=0.01), seed=1)
     bare = scanroom.Scanner(ppi=200.0, lid_density=0.06, read_noise=0.0, shot_noise=0.0,
                             encoding="power", gamma=1.0, gain=1.0, flare=0.0)
-    light = scanroom.scan_sheet(sheet, bare, scanroom.Lying(2.0), seed=1).codes / 65535.0
+    light = scan_sheet(sheet, bare, scanroom.Lying(2.0), seed=1).codes / 65535.0
     shape = (max(light.shape[0], 1100), max(light.shape[1], 1300))
     page = np.full(shape, 10.0**-0.06)
     page[: light.shape[0], : light.shape[1]] = light

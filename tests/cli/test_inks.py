@@ -17,7 +17,7 @@ import tifffile
 from click.testing import CliRunner
 
 import commands
-from rooms import print_coloured_sheet, random_coloured_inks
+from rooms import print_coloured_sheet, random_coloured_inks, scan_sheet
 from tonewright.cli import main
 from tonewright.files.documents import read_curve, write_document
 from tonewright.files.targets import read_target
@@ -53,7 +53,7 @@ def printed_scan(name, time):
     sheet = print_coloured_sheet(
         tifffile.imread(f"{name}.tif"), 254.0, room, INKS,
         scanroom.PaperFlaws(texture_density_sd=0.01, uneven_exposure_sd=0.01), seed=1)
-    render = scanroom.scan_sheet(sheet, SCANNER, scanroom.Lying(3.0, 1), seed=1)
+    render = scan_sheet(sheet, SCANNER, scanroom.Lying(3.0, 1), seed=1)
     tifffile.imwrite(f"{name}-scan.tif", render.codes, photometric="minisblack",
                      resolution=(220, 220))
 

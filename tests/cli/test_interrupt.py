@@ -102,6 +102,14 @@ def test_ctrl_c_is_one_line_at_any_moment(folder, line):
     assert stopped or line == "--help"
 
 
+def test_ctrl_c_while_the_first_modules_are_imported():
+    stop = ("import sys\nclass Stop:\n  def find_spec(self, name, *rest):\n"
+            "    if name == 'tonewright.files.streams': raise KeyboardInterrupt\n"
+            "sys.meta_path.insert(0, Stop())\nimport tonewright.__main__")
+    done = subprocess.run([sys.executable, "-c", stop], capture_output=True, check=False)
+    assert (done.returncode, done.stderr) == (130, STOPPED)
+
+
 def test_ctrl_c_does_not_wait_for_a_long_calculation(folder):
     """Not even where the interpreter itself waits for it."""
     run = started(BATCH, CALCULATE)

@@ -52,6 +52,19 @@ def test_every_command_that_draws_refuses_another_ending_before_any_work(call):
         assert f"the picture is {name}" in message
 
 
+@pytest.mark.parametrize(("name", "better"), [
+    ("k.curve.json", "k.process.json"), ("a.b.target.json", "a.b.process.json"),
+    ("k", "k.process.json")])
+def test_a_document_is_not_called_what_another_is(name, better):
+    with pytest.raises(OptionError, match=f"the output is {name}.* Call it {better}\\.$"):
+        check_outputs(Path(name), None, [], False, ".process.json")
+
+
+@pytest.mark.parametrize("name", ["k.json", "k.process.json", "2026.05.json"])
+def test_names_that_a_document_may_have(name):
+    check_outputs(Path(name), None, [], False, ".process.json")
+
+
 def test_one_file_for_two_things():
     with pytest.raises(OptionError, match=r"the output and the picture are both to go to o\.png"):
         check_outputs(Path("o.png"), Path("o.png"), [], force=False)

@@ -21,6 +21,7 @@ from click.testing import CliRunner
 from PIL import Image
 
 import commands
+from rooms import scan_sheet
 from tonewright.cli import main
 from tonewright.files.documents import read_curve, write_document
 from tonewright.files.targets import read_target
@@ -56,7 +57,7 @@ def made(tmp_path_factory):
         assert done.exit_code == 0, done.output
     sheet = scanroom.print_sheet(tifffile.imread(folder / "T.tif"), 254.0, ROOM,
                                  scanroom.PaperFlaws(texture_density_sd=0.01), seed=1)
-    render = scanroom.scan_sheet(sheet, SCANNER, scanroom.Lying(3.0, 1), seed=1)
+    render = scan_sheet(sheet, SCANNER, scanroom.Lying(3.0, 1), seed=1)
     save(folder / "scan.tif", render.codes)
     response = response_from_gray_scale(KNOWN, SCANNER.code(KNOWN), np.full(KNOWN.size, 2e-4))
     write_document(folder / "s.scanner.json", FORM, replace(response, name="s"))

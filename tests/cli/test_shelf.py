@@ -16,6 +16,7 @@ import commands
 import shelves
 from reports import check_report
 from tonewright.cli import main
+from tonewright.cli.options import json_text
 from tonewright.curve.document import Ancestor
 from tonewright.files import shelf as files_shelf
 from tonewright.files.shelf import read_shelf
@@ -56,7 +57,8 @@ def test_the_report(folder, monkeypatch):
 
 
 def _documents(data):
-    return {d["file"]: d for s in data["setups"] for d in s["documents"]}
+    setups = json.loads(json_text(data))["setups"]
+    return {d["file"]: d for s in setups for d in s["documents"]}
 
 
 def test_what_is_due(folder):
@@ -167,7 +169,7 @@ def test_a_document_laid_out_otherwise_is_read_all_the_same(tmp_path, monkeypatc
     monkeypatch.setattr(files_shelf, "FEW", 0)
     shelf = read_shelf(tmp_path, today=TODAY)
     assert shelf.left_out == ()
-    assert len({(p.document.name, p.document.printing_time, p.document.density_range)
+    assert len({(p.document.name, p.document.printing_time, p.document.log_exposure_range)
                 for p in shelf.boards[0].places}) == 1
     assert len(shelf.boards[0].places) == 6
 

@@ -15,7 +15,7 @@ from prints import rebuilt
 from tonewright.cli import main
 from tonewright.files.documents import read_process
 from tonewright.record.codec import encode
-from tonewright.show import strip_text
+from tonewright.show import report
 from tonewright.strip.tablet import nominal_tablet
 from tonewright.virtual.darkroom import Darkroom, measure_strip
 
@@ -379,7 +379,7 @@ def test_rewording_changes_no_document(run, monkeypatch):
         return done.stdout, Path(name).read_bytes()
 
     before, document = made("a.process.json")
-    monkeypatch.setattr(strip_text, "sentence", lambda _found: "x")
+    monkeypatch.setattr(report, "sentence", lambda _found: "x")
     after, again = made("a.process.json", "--force")
     assert again == document
     assert before.count("warning") == after.count("warning   x") == 3

@@ -29,8 +29,8 @@ CLICK = ("Usage:", "Try '", "Error:", "Invalid value", "Missing", "No such", "va
     ("negative a --curve c -o o --seed -1",
      "negative: --seed is '-1'. It is a whole number from 0 to 4294967295."),
     ("rehearse -o x --seed much", "rehearse: --seed is 'much'. It is a whole number from 0 on."),
-    ("target", "target: -o or --output is not given. The negative to print, T.tif;"),
-    ("export a", "export: --as is not given. What the curve is handed over as; it is curve-csv,"
+    ("target", "target: -o or --output is missing: the negative to print, T.tif;"),
+    ("export a", "export: --as is missing: what the curve is handed over as; it is curve-csv,"
                  " response-csv, table, points, lut, icc-output, icc-link, readings or aim. Add it;"
                  " see tonewright export --help."),
     ("export", "no CURVE is named. Write tonewright export CURVE, with options."),
@@ -89,7 +89,7 @@ def test_a_wrong_call_of_a_real_process_loads_nothing_heavy():
     assert done.stdout.startswith("2 ")
     assert "'click'" in done.stdout
     assert "'numpy'" not in done.stdout
-    assert done.stderr.startswith("tonewright target: -o or --output is not given.")
+    assert done.stderr.startswith("tonewright target: -o or --output is missing: ")
 
 
 @pytest.mark.parametrize(("call", "said"), [

@@ -12,6 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from materials import even_ink, lightness_range
 from rooms import random_darkroom, random_pair
 from tonewright import scales
 from tonewright.curve.aim import Aim
@@ -33,7 +34,6 @@ from tonewright.record.times import PrintingTime
 from tonewright.strip.fit import make_process
 from tonewright.strip.readings import Strip, StripPatch
 from tonewright.strip.tablet import nominal_tablet
-from tonewright.virtual import darkroom
 from tonewright.virtual.darkroom import CYANOTYPE, Darkroom, Flaws, measure_strip, measure_target
 
 TABLET = nominal_tablet("31")
@@ -81,7 +81,7 @@ def covered(room, curve, seconds=None):
 
 def kept(room, curve):
     """What `error` would be on this room with another room's curve, aiming at its own ends."""
-    black, white = room.lightness_range()
+    black, white = lightness_range(room)
     aim = black + TONES / 100.0 * (white - black)
     return float(np.sqrt(np.mean((room.print_lightness(curve.level_at(TONES)) - aim) ** 2)))
 
@@ -197,7 +197,7 @@ def test_the_plan_names_levels_apart_where_the_band_is_wide(renewals):
 
 def test_the_plan_spends_no_patches_on_paper_white(renewals):
     for new, _, strip, _ in renewals:
-        white = new.lightness_range()[1]
+        white = lightness_range(new)[1]
         light = new.print_lightness(np.array(strip.plan), strip.recipe.printing_time.value)
         assert np.count_nonzero(light > white - 1.0) <= 1
 
@@ -342,11 +342,12 @@ def test_what_the_ink_cannot_do_is_said(sheet):
     room, made = sheet[:2]
     time = PrintingTime(room.base_time)
     for density, kind in ((1.2, PaperWhiteNotReached), (4.0, InkToSpare)):
-        other = dataclasses.replace(room, ink=darkroom.Ink(max_density=density))
+        other = dataclasses.replace(room, ink=even_ink(density))
         found = derive(make_recipe(made, target(other, room.base_time, 3),
                                    DerivedSettings(time, time)))
         assert any(isinstance(f, kind) for f in found.findings), found.findings
-        assert found.density_range == pytest.approx(density, abs=0.15 if density < 2 else 3.0)
+        assert found.negative.density[-1] == pytest.approx(
+            density, abs=0.15 if density < 2 else 3.0)
         assert (found.level_enough is None) == (density < 2)
     # the same ink, shown only up to where it must be guessed
     (spare,) = (f for f in found.findings if isinstance(f, InkToSpare))

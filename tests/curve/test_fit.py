@@ -14,6 +14,7 @@ import pytest
 from scipy.interpolate import make_smoothing_spline
 
 from abrupt import random_abrupt
+from materials import PoolingInk, level_for_lightness, lightness_range, solarising
 from rooms import random_darkroom
 from tonewright import scales
 from tonewright.curve.fit import END_TOLERANCE, FittedPrint, fit_print, patch_names
@@ -104,7 +105,7 @@ def test_bands_hold_the_truth_as_often_as_they_say(clean):
         error.append(np.mean((curve.lightness - truth) ** 2))
         wanted = curve.lightness[0] + TONES * np.ptp(curve.lightness)
         low, high = invert_band(curve.level, curve.lightness_low, curve.lightness_high, wanted)
-        level = trial.room.level_for_lightness(np.clip(wanted, *trial.room.lightness_range()))
+        level = level_for_lightness(trial.room, np.clip(wanted, *lightness_range(trial.room)))
         inverse_covered.append(np.mean((level >= low - 1e-9) & (level <= high + 1e-9)))
     assert 0.90 < np.mean(covered) < 0.99
     assert 0.90 < np.mean(inverse_covered) < 0.99
@@ -438,7 +439,7 @@ def test_a_name_on_several_sheets_is_told_by_its_sheet():
 
 
 def test_pooling_ink_is_a_reversal_and_the_curve_stops_before_it():
-    ink = dataclasses.replace(DEMO_INK, pooling_level=0.8, pooling_density=0.7)
+    ink = PoolingInk(DEMO_INK, 0.8, 0.7)
     room = Darkroom(ink=ink)
     fitted = fit_print(measured(room, 51, 2, seed=1).readings)
     (turn,) = fitted.reversals
@@ -446,16 +447,16 @@ def test_pooling_ink_is_a_reversal_and_the_curve_stops_before_it():
     turning = float(level[np.argmax(room.print_lightness(level))])
     assert turn.level_from == pytest.approx(turning, abs=0.05)
     assert turn.level_to == pytest.approx(1.0, abs=0.02)
-    drop = room.lightness_range()[1] - float(room.print_lightness(1.0))
+    drop = lightness_range(room)[1] - float(room.print_lightness(1.0))
     assert turn.drop_lightness == pytest.approx(drop, rel=0.2)
     assert fitted.response.level[-1] <= turn.level_from + 1e-9
     beyond = sum(p.level > turn.level_from for p in measured(room, 51, 2, seed=1).readings.patches)
     assert len(fitted.unused_patches) == beyond > 4
-    assert fitted.white_lightness == pytest.approx(room.lightness_range()[1], abs=1.5)
+    assert fitted.white_lightness == pytest.approx(lightness_range(room)[1], abs=1.5)
 
 
 def test_solarised_blacks_are_a_reversal_at_the_other_end():
-    process = dataclasses.replace(KALLITYPE, solarising_depth=0.35, solarising_exposure=0.25)
+    process = solarising(KALLITYPE, 0.35, 0.25)
     room = Darkroom(process=process)
     room = dataclasses.replace(room, printing_time=room.base_time * 4)
     fitted = fit_print(measured(room, 51, 2, seed=2).readings)
@@ -466,7 +467,7 @@ def test_solarised_blacks_are_a_reversal_at_the_other_end():
     assert turn.level_to == pytest.approx(blackest, abs=0.05)
     assert fitted.response.level[0] >= turn.level_to - 1e-9
     assert fitted.black.reached  # as black as this process goes
-    assert fitted.black_lightness == pytest.approx(room.lightness_range()[0], abs=1.5)
+    assert fitted.black_lightness == pytest.approx(lightness_range(room)[0], abs=1.5)
 
 
 def test_ends_that_are_reached_and_ends_that_are_not():

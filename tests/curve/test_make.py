@@ -7,6 +7,7 @@ import dataclasses
 import numpy as np
 import pytest
 
+from materials import PoolingInk, lightness_range, solarising
 from tonewright.curve.aim import Aim
 from tonewright.curve.document import FORM, Settings, decode_curve
 from tonewright.curve.findings import (
@@ -54,7 +55,7 @@ def test_a_good_target_finds_nothing(plain):
 
 
 def test_summary_is_near_the_truth(plain):
-    black, white = ROOM.lightness_range()
+    black, white = lightness_range(ROOM)
     found = plain.summary
     assert found.black_lightness == pytest.approx(black, abs=1.0)
     assert found.white_lightness == pytest.approx(white, abs=1.5)
@@ -116,7 +117,7 @@ def test_thin_ink_is_found_with_its_amount():
 
 
 def test_pooling_ink_is_found_with_its_levels():
-    ink = dataclasses.replace(DEMO_INK, pooling_level=0.8, pooling_density=0.7)
+    ink = PoolingInk(DEMO_INK, 0.8, 0.7)
     curve = made(Darkroom(ink=ink), levels=51)
     found = only(curve, ToneReversal)
     assert found.end == "white"
@@ -128,7 +129,7 @@ def test_pooling_ink_is_found_with_its_levels():
 
 
 def test_solarised_blacks_are_told_from_pooling_ink():
-    process = dataclasses.replace(KALLITYPE, solarising_depth=0.35, solarising_exposure=0.25)
+    process = solarising(KALLITYPE, 0.35, 0.25)
     room = Darkroom(process=process)
     curve = made(dataclasses.replace(room, printing_time=room.base_time * 4), levels=51)
     assert only(curve, ToneReversal).end == "black"
@@ -162,6 +163,14 @@ def test_an_aim_out_of_reach_is_found_with_its_amount(plain):
     assert [f.end for f in found] == ["black", "white"]
     ends = plain.summary.black_lightness - 5.0, 99.0 - plain.summary.white_lightness
     assert [f.beyond_lightness for f in found] == pytest.approx(ends, abs=1e-3)
+
+
+def test_the_ends_are_those_that_the_aim_asks_for(plain):
+    found = made(settings=Settings(Aim("points", "own.csv", ((0.0, 30.0), (100.0, 80.0)))))
+    ends = found.summary.level_black, found.summary.level_white
+    assert ends == pytest.approx(found.level_at([0.0, 100.0]), abs=1e-5)
+    assert found.response.lightness_at(ends) == pytest.approx([30.0, 80.0], abs=0.01)
+    assert ends[0] > plain.summary.level_black + 0.1
 
 
 def test_doubtful_single_readings_count():

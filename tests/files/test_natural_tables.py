@@ -81,6 +81,16 @@ def test_colour_values(path, head):
     found = target(path, f"{head}\n0,20,1,-2\n50,55.5,0,0\n100,94,0,3\n")
     assert found.level.tolist() == [0, 0.5, 1]
     assert np.allclose(found.lightness, [20, 55.5, 94])
+    assert [(t.a, t.b) for t in found.tints] == [(1, -2), (0, 0), (0, 3)]
+
+
+def test_the_three_of_xyz(path):
+    found = target(path, "level,X,Y,Z\n0,3.0,3.1,2.6\n0.5,22,23,19\n1,83,86,71\n")
+    plain = target(path, "level,XYZ_X,XYZ_Y,XYZ_Z\n0,3.0,3.1,2.6\n0.5,22,23,19\n1,83,86,71\n")
+    assert found.density.tolist() == plain.density.tolist()
+    assert found.tints == plain.tints
+    with pytest.raises(ReadingsError, match="how dark each patch is"):  # Y is yellow as well
+        target(path, "level,Y\n0,3.1\n0.5,23\n1,86\n")
 
 
 @pytest.mark.parametrize(("column", "first"), [("level", "5%"), ("level", "5 %"),
@@ -163,8 +173,13 @@ def test_a_missing_decimal_point(path):
         assert f"Is {number} meant? The decimal point is missing" in said
         assert "luminance" not in said and "rows" not in said
     column = "level,density\n" + "".join(f"{i / 10:g},{160 - 15 * i}\n" for i in range(11))
-    with pytest.raises(ReadingsError, match=r"meant.*point is missing, in \d+ rows: divide"):
+    with pytest.raises(ReadingsError, match=r"point is missing, in all rows: divide them by 100\."):
         target(path, column)
+    with pytest.raises(ReadingsError, match=r"Is 1\.579 meant\? The decimal point is missing\.$"):
+        target(path, TALL.replace(",1.45\n", ",1579\n"))
+    with pytest.raises(ReadingsError, match=r"Is 1\.600 meant.*in 10 rows: divide them by 1000"):
+        target(path, column.replace("\n1,10\n", "\n1,0.1\n").replace("0\n", "00\n")
+               .replace("5\n", "50\n"))
     with pytest.raises(ReadingsError, match=r"Is 1\.20 meant"):
         strip(path, WIDE.replace("2,1.2,", "2,120,"))
     with pytest.raises(ReadingsError, match="lightness"):
@@ -187,6 +202,32 @@ def test_a_list_takes_its_levels_from_the_layout(path):
     from tonewright.files.documents import read_curve
     one, other = read_curve("x.curve.json"), read_curve("y.curve.json")
     assert np.array_equal(one.correction.level, other.correction.level)
+    # in reading order, and nothing but what was measured
+    path.write_text("\n".join(f"{1.5 - 1.4 * p.level:.3f}".replace(".", ",")
+                              for p in layout.patches), encoding="utf-8")
+    done = call("fit", "list.csv", "--target", "T.target.json", "-o", "z.curve.json")
+    assert done.exit_code == 0, done.output
+    assert np.array_equal(one.correction.level, read_curve("z.curve.json").correction.level)
+    said = refused(call, "fit", "list.csv", "-o", "w.curve.json")
+    assert "tonewright read list.csv --target T.target.json -o READINGS.csv" in said
+
+
+@pytest.mark.parametrize("head", ["", "density\n", "Dens\n"])
+def test_a_bare_list_of_a_strip(path, head):
+    found = strip(path, head + "".join(f"{d:.2f}\n".replace(".", ",") for d in FILM))
+    assert [(p.step, p.density) for p in found.patches] == [*enumerate(FILM, 1)]
+    with pytest.raises(ReadingsError) as caught:
+        strip(path, head + "".join(f"{d}\n" for d in FILM[:-1]))
+    assert caught.value.code == "no_step_column"
+
+
+def test_columns_are_named_in_messages_as_the_file_names_them(path):
+    with pytest.raises(ReadingsError, match="has the columns No, Through film, Bare"):
+        strip(path, WIDE.replace("step,film,bare", "No,Through film,Bare"))
+    found = strip(path, WIDE.replace("step,film,bare", "Step no.,Through film,Bare")
+                  .replace("\n3,0.8,", "\n3,-,"))
+    assert len(found.patches) == 15
+    assert CellsBlank("list.csv", (4,)) in found.findings
 
 
 @pytest.mark.parametrize("number", ["0.08", "0,08"])

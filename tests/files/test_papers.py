@@ -9,6 +9,7 @@ import pytest
 
 from tonewright.errors import FileError, OptionError
 from tonewright.files.papers import SETUP, Papers, kind_of
+from tonewright.files.safe import whole_file
 from tonewright.record.setup import Setup
 
 OUT = ["../secret.txt", "..", "a/../../secret.txt", "/etc/passwd", "..\\secret.txt",
@@ -75,7 +76,7 @@ def test_hard_names_are_refused(papers, name):
     if "/" not in name and "\\" not in name:
         assert refused(papers.new, name) == "name_unusable"
         assert refused(papers.folder, name) == "name_unusable"
-    with pytest.raises(OptionError) as raised, papers.receive("kallitype", name):
+    with pytest.raises(OptionError) as raised, whole_file(papers.inside("kallitype", name)):
         pass
     assert str(raised.value).isprintable() and len(str(raised.value)) < 250
     assert refused(papers.new, "-") == "name_unusable"
@@ -93,7 +94,7 @@ def test_no_link_leads_out(papers):
     (paper / "loop").symlink_to(paper / "loop")
     for name in ("file.txt", "folder/secret.txt", "folder/new.txt", "config.txt", "new.txt"):
         assert refused(papers.inside, "kallitype", name) == "outside_folder"
-        with pytest.raises(OptionError), papers.receive("kallitype", name):
+        with pytest.raises(OptionError), whole_file(papers.inside("kallitype", name)):
             pass
     assert refused(papers.folder, "linked") == "outside_folder"
     assert papers.names() == ("kallitype", "salt")
@@ -150,14 +151,14 @@ def test_the_first_free_name(papers):
 
 
 def test_what_arrives_is_there_whole_or_not_at_all(papers):
-    with papers.receive("salt", "scan.tif") as part:
+    with whole_file(papers.inside("salt", "scan.tif")) as part:
         part.write_bytes(b"scan")
         assert papers.files("salt") == ()
     assert (papers.root / "salt" / "scan.tif").read_bytes() == b"scan"
-    with pytest.raises(FileError) as raised, papers.receive("salt", "scan.tif") as part:
+    with pytest.raises(FileError) as raised, whole_file(papers.inside("salt", "scan.tif")) as part:
         part.write_bytes(b"other")
     assert raised.value.code == "output_exists"
-    with pytest.raises(KeyboardInterrupt), papers.receive("salt", "cut.tif"):
+    with pytest.raises(KeyboardInterrupt), whole_file(papers.inside("salt", "cut.tif")):
         raise KeyboardInterrupt
     assert [p.name for p in (papers.root / "salt").iterdir()] == ["scan.tif"]
 

@@ -11,6 +11,7 @@ import tifffile
 from PIL import Image
 from skimage.transform import ProjectiveTransform, warp
 
+from rooms import scan_sheet
 from tonewright.errors import FileError, OptionError, ReadingsError
 from tonewright.files.lettering import text_mask
 from tonewright.files.scan import readings as scanned
@@ -40,7 +41,7 @@ def scan():
     negative = np.concatenate(list(draw(TARGET, text_mask)))
     sheet = scanroom.print_sheet(negative, 150.0, ROOM, scanroom.PaperFlaws(
         texture_density_sd=0.01, stains=5, stain_density=0.3), seed=6)
-    render = scanroom.scan_sheet(sheet, scanner, scanroom.Lying(2.0), seed=6)
+    render = scan_sheet(sheet, scanner, scanroom.Lying(2.0), seed=6)
     known = np.linspace(0.05, 2.0, 14)
     response = response_from_gray_scale(known, scanner.code(known), np.full(14, 2e-4))
     return Scan(render.pixels, 16, 150.0, None), ReadSettings(response=response)

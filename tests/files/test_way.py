@@ -7,10 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from tonewright.files.contents import charts, tables
+from tonewright.files.contents import charts, paper_way, readings_tables, stem, tables
 from tonewright.files.papers import Papers
 from tonewright.files.targets import ChartRequest, TargetRequest, draw_target
-from tonewright.files.way import paper_way, readings_tables, stem
 from tonewright.shelf.way import STEPS, way
 from tonewright.show.way_text import missing_words, next_on_the_way
 from tonewright.target.layout import LayoutSettings

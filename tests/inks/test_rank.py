@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 import chart
+from materials import even_ink
 from rooms import ColouredInks, measure_chart, random_coloured_inks
 from tonewright.errors import FitError, OptionError
 from tonewright.inks.chart import ChartReadings, usual_colours
@@ -16,7 +17,6 @@ from tonewright.inks.findings import ClearFilmOff, InkPatchesDiffer
 from tonewright.inks.rank import InkSettings, rank_inks
 from tonewright.record.times import PrintingTime
 from tonewright.virtual.darkroom import Darkroom, Flaws
-from tonewright.virtual.materials import Ink
 
 as_chart, chart_target, printed = chart.as_chart, chart.chart_target, chart.printed
 
@@ -128,7 +128,7 @@ def test_printed_for_the_base_time_the_pick_still_works_by_the_half_level(proces
 
 
 def test_paper_white_is_a_lower_bound_and_black_an_upper_one(process):
-    inks = ColouredInks(Ink(3.0), Ink(1.0), Ink(0.05))
+    inks = ColouredInks(even_ink(3.0), even_ink(1.0), even_ink(0.05))
     target = chart_target((1.0,), colours=[(0, 255, 255), (255, 0, 255), (255, 255, 0)])
     found = rank_inks(printed(ROOM, inks, target), process)
     by = {i.colour: i for i in found.inks}
@@ -144,7 +144,7 @@ def test_paper_white_is_a_lower_bound_and_black_an_upper_one(process):
 
 
 def test_a_longer_print_sees_what_a_short_one_does_not(process):
-    inks = ColouredInks(Ink(2.3), Ink(1.0), Ink(0.5))
+    inks = ColouredInks(even_ink(2.3), even_ink(1.0), even_ink(0.5))
     target = chart_target((1.0,), colours=[(0, 255, 255), (255, 0, 255)])
     short = rank_inks(printed(ROOM, inks, target), process)
     long = rank_inks(printed(ROOM, inks, target, 2.0), process, longer(2.0))
@@ -156,7 +156,7 @@ def test_a_longer_print_sees_what_a_short_one_does_not(process):
 
 
 def test_none_enough_names_the_shortfall(process):
-    inks = ColouredInks(Ink(0.6), Ink(0.5), Ink(0.2))
+    inks = ColouredInks(even_ink(0.6), even_ink(0.5), even_ink(0.2))
     found = rank_inks(printed(ROOM, inks, TARGET), process)
     assert found.pick is None and found.longer_stops is None
     assert found.inks[0].colour == (0, 0, 0)
@@ -164,14 +164,14 @@ def test_none_enough_names_the_shortfall(process):
 
 
 def test_the_printers_own_range_counts(process):
-    inks = ColouredInks(Ink(0.6), Ink(0.5), Ink(0.2))
+    inks = ColouredInks(even_ink(0.6), even_ink(0.5), even_ink(0.2))
     found = rank_inks(printed(ROOM, inks, TARGET), process, InkSettings(needed_range=0.9))
     assert found.given_range and found.sure
     assert float(inks.of_colour(found.pick.colour)) >= 0.85
 
 
 def test_stained_patches_are_named_and_widen_the_band(process):
-    inks = ColouredInks(Ink(1.2), Ink(0.9), Ink(0.4))
+    inks = ColouredInks(even_ink(1.2), even_ink(0.9), even_ink(0.4))
     read = measure_chart(ROOM, inks, TARGET, ROOM.base_time, flaws=Flaws(0.01, stains=3,
                                                                         stain_density=0.3), seed=2)
     time = PrintingTime(ROOM.base_time)
@@ -188,7 +188,7 @@ def test_stained_patches_are_named_and_widen_the_band(process):
 
 
 def test_clear_film_shows_a_wrong_time(process):
-    inks = ColouredInks(Ink(1.2), Ink(0.9), Ink(0.4))
+    inks = ColouredInks(even_ink(1.2), even_ink(0.9), even_ink(0.4))
     found = rank_inks(printed(ROOM, inks, TARGET, -3.0), process)  # said to be the base time
     assert clear_off(found) == pytest.approx(0.9, abs=0.1)
     right = rank_inks(printed(ROOM, inks, TARGET, -3.0), process, longer(-3.0))
@@ -198,7 +198,7 @@ def test_clear_film_shows_a_wrong_time(process):
 
 
 def test_patches_of_several_sheets_count_together(process):
-    inks = ColouredInks(Ink(1.2), Ink(0.9), Ink(0.4))
+    inks = ColouredInks(even_ink(1.2), even_ink(0.9), even_ink(0.4))
     one, two = (printed(ROOM, inks, TARGET, seed=s) for s in (1, 2))
     both = ChartReadings((*one.patches, *two.patches), one.readings)
     found = rank_inks(both, process)
@@ -206,7 +206,7 @@ def test_patches_of_several_sheets_count_together(process):
 
 
 def test_foreign_readings_are_refused(process):
-    read = printed(ROOM, ColouredInks(Ink(1.2), Ink(0.9), Ink(0.4)), TARGET)
+    read = printed(ROOM, ColouredInks(even_ink(1.2), even_ink(0.9), even_ink(0.4)), TARGET)
     relative = replace(read, readings=replace(read.readings, relative_to_paper=True))
     with pytest.raises(OptionError, match="the bare paper"):
         rank_inks(relative, process)

@@ -29,7 +29,7 @@ class Curve:
 def test_pixels_at_the_ends_are_counted_band_by_band():
     table = code_table(encoding_lightness("lightness", 65536), Curve(10.0, 95.0))
     values = np.random.default_rng(1).integers(0, 65536, (50, 40))
-    ends = honesty.ends_of(table)
+    ends = honesty.Ends.of(table)
     for band in np.array_split(table[values], 7):
         ends.count(band)
     # counted from the image instead: all at or below L* 10, all at or above L* 95, to half a code
@@ -40,25 +40,30 @@ def test_pixels_at_the_ends_are_counted_band_by_band():
 
 def test_ends_start_from_nothing():
     table = np.array([9, 3], np.uint16)
-    one, two = honesty.ends_of(table), honesty.ends_of(table)
+    one, two = honesty.Ends.of(table), honesty.Ends.of(table)
     one.count(np.array([[9, 9, 3]], np.uint16))
     assert (one.pixels, two.pixels) == ((2, 1), (0, 0))
 
 
-def test_reach_says_where_tones_end():
+def lost(black, white, shares=(0.5, 0.5)):
+    """What a picture loses through a curve that tells no tones apart beyond those (L*)."""
     lightness = encoding_lightness("lightness", 65536)
-    reach = honesty.reach_of(lightness, code_table(lightness, Curve(10.0, 95.0)))
-    assert (reach.black_lightness, reach.white_lightness) == pytest.approx((10, 95), abs=0.01)
-    full = honesty.reach_of(lightness, code_table(lightness, Curve()))
-    assert (full.black_lightness, full.white_lightness) == pytest.approx((0, 100), abs=0.01)
+    return honesty.lost_tones(shares, lightness, code_table(lightness, Curve(black, white)))
+
+
+def test_lost_tones_say_where_tones_end():
+    dark, light = lost(10.0, 95.0)
+    assert dark.below_image_lightness == pytest.approx(10, abs=0.01)
+    assert light.above_image_lightness == pytest.approx(95, abs=0.01)
+    assert lost(0.0, 100.0) == (BlackTonesLost(0.5, None), WhiteTonesLost(0.5, None))
 
 
 def test_ends_are_told_from_one_pixel_in_a_hundred():
-    reach = honesty.Reach(10.0, 100.0)
-    assert honesty.lost_tones((0.0099, 0.0099), reach) == ()
+    assert lost(10.0, 100.0, (0.0099, 0.0099)) == ()
     # of the light end only pure white is lost
-    assert honesty.lost_tones((0.012, 0.25), reach) == (
-        BlackTonesLost(0.012, 10.0), WhiteTonesLost(0.25, None))
+    dark, light = lost(10.0, 100.0, (0.012, 0.25))
+    assert (dark.share, dark.below_image_lightness) == (0.012, pytest.approx(10.0, abs=0.01))
+    assert light == WhiteTonesLost(0.25, None)
 
 
 def test_steps_of_8_bits_as_colour_science_has_them():

@@ -12,7 +12,8 @@ from tonewright.negative.size import Size, SizeWish, parse_length, parse_ppi, pl
 
 @pytest.mark.parametrize(
     ("text", "mm"),
-    [("200mm", 200), ("20 cm", 200), ("8in", F("203.2")), ('8"', F("203.2")), ("0.5IN", F("12.7"))],
+    [("200mm", 200), ("20 cm", 200), ("8in", F("203.2")), ('8"', F("203.2")), ("0.5IN", F("12.7")),
+     ("100,5mm", F("100.5"))],
 )
 def test_lengths(text, mm):
     assert parse_length(text, "--width") == mm

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 import tifffile
 
+from rooms import density_in
 from tonewright import scales
 from tonewright.curve.aim import Aim
 from tonewright.curve.document import Settings
@@ -39,5 +40,5 @@ def test_the_print_of_the_tone_scale_shows_its_aims(tmp_path, border, shape):
     assert len(target.patches) == 11
     for patch in target.patches:
         inside = patch.x_mm + 1, patch.y_mm + 1, patch.width_mm - 2, patch.height_mm - 2
-        lightness = float(scales.density_to_lightness(sheet.density_in(*inside)))
+        lightness = float(scales.density_to_lightness(density_in(sheet, *inside)))
         assert lightness == pytest.approx(patch.aim_lightness, abs=1.5)

@@ -272,32 +272,33 @@ def test_whole_numbers_are_numbers_but_not_the_other_way_round():
     back = read(Sheet, changed("black", to=2))
     assert (back.black, type(back.black)) == (2.0, float)
     assert refused(Sheet, changed("steps", to=31.0)) == (
-        "the sheet: steps is 31 / it is a whole number")
+        "the sheet: steps is 31 / it must be a whole number")
 
 
 @pytest.mark.parametrize(("path", "to", "said"), [
-    (("name",), 3, "the sheet: name is 3 / it is a text"),
-    (("black",), "x", 'the sheet: black is the text "x" / it is a number'),
-    (("black",), True, "the sheet: black is true / it is a number"),
-    (("black",), None, "the sheet: black is missing or empty / it is a number"),
-    (("black",), math.nan, "the sheet: black is no finite number / it is a number"),
-    (("black",), -math.inf, "the sheet: black is no finite number / it is a number"),
-    (("steps",), True, "the sheet: steps is true / it is a whole number"),
-    (("calibrated",), 1, "the sheet: calibrated is 1 / it is true or false"),
-    (("basis",), "Scale", 'the sheet: basis is the text "Scale" / it is scale or anchors'),
-    (("basis",), ["scale"], "the sheet: basis is a list / it is scale or anchors"),
-    (("label",), 3, "the sheet: label is 3 / it is a text, or empty (null)"),
-    (("notes",), "x", 'the sheet: notes is the text "x" / it is a list of texts'),
+    (("name",), 3, "the sheet: name is 3 / it must be text"),
+    (("black",), "x", 'the sheet: black is the text "x" / it must be a number'),
+    (("black",), True, "the sheet: black is true / it must be a number"),
+    (("black",), None, "the sheet: black is missing or empty / it must be a number"),
+    (("black",), math.nan, "the sheet: black is NaN / it must be a number"),
+    (("black",), -math.inf, "the sheet: black is -Infinity / it must be a number"),
+    (("steps",), True, "the sheet: steps is true / it must be a whole number"),
+    (("calibrated",), 1, "the sheet: calibrated is 1 / it must be true or false"),
+    (("basis",), "Scale", 'the sheet: basis is the text "Scale" / it must be scale or anchors'),
+    (("basis",), ["scale"], "the sheet: basis is a list / it must be scale or anchors"),
+    (("label",), 3, "the sheet: label is 3 / it must be text, or empty (null)"),
+    (("notes",), "x", 'the sheet: notes is the text "x" / it must be a list of texts'),
     (("notes", ), ["x", None],
-     "the sheet: notes holds nothing (null) in place 2 / it is a list of texts"),
+     "the sheet: notes holds nothing (null) in place 2 / it must be a list of texts"),
     (("plan",), [0, 1.1], "the sheet: plan holds 1.1 in place 2 / it is a list of levels, 0 to 1"),
     (("plan",), [0, True],
      "the sheet: plan holds true in place 2 / it is a list of levels, 0 to 1"),
     (("points",), [[0, 1], [0, 1, 2]], "the sheet: points holds a list in place 2 / "
-     "it is a list of 2 values, each of its kind, throughout the list"),
-    (("pair",), ["x", 2], "the sheet: pair is a list / it is a list of 2 values, each of its kind"),
+     "it must be a list of 2 values, each of its kind, throughout the list"),
+    (("pair",), ["x", 2], "the sheet: pair is a list / it must be a list of 2 values, each of"
+     " its kind"),
     (("kinds",), ["film", "glass"], 'the sheet: kinds holds the text "glass" in place 2 / '
-     "it is film or bare, throughout the list"),
+     "it must be film or bare, throughout the list"),
     (("time",), 90, "the time is 90 / it has value, unit"),
     (("time",), None, "the time is missing or empty / it has value, unit"),
     (("strict",), [], "the strict is an empty list / it has value, unit"),
@@ -306,9 +307,9 @@ def test_whole_numbers_are_numbers_but_not_the_other_way_round():
     (("time",), {"value": 2e3, "unit": "unit"},
      "in the time, the light is 2000 units / 1000 at most"),
     (("time",), {"value": 1}, "the time: unit is missing / it has value, unit"),
-    (("doubtful",), {}, "the sheet: doubtful is an empty table / it is a list"),
+    (("doubtful",), {}, "the sheet: doubtful is an empty table / it must be a list"),
     (("doubtful", 0, "deviations"), "x",
-     'doubtful patch 1 of the sheet: deviations is the text "x" / it is a number'),
+     'doubtful patch 1 of the sheet: deviations is the text "x" / it must be a number'),
     (("patches", 1), 7, "patch 2 of the sheet is 7 / it has patch, deviations"),
     (("patches", 1, "more"), 7,
      'patch 2 of the sheet: "more" does not belong there / it has patch, deviations'),
@@ -317,8 +318,8 @@ def test_whole_numbers_are_numbers_but_not_the_other_way_round():
      " (heaviest ink), throughout the list"),
     (("rows", "level", 1), None, "the rows: level holds nothing (null) in place 2 / a level lies "
      "between 0 (clear film) and 1 (heaviest ink), throughout the list"),
-    (("rows", "density_sd", 0), 0, "the rows: density_sd holds 0 in place 1 / it is a number above"
-     " 0, or empty (null), throughout the list"),
+    (("rows", "density_sd", 0), 0, "the rows: density_sd holds 0 in place 1 / it must be a number"
+     " above 0, or empty (null), throughout the list"),
     (("rows", "name"), ["A"], "the rows: name has 1 row, level 2 / all columns are equally long"),
     (("rows", "time", "value", 1), 2e3,
      "in the rows, time (row 2), the light is 2000 units / 1000 at most"),
@@ -326,19 +327,19 @@ def test_whole_numbers_are_numbers_but_not_the_other_way_round():
      "all columns are equally long"),
     (("rows", "x"), [], 'the rows: "x" does not belong there / it has level, density_sd, name, '
      "time"),
-    (("findings", 0), "x", 'finding 1 of the sheet is the text "x" / it is a table of code'),
+    (("findings", 0), "x", 'finding 1 of the sheet is the text "x" / it must be a table of code'),
     (("findings", 1, "code"), "tones_lost", 'finding 2 of the sheet: code is the text "tones_lost"'
-     " / it is the code of a finding known here"),
+     " / it must be the code of a finding known here"),
     (("findings", 0), {"code": "neverhere"}, 'finding 1 of the sheet: code is the text "neverhere"'
-     " / it is the code of a finding known here"),
+     " / it must be the code of a finding known here"),
     (("findings", 0, "code"), ["edges_uneven"],
-     "finding 1 of the sheet: code is a list / it is the code of a finding known here"),
+     "finding 1 of the sheet: code is a list / it must be the code of a finding known here"),
     (("findings", 0, "off_by_density"), "much", "finding 1 of the sheet: off_by_density is the text"
-     ' "much" / it is a number'),
+     ' "much" / it must be a number'),
     (("findings", 1, "why"), "x", 'finding 2 of the sheet: "why" does not belong there / it has '
      "code, levels, step"),
-    (("spare", "patch", 0), 1, "the spare: patch holds 1 in place 1 / it is a list of texts"),
-    (("worst", "patch"), 1, "the worst: patch is 1 / it is a text"),
+    (("spare", "patch", 0), 1, "the spare: patch holds 1 in place 1 / it must be a list of texts"),
+    (("worst", "patch"), 1, "the worst: patch is 1 / it must be text"),
 ])
 def test_what_is_said_of_a_wrong_entry(path, to, said):
     assert refused(Sheet, changed(*path, to=to)) == said
@@ -393,10 +394,10 @@ def test_a_table_is_read_as_arrays():
     ({"level": [0, 0.5, 1.5]}, "the sheet: level holds 1.5 in place 3 / "
      "a level lies between 0 (clear film) and 1 (heaviest ink)"),
     ({"density": [0, "1", 2]},
-     'the sheet: density holds the text "1" in place 2 / it is a list of numbers'),
+     'the sheet: density holds the text "1" in place 2 / it must be a list of numbers'),
     ({"density": [0, True, 2]},
-     "the sheet: density holds true in place 2 / it is a list of numbers"),
-    ({"density": 1}, "the sheet: density is 1 / it is a list of numbers"),
+     "the sheet: density holds true in place 2 / it must be a list of numbers"),
+    ({"density": 1}, "the sheet: density is 1 / it must be a list of numbers"),
     ({n: [0.5] for n in TONES}, "the sheet has 1 row / it has two at least"),
     ({n: [] for n in TONES}, "the sheet has 0 rows / it has two at least"),
 ])
@@ -422,7 +423,7 @@ def test_fields_left_out_are_not_looked_at():
 
 def test_a_part_of_one_of_several_says_of_which():
     assert refused(Whole, WHOLE, skip=("heavy",)) == (
-        'the settings of print 2 of the way here: deviations is the text "x" / it is a number')
+        'the settings of print 2 of the way here: deviations is the text "x" / it must be a number')
 
 
 def test_a_type_is_imported_when_its_field_is_read():

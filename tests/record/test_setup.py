@@ -49,9 +49,16 @@ def test_numbers_and_dates_are_taken_as_spelled():
         ({"paper": ["a", "b"]}, "paper"),
         ({"lamp": {"kind": "sun"}}, "lamp is a table"),
         ({"lamp": True}, "lamp is true"),
-        ({"lamp": float("nan")}, "lamp is no finite number"),
+        ({"lamp": float("nan")}, "lamp is NaN"),
     ],
 )
 def test_anything_else_is_refused_by_name(data, said):
     with pytest.raises(DocumentError, match=said):
         setup_from_dict(data)
+
+
+@pytest.mark.parametrize(("said", "spelled"), [
+    ("8min", "8 min"), ("7:30", "7 min 30 s"), ("120units", "120 units"), ("noon sun", "noon sun"),
+    (None, None)])
+def test_a_printing_time_is_spelled_as_any_other(said, spelled):
+    assert Setup(printing_time=said).with_time_spelled() == Setup(printing_time=spelled)

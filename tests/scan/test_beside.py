@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from rooms import Glass, random_glass
+from rooms import Glass, density_in, random_glass
 from tonewright.errors import OptionError, ReadingsError
 from tonewright.files.lettering import text_mask
 from tonewright.scan.flat import flat_of
@@ -41,7 +41,7 @@ def settings(glass: Glass, *, flat: bool = True, **more) -> ReadSettings:
 def off(reading, sheet) -> np.ndarray:
     """Distances of the sound densities up to 1.6 from what the sheet really has there."""
     edge = 0.5 * (1.0 - INNER)
-    truth = np.array([sheet.density_in(
+    truth = np.array([density_in(sheet,
         p.x_mm + edge * p.width_mm, p.y_mm + edge * p.height_mm, INNER * p.width_mm,
         INNER * p.height_mm) for p in TARGET.patches])
     read = np.array([np.nan if p.density is None else p.density for p in reading.patches])
@@ -90,7 +90,7 @@ def test_what_it_says_it_is_worth_holds(glass):
 def test_a_known_patch_sets_the_lamp_right_but_not_its_fall_off(glass):
     """With a plain sheet as well nothing is taken out twice."""
     white = TARGET.of_kind("full")
-    truth = float(np.mean([glass.print_.sheet.density_in(
+    truth = float(np.mean([density_in(glass.print_.sheet,
         p.x_mm, p.y_mm, p.width_mm, p.height_mm) for p in (TARGET.patches[i] for i in white)]))
     known = {"white": truth}
     both, patch, neither = (

@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 from scipy import ndimage
 
-from rooms import random_scanner
+from rooms import random_scanner, scan_sheet
 from tonewright.errors import ReadingsError
 from tonewright.scan.find_steps import _straightened, find_row
-from tonewright.virtual.scanroom import Lying, gray_scale, scan_sheet
+from tonewright.virtual.scanroom import Lying, gray_scale
 
 STEP_MM = (8.0, 14.0)
 

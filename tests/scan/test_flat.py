@@ -89,6 +89,16 @@ def test_dust_and_texture_do_not_get_in():
     assert np.ptp(apart) < 0.003
 
 
+def test_a_resolution_is_the_same_as_png_can_say_it():
+    """PNG counts pixels by the metre: 11811 of them are 299.9994 to the inch."""
+    bed = Bed(3, "power")
+    response = replace(response_from_gray_scale(KNOWN, bed.scanner.code(KNOWN), SD), taken=GRAY)
+    page = np.zeros(SHAPE)
+    assert response.check_taken(scan(page, replace(GRAY, ppi=11811 * 0.0254))) == ()
+    (found,) = response.check_taken(scan(page, replace(GRAY, ppi=301.0)))
+    assert (found.entry, found.before, found.now) == ("resolution", "300 ppi", "301 ppi")
+
+
 def test_the_same_density_without_a_plain_sheet():
     density = np.array([0.07, 1.6, np.nan])
     assert in_even_light(density, None, 0.004) is density
@@ -110,7 +120,7 @@ def test_another_part_of_the_glass_or_another_mode_is_refused():
     flat = flat_of(Bed(1, "power").plain())
     with pytest.raises(OptionError, match="same part of the glass"):
         flat.check_fits(scan(np.zeros((600, 300))))
-    with pytest.raises(OptionError, match="same settings"):
+    with pytest.raises(OptionError, match=r"is gray, plain RGB\. .*same settings"):
         flat.check_fits(scan(np.zeros(SHAPE), replace(GRAY, mode="luminance")))
     coarse = scan(np.zeros((300, 230)), ppi=150.0)
     flat.check_fits(coarse)

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from rooms import density_in, scan_sheet
 from tonewright.errors import ImageError, OptionError
 from tonewright.files.lettering import text_mask
 from tonewright.measured.findings import DensitiesByProfile
@@ -40,13 +41,13 @@ def scan_of(render, **changes):
 def render_of(flaws=FLAWS, scanner=SCANNER, lying=CROOKED, seed=1):
     negative = np.concatenate(list(draw(TARGET, text_mask)))
     sheet = scanroom.print_sheet(negative, TARGET.ppi, ROOM, flaws, seed=seed)
-    return scanroom.scan_sheet(sheet, scanner, lying, seed=seed)
+    return scan_sheet(sheet, scanner, lying, seed=seed)
 
 
 def truth_in(render):
     """Densities that are really on the sheet where patches are sampled."""
     edge = 0.5 * (1.0 - INNER)
-    return np.array([render.sheet.density_in(
+    return np.array([density_in(render.sheet,
         p.x_mm + edge * p.width_mm, p.y_mm + edge * p.height_mm, INNER * p.width_mm,
         INNER * p.height_mm) for p in TARGET.patches])
 

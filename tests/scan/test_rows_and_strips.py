@@ -11,11 +11,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from rooms import print_strip, random_darkroom, random_scanner, random_spoilt
+from rooms import print_strip, random_darkroom, random_scanner, random_spoilt, scan_sheet
 from tonewright.errors import ReadingsError
 from tonewright.scan.image import Scan
 from tonewright.scan.steps import read_step_row
-from tonewright.virtual.scanroom import Lying, PaperFlaws, gray_scale, scan_sheet
+from tonewright.virtual.scanroom import Lying, PaperFlaws, gray_scale
 
 
 def scale_error(seed):

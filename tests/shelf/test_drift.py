@@ -15,8 +15,9 @@ import commands
 import shelves
 from reports import check_report
 from tonewright.cli import main
+from tonewright.cli.options import json_text
 from tonewright.errors import OptionError
-from tonewright.files.drift import FoundDrift, read_drift
+from tonewright.files.shelf import FoundDrift, read_drift
 from tonewright.record.times import PrintingTime
 from tonewright.shelf.drift import Dated, find_drift
 from tonewright.shelf.findings import (
@@ -30,10 +31,10 @@ from tonewright.shelf.findings import (
     TimeDrifted,
     TimeUnitsMixed,
 )
-from tonewright.show.drift_plot import plot_drift
 from tonewright.show.drift_text import drift_json, drift_text
 from tonewright.show.findings import sentence
 from tonewright.show.shelf_findings import stops_words
+from tonewright.show.shelf_plots import plot_drift
 from tonewright.strip.findings import LighterAgain, StepPlace
 
 TODAY = shelves.TODAY
@@ -93,7 +94,7 @@ def test_a_third_of_a_stop_since_june(year):
 
 
 def test_json_names(year):
-    data = json.loads(json.dumps(drift_json(read_drift([year], today=TODAY))))
+    data = json.loads(json_text(drift_json(read_drift([year], today=TODAY))))
     assert {"series", "limits", "out_since", "drift_stops_per_month", "findings"} <= set(data)
     assert data["moving_since"][:7] in ("2026-06", "2026-05")
     lead = data["series"][data["leading"]]

@@ -19,16 +19,18 @@ from tonewright.check.document import Cause, CauseCode, Check, Checked, CheckedT
 from tonewright.check.findings import (
     PrintedForAnotherTime,
     PrintsDiffer,
+    PrintsFailAlone,
     SheetsAssumed,
     TonesSetAside,
     UnevennessUntold,
     ZeroMayBeOff,
 )
+from tonewright.cli.options import json_text
 from tonewright.measured.findings import DensitiesByResponse
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
-from tonewright.show.check_plot import plot_check
 from tonewright.show.check_text import cause_text, check_json, check_text, verdict, what_to_do
+from tonewright.show.plots import plot_check
 
 OFF = (-0.2, -2.5, -4.8, -6.3, -7.4, -7.3, -7.5, -6.0, -5.1, -2.6, -1.1)
 TONES = tuple(CheckedTone(f"A{i + 1}", None, 0.09 * i, 10.0 * i, 18.5 + 7.3 * i,
@@ -89,10 +91,10 @@ SCANNED = DensitiesByResponse("p.csv", "flatbed")
     (CAUSES["fog"], (SCANNED,), "The readings do not tell the two apart",
      "scan this print again, with the gray scale beside it. If it comes out the same, clear"),
     (Cause("unknown", "fog", "unknown", 1.6, None, None), (), "cannot tell: fog or poor clearing"
-     " explains it best, an instrument whose zero is off by +0.03 nearly as well (1.6 times less"
-     " likely)", "denser too"),
-    (CAUSES["two alike"], (), "the negative's density nearly as well (1.4 times less likely). It"
-     " may also be an instrument whose zero is off by +0.03", "denser too"),
+     " explains it best, an unknown cause nearly as well (1.6 times less likely). It may also be an"
+     " instrument whose zero is off by +0.03", "denser too"),
+    (CAUSES["two alike"], (), "a change in the negative's density nearly as well (1.4 times less"
+     " likely). It may also be an instrument whose zero is off by +0.03", "denser too"),
     (CAUSES["unknown"], (), "perhaps not the print, but an instrument whose zero is off by +0.03",
      "denser too")])
 def test_a_zero_that_may_be_off_is_named_and_how_to_tell(cause, more, told, step):
@@ -112,7 +114,17 @@ def test_a_print_that_passes_may_still_have_a_step_of_its_own():
     two = dataclasses.replace(GOOD, findings=(PrintsDiffer(3.2),), tones=tuple(
         dataclasses.replace(t, print_name=name) for name in "ab" for t in TONES))
     assert verdict(two) == "these prints together are what the curve promises"
-    assert what_to_do(two).startswith("check each print by itself")
+    assert what_to_do(two).startswith("coat, expose and develop the next prints alike")
+
+
+def test_a_print_that_fails_alone_is_made_again_first():
+    two = dataclasses.replace(OVER, findings=(PrintsDiffer(3.2), PrintsFailAlone(("b",))),
+                              tones=tuple(
+        dataclasses.replace(t, print_name=name) for name in "ab" for t in TONES))
+    assert verdict(two) == "not each of these prints is what the curve promises"
+    assert what_to_do(two).startswith("make b again")
+    both = dataclasses.replace(two, findings=(PrintsDiffer(3.2), PrintsFailAlone(("b", "a"))))
+    assert what_to_do(both) == what_to_do(OVER)
 
 
 def test_without_a_strip_it_says_which_way():
@@ -156,7 +168,7 @@ def test_how_often_good_prints_differ(probability, words):
 
 
 def test_json_has_what_the_command_promises():
-    found = json.loads(json.dumps(check_json(OVER)))
+    found = json.loads(json_text(check_json(OVER)))
     assert {"passes", "difference_lightness_rms", "worst_image_lightness", "cause",
             "exposure_off_stops", "next_time_s", "findings"} <= set(found)
     assert (found["next_time_s"], found["time_unit"]) == (385.0, "s")

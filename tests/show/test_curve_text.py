@@ -15,6 +15,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+import shelves
 from tonewright.curve import findings
 from tonewright.curve.aim import Aim
 from tonewright.curve.document import Settings
@@ -34,8 +35,9 @@ from tonewright.measured.columns import Source
 from tonewright.record.findings import Finding
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
-from tonewright.show import curve_text as report
+from tonewright.show import report
 from tonewright.show.curve_text import (
+    curve_facts,
     doubt_words,
     doubtful_words,
     fit_json,
@@ -253,3 +255,8 @@ def test_a_patch_that_a_print_behind_the_curve_leaves_out_is_not_doubtful() -> N
             curve.recipe, prints=(dataclasses.replace(print_, left_out=("E3",)),)))
     assert "E3" not in doubtful_words(refined)
     assert "D6" in doubtful_words(refined)
+
+
+def test_the_time_that_a_plain_curve_is_for_is_said() -> None:
+    assert ("time", "the curve is for a printing time of 20 min") in curve_facts(
+        shelves.fitted("any", 1))

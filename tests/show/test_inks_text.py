@@ -8,20 +8,21 @@ from dataclasses import replace
 import pytest
 
 import chart
+from materials import even_ink, flattening
 from reports import check_report
 from rooms import ColouredInks
+from tonewright.cli.options import json_text
 from tonewright.inks.findings import ClearFilmOff, InkPatchesDiffer
 from tonewright.inks.rank import InkSettings, rank_inks
 from tonewright.record.setup import parse_colour
 from tonewright.record.times import PrintingTime
 from tonewright.show.inks_text import inks_json, inks_text, next_step, why
 from tonewright.show.words import WIDTH
-from tonewright.virtual.darkroom import Darkroom
-from tonewright.virtual.materials import Ink
+from tonewright.virtual.darkroom import Darkroom, Ink
 
 ROOM = Darkroom()
-HEAVY = ColouredInks(Ink(2.4), Ink(1.1, "flattening", 1.0), Ink(0.4))
-LIGHT = ColouredInks(Ink(0.6), Ink(0.5), Ink(0.2))
+HEAVY = ColouredInks(even_ink(2.4), Ink(1.1, flattening, 1.0), even_ink(0.4))
+LIGHT = ColouredInks(even_ink(0.6), even_ink(0.5), even_ink(0.2))
 SOME = [parse_colour(c) for c in ("0,0,0", "0,255,255", "255,0,0", "128,0,255", "255,255,0")]
 
 
@@ -54,7 +55,7 @@ def test_golden_reports(process, name, inks, levels):
 ])  # fmt: skip
 def test_json_holds_every_promised_key_and_null_where_unknown(process, inks, stops, levels):
     ranking = ranked(process, inks, stops, levels)
-    data = json.loads(json.dumps(inks_json(ranking), allow_nan=False))
+    data = json.loads(json_text(inks_json(ranking)))
     assert {"process", "printing_time_s", "needed_density_range", "inks", "pick", "pick_sure",
             "why", "shortfall", "next_time_s", "next", "warnings", "findings",
             "doubtful"} <= set(data)

@@ -17,8 +17,9 @@ from tonewright.curve.aim import Aim
 from tonewright.curve.document import Curve, make_correction
 from tonewright.curve.responses import PrintResponse
 from tonewright.files.documents import read_curve
+from tonewright.files.negative.batch import Batch
 from tonewright.files.pages import Report, SheetToPrint, Worksheet
-from tonewright.files.proof import ProofBatch, ProofReport
+from tonewright.files.proof import ProofReport
 from tonewright.measured.findings import PatchesDoubted
 from tonewright.negative.coating import Coating
 from tonewright.negative.findings import EncodingAssumed
@@ -260,4 +261,4 @@ def test_the_report_on_a_proof(curve):
                                below_image_lightness=8.0, above_image_lightness=96.4)
     report = ProofReport(Path("picture.tif"), Path("proof.png"), 1200, 800, "gamma:2.2",
                          (plain, blue), (), (EncodingAssumed("gamma:2.2"),))
-    check_report("proof.txt", proofs_text(ProofBatch([report])))
+    check_report("proof.txt", proofs_text(Batch([report])))

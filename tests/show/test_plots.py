@@ -12,6 +12,7 @@ import pytest
 from matplotlib.figure import Figure
 from PIL import Image
 
+import shelves
 from tonewright.curve.aim import Aim
 from tonewright.curve.document import Settings
 from tonewright.curve.make import make_curve
@@ -83,6 +84,16 @@ def test_patches_that_do_not_count_are_hollow_and_named(curve, drawn):
     assert hollow.get_markerfacecolor() == "none"
     assert hollow.get_xdata() == pytest.approx([100.0 * curve.summary.doubtful[0].level])
     assert settings.left_out[0] in {text.get_text() for text in left.texts}
+
+
+@pytest.mark.parametrize("power", [0.3, 1.0, 3.0])  # ink that blocks much, ink that blocks little
+def test_no_reading_lies_under_the_legend(power, drawn):
+    plot_curve(shelves.drawn("any", power))
+    left, _ = drawn[0].axes
+    box = left.get_legend().get_window_extent()
+    curve = next(line for line in left.lines if line.get_label() == "print lightness")
+    assert not np.any([box.contains(x, y) for x, y in
+                       left.transData.transform(curve.get_xydata())])
 
 
 def test_a_renewal_shows_the_curve_before(curve, drawn):

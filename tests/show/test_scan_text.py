@@ -10,6 +10,8 @@ import numpy as np
 import pytest
 
 from reports import check_report
+from rooms import scan_sheet
+from tonewright.cli.options import json_text
 from tonewright.files.lettering import text_mask
 from tonewright.files.scan.read import ReadResult
 from tonewright.files.scanners import LearnedScanner
@@ -40,7 +42,7 @@ def read():
     negative = np.concatenate(list(draw(TARGET, text_mask)))
     sheet = scanroom.print_sheet(negative, 150.0, ROOM, scanroom.PaperFlaws(
         texture_density_sd=0.01, stains=5, stain_density=0.3), seed=6)
-    render = scanroom.scan_sheet(sheet, SCANNER, scanroom.Lying(2.0), seed=6)
+    render = scan_sheet(sheet, SCANNER, scanroom.Lying(2.0), seed=6)
     response = response_from_gray_scale(KNOWN, SCANNER.code(KNOWN), np.full(KNOWN.size, 2e-4),
                                         name="flatbed")
     reading = read_target_scan(Scan(render.pixels, 16, 150.0, None), TARGET,
@@ -54,7 +56,7 @@ def test_the_report_on_a_scan(read):
 
 
 def test_json_of_a_scan_holds_every_finding_and_doubt(read):
-    data = json.loads(json.dumps(reading_json(read), allow_nan=False))
+    data = json.loads(json_text(reading_json(read)))
     doubts = [d for p in read.reading.patches for d in p.doubts]
     assert {type(d).__name__ for d in doubts} >= {"PatchSpoilt", "PatchOutsideResponse"}
     assert [f["code"] for f in data["findings"]] == [
@@ -95,11 +97,11 @@ def test_readings_of_a_print_through_a_curve_go_to_check(listed):
 
 def test_the_report_on_a_scanner():
     card = scanroom.gray_scale(KNOWN, border_density=0.3)
-    render = scanroom.scan_sheet(card, replace(SCANNER, ppi=200.0), scanroom.Lying(3.0), seed=1)
+    render = scan_sheet(card, replace(SCANNER, ppi=200.0), scanroom.Lying(3.0), seed=1)
     scan = Scan(render.pixels, 16, 200.0, None, name="gray-scale.tif")
     row = read_step_row(scan, KNOWN.size, dark_first=False)
     learned = LearnedScanner(response_of_row(row, KNOWN, scan, "flatbed"), row,
                              Path("flatbed.scanner.json"))
     check_report("scanner.txt", scanner_text(learned))
-    data = json.loads(json.dumps(scanner_json(learned), allow_nan=False))
+    data = json.loads(json_text(scanner_json(learned)))
     assert [f["code"] for f in data["findings"]] == ["gray_scale_short", "response_ends_early"]

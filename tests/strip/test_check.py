@@ -79,6 +79,21 @@ def test_a_black_that_is_reached_all_at_once_makes_no_step_doubtful():
     assert alarms <= 1
 
 
+def test_a_step_at_a_hard_corner_is_not_taken_for_a_stain():
+    """Density falls from black at a corner, over 0.4 of log exposure; at the corner it reads darker
+    than it is by one and a half times the noise."""
+    x = np.concatenate([-TABLET.density, 0.06 - TABLET.density])
+    rise = np.clip((x + 0.43) / 0.4 + 1.0, 0.0, 1.0)
+    exact = 0.08 + 1.7 * (rise - 0.3 * rise * (1.0 - rise)) + 0.03 * ((x >= -0.43) & (x < -0.36))
+    patches = [StripPatch(1 + i % 31, float(d), None, "film" if i < 31 else "bare", TIME, None)
+               for i, d in enumerate(exact)]
+    for seed in (23, 106):
+        y = exact + 0.02 * np.random.default_rng(seed).standard_normal(x.size)
+        assert find_doubtful(Placed(patches, x, y, np.ones(x.size))) == {}
+        y[36] = exact[36] + 0.25
+        assert list(find_doubtful(Placed(patches, x, y, np.ones(x.size)))) == [36]
+
+
 @pytest.mark.parametrize("step", [1, 2, 5, 17, 31])
 @pytest.mark.parametrize("by", [-0.25, 0.25])
 def test_a_stain_or_a_slip_is_found(step, by):
@@ -109,6 +124,13 @@ def test_good_strips_show_no_stain_over_neighbouring_steps():
     for seed in range(60):
         for noise in (0.01, 0.03):
             assert find_stained_runs(placed(seed, noise=noise, longer=0.05 * seed - 0.5)) == []
+
+
+def test_light_under_the_dense_end_of_the_tablet_is_found_and_no_good_step_with_it():
+    for seed in (0, 2, 3):  # papers whose white is reached before
+        found = find_doubtful(placed(seed, change=dict.fromkeys(range(26, 32), 0.3), noise=0.01))
+        assert sorted(found) == [25, 26, 27, 28, 29, 30]
+        assert all(off > 0.2 for off in found.values())
 
 
 def test_what_is_set_aside_is_kept_with_its_place():

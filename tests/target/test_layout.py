@@ -148,7 +148,8 @@ def test_too_few_levels_are_refused():
 @pytest.mark.parametrize(
     ("text", "size"),
     [("130x180mm", (130, 180)), ("5x7in", (127, 177.8)), ("8.5 x 11 inch", (215.9, 279.4)),
-     ("13x18cm", (130, 180)), ("200x250", (200, 250)), ('4×5"', (101.6, 127))],
+     ("13x18cm", (130, 180)), ("200x250", (200, 250)), ('4×5"', (101.6, 127)),
+     ("130,5x18.5cm", (1305, 185))],
 )
 def test_sizes_are_understood(text, size):
     assert parse_size(text) == pytest.approx(size)

@@ -9,11 +9,18 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from materials import (
+    PoolingInk,
+    even_ink,
+    level_for_lightness,
+    lightness_range,
+    logistic,
+    solarising,
+)
 from rooms import random_darkroom, random_pair
 from tonewright import scales
 from tonewright.errors import OptionError
-from tonewright.virtual.materials import KALLITYPE, Film, Ink, Lamp, Process
-from tonewright.virtual.truth import Darkroom
+from tonewright.virtual.darkroom import KALLITYPE, Darkroom, Film, Lamp, Process
 
 ARITHMETIC = json.loads(
     (Path(__file__).parents[1] / "reference" / "exposure_arithmetic.json").read_text("utf-8")
@@ -92,37 +99,37 @@ def test_printing_time_stands_in_where_no_time_is_given():
     np.testing.assert_array_equal(longer.print_density(LEVELS), expected)
     assert np.all(expected >= room.print_density(LEVELS))
     assert longer.base_time == room.base_time
-    light = 0.5 * sum(longer.lightness_range())
-    level = longer.level_for_lightness(light)
+    light = 0.5 * sum(lightness_range(longer))
+    level = level_for_lightness(longer, light)
     assert float(longer.print_lightness(level)) == pytest.approx(light, abs=1e-9)
 
 
 @pytest.mark.parametrize("seed", range(20))
 def test_inverse_is_exact(seed):
     room = rooms(1, 100 + seed)[0]
-    black, white = room.lightness_range()
+    black, white = lightness_range(room)
     wanted = black + np.linspace(0.0, 1.0, 201) * (white - black)
-    level = room.level_for_lightness(wanted)
+    level = level_for_lightness(room, wanted)
     np.testing.assert_allclose(room.print_lightness(level), wanted, rtol=0, atol=1e-9)
-    again = room.level_for_lightness(room.print_lightness(LEVELS[20:200]))
+    again = level_for_lightness(room, room.print_lightness(LEVELS[20:200]))
     np.testing.assert_allclose(again, LEVELS[20:200], rtol=0, atol=1e-7)
 
 
 def test_inverse_gives_the_nearer_end_out_of_reach():
     room = Darkroom()
-    ends = room.level_for_lightness([0.0, 100.0])
+    ends = level_for_lightness(room, [0.0, 100.0])
     np.testing.assert_allclose(ends, [0.0, 1.0], atol=1e-12)
 
 
 def test_inverse_stays_between_solarised_black_and_pooled_white():
-    ink = Ink(3.0, "gamma", 1.0, pooling_level=0.6, pooling_density=2.0)
-    process = replace(KALLITYPE, solarising_depth=0.4, solarising_exposure=0.45)
+    ink = PoolingInk(even_ink(3.0), 0.6, 2.0)
+    process = solarising(KALLITYPE, 0.4, 0.45)
     room = Darkroom(ink, process)
     light = room.print_lightness(LEVELS, 3.0 * room.base_time)
     darkest, lightest = np.argmin(light), np.argmax(light)
     assert 0 < darkest < lightest < LEVELS.size - 1
     wanted = np.linspace(light[darkest] + 0.5, light[lightest] - 0.5, 50)
-    level = room.level_for_lightness(wanted, 3.0 * room.base_time)
+    level = level_for_lightness(room, wanted, 3.0 * room.base_time)
     assert np.all((level > LEVELS[darkest - 1]) & (level < LEVELS[lightest + 1]))
     printed = room.print_lightness(level, 3.0 * room.base_time)
     np.testing.assert_allclose(printed, wanted, rtol=0, atol=1e-9)
@@ -131,7 +138,7 @@ def test_inverse_stays_between_solarised_black_and_pooled_white():
 def test_random_darkrooms_reach_their_ends():
     """Paper white within a just-noticeable 2.3 L*, maximum black within the just-visible 1."""
     for room in rooms(100, 7):
-        black, white = room.lightness_range()
+        black, white = lightness_range(room)
         assert white > float(scales.density_to_lightness(room.process.white_density)) - 2.3
         assert black < float(scales.density_to_lightness(room.process.black_density)) + 1.0
         assert 60.0 < room.base_time < 3 * 3600.0
@@ -149,6 +156,6 @@ def test_same_seed_same_darkroom():
 
 
 def test_just_visible_step_beyond_the_tone_range_is_refused():
-    room = Darkroom(process=Process(), just_visible_lightness=80.0)
+    room = Darkroom(process=Process(logistic), just_visible_lightness=80.0)
     with pytest.raises(OptionError, match="smaller than the whole tone range"):
         _ = room.base_time

@@ -18,8 +18,8 @@ from tonewright.bench.state import Bench
 from tonewright.bench.transfer import FILES, NO_FILE
 from tonewright.bench.worker import Cancelled, Overtaken, fault
 from tonewright.errors import TonewrightError, capital
+from tonewright.files.contents import paper_way
 from tonewright.files.papers import HERE
-from tonewright.files.way import paper_way
 from tonewright.shelf.way import STEPS, Aside, Step, Way
 from tonewright.show.way_text import NAMES, missing_words, next_on_the_way
 
@@ -79,32 +79,33 @@ def paper_of(bench: Bench, name: str) -> str | None:
 @contextmanager
 def frame(
     bench: Bench, title: str, paper: str | None = None, step: Step | Aside | None = None
-) -> Iterator[Foot | None]:
-    """The page around what is done in it; of a paper's page its foot."""
+) -> Iterator[Foot]:
+    """The page around what is done in it."""
     ui.page_title(f"{title} · {paper_title(bench, paper)}" if paper else title)
     ui.add_head_html(f'<link rel="stylesheet" href="{ASSETS}/bench.css">')
     ui.add_body_html(f"<script>{_RECALL}; {_KEEP_DROPS}</script>")
     Tag("a", "Go to the page", "skip", href="#page")
+    foot = Foot(bench, paper or HERE, step)
     with Tag("header", classes="head"):
         link("Papers", "/", "home")
         if paper is not None:
             Tag("span", paper_title(bench, paper), "where")
-            link(NAMES["setup"], address(paper, "setup"), "button quiet",
-                 **({"aria_current": "page"} if step == "setup" else {}))
+            link(NAMES["setup"], address(paper, "setup"), "button quiet", **_here(step == "setup"))
         with Tag("div", classes="aside"):
             button("Safelight", lambda: ui.run_javascript(f"{_SAFELIGHT}; {_REMEMBER}"),
                    "button quiet")
             button("Close the bench", lambda: _close(bench), "button quiet")
-        along = None if paper is None else _way(step, paper)
-    foot = None if paper is None else Foot(paper, step)
+        if paper is not None:
+            foot.build_steps()
     with Tag("div", classes="page", id="page", tabindex="-1"):  # within the main of NiceGUI
         Tag("h1", title)
         yield foot
-    if foot is not None:
+    if paper is not None:
         foot.build()
     say = _say_faults()
-    if paper is not None and along is not None and foot is not None:
-        _follow(bench, paper, say, along, foot.show)
+    if paper is not None:
+        foot.gone = lambda: say("The folder of this paper is gone. Put it back and open the page"
+                                " again, or choose another paper.")
 
 
 def _say_faults() -> Callable[[str], None]:
@@ -136,49 +137,63 @@ def paper_title(bench: Bench, paper: str) -> str:
     return bench.papers.root.resolve().name if paper == HERE else paper
 
 
-def _way(here: Step | Aside | None, paper: str) -> Callable[[Way], None]:
-    """The steps along the top; what is returned shows which of them are done."""
-    with Tag("nav", classes="way", aria_label="The way of the job"), Tag("ol"):
-        steps = {}
-        for step in STEPS:
-            with Tag("li") as one:
-                current = {"aria_current": "page"} if step == here else {}
-                link(NAMES[step], address(paper, step), **current)
-                steps[step] = one, Tag("span", "", "unseen")
-
-    def show(way: Way) -> None:
-        for step, (one, said) in steps.items():
-            done = step in way.done
-            one.classes(replace="done" if done else "missing")
-            said.say("done" if done else "not done yet")
-
-    return show
+def _here(is_here: bool) -> dict[str, str]:
+    return {"aria_current": "page"} if is_here else {}
 
 
 class Foot:
-    """What is missing and what comes next; the one way on of a page."""
+    """What a page shows of the way: the steps along the top, at its foot what is missing and what
+    comes next.  It looks at the folder for all of the page."""
 
-    def __init__(self, paper: str, here: Step | Aside | None) -> None:
-        self._paper, self._here = paper, here
+    def __init__(self, bench: Bench, paper: str, here: Step | Aside | None) -> None:
+        self._papers, self._paper, self._here = bench.papers, paper, here
         self._kept: Step | Aside | None = None
         self._way: Way | None = None
+        self._seen = bench.papers.stamp()
+        self.calls: list[Callable[[], Any]] = []
+        """Called whenever something in the folder has changed, as long as the page is open and its
+        paper is there."""
+        self.gone: Callable[[], object] = lambda: None
+        """Called once when it is not."""
+        self._timer = every(LOOK_SECONDS, self._look)
+
+    def build_steps(self) -> None:
+        """Put the steps along the top."""
+        with Tag("nav", classes="way", aria_label="The way of the job"), Tag("ol"):
+            self._steps = {}
+            for step in STEPS:
+                with Tag("li") as one:
+                    link(NAMES[step], address(self._paper, step), **_here(step == self._here))
+                    self._steps[step] = one, Tag("span", "", "unseen")
 
     def build(self) -> None:
-        """Put it where the page ends."""
+        """Put the rest where the page ends."""
         with Tag("footer", classes="next-step foot", aria_label="What comes next"):
             self._words = Tag("p", "", "next-words")
             self._onward = link("", "", "button primary")
             self._missing = Tag("p", "", "missing-words")
+        self._follow()
+        self.calls.append(self._follow)
 
     def lead_to(self, step: Step | Aside) -> None:
         """Something was kept that is for this step."""
         self._kept = step
         if self._way is not None:
-            self.show(self._way)
+            self._show(self._way)
 
-    def show(self, way: Way) -> None:
+    def _follow(self) -> None:
+        way = paper_way(self._papers, self._paper)
+        if way != self._way:
+            self._way = way
+            self._show(way)
+
+    def _show(self, way: Way) -> None:
         """Say how far the paper has come."""
-        self._way, to = way, self._kept or way.next
+        for step, (one, said) in self._steps.items():
+            done = step in way.done
+            one.classes(replace="done" if done else "missing")
+            said.say("done" if done else "not done yet")
+        to = self._kept or way.next
         self._words.say(next_on_the_way(way))
         self._words.set_visibility(self._kept is None)
         if to is not None:  # the same link, which may have the focus
@@ -187,51 +202,22 @@ class Foot:
         self._onward.set_visibility(to is not None and to != self._here)
         self._missing.say(missing_words(way))
 
-
-def _follow(
-    bench: Bench, paper: str, say: Callable[[str], None], *shown: Callable[[Way], None]
-) -> None:
-    """Show how far the paper has come, now and whenever that changes."""
-    seen: list[Way] = []
-
-    def look() -> None:
-        way = paper_way(bench.papers, paper)
-        if seen != [way]:
-            seen[:] = [way]
-            for show in shown:
-                show(way)
-
-    look()
-    on_change(bench, look, paper, lambda: say(
-        "The folder of this paper is gone. Put it back and open the page again, or choose another"
-        " paper."))
-
-
-def on_change(
-    bench: Bench, call: Callable[[], Any], paper: str = HERE,
-    gone: Callable[[], object] = lambda: None,
-) -> None:
-    """Call whenever something in the folder has changed, as long as the page is open and its paper
-    is there; ``gone`` is called once when it is not."""
-    seen = [bench.papers.stamp()]
-
-    async def look() -> None:
-        now = bench.papers.stamp()
-        if now == seen[0]:
+    async def _look(self) -> None:
+        now = self._papers.stamp()
+        if now == self._seen:
             return
-        seen[0] = now
+        self._seen = now
         try:
-            found = call()
-            if isawaitable(found):
-                await found
+            for call in self.calls:
+                found = call()
+                if isawaitable(found):
+                    await found
         except TonewrightError:
-            if bench.papers.is_there(paper):
+            if self._papers.is_there(self._paper):
                 raise
-        if not bench.papers.is_there(paper):
-            timer.cancel()
-            gone()
-
-    timer = every(LOOK_SECONDS, look)
+        if not self._papers.is_there(self._paper):
+            self._timer.cancel()
+            self.gone()
 
 
 def _close(bench: Bench) -> None:

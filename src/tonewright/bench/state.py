@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
-from types import TracebackType
 from typing import Any
 
 from tonewright.bench.tasks import load
@@ -35,9 +34,6 @@ class Bench(AbstractContextManager["Bench"]):
         self.long = Worker(self.papers.root, load)
         """For scans, pictures and batches: one after the other."""
 
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self.quick.close()
         self.long.close()

@@ -13,6 +13,7 @@ from starlette.requests import ClientDisconnect
 from tonewright.bench.guard import TooLarge
 from tonewright.errors import TonewrightError, capital
 from tonewright.files.papers import HERE, Papers, append, compare
+from tonewright.files.safe import whole_file
 
 FILES = "/files"
 NO_FILE = "There is no such file."
@@ -62,7 +63,7 @@ async def _receive(papers: Papers, paper: str, name: str, request: Request) -> R
     path = papers.inside(paper, name)
     if path.is_file():
         return await _again(path, request)
-    with papers.receive(paper, name) as temp, append(temp) as write:
+    with whole_file(papers.inside(paper, name)) as temp, append(temp) as write:
         async for piece in request.stream():
             write(piece)
     return PlainTextResponse(name, 201)

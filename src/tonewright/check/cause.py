@@ -26,7 +26,7 @@ from tonewright.numeric.alternatives import (
 )
 from tonewright.scales import STOP, Array
 
-SURE = 3.0
+SURE = 2.0
 """How many times better than the next a cause must explain the readings to be named."""
 TELLS = 10.0
 """How many times better the readings themselves must bear a cause out than an instrument's zero,
@@ -76,7 +76,7 @@ def judge(tones: PrintedTones, promised: Promise, response: Response, passing: f
     """The verdict on differences from a promise; it passes from a probability ``passing`` on."""
     ways = _ways(tones, promised, response)
     off, codes = tones.readings.density - promised.density, [*ways]
-    promised = promised.learnt(off, tones)
+    promised = promised.sized(*promised.scatter(off, tones))
     noise = Noise(promised.known, promised.sheets, promised.sheets_worth)
     parts = np.array([ALERT[code] for code in codes])
     found = explain(off, noise, [*ways.values()], list(parts / parts.sum()))
@@ -94,16 +94,18 @@ def judge(tones: PrintedTones, promised: Promise, response: Response, passing: f
 
 
 def _cause(codes: list[Way], found: Explained, response: Response) -> Cause:
-    """The likeliest, if it is far likelier than the next; what is no cause is unknown."""
-    order = np.argsort(-found.log_factors)
-    best, second = (_code(codes[i]) for i in order[:2])
-    if best == second:
-        order = np.delete(order, 1)
-        second = _code(codes[order[1]])
-    better = float(np.exp(min(found.log_factors[order[0]] - found.log_factors[order[1]], 700.0)))
+    """The likeliest, if it is far likelier than the next; what is no cause is unknown.
+
+    An instrument's zero is not the next: it is named beside the cause, see `Verdict.zero_off`.
+    """
+    first, *others = np.argsort(-found.log_factors)
+    best = _code(codes[first])
+    after = next(i for i in others if codes[i] != ZERO and codes[i] != best)
+    second = _code(codes[after])
+    better = float(np.exp(min(found.log_factors[first] - found.log_factors[after], 700.0)))
     if best == "unknown" or better < SURE:
         return Cause("unknown", None if best == "unknown" else best, second, better, None, None)
-    size, sd = found.sizes[order[0]]
+    size, sd = found.sizes[first]
     if best in ("exposure", "unevenness") and not response.has_strip:
         return Cause(best, None, second, better, None, None)
     return Cause(best, None, second, better, size, max(sd, 1e-9))
@@ -223,7 +225,7 @@ def _uneven(tones: PrintedTones, response: Response) -> Scatters | None:
     if not place_tells(tones):
         return None
     level = tones.readings.level
-    steep = (response.moved(level, light=0.01) - response.moved(level)) / 0.01
+    steep = response.steepness(level)
     same = np.equal.outer(tones.sheet, tones.sheet)
     one = same * nearness(tones) * np.outer(steep, steep)
     sizes, weight = _sizes(UNEVEN_STOPS)

@@ -126,7 +126,8 @@ class Check:
     follow over time; None without a strip behind the curve."""
     exposure_off_stops_sd: _AboveZero | None
     next_time: PrintingTime | None
-    """What to print for next; None where the time is not the cause, or not known."""
+    """What to print for next; None where the time is not the cause, or not known, or where it was
+    right for some of several prints."""
     findings: tuple[Finding, ...] = ()
 
     def __post_init__(self) -> None:

@@ -27,6 +27,14 @@ class PrintsDiffer(Finding):
     """Standard deviation of the prints' means, L*."""
 
 
+class PrintsFailAlone(Finding):
+    """Of several prints that differ these are not what the curve promises; verdict and cause are
+    those of the first."""
+
+    prints: tuple[str, ...]
+    """The one that is furthest off first."""
+
+
 class SheetsAssumed(Finding, kind="note"):
     """How much sheets differ is not known from the curve: what is usual was taken."""
 

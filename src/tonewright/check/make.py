@@ -16,6 +16,7 @@ from tonewright.check.findings import (
     NoStripBehind,
     PrintedForAnotherTime,
     PrintsDiffer,
+    PrintsFailAlone,
     SheetsAssumed,
     TonesSetAside,
     UnevennessUntold,
@@ -30,11 +31,12 @@ from tonewright.curve.sheets import USUAL_SHEETS_LIGHTNESS
 from tonewright.errors import OptionError
 from tonewright.frozen import dataclass
 from tonewright.measured.findings import AimsStated
+from tonewright.measured.readings import Reading
 from tonewright.numeric.student import chi_square_quantile
 from tonewright.record.dates import parse_date
 from tonewright.record.findings import Finding
 from tonewright.record.provenance import made_by
-from tonewright.record.setup import PAPER, Setup
+from tonewright.record.setup import PAPER, Setup, other_light
 from tonewright.record.times import PrintingTime, parse_time, ratio
 from tonewright.scales import Array
 
@@ -60,7 +62,7 @@ class PrintRequest:
     time: PrintingTime | None = None
     """What it was printed for; None: the curve's time."""
     left_out: tuple[str, ...] = ()
-    """Names of patches that shall not count."""
+    """Names of patches to leave out."""
     today: date | None = None
     """The last day that a print may be of."""
 
@@ -85,13 +87,34 @@ def check_print(asked: PrintRequest) -> Check:
     strays = _strays(tones, promise(curve, tones, response), response)
     names = patch_names(tones.readings.patches)
     tones = tones.without(strays)
-    promised = promise(curve, tones, response)
-    verdict = judge(tones, promised, response, PASSING)
-    findings = [*([TonesSetAside(tuple(names[i] for i in strays))] if strays else []),
-                *([] if verdict.zero_off is None else [ZeroMayBeOff(round(verdict.zero_off, 3))]),
-                *_findings(asked, tones, promised)]
+    promised, verdict, findings = judged(tones, response, PASSING)
     said = (f for f in tones.readings.findings if not isinstance(f, AimsStated))
-    return _document(asked, tones, promised, verdict, day, (*said, *findings))
+    aside = [TonesSetAside(tuple(names[i] for i in strays))] if strays else []
+    return _document(asked, tones, promised, verdict, day,
+                     (*said, *aside, *findings, *_findings(asked, tones)))
+
+
+def judged(
+    tones: PrintedTones, response: Response, passing: float, light: float = 0.0
+) -> tuple[Promise, Verdict, list[Finding]]:
+    """What a print, or several, should be, the verdict, and what was found of the prints.
+
+    They pass from a probability ``passing`` on, together and each by itself: a good print does not
+    make up for a bad one.  ``light``: how much more they had than at the curve's time, log10.
+    """
+    promised = promise(response.curve, tones, response, light)
+    verdict = judge(tones, promised, response, passing)
+    findings: list[Finding] = []
+    apart = _prints_apart(tones, promised)
+    if apart is not None:
+        findings.append(PrintsDiffer(apart))
+        failing = _failing(tones, response, passing, light)
+        if failing:
+            findings.append(PrintsFailAlone(tuple(failing)))
+            verdict = next(iter(failing.values()))
+    if verdict.zero_off is not None:
+        findings.append(ZeroMayBeOff(round(verdict.zero_off, 3)))
+    return promised, verdict, findings
 
 
 def _document(
@@ -103,6 +126,8 @@ def _document(
     worst = int(np.argmax(np.abs(off)))
     stops = verdict.light_stops if cause.code in ("none", "exposure", "unknown") else None
     time = asked.time or curve_time(curve)
+    some_pass = any(isinstance(f, PrintsFailAlone) and len(f.prints) < len(set(tones.sheet))
+                    for f in findings)
     return Check(
         made_by=made_by(), name=asked.name,
         setup=curve.setup.with_changes({**asdict(asked.changes), "date": day}) if day else
@@ -119,7 +144,8 @@ def _document(
         cause=_rounded(cause), findings=findings,
         exposure_off_stops=None if stops is None else round(stops[0], 3),
         exposure_off_stops_sd=None if stops is None else max(round(stops[1], 3), 0.001),
-        next_time=_next_time(curve, time, stops) if cause.code == "exposure" else None)
+        next_time=None if cause.code != "exposure" or some_pass else
+        _next_time(curve, time, stops))
 
 
 def _rounded(cause: Cause) -> Cause:
@@ -171,13 +197,10 @@ def refuse_other_paper(setup: Setup, changes: Setup) -> None:
     another ink colour."""
     if changes.ink_colour is not None:
         one_ink({"the curve": setup.ink_colour, "the print": changes.ink_colour})
-    for entry in PAPER:
-        before, after = getattr(setup, entry), getattr(changes, entry)
-        if before and after and before.strip().casefold() != after.strip().casefold():
-            raise OptionError(
-                f"the {entry} of the print is {after!r}, that of the curve {before!r}",
-                "a print and its curve are of one paper and chemistry",
-                "renew the curve for it", code="check_other_paper")
+    for entry, before, after in other_light(setup, changes, PAPER):
+        raise OptionError(f"the {entry} of the print is {after!r}, that of the curve {before!r}",
+                          "a print and its curve are of one paper and chemistry",
+                          "renew the curve for it", code="check_other_paper")
 
 
 def refuse_other_unit(curve: Curve, time: PrintingTime | None) -> None:
@@ -188,14 +211,19 @@ def refuse_other_unit(curve: Curve, time: PrintingTime | None) -> None:
         ratio(time, here)
 
 
+def rows_called(patches: tuple[Reading, ...], names: tuple[str, ...]) -> list[int]:
+    """The patches of these names, counted from 0; a name may hold the sheet's."""
+    return [i for i, (p, full) in enumerate(zip(patches, patch_names(patches), strict=True))
+            if p.patch in names or full in names]
+
+
 def _rows_left_out(asked: PrintRequest) -> list[int]:
     patches = asked.tones.readings.patches
-    both = [*zip((p.patch for p in patches), patch_names(patches), strict=True)]
     for name in asked.left_out:
-        if not any(name in names for names in both):
+        if not rows_called(patches, (name,)):
             raise OptionError(f"no patch is called {name!r}", "only measured patches can be left"
                               " out", "names are in the patch column", code="leave_out")
-    out = [i for i, names in enumerate(both) if set(names) & set(asked.left_out)]
+    out = rows_called(patches, asked.left_out)
     if len(out) == len(patches):
         raise OptionError("every patch is left out", "a check needs some", "leave fewer out")
     return out
@@ -209,13 +237,28 @@ def _strays(tones: PrintedTones, promised: Promise, response: Response) -> list[
                              tones.readings.density, noise))
 
 
-def _findings(
-    asked: PrintRequest, tones: PrintedTones, promised: Promise
-) -> Iterator[Finding]:
+def _failing(
+    tones: PrintedTones, response: Response, passing: float, light: float
+) -> dict[str, Verdict]:
+    """The prints that do not pass by themselves, for all that the others differ by; the one that is
+    furthest off first.
+
+    Each has its part of the level, so that good prints fail no oftener for being several.
+    """
+    found, sheets = {}, np.unique(tones.sheet)
+    for sheet in sheets:
+        here = tones.sheet == sheet
+        alone, others = (tones.without(np.flatnonzero(out).tolist()) for out in (~here, here))
+        own, theirs = (promise(response.curve, one, response, light) for one in (alone, others))
+        scatter = theirs.scatter(others.readings.density - theirs.density, others)
+        verdict = judge(alone, own.sized(*scatter), response, passing / len(sheets))
+        if verdict.cause.code != "none":
+            found[alone.readings.patches[0].print_name or ""] = verdict
+    return dict(sorted(found.items(), key=lambda one: one[1].probability))
+
+
+def _findings(asked: PrintRequest, tones: PrintedTones) -> Iterator[Finding]:
     curve = asked.curve
-    apart = _prints_apart(tones, promised)
-    if apart is not None:
-        yield PrintsDiffer(apart)
     here = curve_time(curve)
     if asked.time is not None and here is not None and asked.time != here:
         yield PrintedForAnotherTime(asked.time, here)

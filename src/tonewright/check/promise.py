@@ -27,9 +27,9 @@ ALONG = 0.12
 through twenty to fifty levels have it."""
 UNEVEN_SD, UNEVEN_REACH = 0.006, 0.3
 """Exposure (log10) that an even coating still varies by, and over which part of the sheet."""
-SESSION_SD = 0.005
-"""Density by which all readings of one day differ from another day's: zero of the instrument, lamp
-of the scanner (from memory, no source)."""
+SESSION_SD = 0.003
+"""Density by which all readings of one day differ from another day's: an instrument holds its zero
+within 0.005, a scanner its lamp (from memory, no source)."""
 UNSTATED_SD = 0.01
 """Standard deviation of a densitometer's readings, where they state none and the curve was measured
 otherwise (from memory, no source)."""
@@ -95,6 +95,11 @@ class Response:
         there = middle + (there - middle) * (1.0 + contrast)
         return self.density(level) + self._print(there) - self._print(x)
 
+    def steepness(self, level: Array, light: float = 0.0) -> Array:
+        """Density per log10 exposure at ink levels, any shape, given so much more light."""
+        step = 0.01
+        return (self.moved(level, light + step) - self.moved(level, light)) / step
+
     @cached_property
     def _middle(self) -> float:
         fine = np.linspace(0.0, 1.0, 501)
@@ -109,7 +114,7 @@ class Response:
             clear, steepness = self._sigmoid
             rise = np.clip(self.rise(self.density(level)), LEAST_RISE, 1.0 - LEAST_RISE)
             return (self._climb(rise) - clear) / steepness
-        return -np.interp(level, negative.level, negative.density)
+        return -negative.density_at(level)
 
     def _climb(self, rise: Array) -> Array:
         """How far along the sigmoid its rise lies, in units of its steepness."""
@@ -152,22 +157,28 @@ class Promise:
         """Of the differences in density, noise and all, shape (n, n)."""
         return self.known + self.sheets
 
-    def learnt(self, off: Array, tones: PrintedTones) -> Promise:
-        """With the size of what sheets differ by as several prints of the same tones tell it.
+    def sized(self, size: float, worth: float) -> Promise:
+        """With sheets that differ by so many times the variance, known with so many degrees of
+        freedom."""
+        return replace(self, sheets=self.sheets * size, sheets_worth=worth)
+
+    def scatter(self, off: Array, tones: PrintedTones) -> tuple[float, float]:
+        """How many times the expected variance sheets differ by, as several prints of the same
+        tones tell it, and the degrees of freedom with which that is known.
 
         ``off`` (n,) are the differences in density.  Whatever moves all prints alike drops out of
         how they differ from each other; over a grid of sizes, the chance of that and what was
         known before (a scaled inverse chi-square) are put together.
         """
         if len(np.unique(tones.sheet)) < 2:
-            return self
+            return 1.0, self.sheets_worth
         level = np.round(tones.readings.level, 4)
         alike = np.equal.outer(level, level)
         apart = np.eye(off.size) - alike / alike.sum(axis=1)[:, None]
         value, vector = np.linalg.eigh(apart)
         rows = vector[:, value > 0.5].T
         if not len(rows):
-            return self
+            return 1.0, self.sheets_worth
         size = np.exp(np.linspace(-3.0, 3.0, 61))
         chance = np.array([_log_normal(rows @ off, rows @ (self.known + s * self.sheets) @ rows.T)
                            for s in size])
@@ -176,8 +187,7 @@ class Promise:
         weight /= weight.sum()
         # the inverse of the size is gamma: its mean and variance give size and worth
         mean = float(weight @ (1.0 / size))
-        worth = 2.0 * mean**2 / float(weight @ (1.0 / size - mean) ** 2)
-        return replace(self, sheets=self.sheets / mean, sheets_worth=worth)
+        return 1.0 / mean, 2.0 * mean**2 / float(weight @ (1.0 / size - mean) ** 2)
 
 
 def _log_normal(x: Array, covariance: Array) -> float:
@@ -204,13 +214,19 @@ def promise(
     table = curve.response
     band = np.interp(level, table.level, table.lightness_high - table.lightness_low)
     band_variance = (band / (2.0 * sheets.band_width) / slope) ** 2
-    if sheets.in_band:  # it has a form of its own
-        band_variance = np.maximum(band_variance - np.diag(left), 0.0)
+    if sheets.in_band:  # it has a form of its own; what the readings scatter by remains
+        band_variance = np.maximum(band_variance - np.diag(left), np.mean(noise) / _near(curve))
     band_sd = np.sqrt(band_variance)
-    steep = (response.moved(level, light + 0.01) - density) / 0.01
+    steep = response.steepness(level, light)
     uneven = UNEVEN_SD**2 * np.outer(steep, steep) * nearness(tones)
     known = np.diag(noise) + near * np.outer(band_sd, band_sd) + same * uneven + SESSION_SD**2
     return Promise(density, noise, known, same * spread + left, sheets.worth)
+
+
+def _near(curve: Curve) -> float:
+    """How many patches a smooth curve is the mean of at each level, over `ALONG`."""
+    count = sum(len(readings.patches) for readings in curve.measured)
+    return max(count * ALONG * math.sqrt(2.0 * math.pi), 1.0)
 
 
 def nearness(tones: PrintedTones) -> Array:

@@ -7,15 +7,16 @@ from dataclasses import replace
 import numpy as np
 
 from tonewright.check.aims import holds
-from tonewright.check.cause import judge
 from tonewright.check.make import (
     PrintRequest,
     check_print,
     curve_time,
+    judged,
     refuse_other_paper,
     refuse_other_unit,
+    rows_called,
 )
-from tonewright.check.promise import Response, promise
+from tonewright.check.promise import Response
 from tonewright.curve.derive import make_derived_curve
 from tonewright.curve.document import Ancestor, Curve
 from tonewright.curve.findings import AddedToCurve
@@ -70,17 +71,18 @@ def _refuse_held(new: PrintRequest) -> None:
 def _refuse_moved(new: PrintRequest) -> None:
     """A print of another process would bend the curve, not make it surer."""
     response = Response(new.curve)
-    out = _left_out(new.tones.readings.patches, new.left_out)
+    out = rows_called(new.tones.readings.patches, new.left_out)
     tones = new.tones.without(out) if len(out) < len(new.tones.aim) else new.tones
-    promised = promise(new.curve, tones, response, _light(new))
-    found = judge(tones, promised, response, MOVED)
+    _, found, _ = judged(tones, response, MOVED, _light(new))
     off = tones.readings.lightness - tones.aim
     nameless = found.cause.code == "unknown" and found.cause.likelier is None
     rms = float(np.sqrt(np.mean(off**2)))
     if found.cause.code != "none" and not (nameless and rms <= CURVE_OFF):
+        worst = max(off, key=abs)
         raise FitError(
-            f"the print lies up to {max(off, key=abs):+.1f} L* off what the curve {new.curve.name}"
-            f" promises: fewer than 1 good print in {1.0 / MOVED:.0f} lies as far off",
+            f"the print is up to {abs(worst):.1f} L* {'lighter' if worst > 0.0 else 'darker'} than"
+            f" the curve {new.curve.name} promises: fewer than 1 good print in {1.0 / MOVED:.0f} is"
+            " as far off",
             "a curve is refined by prints that are what it promises", "check the print to see why",
             code="process_moved", check=check_print(new))
 
@@ -124,8 +126,8 @@ def _plain(new: PrintRequest) -> Curve:
                     (*old.sources, *new.tones.readings.sources),
                     tuple(dict.fromkeys((*old.findings, *new.tones.readings.findings, added))),
                     old.ink_colour)
-    out = [*_left_out(old.patches, new.curve.settings.left_out),
-           *(len(first) + i for i in _left_out(new.tones.readings.patches, new.left_out))]
+    out = [*rows_called(old.patches, new.curve.settings.left_out),
+           *(len(first) + i for i in rows_called(new.tones.readings.patches, new.left_out))]
     full = patch_names(both.patches)
     settings = replace(new.curve.settings, left_out=tuple(dict.fromkeys(full[i] for i in out)))
     return make_curve(both, settings, new.curve.setup, new.name, _ancestor(new))
@@ -138,11 +140,6 @@ def _free_name(patch: Reading, taken: set[str | None]) -> str:
     while free in taken:
         free, number = f"{name} ({number})", number + 1
     return free
-
-
-def _left_out(patches: tuple[Reading, ...], names: tuple[str, ...]) -> list[int]:
-    return [i for i, (p, full) in enumerate(zip(patches, patch_names(patches), strict=True))
-            if p.patch in names or full in names]
 
 
 def _ancestor(new: PrintRequest) -> Ancestor:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from tonewright.cli.echo import echo
-from tonewright.cli.options import PATH, json_text, print_files, print_options
+from tonewright.cli.options import PATH, Said, print_files, print_options
 
 if TYPE_CHECKING:
     from tonewright.check.document import Check
@@ -42,19 +42,15 @@ def command(
     from tonewright.files.checks import check_files
     from tonewright.show.check_text import check_json, check_text
 
-    said: list[str] = []
-
-    def before_writing(check: Check) -> bytes | None:
-        name = None if output is None else str(output)
-        said.append(json_text({**check_json(check), "output": name}) if as_json
-                    else check_text(check, name))
-        if choices["plot"] is None:
-            return None
-        from tonewright.show.check_plot import plot_check
-
-        return plot_check(check)
-
-    check = check_files(print_files(curve, readings, output, choices), before_writing)
-    echo(said[0])
+    said = Said(as_json, lambda check: {**check_json(check), "output": output},
+                lambda check: check_text(check, output), _picture if choices["plot"] else None)
+    check = check_files(print_files(curve, readings, output, choices), said)
+    echo(said.words)
     if not check.passes:
         click.get_current_context().exit(1)
+
+
+def _picture(check: Check) -> bytes:
+    from tonewright.show.plots import plot_check
+
+    return plot_check(check)

@@ -6,8 +6,7 @@ from pathlib import Path
 
 import click
 
-from tonewright.cli.echo import echo
-from tonewright.cli.options import PATH, as_json, force, plot, print_json
+from tonewright.cli.options import PATH, as_json, force, plot, say
 
 
 @click.command("compare")
@@ -26,16 +25,14 @@ def command(curves: tuple[Path, ...], plot: Path | None, force: bool, as_json: b
       tonewright compare march.curve.json june.curve.json
       tonewright compare old.curve.json new.curve.json third.curve.json --plot curves.png
     """
-    from tonewright.files.side_by_side import read_side_by_side
+    from tonewright.files.shelf import read_side_by_side
     from tonewright.show.side_by_side import side_by_side_json, side_by_side_text
 
     opened, compared = read_side_by_side(curves, plot, force=force)
     if plot is not None:
         from tonewright.files.safe import write_bytes
-        from tonewright.show.side_by_side_plot import plot_side_by_side
+        from tonewright.show.shelf_plots import plot_side_by_side
 
         write_bytes(plot, plot_side_by_side(opened, compared), force=force)
-    if as_json:
-        print_json(side_by_side_json(curves, opened, compared))
-    else:
-        echo(side_by_side_text(opened, compared, None if plot is None else str(plot)))
+    say(as_json, lambda: side_by_side_json(curves, opened, compared),
+        lambda: side_by_side_text(opened, compared, plot))

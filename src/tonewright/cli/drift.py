@@ -6,8 +6,7 @@ from pathlib import Path
 
 import click
 
-from tonewright.cli.echo import echo
-from tonewright.cli.options import PATH, as_json, force, plot, print_json
+from tonewright.cli.options import PATH, as_json, force, plot, say
 
 
 @click.command("drift")
@@ -32,16 +31,13 @@ def command(
       tonewright drift march.process.json april.process.json may.process.json may.check.json
       tonewright drift calibrations --since 2026-03-31 --plot drift.png
     """
-    from tonewright.files.drift import read_drift
+    from tonewright.files.shelf import read_drift
     from tonewright.show.drift_text import drift_json, drift_text
 
     found = read_drift(paths, since=since, plot=plot, force=force)
     if plot is not None:
         from tonewright.files.safe import write_bytes
-        from tonewright.show.drift_plot import plot_drift
+        from tonewright.show.shelf_plots import plot_drift
 
         write_bytes(plot, plot_drift(found.drift), force=force)
-    if as_json:
-        print_json(drift_json(found))
-    else:
-        echo(drift_text(found, None if plot is None else str(plot)))
+    say(as_json, lambda: drift_json(found), lambda: drift_text(found, plot))

@@ -10,24 +10,18 @@ import click
 from tonewright.errors import visible
 
 
-def echo(text: str, *, err: bool = False, nl: bool = True) -> None:
+def echo(text: str, *, err: bool = False, raw: bool = False) -> None:
     """Print a report or a message of one or more lines.
 
-    Names that were typed may hold line breaks: these do not begin a line of the report.
+    Names that were typed may hold line breaks: these do not begin a line of the report.  ``raw`` is
+    a table for another program, printed as it is: its tabs are meant, and names in it are written
+    out already.
     """
-    for name in sorted(_typed(), key=len, reverse=True):
-        text = text.replace(name, visible(name))
-    _put("\n".join(map(visible, text.split("\n"))), err, nl)
-
-
-def echo_table(text: str) -> None:
-    """Print a table for another program as it is: its tabs are meant, and names in it are written
-    out already."""
-    _put(text, err=False, nl=False)
-
-
-def _put(text: str, err: bool, nl: bool) -> None:
-    click.echo(text, err=err, nl=nl)
+    if not raw:
+        for name in sorted(_typed(), key=len, reverse=True):
+            text = text.replace(name, visible(name))
+        text = "\n".join(map(visible, text.split("\n"))) + "\n"
+    click.echo(text, err=err, nl=False)
 
 
 def _typed() -> Iterator[str]:

@@ -7,8 +7,8 @@ from typing import Any
 
 import click
 
-from tonewright.cli.echo import echo, echo_table
-from tonewright.cli.options import PATH, as_json, force, plot, print_json
+from tonewright.cli.echo import echo
+from tonewright.cli.options import PATH, as_json, encoding, force, plot, say
 
 KINDS = ("curve-csv", "response-csv", "table", "points", "lut", "icc-output", "icc-link",
          "readings", "aim")
@@ -19,9 +19,8 @@ KINDS = ("curve-csv", "response-csv", "table", "points", "lut", "icc-output", "i
 @click.option("--as", "kind", type=click.Choice(KINDS), required=True,
               help="What the curve is handed over as.")
 @click.option("--rows", type=int, help="Rows of curve-csv and response-csv.  [default: 101]")
-@click.option("--encoding", metavar="NAME",
-              help="What the picture's values mean: lightness, srgb, linear or gamma:2.2."
-              "  [default: gamma:2.2]")
+@encoding(help="What the picture's values mean: lightness, srgb, linear or gamma:2.2."
+          "  [default: gamma:2.2]")
 @click.option("--depth", type=click.Choice(["16", "8"]),
               help="Bits of the picture's values, for table.  [default: 16]")
 @click.option("--points", type=int, metavar="N", help="How many points, 10 to 20.  [default: 14]")
@@ -77,9 +76,7 @@ def command(
             from tonewright.show.plots import plot_points
 
             write_bytes(plot, plot_points(made), force=force)
-    if as_json:
-        print_json(export_json(made))
-    elif output is None and made.text is not None:
-        echo_table(made.text)
+    if output is None and made.text is not None and not as_json:
+        echo(made.text, raw=True)
     else:
-        echo(export_text(made))
+        say(as_json, lambda: export_json(made), lambda: export_text(made))

@@ -11,24 +11,24 @@ from click.core import ParameterSource
 from tonewright.cli.echo import echo
 from tonewright.cli.options import (
     PATH,
+    Said,
     anyway,
     as_json,
     force,
-    json_text,
     leave_out,
     picture,
     plot,
-    print_json,
     printing_time,
     reading_files,
     reading_options,
+    say,
     setup_files,
     setup_options,
 )
 from tonewright.errors import OptionError
 
 if TYPE_CHECKING:
-    from tonewright.curve.document import Curve
+    pass
 
 
 @click.command("fit")
@@ -87,20 +87,14 @@ def command(
         return
     from tonewright.show.curve_text import fit_json, fit_text
 
-    said: list[str] = []
-    where = None if output is None else str(output)
-
-    def before_writing(curve: Curve) -> bytes | None:
-        said.append(json_text({**fit_json(curve), "output": where}) if as_json
-                    else fit_text(curve, where))
-        return picture(curve) if plot is not None else None
-
+    said = Said(as_json, lambda curve: {**fit_json(curve), "output": output},
+                lambda curve: fit_text(curve, output), picture if plot else None)
     fit_files(FitFiles(
         output, plot, reading_files(readings, choices), setup_files(choices), choices["aim"],
         choices["leave_out"], choices["target"], choices["process"],
         printing_time(choices["target_time"]), choices["ink_from"], choices["anyway"], force),
-        before_writing)
-    echo(said[0])
+        said)
+    echo(said.words)
 
 
 def _refuse_beside_rebuild(path: Path) -> None:
@@ -123,11 +117,8 @@ def _rebuild(
     from tonewright.show.curve_text import rebuild_json, rebuild_text
 
     made = rebuild_file(path, output, plot, force=force,
-                        before_writing=lambda curve: picture(curve) if plot is not None else None)
-    where = None if output is None else str(output)
-    if as_json:
-        print_json(rebuild_json(made, str(path), where))
-    else:
-        echo(rebuild_text(made, str(path), where))
+                        before_writing=picture if plot else lambda _: None)
+    say(as_json, lambda: rebuild_json(made, path, output),
+        lambda: rebuild_text(made, path, output))
     if made.differences:
         click.get_current_context().exit(1)

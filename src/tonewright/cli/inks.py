@@ -7,13 +7,12 @@ from typing import Any
 
 import click
 
-from tonewright.cli.echo import echo
 from tonewright.cli.options import (
     PATH,
     as_json,
     leave_out,
-    print_json,
     reading_choices,
+    say,
     scale,
     zero_options,
 )
@@ -64,7 +63,4 @@ def command(
     ranking = rank_ink_files(
         InkFiles(readings, process_file, target_file, reading_choices(how)),
         InkSettings(time, needed, leave_out))
-    if as_json:
-        print_json(inks_json(ranking))
-    else:
-        echo(inks_text(ranking))
+    say(as_json, lambda: inks_json(ranking), lambda: inks_text(ranking))

@@ -5,45 +5,34 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, nullcontext
+from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from tonewright.cli.echo import echo
-from tonewright.cli.options import PATH, as_json, flatten, force, page, print_json
+from tonewright.cli.options import PATH, as_json, encoding, flatten, force, json_text, page
 from tonewright.errors import OptionError, visible
 
 if TYPE_CHECKING:
     from tonewright.files.negative.batch import Batch, Step
+    from tonewright.files.negative.make import NegativeReport
     from tonewright.files.negative.second import Second
     from tonewright.files.negative.settings import NegativeSettings
 
 
-def _length(_context: click.Context, option: click.Parameter, text: str | None) -> Any:
-    from tonewright.negative.size import parse_length
+def _parsed(module: str, parse: str) -> Callable[[click.Context, click.Parameter, Any], Any]:
+    """A callback that parses what is typed; the module is loaded only if something is."""
+    def callback(_context: click.Context, option: click.Parameter, text: str | None) -> Any:
+        if text is None:
+            return None
+        return getattr(import_module(f"tonewright.negative.{module}"), parse)(text, option.opts[0])
 
-    return None if text is None else parse_length(text, option.opts[0])
-
-
-def _margin(_context: click.Context, option: click.Parameter, text: str | None) -> Any:
-    from tonewright.negative.size import parse_margin
-
-    return None if text is None else parse_margin(text, option.opts[0])
+    return callback
 
 
-def _ppi(_context: click.Context, option: click.Parameter, text: str | None) -> Any:
-    from tonewright.negative.size import parse_ppi
-
-    return None if text is None else parse_ppi(text, option.opts[0])
-
-
-def _film(_context: click.Context, option: click.Parameter, text: str | None) -> Any:
-    if text is None:
-        return None
-    from tonewright.negative.film import parse_film
-
-    return parse_film(text, option.opts[0])
+_length = _parsed("size", "parse_length")
 
 
 def _refuse_crop(_context: click.Context, _option: click.Parameter, text: str | None) -> None:
@@ -59,26 +48,25 @@ def _refuse_crop(_context: click.Context, _option: click.Parameter, text: str | 
               help="The negative, a .tif; with several images, a folder.")
 @click.option("--no-mirror", is_flag=True,
               help="Do not mirror, for printing through the back of the film.")
-@click.option("--encoding", metavar="NAME",
-              help="What the image's values mean: lightness, srgb, linear or gamma:2.2. By default"
-              " the embedded ICC profile decides; without a profile, gray is taken as gamma:2.2"
-              " and colour as srgb.")
+@encoding(help="What the image's values mean: lightness, srgb, linear or gamma:2.2. By default"
+          " the embedded ICC profile decides; without a profile, gray is taken as gamma:2.2"
+          " and colour as srgb.")
 @page
 @flatten
 @click.option("--width", metavar="LENGTH", callback=_length,
               help="Width of the picture on the film: 200mm, 8in.")
 @click.option("--height", metavar="LENGTH", callback=_length,
               help="Height of the picture, instead of its width.")
-@click.option("--ppi", metavar="N", callback=_ppi,
+@click.option("--ppi", metavar="N", callback=_parsed("size", "parse_ppi"),
               help="Resample to this many pixels per inch. Without it no pixel is changed, and"
               " --width only sets the size in print.")
-@click.option("--film", metavar="SIZE", callback=_film,
+@click.option("--film", metavar="SIZE", callback=_parsed("film", "parse_film"),
               help="Lay all negatives on one film, or on as many as it takes: a4, 210x297mm, 8x10,"
               " or the width of a roll, 610mm. -o names the film, a .tif.")
 @click.option("--rotate", type=click.Choice(["90", "180", "270"]), metavar="DEGREES",
               help="Turn clockwise: 90, 180 or 270.")
 @click.option("--crop", metavar="BOX", hidden=True, expose_value=False, callback=_refuse_crop)
-@click.option("--margin", metavar="LENGTH", callback=_margin,
+@click.option("--margin", metavar="LENGTH", callback=_parsed("size", "parse_margin"),
               help="Width of the border around the picture: 14mm; 0mm for none.")
 @click.option("--border", type=click.Choice(["clear", "opaque"]),
               help="clear film prints a black border; opaque ink keeps it paper white.")
@@ -173,13 +161,13 @@ def _settings(choices: dict[str, Any]) -> NegativeSettings:
     )  # fmt: skip
 
 
-def _say(batch: Batch, curve_file: Path, single: bool, as_json: bool) -> None:
+def _say(batch: Batch[NegativeReport], curve_file: Path, single: bool, as_json: bool) -> None:
     from tonewright.cli.typed import message
     from tonewright.show.negative_text import batch_json, failures_text, negatives_text
 
     if as_json:
         found = batch_json(batch, message)
-        print_json(found["outputs"][0] if single else found)
+        echo(json_text(found["outputs"][0] if single else found))
     elif batch.reports:
         echo(negatives_text(batch, curve_file))
     if batch.failures:

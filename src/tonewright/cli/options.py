@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from datetime import date
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 import click
 
@@ -14,6 +16,7 @@ from tonewright.errors import UNSEEN
 
 if TYPE_CHECKING:
     from tonewright.curve.document import Curve
+    from tonewright.curve.renew import Renewed
     from tonewright.files.checks import PrintFiles
     from tonewright.files.curves import ReadingFiles, SetupFiles
     from tonewright.measured.readings import ReadingOptions
@@ -21,6 +24,7 @@ if TYPE_CHECKING:
     from tonewright.scan.instrument import ListOrder
 
 Function = TypeVar("Function", bound=Callable[..., Any])
+Made = TypeVar("Made")
 
 
 class _Path(click.Path):
@@ -37,6 +41,8 @@ PATH = _Path(path_type=Path, readable=False)  # what cannot be read is said by w
 force = click.option("--force", is_flag=True, help="Replace the output file if it exists.")
 as_json = click.option("--json", "as_json", is_flag=True,
                        help="Print one JSON object instead of text.")
+encoding = partial(click.option, "--encoding", metavar="NAME",
+                   callback=lambda _context, _option, text: text and text.replace(",", "."))
 leave_out = click.option("--leave-out", multiple=True, metavar="PATCH",
                          help="Leave a patch out; may be given several times.")
 flat = click.option("--flat", "flat_file", type=PATH, metavar="PLAIN",
@@ -192,13 +198,40 @@ def picture(curve: Curve, old: Curve | None = None) -> bytes:
     return plot_curve(curve, old)
 
 
+def picture_beside(made: Renewed) -> bytes:
+    """A curve beside its old one, as a PNG."""
+    return picture(made.curve, made.old)
+
+
+class Said(Generic[Made]):
+    """What a command says of what it makes: worked out, and drawn, before it is written."""
+
+    def __init__(
+        self, as_json: bool, data: Callable[[Made], dict[str, Any]], text: Callable[[Made], str],
+        draw: Callable[[Made], bytes] | None = None,
+    ) -> None:
+        self.as_json, self.data, self.text, self.draw = as_json, data, text, draw
+        self.words = ""
+
+    def __call__(self, made: Made) -> bytes | None:
+        """The picture that is written with it, if there is to be one."""
+        self.words = json_text(self.data(made)) if self.as_json else self.text(made)
+        return None if self.draw is None else self.draw(made)
+
+
+def say(as_json: bool, data: Callable[[], dict[str, Any]], text: Callable[[], str]) -> None:
+    """Print one JSON object, or the report."""
+    echo(json_text(data()) if as_json else text())
+
+
 def json_text(data: dict[str, Any]) -> str:
-    """One JSON object."""
-    text = json.dumps(data, ensure_ascii=False, allow_nan=False, indent=1)
+    """One JSON object; paths and days are texts in it."""
+    text = json.dumps(data, ensure_ascii=False, allow_nan=False, indent=1, default=_text)
     return "\n".join(UNSEEN.sub(lambda sign: f"\\u{ord(sign[0]):04x}", line)
                      for line in text.split("\n"))
 
 
-def print_json(data: dict[str, Any]) -> None:
-    """One JSON object on stdout."""
-    echo(json_text(data))
+def _text(value: Any) -> str:
+    if isinstance(value, Path | date):
+        return str(value)
+    raise TypeError(f"JSON holds no {type(value).__name__}")

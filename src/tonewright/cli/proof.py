@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 from tonewright.cli.echo import echo
-from tonewright.cli.options import PATH, as_json, flatten, force, page, print_json
+from tonewright.cli.options import PATH, as_json, encoding, flatten, force, json_text, page
 
 
 @click.command("proof")
@@ -20,9 +20,8 @@ from tonewright.cli.options import PATH, as_json, flatten, force, page, print_js
               help="The proof, a .png; with several pictures, a folder.")
 @click.option("--mark", is_flag=True,
               help="Mark tones that fall together: orange in black, violet in white.")
-@click.option("--encoding", metavar="NAME",
-              help="What the picture's values mean: lightness, srgb, linear or gamma:2.2. By"
-              " default as for a negative.")
+@encoding(help="What the picture's values mean: lightness, srgb, linear or gamma:2.2. By"
+          " default as for a negative.")
 @page
 @flatten
 @click.option("--anyway", is_flag=True,
@@ -55,7 +54,7 @@ def command(
         OpenOptions(choices["page"], choices["flatten"]), choices["force"]))
     single = len(images) == 1
     if as_json:
-        print_json(proof_json(batch.reports[0]) if single else batch_json(batch, message))
+        echo(json_text(proof_json(batch.reports[0]) if single else batch_json(batch, message)))
     elif batch.reports:
         echo(proofs_text(batch))
     if batch.failures:

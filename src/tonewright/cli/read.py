@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
-from tonewright.cli.echo import echo
 from tonewright.cli.options import (
     PATH,
     allow_jpeg,
@@ -16,14 +15,11 @@ from tonewright.cli.options import (
     flat,
     list_order,
     order_options,
-    print_json,
     reading_choices,
+    say,
     zero_options,
 )
 from tonewright.errors import OptionError
-
-if TYPE_CHECKING:
-    from tonewright.files.raster.scans import Channel
 
 
 @click.command("read")
@@ -60,12 +56,7 @@ if TYPE_CHECKING:
               help="Replace existing output files, and read a JPEG all the same.")
 @as_json
 def command(
-    source: Path, target_file: Path, output: Path, scanner_file: Path | None,
-    densities_file: Path | None, flat_file: Path | None,
-    known: tuple[str, ...], corners: str | None,
-    gray_scale_corners: str | None, overlay_file: Path | None,
-    channel: Channel | None, allow_jpeg: bool,
-    print_name: str | None, force: bool, as_json: bool, **choices: Any,
+    source: Path, target_file: Path, output: Path, force: bool, as_json: bool, **choices: Any
 ) -> None:
     """Densities of a printed target from its SCAN, or from an instrument's file.
 
@@ -88,13 +79,12 @@ def command(
     from tonewright.show.scan_text import reading_json, reading_text
 
     result = read_print(source, target_file, output, ReadRequest(
-        scanner_file, densities_file, _known(known), parse_corners(corners), channel, allow_jpeg,
-        flat_file, overlay_file, list_order(choices), reading_choices(choices), print_name,
-        beside_corners=parse_corners(gray_scale_corners, "gray_scale_corners")), force=force)
-    if as_json:
-        print_json(reading_json(result))
-    else:
-        echo(reading_text(result))
+        choices["scanner_file"], choices["densities_file"], _known(choices["known"]),
+        parse_corners(choices["corners"]), choices["channel"], choices["allow_jpeg"],
+        choices["flat_file"], choices["overlay_file"], list_order(choices),
+        reading_choices(choices), choices["print_name"], beside_corners=parse_corners(
+            choices["gray_scale_corners"], "gray_scale_corners")), force=force)
+    say(as_json, lambda: reading_json(result), lambda: reading_text(result))
 
 
 def _known(entries: tuple[str, ...]) -> dict[str, float]:

@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
 from tonewright.cli.echo import echo
-from tonewright.cli.options import PATH, json_text, picture, print_files, print_options
-
-if TYPE_CHECKING:
-    from tonewright.curve.renew import Renewed
+from tonewright.cli.options import PATH, Said, picture_beside, print_files, print_options
 
 
 @click.command("refine")
@@ -39,15 +36,11 @@ def command(
     from tonewright.show.check_text import why_refused
     from tonewright.show.curve_text import refine_text, renew_json
 
-    said: list[str] = []
-
-    def before_writing(refined: Renewed) -> bytes | None:
-        said.append(json_text({**renew_json(refined), "output": str(output)}) if as_json
-                    else refine_text(refined, str(output)))
-        return picture(refined.curve, refined.old) if choices["plot"] is not None else None
-
+    said = Said(as_json, lambda made: {**renew_json(made), "output": output},
+                lambda made: refine_text(made, output),
+                picture_beside if choices["plot"] else None)
     try:
-        refine_files(print_files(old, readings, output, choices), before_writing)
+        refine_files(print_files(old, readings, output, choices), said)
     except FitError as error:
         raise why_refused(error) from error
-    echo(said[0])
+    echo(said.words)

@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from tonewright.cli.echo import echo
-from tonewright.cli.options import PATH, as_json, force, print_json
+from tonewright.cli.options import PATH, as_json, force, say
 
 
 @click.command("rehearse")
@@ -39,9 +39,6 @@ def command(folder: Path, seed: int, force: bool, as_json: bool) -> None:
             echo(f"… {step}", err=True)
 
     outcome = rehearse(folder, seed, tell, force=force)
-    if as_json:
-        print_json(rehearsal_json(outcome))
-        return
-    echo(rehearsal_text(outcome))
-    echo(f"Written: {len(outcome.files)} files in {folder}")
-    echo(f"Next:    read {folder / File.GUIDE}, and open the pictures it names")
+    say(as_json, lambda: rehearsal_json(outcome), lambda: "\n".join([
+        rehearsal_text(outcome), f"Written: {len(outcome.files)} files in {folder}",
+        f"Next:    read {folder / File.GUIDE}, and open the pictures it names"]))

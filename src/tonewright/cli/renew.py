@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
 from tonewright.cli.echo import echo
 from tonewright.cli.options import (
     PATH,
+    Said,
     anyway,
     as_json,
     force,
-    json_text,
     leave_out,
-    picture,
+    picture_beside,
     plot,
     printing_time,
     reading_files,
@@ -23,9 +23,6 @@ from tonewright.cli.options import (
     setup_files,
     setup_options,
 )
-
-if TYPE_CHECKING:
-    from tonewright.curve.renew import Renewed
 
 
 @click.command("renew")
@@ -76,15 +73,10 @@ def command(
     from tonewright.files.curves import RenewFiles, renew_files
     from tonewright.show.curve_text import renew_json, renew_text
 
-    said: list[str] = []
-
-    def before_writing(renewed: Renewed) -> bytes | None:
-        said.append(json_text({**renew_json(renewed), "output": str(output)}) if as_json
-                    else renew_text(renewed, str(output)))
-        return picture(renewed.curve, renewed.old) if plot is not None else None
-
+    said = Said(as_json, lambda made: {**renew_json(made), "output": output},
+                lambda made: renew_text(made, output), picture_beside if plot else None)
     renew_files(RenewFiles(
         old, output, plot, reading_files(readings, choices), setup_files(choices),
         choices["process"], printing_time(choices["target_time"]), choices["leave_out"],
-        choices["anyway"], choices["replace"], force), before_writing)
-    echo(said[0])
+        choices["anyway"], choices["replace"], force), said)
+    echo(said.words)

@@ -6,8 +6,7 @@ from pathlib import Path
 
 import click
 
-from tonewright.cli.echo import echo
-from tonewright.cli.options import PATH, as_json, force, print_json
+from tonewright.cli.options import PATH, as_json, force, say
 
 
 @click.command("report")
@@ -41,7 +40,5 @@ def command(
     from tonewright.show.pages.text import report_text
 
     write_text(output, report_page(report), force=force)
-    if as_json:
-        print_json({**report_json(report), "output": str(output)})
-    else:
-        echo(report_text(report, str(output)))
+    say(as_json, lambda: {**report_json(report), "output": output},
+        lambda: report_text(report, output))

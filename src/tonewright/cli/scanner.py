@@ -7,8 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from tonewright.cli.echo import echo
-from tonewright.cli.options import PATH, as_json, channel, flat, force, print_json
+from tonewright.cli.options import PATH, as_json, channel, flat, force, say
 
 if TYPE_CHECKING:
     from tonewright.files.raster.scans import Channel
@@ -56,7 +55,4 @@ def command(
 
     learned = learn_scanner(scan, densities_file, output, ScannerRequest(
         None, date, parse_corners(corners), channel, allow_jpeg, flat_file), force=force)
-    if as_json:
-        print_json(scanner_json(learned))
-    else:
-        echo(scanner_text(learned))
+    say(as_json, lambda: scanner_json(learned), lambda: scanner_text(learned))

@@ -6,8 +6,7 @@ from pathlib import Path
 
 import click
 
-from tonewright.cli.echo import echo
-from tonewright.cli.options import PATH, as_json, print_json
+from tonewright.cli.options import PATH, as_json, say
 
 
 @click.command("shelf")
@@ -30,7 +29,4 @@ def command(folder: Path, days: int, as_json: bool) -> None:
     from tonewright.show.shelf_text import shelf_json, shelf_text
 
     shelf = read_shelf(folder, due_after_days=days)
-    if as_json:
-        print_json(shelf_json(shelf, str(folder)))
-    else:
-        echo(shelf_text(shelf, str(folder)))
+    say(as_json, lambda: shelf_json(shelf, str(folder)), lambda: shelf_text(shelf, str(folder)))

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from tonewright.cli.echo import echo
 from tonewright.cli.options import (
     PATH,
     allow_jpeg,
@@ -16,8 +15,10 @@ from tonewright.cli.options import (
     flat,
     force,
     plot,
-    print_json,
+    reading_choices,
+    say,
     scale,
+    setup_files,
     setup_options_but,
     zero_options,
 )
@@ -25,8 +26,6 @@ from tonewright.errors import OptionError
 from tonewright.files.safe import check_outputs
 
 if TYPE_CHECKING:
-    from tonewright.files.raster.scans import Channel
-    from tonewright.measured.columns import Weighting
     from tonewright.record.times import PrintingTime
     from tonewright.scan.strips import Halves
     from tonewright.strip.process import Process
@@ -71,12 +70,8 @@ if TYPE_CHECKING:
 @as_json
 def command(
     readings: tuple[Path, ...], tablet_text: str | None, times: tuple[str, ...],
-    merged: tuple[int, ...], output: Path | None, flip: bool, skip: tuple[int, ...],
-    scale: Weighting | None, just_visible: float, setup_file: Path | None, force: bool,
-    as_json: bool, scanner_file: Path | None, flat_file: Path | None,
-    corners: str | None, halves: Halves, channel: Channel | None, allow_jpeg: bool,
-    plot: Path | None, count_all: bool, relative_to_paper: bool, blank: Path | None,
-    paper_density: float | None, **setup: str | None,
+    merged: tuple[int, ...], output: Path | None, plot: Path | None, blank: Path | None,
+    force: bool, as_json: bool, **choices: Any,
 ) -> None:
     """Printing time and process response from a step-tablet strip on coated paper.
 
@@ -105,28 +100,27 @@ def command(
     printed = tuple(map(parse_time, times))
     beside = (*readings, *filter(None, (output, plot)))
     if blank is not None:
-        _write_blank(blank, tablet, (printed, halves, merged, beside), force, as_json)
+        _write_blank(blank, tablet, (printed, choices["halves"], merged, beside), force, as_json)
         return
     if not readings or merged:
         _by_eye(tablet, printed, merged, beside, as_json)
         return
-    from tonewright.files.curves import SetupFiles
     from tonewright.files.strips import StripSettings, read_strip
-    from tonewright.measured.readings import ReadingOptions
     from tonewright.record.provenance import document_name
-    from tonewright.record.setup import Setup
     from tonewright.scan.rectify import parse_corners
     from tonewright.strip.fit import make_process
     from tonewright.strip.process import ProcessSettings
 
-    named = filter(None, (*readings, Path(tablet_text or ""), setup_file, scanner_file, flat_file))
-    check_outputs(output, plot, named, force, ".process.json")
-    made_with = SetupFiles(Setup(**setup), setup_file).read()
+    named = (*readings, Path(tablet_text or ""), *(
+        choices[name] for name in ("setup_file", "scanner_file", "flat_file")))
+    check_outputs(output, plot, filter(None, named), force, ".process.json")
+    made_with = setup_files({**choices, "printing_time": None}).read()
     strip = read_strip(readings, tablet, StripSettings(
-        printed, ReadingOptions(None, scale, relative_to_paper, paper_density), flip, skip,
-        scanner_file, parse_corners(corners), halves, channel, allow_jpeg, flat_file))
+        printed, reading_choices(choices), choices["flip"], choices["skip"],
+        choices["scanner_file"], parse_corners(choices["corners"]), choices["halves"],
+        choices["channel"], choices["allow_jpeg"], choices["flat_file"]))
     process = make_process(strip, tablet, made_with, document_name((output or readings[0]).name),
-                           ProcessSettings(just_visible, count_all))
+                           ProcessSettings(choices["just_visible"], choices["count_all"]))
     _finish(process, output, plot, force, as_json)
 
 
@@ -154,10 +148,8 @@ def _write_blank(
                           "an empty table is written before the strip is measured",
                           "leave one of the two out")
     columns = write_blank_strip(path, tablet, printed, halves, force=force)
-    if as_json:
-        print_json({"blank": str(path), "steps": len(tablet.densities), "columns": list(columns)})
-    else:
-        echo(blank_text(path, tablet, columns))
+    say(as_json, lambda: {"blank": path, "steps": len(tablet.densities), "columns": columns},
+        lambda: blank_text(path, tablet, columns))
 
 
 def _by_eye(
@@ -172,16 +164,13 @@ def _by_eye(
                           "a strip is judged by eye, which gives a time alone, or measured",
                           "leave one of the two out")
     if not merged:
-        raise OptionError("neither readings nor --merged are given",
+        raise OptionError("neither readings nor --merged is given",
                           "a strip is measured or judged by eye",
                           "name a CSV file of readings, or count the steps that merge with step 1"
                           " and add --merged")
     strips = eye_strips(printed, merged)
     result = judge_by_eye(tablet, strips)
-    if as_json:
-        print_json(eye_json(result))
-    else:
-        echo(eye_text(result, tablet, strips))
+    say(as_json, lambda: eye_json(result), lambda: eye_text(result, tablet, strips))
 
 
 def _finish(
@@ -198,8 +187,5 @@ def _finish(
             from tonewright.show.plots import plot_process
 
             write_bytes(plot, plot_process(process), force=force)
-    file = None if output is None else str(output)
-    if as_json:
-        print_json({**process_json(process), "output": file})
-    else:
-        echo(process_text(process, file))
+    say(as_json, lambda: {**process_json(process), "output": output},
+        lambda: process_text(process, output))

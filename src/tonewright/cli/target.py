@@ -7,8 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from tonewright.cli.echo import echo
-from tonewright.cli.options import PATH, as_json, force, ink_colour, print_json
+from tonewright.cli.options import PATH, as_json, force, ink_colour, say
 from tonewright.errors import OptionError
 
 if TYPE_CHECKING:
@@ -89,10 +88,7 @@ def command(
             name=how["name"] or output.stem, date=how["date"], seed=how["seed"], width_mm=width,
             height_mm=height, ppi=how["ppi"], repeats=how["repeats"], patch_mm=how["patch_mm"],
             mirrored=not how["no_mirror"], ink_colour=ink_colour), force=force)
-    if as_json:
-        print_json(target_json(drawn))
-    else:
-        echo(target_text(drawn))
+    say(as_json, lambda: target_json(drawn), lambda: target_text(drawn))
 
 
 def _chart(how: dict[str, Any]) -> ChartRequest | None:

@@ -63,6 +63,8 @@ TYPED: dict[str, str] = {
     "list_columns_snake": "--order columns --snake",
     "list_columns_snake_reverse": "--order columns --snake --reverse",
     "list_in_order": "--order rows or --order columns",
+    "list_unread": "tonewright read {file} --target T.target.json -o READINGS.csv; --level-field"
+                   " NAME",
     "list_names_and_order": "--order name, or --snake and --reverse",
     "list_rows": "--order rows",
     "list_rows_reverse": "--order rows --reverse",

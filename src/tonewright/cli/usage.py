@@ -82,8 +82,8 @@ def _missing(error: MissingParameter, called: str) -> OptionError:
     param, help_ = error.param, f"see {called} --help"
     if isinstance(param, click.Option):
         what = "; ".join(filter(None, [(param.help or "").rstrip("."), _kind(param.type)]))
-        return OptionError(f"{_name(param)} is not given", what or "it is needed",
-                           f"add it; {help_}")
+        said = f": {what[0].lower()}{what[1:]}" if what else ""
+        return OptionError(f"{_name(param)} is missing{said}", "", f"add it; {help_}")
     pieces = error.cmd.collect_usage_pieces(error.ctx) if error.ctx and error.cmd else []
     shape = " ".join([called, *(p for p in pieces if p != "[OPTIONS]")])
     name = "" if param is None else _name(param)

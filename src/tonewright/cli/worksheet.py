@@ -7,8 +7,7 @@ from typing import Any
 
 import click
 
-from tonewright.cli.echo import echo
-from tonewright.cli.options import PATH, as_json, force, print_json, printing_time
+from tonewright.cli.options import PATH, as_json, force, printing_time, say
 
 
 @click.command("worksheet")
@@ -50,10 +49,8 @@ def command(
     from tonewright.show.pages.worksheet import worksheet_json, worksheet_page
 
     write_text(output, worksheet_page(sheet), force=force)
-    if as_json:
-        print_json({**worksheet_json(sheet), "output": str(output)})
-    else:
-        echo(worksheet_text(sheet, str(output)))
+    say(as_json, lambda: {**worksheet_json(sheet), "output": output},
+        lambda: worksheet_text(sheet, output))
 
 
 def _coating(choices: dict[str, Any]) -> Any:

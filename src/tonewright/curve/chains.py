@@ -139,7 +139,7 @@ def _names(print_: PrintedTarget) -> tuple[tuple[str, str], ...]:
 
 
 def _dropped(print_: PrintedTarget, left_out: tuple[str, ...]) -> tuple[str, ...]:
-    """Full names of this print's patches that shall not count."""
+    """Full names of this print's patches to leave out."""
     wanted = {*print_.left_out, *left_out}
     return tuple(full for plain, full in _names(print_) if plain in wanted or full in wanted)
 

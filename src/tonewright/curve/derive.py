@@ -66,8 +66,6 @@ class Derived:
     level_white: float
     noise_density_sd: float
     doubtful: tuple[Doubt, ...]
-    density_range: float
-    """Of the negative: printing density of its heaviest ink, film not counted."""
     level_enough: float | None
     """Least ink that prints to within a just-visible step of paper white; None: not reached."""
     white_short_lightness: float
@@ -94,11 +92,13 @@ def make_derived_curve(
         No print tells of the ink, or one that no curve can be drawn through.
     """
     derived = derive(recipe, settings.left_out)
-    response, ends = derived.response, (derived.level_black, derived.level_white)
+    response = derived.response
+    correction = make_correction(response, settings.aim, (derived.level_black, derived.level_white))
+    black, white = derived.negative.density_at(correction.level[[0, -1]])
     summary = Summary.of_response(
-        response, ends, noise_density_sd=round(derived.noise_density_sd, 5),
+        response, correction, noise_density_sd=round(derived.noise_density_sd, 5),
         print_to_print_lightness_sd=None, doubtful=derived.doubtful,
-        negative_density_range=round(derived.density_range, 3),
+        negative_density_range=round(float(white - black), 3),
         few_patches_moved_lightness=derived.few_patches_moved_lightness,
         disagreement=derived.disagreement)
     unsure = ([TooUnsure(summary.band_halfwidth_max, summary.least_sure_level)]
@@ -108,7 +108,7 @@ def make_derived_curve(
         findings=(*derived.findings, *_other_light(recipe, setup, ancestor),
                   *settings.aim.findings(summary.black_lightness, summary.white_lightness),
                   *unsure),
-        response=response, correction=make_correction(response, settings.aim, ends),
+        response=response, correction=correction,
         readings=_own_readings(recipe), ancestor=ancestor, recipe=recipe,
         negative=derived.negative, plan=derived.plan)
 
@@ -171,7 +171,6 @@ def derive(recipe: Recipe, left_out: tuple[str, ...] = ()) -> Derived:
         response=response, negative=_negative(level, inner, inner_sd),
         level_black=black_end, level_white=white_end, noise_density_sd=noise,
         doubtful=(*(d for f in chains.alone for d in f.doubtful), *chains.strays),
-        density_range=float(inner[-1]),
         level_enough=float(level[enough[0]]) if enough.size else None,
         white_short_lightness=max(white - float(light[-1]), 0.0), guessed_from=seen,
         plan=_plan(level, density, covariance, noise), few_patches_moved_lightness=moved,

@@ -78,6 +78,7 @@ class Summary:
     black_lightness: float
     white_lightness: float
     level_black: float
+    """Ink of picture black."""
     level_white: float
     noise_density_sd: float
     print_to_print_lightness_sd: float | None
@@ -87,6 +88,7 @@ class Summary:
     band_halfwidth_max: float
     least_sure_level: float
     negative_density_range: float | None
+    """Printing density of picture white above that of picture black; None: not known."""
     few_patches_moved_lightness: float | None = None
     """Largest L* that a few patches moved the curve by; None: there are none."""
     disagreement: float | None = None
@@ -94,14 +96,15 @@ class Summary:
 
     @classmethod
     def of_response(
-        cls, response: PrintResponse, ends: tuple[float, float], **more: Any
+        cls, response: PrintResponse, correction: Correction, **more: Any
     ) -> Summary:
-        """What a response and its ends (levels of black and white) say by themselves."""
+        """What a response and the correction made from it say by themselves."""
+        black, white = map(float, correction.level[[0, -1]])
         half = (response.lightness_high - response.lightness_low) / 2.0
         return cls(
             black_lightness=round(float(response.lightness[0]), 3),
             white_lightness=round(float(response.lightness[-1]), 3),
-            level_black=round(ends[0], 5), level_white=round(ends[1], 5),
+            level_black=round(black, 5), level_white=round(white, 5),
             band_halfwidth_mean=round(float(np.mean(half)), 3),
             band_halfwidth_max=round(float(np.max(half)), 3),
             least_sure_level=round(float(response.level[np.argmax(half)]), 4), **more)

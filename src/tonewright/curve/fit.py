@@ -150,7 +150,7 @@ def fit_print(readings: Readings, left_out: tuple[str, ...] = ()) -> FittedPrint
     readings:
         Levels 0 to 1 and densities; several sheets are told apart by their print name.
     left_out:
-        Names of patches that shall not count.
+        Names of patches to leave out.
 
     Raises
     ------

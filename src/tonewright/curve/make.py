@@ -157,18 +157,18 @@ def make_curve(
         When no honest curve can be drawn (see `tonewright.curve.fit.fit_print`).
     """
     fitted = _followed(fit_print(readings, settings.left_out), readings, settings.left_out)
-    response, ends = fitted.response, (fitted.level_black, fitted.level_white)
+    response = fitted.response
+    correction = make_correction(response, settings.aim, (fitted.level_black, fitted.level_white))
     sheets_sd = fitted.print_lightness_sd
     return Curve(
-        name=name, made_by=made_by(), setup=setup, settings=settings, response=response,
-        summary=Summary.of_response(
-            response, ends, noise_density_sd=round(fitted.noise_density_sd, 5),
+        name=name, made_by=made_by(), setup=setup.with_time_spelled(), settings=settings,
+        response=response, summary=Summary.of_response(
+            response, correction, noise_density_sd=round(fitted.noise_density_sd, 5),
             print_to_print_lightness_sd=None if sheets_sd is None else round(sheets_sd, 3),
             doubtful=fitted.doubtful, negative_density_range=None),
         findings=(*_findings(fitted, readings),
                   *settings.aim.findings(fitted.black_lightness, fitted.white_lightness)),
-        correction=make_correction(response, settings.aim, ends),
-        readings=readings, ancestor=ancestor)
+        correction=correction, readings=readings, ancestor=ancestor)
 
 
 def _followed(

@@ -130,7 +130,7 @@ def _level_with(curve: Curve, level: Array, beyond: float) -> Array:
     negative = curve.negative
     if beyond == 0.0 or negative is None:
         return level
-    wanted = np.interp(level, negative.level, negative.density) + beyond
+    wanted = negative.density_at(level) + beyond
     return np.asarray(np.interp(wanted, negative.density, negative.level, left=np.nan,
                                 right=np.nan))
 

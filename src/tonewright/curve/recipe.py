@@ -47,7 +47,7 @@ class Recipe:
                                   f" counted from 0; there are {len(self.processes)}", "")
         for print_ in self.prints:
             process = self.processes[print_.process]
-            _refuse_far_time(print_.time, process, "a target was printed for")
+            refuse_far_time(print_.time, process, "a target was printed for")
             if print_.readings.relative_to_paper:
                 refuse_relative()
             if print_.readings.scale != process.strip.scale:
@@ -57,7 +57,7 @@ class Recipe:
                     "on a coloured print the two differ by up to 0.07 in density and are not"
                     " mixed", "measure both in the same way, or choose one scale for both",
                     code="scales_differ")
-        _refuse_far_time(self.printing_time, self.own_process, "the curve is wanted for")
+        refuse_far_time(self.printing_time, self.own_process, "the curve is wanted for")
 
     @property
     def own_process(self) -> Process:
@@ -79,7 +79,7 @@ class Recipe:
         return str(self.processes[print_.process].timer_time(print_.time))
 
 
-def _refuse_far_time(time: PrintingTime, process: Process, what: str) -> None:
+def refuse_far_time(time: PrintingTime, process: Process, what: str) -> None:
     """A strip says nothing of times far from its own; mostly one of the two was mistyped."""
     strip = process.reference_time
     if not 1.0 / FARTHEST <= ratio(time, strip) <= FARTHEST:

@@ -49,7 +49,7 @@ class RenewRequest:
     readings_time: PrintingTime | None = None
     """What a few patches were printed for; None: the time that the curve shall hold for."""
     left_out: tuple[str, ...] = ()
-    """Names of new patches that shall not count; those left out of the old curve are its own."""
+    """Names of new patches to leave out; those left out of the old curve are its own."""
     light_may_differ: bool = False
     """Go on although lamp, film, printer or ink differ from before."""
     replace: bool = False
@@ -160,10 +160,10 @@ def _adds_patches(new: RenewRequest, readings: Readings) -> bool:
             " and no paper or chemistry is new", "they make a curve surer and do not replace it",
             f"refine the curve {old.name} with them", code="refine_instead")
     if whole and not new.replace:
-        strip = "its strip and " if old.recipe is not None else ""
+        strip = "" if old.recipe is None else " and its strip"
         raise OptionError(
-            f"the readings cover the ink from end to end: they replace {strip}all readings of the"
-            f" curve {old.name}", "a curve is replaced only if that is asked for",
+            f"the readings cover the ink from end to end: they would replace all readings of"
+            f" the curve {old.name}{strip}", "a curve is replaced only if that is asked for",
             "say so; readings of its own paper and chemistry refine it instead",
             code="replace_needed")
     return not whole and old.recipe is not None

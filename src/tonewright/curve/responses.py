@@ -50,3 +50,7 @@ class NegativeResponse:
     density: NeverFalling
     density_low: NeverFalling
     density_high: NeverFalling
+
+    def density_at(self, level: ArrayLike) -> Array:
+        """Printing density at ink levels (0 to 1); beyond the table its end value."""
+        return np.asarray(np.interp(np.asarray(level, dtype=np.float64), self.level, self.density))

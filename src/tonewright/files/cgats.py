@@ -13,7 +13,6 @@ from tonewright.measured.columns import Source, Table, has_values, is_usable, pl
 from tonewright.measured.findings import CountKeyword, EndDataMissing, StatedCountWrong
 from tonewright.record.findings import Finding
 
-MOST_LINE = 1_000_000
 MOST_FIELDS = 2000
 """Full spectra and all colour values come to some 500."""
 
@@ -91,10 +90,6 @@ class _Parser:
         """The next line in words, quotes taken off; a comment is kept as a remark."""
         line = self.lines[self.at]
         self.at += 1
-        if len(line) > MOST_LINE:
-            raise self._fault(self.at, f"the line has {len(line)} characters",
-                              f"a line has {MOST_LINE} at most",
-                              "check that this is the file you meant")
         words = []
         end = 0
         for match in _TOKEN.finditer(line):
@@ -164,14 +159,11 @@ class _Parser:
             if len(row) == width:
                 section.rows.append(tuple(map(plain_cell, section.columns, row)))
                 row = []
-            if closed or self._at_end():
+            if closed or self.at >= len(self.lines) \
+                    or self.lines[self.at].strip().startswith("BEGIN_DATA"):  # of another block
                 break
             words = self._words()
         self._check_counts(section, closed, unfinished=bool(row))
-
-    def _at_end(self) -> bool:
-        """True if no line is left, or the next one opens another block."""
-        return self.at >= len(self.lines) or self.lines[self.at].strip().startswith("BEGIN_DATA")
 
     def _wrong_count(self, section: _Section, cells: int) -> FileError:
         return self._fault(

@@ -65,8 +65,7 @@ class PrintFiles:
 
     def read(self, today: date | None, *, aims_needed: bool) -> PrintRequest:
         """Everything that is named, opened once; the output may be written."""
-        named = (self.target, self.changes.file)
-        inputs = [self.curve, *self.readings.paths, *(p for p in named if p is not None)]
+        inputs = [self.curve, *self.readings.paths, self.target, self.changes.file]
         check_outputs(self.output, self.plot, inputs, self.force,
                       ".check.json" if aims_needed else ".curve.json")
         opened, changes = open_curve(self.curve), self.changes.read(today)
@@ -88,12 +87,9 @@ def check_files(
     ``before_writing`` is as in `fit_files`; ``today`` is the last day that a print may be of,
     None: the computer's date.
 
-    Raises
-    ------
-    FileError, ReadingsError, DocumentError
-        A file cannot be read, holds something else, or the output cannot be written.
-    OptionError
-        As `check_print`; a check that is kept needs the print's date.
+    Raises `FileError`, `ReadingsError`, `DocumentError`: a file cannot be read, holds something
+    else, or the output cannot be written; `OptionError` as `check_print`, and for a check
+    that is to be kept without the print's date.
     """
     asked = wanted.read(today, aims_needed=True)
     if wanted.output is not None and asked.changes.date is None:
@@ -101,8 +97,8 @@ def check_files(
                           "a check that is kept is compared with others by its date",
                           "name the day, as 2026-03-31", code="print_date")
     check = check_print(asked)
-    write_together([(wanted.output, check_text(check).encode("utf-8")),
-                    (wanted.plot, before_writing(check))], force=wanted.force)
+    write_together([(wanted.output, check_text(check)), (wanted.plot, before_writing(check))],
+                   force=wanted.force)
     return check
 
 
@@ -115,15 +111,11 @@ def refine_files(
 
     ``before_writing`` and ``today`` are as in `check_files`.
 
-    Raises
-    ------
-    FileError, ReadingsError, DocumentError
-        As `check_files`.
-    OptionError, FitError
-        As `refine_curve`.
+    Raises `FileError`, `ReadingsError`, `DocumentError` as `check_files`; `OptionError`, `FitError`
+    as `refine_curve`.
     """
     refined = refine_curve(wanted.read(today, aims_needed=False))
-    write_together([(wanted.output, curve_text(refined.curve).encode("utf-8")),
+    write_together([(wanted.output, curve_text(refined.curve)),
                     (wanted.plot, before_writing(refined))], force=wanted.force)
     return refined
 

@@ -1,4 +1,5 @@
-"""What the files of a paper are: by what they hold, and by what they say of themselves."""
+"""What the files of a paper are, by what they hold and by what they say of themselves; and how far
+the paper has come by them."""
 
 from __future__ import annotations
 
@@ -18,6 +19,7 @@ from tonewright.files.targets import read_target
 from tonewright.frozen import dataclass
 from tonewright.measured import columns, ink
 from tonewright.measured.columns import PLAIN_SHEET_LINE, SCAN_LINE
+from tonewright.shelf.way import Thing, Way, way
 
 _KEPT = 2000
 """Files whose contents are remembered as long as they do not change."""
@@ -28,18 +30,25 @@ layout; ``print``: of a print made through one, to be checked;
 are a strip's."""
 _OF_STRIPS = ("film", "bare", "through", "time")
 _T = TypeVar("_T")
+_O = TypeVar("_O")
 
 
-def _remembered(look: Callable[[Path], _T]) -> Callable[[Path, PaperFile], _T]:
-    """What is seen in a file of a folder, looked at again only when it has changed."""
-    @lru_cache(_KEPT)
-    def kept(path: Path, _changed: float, _size: int) -> _T:
-        return look(path)
+def _remembered(
+    unreadable: _O
+) -> Callable[[Callable[[Path], _T]], Callable[[Path, PaperFile], _T | _O]]:
+    """What is seen in a file of a folder, looked at again only when it has changed; ``unreadable``
+    for one that cannot be read."""
+    def remembering(look: Callable[[Path], _T]) -> Callable[[Path, PaperFile], _T | _O]:
+        @lru_cache(_KEPT)
+        def kept(path: Path, _changed: float, _size: int) -> _T | _O:
+            try:
+                return look(path)
+            except TonewrightError:
+                return unreadable
 
-    def look_or_remember(folder: Path, file: PaperFile) -> _T:
-        return kept(folder / file.name, file.changed, file.size)
+        return lambda folder, file: kept(folder / file.name, file.changed, file.size)
 
-    return look_or_remember
+    return remembering
 
 
 @dataclass(frozen=True)
@@ -151,14 +160,11 @@ def _aimed(papers: Papers, paper: str) -> Iterator[tuple[str, frozenset[str]]]:
             yield file.name, names
 
 
-@_remembered
+@_remembered(None)
 def _table(path: Path) -> _Read | None:
     """None for a table that cannot be read, or in which nothing is measured."""
-    try:
-        table = read_table(path, holds=TARGETS)
-        colours = ink.ink_colours(table) or []
-    except TonewrightError:
-        return None
+    table = read_table(path, holds=TARGETS)
+    colours = ink.ink_colours(table) or []
     if not columns.holds_values(table):
         return None
     at = columns.find(table, "patch")
@@ -176,28 +182,21 @@ def _named_scans(comments: tuple[str, ...]) -> Iterator[str]:
                 yield line.removeprefix(start)
 
 
-@_remembered
+@_remembered(())
 def _scans_of(path: Path) -> tuple[str, ...]:
     """Those behind a process or a scanner response."""
     from tonewright.files.documents import read_process  # few folders hold any
     from tonewright.files.scanners import read_scanner
 
-    try:
-        sources = (read_scanner(path).sources if path.name.endswith(".scanner.json")
-                   else read_process(path).strip.sources)
-    except TonewrightError:
-        return ()
+    sources = (read_scanner(path).sources if path.name.endswith(".scanner.json")
+               else read_process(path).strip.sources)
     return tuple(source.name for source in sources if source.kind == "scan")
 
 
-@_remembered
+@_remembered(frozenset[str]())
 def _aimed_patches(path: Path) -> frozenset[str]:
     """Patches of a layout whose aims are known."""
-    try:
-        target = read_target(path)
-    except TonewrightError:
-        return frozenset()
-    return frozenset(p.name for p in target.patches if p.aim_lightness is not None)
+    return frozenset(p.name for p in read_target(path).patches if p.aim_lightness is not None)
 
 
 def _curve_of(papers: Papers, paper: str, name: str) -> tuple[str, str] | None:
@@ -206,30 +205,21 @@ def _curve_of(papers: Papers, paper: str, name: str) -> tuple[str, str] | None:
     return next((_curve(folder, f) for f in papers.files(paper) if f.name == name), None)
 
 
-@_remembered
+@_remembered(False)
 def _is_chart(path: Path) -> bool:
-    try:
-        return read_target(path).is_ink_chart
-    except TonewrightError:
-        return False
+    return read_target(path).is_ink_chart
 
 
-@_remembered
-def _curve(path: Path) -> tuple[str, str] | None:
-    try:
-        opened = open_curve(path, sources=False)
-    except TonewrightError:
-        return None
+@_remembered(None)
+def _curve(path: Path) -> tuple[str, str]:
+    opened = open_curve(path, sources=False)
     return opened.sha256, opened.document.name
 
 
-@_remembered
-def _checked(path: Path) -> str | None:
+@_remembered(None)
+def _checked(path: Path) -> str:
     """Hash of the curve that a print was checked against."""
-    try:
-        return open_check(path).document.curve.sha256
-    except TonewrightError:
-        return None
+    return open_check(path).document.curve.sha256
 
 
 @dataclass(frozen=True)
@@ -241,11 +231,67 @@ class _Said:
     """Of a negative."""
 
 
-@_remembered
+@_remembered(_Said())
 def _says(path: Path) -> _Said:
     """What cannot be opened counts as a picture: whoever takes it is told why."""
-    try:
-        with open_image(path, OpenOptions(flatten=True)) as image:
-            return _Said(made_here(image) is not None, origin_of(image))
-    except TonewrightError:
-        return _Said()
+    with open_image(path, OpenOptions(flatten=True)) as image:
+        return _Said(made_here(image) is not None, origin_of(image))
+
+
+# The way of a paper
+
+NEGATIVE = "-negative"
+"""Ends the name of a negative, before its ending."""
+PRINT = "-print"
+"""Ends the name of the readings of a print made through a curve."""
+WORKSHEET = "-worksheet"
+"""Ends the name of a worksheet, before its ending and the number of a further one."""
+STRIP = "-strip"
+"""Ends the name of a strip's table."""
+
+
+def paper_way(papers: Papers, paper: str) -> Way:
+    """The way of one paper; raises as `Papers.folder`."""
+    files = papers.files(paper)
+    return way({thing for file in files for thing in _things(papers, paper, file)})
+
+
+def readings_tables(papers: Papers, paper: str) -> list[str]:
+    """The tables of a paper that hold readings of a target, the newest first."""
+    return [name for name in tables(papers, paper, "readings") if _may_be_readings(name)]
+
+
+def _may_be_readings(name: str) -> bool:
+    """Whether a table is none of a strip, a negative or a print to be checked, by its name."""
+    return not stem(name).endswith((STRIP, NEGATIVE, PRINT))
+
+
+def stem(name: str) -> str:
+    """A file's name without its ending: ``kallitype`` for ``kallitype.target.json``."""
+    plain = name.rsplit("/", 1)[-1]
+    for ending in (".json", ".curve", ".process", ".check", ".target", ".scanner"):
+        plain = plain.removesuffix(ending)
+    return Path(plain).stem if "." in plain else plain
+
+
+def _things(papers: Papers, paper: str, file: PaperFile) -> Iterator[Thing]:
+    """What a file is on the way."""
+    negative = stem(file.name).endswith(NEGATIVE)
+    match file.kind:
+        case "process" | "curve" | "check":
+            yield file.kind
+        case "page" if WORKSHEET not in file.name:
+            yield "report"
+        case "target" if not is_chart(papers, paper, file):
+            yield "negative" if negative else "target"
+        case "image" if negative:
+            yield "negative"
+        case "table" if _may_be_readings(file.name):
+            if table_holds(papers, paper, file) == "readings":
+                yield "readings"
+
+
+def target_through(papers: Papers, paper: str, name: str) -> str | None:
+    """Name of the curve that a target was drawn through; None for ink levels as they are.  Raises
+    as `read_target`."""
+    return read_target(papers.inside(paper, name)).through

@@ -32,7 +32,7 @@ from tonewright.record.dates import parse_date
 from tonewright.record.provenance import document_name
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
-from tonewright.scan.instrument import ListOrder, map_list
+from tonewright.scan.instrument import map_list
 from tonewright.target.document import Target
 
 
@@ -46,13 +46,14 @@ class ReadingFiles:
     def read(self, target: Target | None = None) -> Readings | None:
         """The readings; None where no file is named.
 
-        A list without ink levels takes them from the ``target``, if its patches are named.
+        A list without ink levels takes them from the ``target``: by the names of its patches, or
+        in reading order.
         Raises as `read_readings` and `map_list`.
         """
         if not self.paths:
             return None
         return read_readings(self.paths, self.options, None if target is None else partial(
-            map_list, target=target, order=ListOrder("name"), options=self.options))
+            map_list, target=target, options=self.options))
 
 
 @dataclass(frozen=True)
@@ -146,16 +147,11 @@ def fit_files(
     ``before_writing`` gets the curve while nothing is written yet, and gives the picture for
     ``plot``: if it raises, nothing is.
 
-    Raises
-    ------
-    FileError, ReadingsError, DocumentError
-        A file cannot be read, holds something else, or the output cannot be written.
-    OptionError, FitError
-        As `fit_curve`.
+    Raises `FileError`, `ReadingsError`, `DocumentError`: a file cannot be read, holds something
+    else, or the output cannot be written; `OptionError`, `FitError` as `fit_curve`.
     """
-    named = (wanted.setup.file, wanted.target, wanted.process,
-             Path(wanted.aim.partition(":")[2] or wanted.aim))
-    inputs = [*wanted.readings.paths, *wanted.ink_from, *(p for p in named if p is not None)]
+    inputs = [*wanted.readings.paths, *wanted.ink_from, wanted.setup.file, wanted.target,
+              wanted.process, Path(wanted.aim.partition(":")[2] or wanted.aim)]
     check_outputs(wanted.output, wanted.plot, inputs, wanted.force, ".curve.json")
     target = None if wanted.target is None else read_target(wanted.target)
     readings = wanted.readings.read(target)
@@ -167,7 +163,8 @@ def fit_files(
         process=None if wanted.process is None else read_process(wanted.process),
         target_time=wanted.target_time, ink_from=tuple(map(read_curve, wanted.ink_from)),
         light_may_differ=wanted.light_may_differ))
-    _write(curve, wanted.output, before_writing(curve), wanted.plot, wanted.force)
+    write_together([(wanted.output, curve_text(curve)), (wanted.plot, before_writing(curve))],
+                   force=wanted.force)
     return curve
 
 
@@ -182,12 +179,6 @@ def _name_giver(wanted: FitFiles) -> Path:
     return first.with_suffix("")
 
 
-def _write(
-    curve: Curve, output: Path | None, picture: bytes | None, plot: Path | None, force: bool
-) -> None:
-    write_together([(output, curve_text(curve).encode("utf-8")), (plot, picture)], force=force)
-
-
 @one_call()
 def renew_files(
     new: RenewFiles, before_writing: Callable[[Renewed], bytes | None] = lambda _: None
@@ -196,15 +187,10 @@ def renew_files(
 
     ``before_writing`` is as in `fit_files`.
 
-    Raises
-    ------
-    FileError, ReadingsError, DocumentError
-        As `fit_files`.
-    OptionError, FitError
-        As `renew_curve`.
+    Raises `FileError`, `ReadingsError`, `DocumentError` as `fit_files`; `OptionError`, `FitError`
+    as `renew_curve`.
     """
-    named = (new.process, new.changes.file)
-    inputs = [new.old, *new.readings.paths, *(p for p in named if p is not None)]
+    inputs = [new.old, *new.readings.paths, new.process, new.changes.file]
     check_outputs(new.output, new.plot, inputs, new.force, ".curve.json")
     old = open_curve(new.old)
     renewed = renew_curve(RenewRequest(
@@ -213,7 +199,8 @@ def renew_files(
         readings=new.readings.read(), changes=new.changes.read(),
         readings_time=new.readings_time, left_out=new.left_out,
         light_may_differ=new.light_may_differ, replace=new.replace))
-    _write(renewed.curve, new.output, before_writing(renewed), new.plot, new.force)
+    write_together([(new.output, curve_text(renewed.curve)), (new.plot, before_writing(renewed))],
+                   force=new.force)
     return renewed
 
 
@@ -232,6 +219,6 @@ def rebuild_file(
     new = rebuild(old.document)
     made = curve_text(new).encode("utf-8")
     same = hashlib.sha256(made).hexdigest() == old.sha256
-    _write(new, output, before_writing(new), plot, force)
+    write_together([(output, made), (plot, before_writing(new))], force=force)
     return Rebuilt(old.document, new, same, () if same else differences(old.document, new),
                    print_shift(old.document, new))

@@ -70,10 +70,8 @@ def open_document(
 ) -> Opened[_T]:
     """Read a document once; ``decode`` checks and rebuilds ``what`` from its parsed JSON.
 
-    Raises
-    ------
-    FileError, DocumentError
-        It cannot be read, is cut short, is no such document, or does not hold together.
+    Raises `FileError`, `DocumentError`: it cannot be read, is cut short, is no such document, or
+    does not hold together.
     """
     name, raw = Path(path).name, read_bytes(path, LARGEST, f"a {what} is a file")
     data = _parsed(raw, name, what)
@@ -199,10 +197,8 @@ def check_text(check: Check) -> str:
 def read_tablet(text: str) -> Tablet:
     """A tablet as it is named: ``31``, ``21``, ``N x D``, or a CSV file of its densities.
 
-    Raises
-    ------
-    OptionError, FileError, ReadingsError
-        No such tablet, or a file that does not hold one.
+    Raises `OptionError`, `FileError`, `ReadingsError`: no such tablet, or a file that does not hold
+    one.
     """
     from tonewright.files.tables import STRIPS, read_table
     from tonewright.strip.tablet import nominal_tablet, tablet_from_table
@@ -328,10 +324,7 @@ def _render(value: Any, depth: int) -> str:
 def read_setup(path: str | os.PathLike[str]) -> Setup:
     """A setup from a small TOML file: lines such as ``paper = "cotton 300 g"``.
 
-    Raises
-    ------
-    FileError, DocumentError
-        It cannot be read, is not TOML, or has an unknown entry.
+    Raises `FileError`, `DocumentError`: it cannot be read, is not TOML, or has an unknown entry.
     """
     return parse_setup(setup_bytes(path), path)
 
@@ -353,11 +346,9 @@ def parse_setup(raw: bytes, path: str | os.PathLike[str]) -> Setup:
 def read_aim(text: str, readings: Readings | None = None) -> Aim:
     """An aim as it is typed: ``lightness``, ``density``, ``like:CURVE`` or ``points:CSV``.
 
-    Raises
-    ------
-    DocumentError, FileError, OptionError
-        An unknown aim, a file that does not hold one, or a print to be like whose readings
-        count from the bare paper where ``readings`` do not, or the other way round.
+    Raises `DocumentError`, `FileError`, `OptionError`: an unknown aim, a file that does not hold
+    one, or a print to be like whose readings count from the bare paper where ``readings`` do not,
+    or the other way round.
     """
     kind, _, name = text.partition(":")
     if kind in ("lightness", "density") and not name:
@@ -389,7 +380,7 @@ def _read_points(path: str) -> tuple[tuple[float, float], ...]:
     names = [c.lower() for c in table.columns]
     if not all(w in names for w in wanted):
         raise DocumentError(
-            f"{Path(path).name} has the columns {', '.join(table.columns)}",
+            f"{Path(path).name} has the columns {table.named}",
             f"the points of an aim need {' and '.join(wanted)}",
             "rename the columns; both are L*, 0 to 100",
         )

@@ -30,14 +30,9 @@ class InkFiles:
 def rank_ink_files(files: InkFiles, settings: InkSettings | None = None) -> InkRanking:
     """Rank the colours of a chart and pick the one to print in.
 
-    Raises
-    ------
-    FileError, DocumentError
-        A file cannot be read, or is of another kind.
-    OptionError
-        Readings or process are not named; as `chart_readings` and `rank_inks`.
-    ReadingsError, FitError
-        As `chart_readings` and `rank_inks`.
+    Raises `FileError`, `DocumentError`: a file cannot be read, or is of another kind.
+    `OptionError`: readings or process are not named, and as `chart_readings` and `rank_inks`.
+    `ReadingsError`, `FitError` as `chart_readings` and `rank_inks`.
     """
     if not files.readings:
         raise OptionError("no readings were named", "inks are compared by a printed chart of them",

@@ -25,10 +25,7 @@ def read_bytes(
     ``rule`` says what kind of file belongs here: ``"readings come from a file"``.  ``refuse`` may
     raise for what the file begins with, however large it is.
 
-    Raises
-    ------
-    FileError
-        No such file, a folder, a pipe or device, no permission, or too large.
+    Raises `FileError`: no such file, a folder, a pipe or device, no permission, or too large.
     """
     target = Path(path)
     try:
@@ -68,10 +65,7 @@ def refuse_no_folder(
 def parse_toml(raw: bytes, parse_float: Callable[[str], Any] = float) -> dict[str, Any]:
     """A small file of settings as what its lines say.
 
-    Raises
-    ------
-    ValueError
-        Says in plain words what is wrong, and in which line.
+    Raises `ValueError`, which says in plain words what is wrong, and in which line.
     """
     import tomllib
 

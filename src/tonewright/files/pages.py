@@ -15,7 +15,7 @@ from tonewright.files.documents import Opened, open_curve, open_one_of
 from tonewright.files.negative.again import laid_on_film, origin_of
 from tonewright.files.raster.open import open_image
 from tonewright.files.raster.source import OpenOptions, SourceImage
-from tonewright.files.safe import check_outputs, one_call
+from tonewright.files.safe import check_outputs, one_call, refuse_ending
 from tonewright.files.shelf import SORTS
 from tonewright.frozen import dataclass
 from tonewright.negative.coating import Coating
@@ -41,20 +41,14 @@ class ReportFiles:
 
 
 @dataclass(frozen=True)
-class Report:
-    """What stands on a page about a curve."""
+class OfCurve:
+    """What stands on every page."""
 
     curve: Curve
     sha256: str
     """Of the curve's file, in hex."""
     time: PrintingTime | None
-    """What the curve is for; None: neither it nor a strip says."""
-    less: PrintingTime | None
-    """One step of the tablet less; without a strip a third of a stop."""
-    process: Process | None
-    """The strip's: the curve's own, or the one that was named."""
-    checks: tuple[Check, ...]
-    """Of prints through the curve, the newest first."""
+    """What to print for; None: neither the user nor the curve nor a strip says."""
 
     @property
     def short_id(self) -> str:
@@ -62,16 +56,25 @@ class Report:
         return short_id(self.sha256)
 
 
+@dataclass(frozen=True)
+class Report(OfCurve):
+    """What stands on a page about a curve."""
+
+    less: PrintingTime | None
+    """One step of the tablet less; without a strip a third of a stop."""
+    process: Process | None
+    """The strip's: the curve's own, or the one that was named."""
+    checks: tuple[Check, ...]
+    """Of prints through the curve, the newest first."""
+
+
 @one_call()
 def gather_report(wanted: ReportFiles) -> Report:
     """What a page about a curve shows.
 
-    Raises
-    ------
-    FileError, DocumentError
-        A file cannot be read, or is no curve, process or check; the output may not be written.
-    OptionError
-        The process is of another paper or chemistry, there are two, or a check is of another curve.
+    Raises `FileError`, `DocumentError`: a file cannot be read, or is no curve, process or check;
+    the output may not be written. `OptionError`: the process is of another paper or chemistry,
+    there are two, or a check is of another curve.
     """
     check_page(wanted.output, [wanted.curve, *wanted.others], wanted.force)
     opened = open_curve(wanted.curve)
@@ -127,9 +130,7 @@ def _of_curve(check: Opened[Check], curve: Opened[Curve]) -> Check:
 
 def check_page(output: Path, inputs: Sequence[Path], force: bool) -> None:
     """Refuse, before any work, a page that may not be written."""
-    if output.suffix.lower() not in (".html", ".htm"):
-        raise OptionError(f"the output is {output}", "a page is an HTML file",
-                          f"call it {output.with_suffix('.html') if output.stem else 'NAME.html'}")
+    refuse_ending(output, (".html", ".htm"), "a page is an HTML file")
     check_outputs(output, None, inputs, force)
 
 
@@ -162,33 +163,22 @@ class SheetToPrint:
 
 
 @dataclass(frozen=True)
-class Worksheet:
+class Worksheet(OfCurve):
     """What stands on a page for the darkroom."""
 
-    curve: Curve
-    sha256: str
-    time: PrintingTime | None
     ladder: tuple[tuple[int, PrintingTime], ...]
     """Thirds of a stop from the time, and times; empty without a time."""
     sheets: tuple[SheetToPrint, ...]
     coating: Coating
-
-    @property
-    def short_id(self) -> str:
-        """Of the curve's file, as a label has it."""
-        return short_id(self.sha256)
 
 
 @one_call()
 def gather_worksheet(wanted: WorksheetFiles) -> Worksheet:
     """What a page for the darkroom shows.
 
-    Raises
-    ------
-    FileError, DocumentError, ImageError
-        A file cannot be read; the output may not be written.
-    OptionError
-        An image is no negative made here, a time is in another unit than the curve's.
+    Raises `FileError`, `DocumentError`, `ImageError`: a file cannot be read; the output may not be
+    written. `OptionError`: an image is no negative made here, a time is in another unit than the
+    curve's.
     """
     check_page(wanted.output, [wanted.curve, *wanted.negatives], wanted.force)
     if len(wanted.negatives) > MOST_NEGATIVES:

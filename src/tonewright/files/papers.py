@@ -19,7 +19,7 @@ from typing import Literal
 
 from tonewright.errors import UNSEEN, FileError, OptionError, visible
 from tonewright.files.opening import refuse_no_folder, setup_bytes
-from tonewright.files.safe import whole_file, write_bytes, write_text, writing_error
+from tonewright.files.safe import write_bytes, write_text, writing_error
 from tonewright.record.setup import Setup, setup_toml
 
 HERE = "."
@@ -141,15 +141,6 @@ class Papers:
         stem, ending = name[:at], name[at:]
         tried = (name if n == 1 else f"{stem}-{n}{ending}" for n in count(1))
         return next(n for n in tried if not os.path.lexists(self.inside(paper, n)))
-
-    @contextmanager
-    def receive(self, paper: str, name: str) -> Iterator[Path]:
-        """As `whole_file`: a temporary path that becomes the file at the end, never over another.
-
-        Raises `FileError` as well as that does.
-        """
-        with whole_file(self.inside(paper, name)) as temp:
-            yield temp
 
     def write_setup(self, paper: str, setup: Setup, before: bytes | None = None) -> Path | None:
         """Write what a paper is used with; a file that is there is kept under another name, which

@@ -10,7 +10,7 @@ from PIL import Image, UnidentifiedImageError
 
 from tonewright.files.opening import reading_error
 from tonewright.files.raster.scans import Channel
-from tonewright.files.scan.open import ScanOrTable
+from tonewright.files.scanners import ScanOrTable
 from tonewright.frozen import dataclass
 
 LONGEST = 1400

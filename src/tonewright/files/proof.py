@@ -13,15 +13,9 @@ from tonewright import __version__
 from tonewright.curve.document import Curve
 from tonewright.errors import OptionError, TonewrightError
 from tonewright.files.documents import Opened, open_curve
+from tonewright.files.negative import pipeline
 from tonewright.files.negative.again import PROOF_OF, refuse_again
-from tonewright.files.negative.batch import Failure, output_names
-from tonewright.files.negative.pipeline import (
-    Codes,
-    Work,
-    WriteSettings,
-    by_luminance,
-    refuse_same,
-)
+from tonewright.files.negative.batch import Batch, Failure, output_names
 from tonewright.files.negative.tones import Tones, image_tones
 from tonewright.files.raster.bands import Job, ahead_for
 from tonewright.files.raster.open import open_image
@@ -30,10 +24,9 @@ from tonewright.files.raster.png_writer import PngPicture, write_png
 from tonewright.files.raster.source import OpenOptions, SourceImage
 from tonewright.files.safe import filled_folder, one_call, refuse_existing, refuse_read, whole_file
 from tonewright.frozen import dataclass
-from tonewright.negative.luminance import luminance_codes
 from tonewright.negative.proof import Proof, make_proof
 from tonewright.negative.size import check_pixels
-from tonewright.negative.tones import apply_band, code_table
+from tonewright.negative.tones import apply_band
 from tonewright.record.findings import Finding
 
 MOST_CURVES = 6
@@ -75,39 +68,19 @@ class ProofReport:
     """Of the image."""
 
 
-@dataclass(frozen=True)
-class ProofBatch:
-    """What became of the pictures, in their order."""
-
-    reports: list[ProofReport] = field(default_factory=list)
-    failures: list[Failure] = field(default_factory=list)
-
-
 @one_call()
 def make_proofs(
     images: Sequence[Path], curve_files: Sequence[Path], output: Path,
     settings: ProofSettings | None = None,
-) -> ProofBatch:
+) -> Batch[ProofReport]:
     """Make proofs of the prints of finished images, a PNG in sRGB for each.
 
-    Of several images, one that cannot be used does not stop the others.
+    Of several images, one that cannot be used does not stop the others.  Several ``curve_files``
+    (``*.curve.json``) stand side by side in each proof.  ``output`` is the PNG to write, or the
+    folder for several, which is made if it is missing.
 
-    Parameters
-    ----------
-    images:
-        As for a negative.
-    curve_files:
-        ``*.curve.json``; several stand side by side in each proof.
-    output:
-        The PNG to write, or the folder for several, which is made if it is missing.
-    settings:
-        Without them as `ProofSettings` stands.
-
-    Raises
-    ------
-    FileError, ImageError, OptionError, DocumentError
-        A file cannot be read or written, a setting or a curve cannot be used; the only image
-        cannot.
+    Raises `FileError`, `ImageError`, `OptionError`, `DocumentError`: a file cannot be read or
+    written, a setting or a curve cannot be used; the only image cannot.
     """
     chosen = settings or ProofSettings()
     if len(curve_files) > MOST_CURVES:
@@ -117,10 +90,10 @@ def make_proofs(
     curves = [open_curve(path) for path in curve_files]
     proofs = [make_proof(curve.document, mark=chosen.mark) for curve in curves]
     if len(pairs) == 1:
-        return ProofBatch([_make(*pairs[0], curves, proofs, chosen)])
+        return Batch([_make(*pairs[0], curves, proofs, chosen)])
     for _, made in pairs:
         refuse_read(made)
-    batch = ProofBatch()
+    batch = Batch[ProofReport]()
     with filled_folder(output):
         for source, made in pairs:
             try:
@@ -134,7 +107,7 @@ def _make(
     source: Path, output: Path, curves: Sequence[Opened[Curve]], proofs: Sequence[Proof],
     settings: ProofSettings,
 ) -> ProofReport:
-    refuse_same(source, output)
+    pipeline.refuse_same(source, output)
     refuse_existing(output, settings.force)
     with open_image(source, settings.image) as image:
         if not settings.anyway:
@@ -145,10 +118,10 @@ def _make(
         check_pixels(width, image.height)
         picture = PngPicture(width, image.height, image.resolution,
                              _description(image, curves, tones), _srgb_profile())
-        works = [(Work(image, _codes(image, tones, curve.document),
-                       WriteSettings(mirror=False, description="",
-                                     to_luminance=tones.to_luminance)), proof)
-                 for curve, proof in zip(curves, proofs, strict=True)]
+        how = pipeline.WriteSettings(mirror=False, description="", to_luminance=tones.to_luminance)
+        works = [(pipeline.Work(image, codes, how), proof) for codes, proof in zip((
+            pipeline.codes_for(image, tones.lightness, curve.document) for curve in curves),
+            proofs, strict=True)]
         with (
             whole_file(output, force=settings.force) as temp,
             temp.open("r+b", buffering=0) as stream,
@@ -164,12 +137,6 @@ def _make(
             tuple(dict.fromkeys(f for c in curves for f in c.document.findings
                                 if f.bears_on_print)),
             (*image.findings, *tones.findings))
-
-
-def _codes(image: SourceImage, tones: Tones, curve: Curve) -> Codes:
-    if by_luminance(image, resampled=False):
-        return luminance_codes(curve)
-    return code_table(tones.lightness, curve)
 
 
 def _coloured(jobs: Iterator[Job], proof: Proof) -> Iterator[Job]:

@@ -19,6 +19,7 @@ from typing import NamedTuple
 from tonewright.errors import FileError, OptionError
 from tonewright.files.temporary import PLACING, UNFINISHED, temporary
 from tonewright.frozen import dataclass
+from tonewright.record.provenance import DOCUMENTS
 
 if sys.platform != "win32":
     import fcntl
@@ -120,18 +121,8 @@ def whole_file(path: str | os.PathLike[str], *, force: bool = False) -> Iterator
     Of files that are nested none is put in place before the outermost is whole: they are there
     together or not at all.
 
-    Parameters
-    ----------
-    path:
-        Where the finished file shall be.
-    force:
-        Replace an existing file.
-
-    Raises
-    ------
-    FileError
-        ``path`` exists and ``force`` is false; its folder is missing or not writable; the disk is
-        full; any other `OSError` from the body.
+    Raises `FileError`: ``path`` exists and ``force`` is false; its folder is missing or not
+    writable; the disk is full; any other `OSError` from the body.
     """
     target = Path(path)
     refuse_existing(target, force)
@@ -299,7 +290,7 @@ def _there_already(target: Path) -> FileError:
 
 
 def check_outputs(
-    output: Path | None, plot: Path | None, inputs: Iterable[Path], force: bool,
+    output: Path | None, plot: Path | None, inputs: Iterable[Path | None], force: bool,
     document: str | None = None,
 ) -> None:
     """Refuse, before any work, what may not be written: existing files without ``force``, and
@@ -308,23 +299,37 @@ def check_outputs(
     """
     outputs = [path for path in (output, plot) if path is not None]
     with one_call():
-        for source in inputs:
+        for source in filter(None, inputs):
             remember_read(source)
         for path in outputs:
             with contextlib.suppress(OSError, ValueError):  # told below
                 refuse_read(path)
-    if plot is not None and plot.suffix.lower() != ".png":
-        raise OptionError(f"the picture is {plot}", "a picture is written as a PNG",
-                          f"call it {plot.with_suffix('.png') if plot.stem else 'NAME.png'}")
+    if plot is not None:
+        refuse_ending(plot, (".png",), "a picture is written as a PNG", what="the picture")
     for path in outputs:
         refuse_existing(path, force)
     if len({os.path.realpath(path) for path in outputs}) < len(outputs):
         raise OptionError(f"the output and the picture are both to go to {output}",
                           "a file holds one thing", "give the picture another name, NAME.png")
-    if output is not None and document and output.suffix.lower() != ".json":
-        kind = document.removeprefix(".").removesuffix(".json")
-        raise OptionError(f"the output is {output}", f"a {kind} is kept in a JSON file",
-                          f"call it {output.with_suffix(document) if output.stem else document}")
+    if output is not None and document:
+        kind = document.split(".")[1]
+        refuse_ending(output, (".json",), f"a {kind} is kept in a JSON file", usual=document)
+        *_, other = Path(output.stem).suffixes or [""]
+        if other != f".{kind}" and f"{other}.json" in DOCUMENTS:
+            raise OptionError(f"the output is {output}, as a {other[1:]} is called",
+                              f"a {kind} is kept in a file NAME{document}",
+                              f"call it {output.with_suffix('').with_suffix(document)}")
+
+
+def refuse_ending(
+    path: Path, endings: Sequence[str], rule: str, *, what: str = "the output", usual: str = ""
+) -> None:
+    """Raise `OptionError` for an output whose name says that it is none of its kind: it has none of
+    these ``endings``, of which the first, or ``usual``, is proposed."""
+    if path.suffix.lower() not in endings:
+        ending = usual or endings[0]
+        raise OptionError(f"{what} is {path}", rule,
+                          f"call it {path.with_suffix(ending) if path.stem else f'NAME{ending}'}")
 
 
 @contextmanager
@@ -390,14 +395,15 @@ def write_bytes(path: str | os.PathLike[str], data: bytes, *, force: bool = Fals
 
 
 def write_together(
-    made: Sequence[tuple[Path | None, bytes | None]], *, force: bool = False
+    made: Sequence[tuple[Path | None, str | bytes | None]], *, force: bool = False
 ) -> None:
     """Write several files, all whole before any is put in its place; without a path or without
     content, none.  Raises `FileError` as `whole_file`."""
     with ExitStack() as stack:
         for path, data in made:
             if path is not None and data is not None:
-                stack.enter_context(whole_file(path, force=force)).write_bytes(data)
+                whole = data.encode("utf-8") if isinstance(data, str) else data
+                stack.enter_context(whole_file(path, force=force)).write_bytes(whole)
 
 
 def writing_error(path: str | os.PathLike[str], error: OSError | ValueError) -> FileError:

@@ -1,8 +1,10 @@
-"""Scanner responses on disk, and made from the scan of a gray scale."""
+"""What comes from a scanner: scans, or lists in their place; the scan of a plain sheet; and
+responses, on disk and made from the scan of a gray scale."""
 
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -10,26 +12,56 @@ from pathlib import Path
 from numpy.typing import ArrayLike
 
 from tonewright.files.documents import open_document, write_document
+from tonewright.files.opening import too_large
+from tonewright.files.raster.open import is_picture
+from tonewright.files.raster.page import ByteSource
 from tonewright.files.raster.scans import Channel, read_scan
 from tonewright.files.safe import check_outputs, one_call
-from tonewright.files.tables import STRIPS, read_table
+from tonewright.files.tables import MOST_BYTES, STRIPS, parse_table, read_table
 from tonewright.frozen import dataclass
 from tonewright.measured.columns import Source, Table
 from tonewright.record.provenance import document_name
 from tonewright.scan.flat import Flat, flat_of
+from tonewright.scan.image import Scan
 from tonewright.scan.instrument import listed_densities
 from tonewright.scan.response import response_of_row
 from tonewright.scan.scanner import FORM, ScannerResponse
 from tonewright.scan.steps import StepRow, read_step_row
 
+_RULE = "readings come from a scan (TIFF or PNG) or a list (CSV or CGATS text)"
+
+
+class ScanOrTable:
+    """A file that is open; read it once."""
+
+    def __init__(self, path: Path) -> None:
+        """Raises `FileError` if it cannot be opened."""
+        self.path = path
+        self._source = ByteSource(path, _RULE)
+        self.is_scan = is_picture(self._source)
+
+    def scan(self, *, allow_jpeg: bool = False, channel: Channel | None = None,
+             fingerprint: bool = False) -> Scan:
+        """The scan; raises as `read_scan`."""
+        return read_scan(self._source, allow_jpeg=allow_jpeg, channel=channel,
+                         fingerprint=fingerprint)
+
+    def table(
+        self, level_field: str | None = None, holds: Sequence[tuple[str, ...]] = ()
+    ) -> Table:
+        """The list of measurements; raises as `read_table`."""
+        with self._source as source:
+            if source.size > MOST_BYTES:
+                raise too_large(self.path, MOST_BYTES)
+            return parse_table(source.read(0, source.size), self.path.name, level_field,
+                               holds)
+
 
 def read_scanner(path: str | os.PathLike[str]) -> ScannerResponse:
     """Read and check a ``*.scanner.json``.
 
-    Raises
-    ------
-    FileError, DocumentError
-        It cannot be read, is cut short, is no scanner response, or does not hold together.
+    Raises `FileError`, `DocumentError`: it cannot be read, is cut short, is no scanner response, or
+    does not hold together.
     """
     return open_document(path, FORM.what, partial(FORM.decode, ScannerResponse)).document
 
@@ -81,15 +113,13 @@ def learn_scanner(
     ``densities`` is a table of the known densities of its steps, or its file; ``output`` the
     document to write, None for none.
 
-    Raises
-    ------
-    FileError, ImageError, ReadingsError, OptionError
-        A file cannot be read, holds something else, or cannot be written; as `listed_densities`,
-        `read_step_row` and `response_of_row`.
+    Raises `FileError`, `ImageError`, `ReadingsError`, `OptionError`: a file cannot be read, holds
+    something else, or cannot be written, and as `listed_densities`, `read_step_row` and
+    `response_of_row`.
     """
     request = request or ScannerRequest()
-    named = (None if isinstance(densities, Table) else densities, request.flat)
-    check_outputs(output, None, (scan, *filter(None, named)), force, ".scanner.json")
+    listed = None if isinstance(densities, Table) else densities
+    check_outputs(output, None, (scan, listed, request.flat), force, ".scanner.json")
     table = densities if isinstance(densities, Table) else read_table(densities, "step", STRIPS)
     known = listed_densities(table)
     flat = read_flat(request.flat, request.channel)  # before the scan: one of them in memory

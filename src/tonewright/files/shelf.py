@@ -1,9 +1,10 @@
-"""The documents of a folder, and of files that are named one by one."""
+"""The documents of a folder, and of files that are named one by one: shelved, followed over time,
+and curves side by side."""
 
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Collection, Iterable, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from datetime import date
 from functools import partial
 from pathlib import Path
@@ -12,11 +13,13 @@ from typing import Any
 from tonewright.check.document import FORM as CHECK
 from tonewright.check.document import Check, Checked
 from tonewright.curve.document import FORM as CURVE
-from tonewright.curve.document import Ancestor, Summary, decode_curve
-from tonewright.errors import FileError, TonewrightError
-from tonewright.files.documents import Opened, Sort, open_one_of
+from tonewright.curve.document import Ancestor, Curve, Summary, decode_curve
+from tonewright.errors import DocumentError, FileError, OptionError, TonewrightError
+from tonewright.files.documents import Opened, Sort, open_one_of, read_curve
 from tonewright.files.opening import reading_error, refuse_no_folder
+from tonewright.files.safe import check_outputs
 from tonewright.frozen import dataclass
+from tonewright.record.dates import parse_date
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
 from tonewright.scales import density_to_lightness
@@ -32,6 +35,8 @@ from tonewright.shelf.arrange import (
     day_of,
     due_limit,
 )
+from tonewright.shelf.drift import Dated, Drift, find_drift
+from tonewright.shelf.side_by_side import Compared, compare_curves
 from tonewright.strip.process import FORM as PROCESS
 from tonewright.strip.process import Process, StripSummary
 from tonewright.target.document import FORM as TARGET
@@ -93,12 +98,7 @@ def read_shelf(
     Of more than `FEW` documents only the heads are read.  Files that are damaged or foreign are
     named.
 
-    Raises
-    ------
-    FileError
-        There is no such folder, or no document in it.
-    OptionError
-        As `due_limit`.
+    Raises `FileError`: there is no such folder, or no document in it; `OptionError` as `due_limit`.
     """
     refuse_no_folder(folder, folder, "a shelf is a folder of documents",
                      "name the folder that they are in")
@@ -184,7 +184,7 @@ def _process(file: str, read: Opened[Any], today: date) -> Shelved:
     return Shelved(
         file=file, sha256=read.sha256, kind="process", name=process.name, setup=process.setup,
         **_dated(process.setup.date, today), printing_time=str(time.on_timer()),
-        density_range=process.summary.log_exposure_range,
+        log_exposure_range=process.summary.log_exposure_range,
         black_lightness=_lightness(process.summary.max_black_density)
         if process.summary.reached_black else None,
         white_lightness=_lightness(process.summary.paper_white_density))
@@ -218,3 +218,79 @@ _SHELVED: dict[str, Callable[[str, Opened[Any], date], Shelved]] = {
     CURVE.name: _curve, PROCESS.name: _process, CHECK.name: _check,
     TARGET.name: partial(_sheet, "target"), SCANNER.name: partial(_sheet, "scanner"),
 }
+
+
+# Followed over time
+
+FOLLOWED = (PROCESS.name, CHECK.name)
+
+
+@dataclass(frozen=True)
+class FoundDrift:
+    """What was found, and the files that could not be used."""
+
+    drift: Drift
+    left_out: tuple[LeftOut, ...]
+
+
+def read_drift(
+    paths: Sequence[Path], *, today: date | None = None, since: str | None = None,
+    plot: Path | None = None, force: bool = False,
+) -> FoundDrift:
+    """Follow the strips and checks of files and folders; see `find_drift`.
+
+    Other documents of a folder are passed over.  Files that cannot be used are named.  ``plot``
+    is where a picture is to go, which is checked before anything is read.
+
+    Raises `FileError`, `OptionError`: no file is named or a name leads nowhere, nothing in a
+    folder, a date that is none, and as `find_drift`.
+    """
+    if not paths:
+        raise OptionError("no strip, check or folder is named", "a drift is found in several",
+                          "name files such as NAME.process.json and NAME.check.json, or the folder"
+                          " that they are in")
+    missing = next((p for p in paths if not p.exists()), None)
+    if missing is not None:
+        raise FileError(f"there is no file or folder {missing}",
+                        "strips and checks are files, or in a folder", "check its name")
+    today = today or date.today()
+    first = None if since is None else parse_date(since, code="since_day")
+    check_outputs(None, plot, [p for p in paths if p.is_file()], force)
+    files, left_out = list_files(paths)
+    found, named = [], set(paths)
+    for path, (form, read) in open_all(files, left_out, None, FOLLOWED):
+        if form in FOLLOWED:
+            found.append(Dated(str(path), read.sha256, read.document))
+        elif path in named:
+            left_out.append(LeftOut(str(path), f"this is a {SORTS[form].form.what}",
+                                    "strips and checks are followed"))
+    if not found and not files:
+        raise nothing_in(paths[0], left_out)
+    try:
+        return FoundDrift(find_drift(found, today, first), tuple(left_out))
+    except OptionError as error:
+        if not left_out:
+            raise
+        bad = left_out[0]
+        raise DocumentError(
+            f"{error.given}; {bad.file}: {bad.given}" if found else f"{bad.file}: {bad.given}",
+            error.rule, f"{error.way_out}; each is made from the readings of one strip or one"
+            " print", code="document_made_from") from error
+
+
+# Side by side
+
+
+def read_side_by_side(
+    paths: Sequence[Path], plot: Path | None = None, *, force: bool = False
+) -> tuple[list[Curve], tuple[Compared, ...]]:
+    """Curves from their files, and each after the first compared with it.
+
+    ``plot`` is where a picture is to go, which is checked before anything is read.
+
+    Raises `FileError`, `DocumentError`, `OptionError`: a file cannot be read or is no curve, and as
+    `compare_curves`.
+    """
+    check_outputs(None, plot, paths, force)
+    curves = [read_curve(path) for path in paths]
+    return curves, compare_curves(curves)

@@ -10,8 +10,7 @@ from typing import TYPE_CHECKING
 from tonewright.errors import OptionError, counted
 from tonewright.files.blank import BOTH, blank_strip, write_blank
 from tonewright.files.raster.scans import Channel
-from tonewright.files.scan.open import ScanOrTable
-from tonewright.files.scanners import read_flat, read_scanner
+from tonewright.files.scanners import ScanOrTable, read_flat, read_scanner
 from tonewright.files.tables import STRIPS
 from tonewright.frozen import dataclass
 from tonewright.measured.columns import Table
@@ -59,14 +58,9 @@ def read_strip(
     """The strips of one or several files (tables, scans) of one paper, as one; a table that is in
     hand stands for its file.
 
-    Raises
-    ------
-    FileError, ImageError, DocumentError
-        A file cannot be opened, or is of another kind.
-    OptionError
-        More times than one but not one for each file, or settings that would not count.
-    ReadingsError
-        As `strip_from_table`, `combine_strips` and `read_strip_scan` do.
+    Raises `FileError`, `ImageError`, `DocumentError`: a file cannot be opened, or is of another
+    kind; `OptionError`: more times than one but not one for each file, or settings that would not
+    count; `ReadingsError` as `strip_from_table`, `combine_strips` and `read_strip_scan` do.
     """
     settings = settings or StripSettings()
     options = settings.options
@@ -99,12 +93,8 @@ def write_blank_strip(
 ) -> tuple[str, ...]:
     """Write a table of a tablet's steps to fill in; its columns for densities.
 
-    Raises
-    ------
-    OptionError
-        More than one time: a table is for one strip.
-    FileError
-        As `write_blank`.
+    Raises `OptionError`: more than one time: a table is for one strip; `FileError` as
+    `write_blank`.
     """
     if len(times) > 1:
         raise OptionError(f"{counted(len(times), 'printing time')} are given for one table",
@@ -126,7 +116,7 @@ def _scanned(
                      fingerprint=True)
     response, flat = light
     how = StripScan(response, settings.corners, settings.halves, flat)
-    return read_strip_scan(scan, len(tablet.densities), how).table
+    return read_strip_scan(scan, len(tablet.densities), how)
 
 
 def _check_scans(

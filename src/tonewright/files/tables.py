@@ -9,7 +9,7 @@ import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from functools import partial
-from itertools import chain
+from itertools import chain, islice
 from pathlib import Path
 
 from tonewright.errors import FileError, counted, visible
@@ -49,9 +49,12 @@ _BOMS: tuple[tuple[bytes, str], ...] = (
 )
 _CONTROL = re.compile(r"[\x00-\x08\x0b\x0e-\x1b\x7f]")
 _NUMBER = re.compile(r"[+-]?\d*\.?\d+", re.ASCII)
+_DECIMAL_COMMA = re.compile(r"\s*\d*,\d+\s*", re.ASCII)
 _SEPARATOR_LINE = re.compile(r"sep=([,;\t|])\s*", re.IGNORECASE)
 _MEASUREMENTS = "measurements are CSV text with a header row, or CGATS.17 / ISO 28178 text"
-TARGETS, STRIPS = (("level", "density"),), (("step", "density"), ("step", "film", "bare"))
+LISTS = (("density",),)
+TARGETS = (("level", "density"), *LISTS)
+STRIPS = (("step", "density"), ("step", "film", "bare"), *LISTS)
 """What the columns of readings without names are."""
 _SAVE_AGAIN = "export the measurements as text, or save the sheet as CSV (UTF-8)"
 
@@ -59,24 +62,16 @@ _SAVE_AGAIN = "export the measurements as text, or save the sheet as CSV (UTF-8)
 def read_table(
     path: Path, level_field: str | None = None, holds: Sequence[tuple[str, ...]] = ()
 ) -> Table:
-    """A measurement file as a table of text, whatever its dialect.
+    """A measurement file as a table of text, whatever its dialect: CSV (comma, semicolon or tab;
+    decimal point or comma; ``#`` lines are notes) or CGATS.17 / ISO 28178 text; UTF-8, UTF-16 with
+    its mark, or code page 1252; at most 7 MB.
 
-    Parameters
-    ----------
-    path:
-        CSV (comma, semicolon or tab; decimal point or comma; ``#`` lines are notes) or CGATS.17
-        / ISO 28178 text; UTF-8, UTF-16 with its mark, or code page 1252; at most 7 MB.
-    level_field:
-        Column that holds the ink, if it has a name of its own; it only helps to choose between
-        several tables in one file.
-    holds:
-        What the columns of a CSV without names may be, as many as it has.
+    ``level_field`` is the column that holds the ink, if it has a name of its own; it only helps to
+    choose between several tables in one file.  ``holds`` says what the columns of a CSV without
+    names may be, as many as it has.
 
-    Raises
-    ------
-    FileError
-        Not readable, empty, not text, or not of either kind; a row with too few or too many
-        cells; an unclosed quote.
+    Raises `FileError`: not readable, empty, not text, or not of either kind; a row with too few or
+    too many cells; an unclosed quote.
     """
     return parse_table(read_bytes(path, MOST_BYTES, "readings come from a file",
                                   partial(_refuse_other_kinds, name=visible(path.name))),
@@ -92,6 +87,11 @@ def parse_table(
     text, findings = _decode(raw, name)
     lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
     del text
+    for number, line in enumerate(lines, 1):
+        if len(line) > MOST_LINE:
+            raise FileError(f"in {name}: line {number} has {len(line)} characters",
+                            f"a line has {MOST_LINE} at most",
+                            "check that this is the file you meant")
     if not any(line.strip() for line in lines):
         raise FileError(f"the file {name} is empty", _MEASUREMENTS, _SAVE_AGAIN)
     digest = hashlib.sha256(raw).hexdigest()
@@ -191,6 +191,9 @@ def _parse_csv(
     lines: list[str], name: str, digest: str, holds: Sequence[tuple[str, ...]]
 ) -> Table:
     comments: list[str] = []
+    filled = [line for line in lines if line.strip() and not line.lstrip().startswith("#")]
+    if LISTS[0] in holds and all(map(_DECIMAL_COMMA.fullmatch, filled)):
+        lines = [line.replace(",", ".") for line in lines]
     records = _records(lines, name, comments)
     first = next(records, None)
     if first is None:
@@ -203,7 +206,8 @@ def _parse_csv(
     names = list(known) if known else _header(first, name)
     numbered = [(record[0], _row(record, names, name)) for record in records]
     if known is not None:
-        percent = names[0] == "level" and any(_above_one(row[0]) for _, row in numbered)
+        percent = names[0] == "level" and any(
+            _NUMBER.fullmatch(row[0]) and float(row[0]) > 1.0 for _, row in numbered)
         names[0] = "ink_percent" if percent else names[0]
         findings = (HeaderAssumed(name, tuple(names)),)
     # spreadsheets leave columns without a name and without anything in them
@@ -225,32 +229,22 @@ def _known_columns(
     return next((names for names in holds if len(names) == len(cells)), None)
 
 
-def _above_one(cell: str) -> bool:
-    return bool(_NUMBER.fullmatch(cell)) and float(cell) > 1.0
-
-
 def _records(lines: list[str], name: str, comments: list[str]) -> Iterator[_Record]:
     """The filled rows of a CSV file; comment lines go to `comments`."""
-    delimiter = ""
-    at = 0
-    while at < len(lines):
-        line, used = lines[at], 1
-        if len(line) > MOST_LINE:
-            raise FileError(f"in {name}: line {at + 1} has {len(line)} characters",
-                            f"a line has {MOST_LINE} at most",
-                            "check that this is the file you meant")
+    delimiter, numbered = "", enumerate(lines, 1)
+    for number, line in numbered:
         if line.lstrip().startswith("#"):
             comments.append(line.strip())
         elif not delimiter and (hint := _SEPARATOR_LINE.fullmatch(line)):
             delimiter = hint[1]
         elif line.strip():
             delimiter = delimiter or _delimiter(line)
-            cells, used = _cells(lines, at, delimiter, name)
+            more = (following for _, following in islice(numbered, MOST_CELL_LINES - 1))
+            cells = _cells(chain([line], more), delimiter, f"in {name}, line {number}")
             if cells[0].startswith("#") and not any(cells[1:]):
                 comments.append(cells[0])  # a spreadsheet put the comment line into quotes
             elif any(cells):
-                yield at + 1, cells
-        at += used
+                yield number, cells
 
 
 def _delimiter(header: str) -> str:
@@ -259,22 +253,21 @@ def _delimiter(header: str) -> str:
     return max("\t;,", key=unquoted.count)
 
 
-def _cells(lines: list[str], at: int, delimiter: str, name: str) -> tuple[list[str], int]:
-    """Cells of the row that begins on line `at` (from 0), and how many lines it takes."""
-    for used in range(1, min(MOST_CELL_LINES, len(lines) - at) + 1):
-        piece = "\n".join(lines[at : at + used])
-        try:
-            rows = list(csv.reader([piece], delimiter=delimiter, strict=True))
-        except csv.Error as error:
-            if "unexpected end of data" in str(error):
-                continue  # a quoted cell goes on in the next line
-            raise FileError(
-                f"in {name}, line {at + 1}: the quotes or the length of a cell are wrong",
-                "a cell in quotes ends with a quote, and quotes inside it are doubled",
-                "correct the row, or save the sheet as CSV (UTF-8) again") from None
-        return [cell.strip() for cell in rows[0]], used
-    raise FileError(f"in {name}, line {at + 1}: a quote opens and does not close",
-                    "a cell in quotes ends with a quote", "close the quote, or remove it")
+def _cells(lines: Iterator[str], delimiter: str, where: str) -> list[str]:
+    """Cells of the row that begins with the first of the lines; of them it takes as many as its
+    quoted cells go on over."""
+    try:
+        row = next(csv.reader((f"{line}\n" for line in lines), delimiter=delimiter, strict=True))
+    except csv.Error as error:
+        if "unexpected end of data" in str(error):
+            raise FileError(f"{where}: a quote opens and does not close",
+                            "a cell in quotes ends with a quote",
+                            "close the quote, or remove it") from None
+        raise FileError(
+            f"{where}: the quotes or the length of a cell are wrong",
+            "a cell in quotes ends with a quote, and quotes inside it are doubled",
+            "correct the row, or save the sheet as CSV (UTF-8) again") from None
+    return [cell.strip() for cell in row]
 
 
 def _header(record: _Record, name: str) -> list[str]:

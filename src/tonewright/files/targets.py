@@ -5,13 +5,11 @@ from __future__ import annotations
 
 import os
 from dataclasses import replace
-from fractions import Fraction
 from functools import partial
 from pathlib import Path
 from typing import NamedTuple
 
 from tonewright import __version__
-from tonewright.curve.document import Curve
 from tonewright.errors import OptionError
 from tonewright.files.blank import layout_and_table
 from tonewright.files.documents import open_document, read_curve
@@ -19,7 +17,7 @@ from tonewright.files.lettering import missing, text_mask
 from tonewright.files.negative.again import TARGET, scale_document, scale_table
 from tonewright.files.raster.page import Resolution
 from tonewright.files.raster.tiff_writer import Form, Picture
-from tonewright.files.safe import alone_in, one_call, refuse_existing, whole_file
+from tonewright.files.safe import alone_in, one_call, refuse_ending, refuse_existing, whole_file
 from tonewright.files.tables import read_table
 from tonewright.frozen import dataclass
 from tonewright.inks.chart import USUAL_LEVELS, chart_tones, colours_from_table, usual_colours
@@ -99,30 +97,29 @@ class TargetRequest:
                               code="target_levels_twice")
 
 
-class _Printed(NamedTuple):
-    tones: tuple[Tone, ...]
-    ink_colour: str | None
-    through: str | None
-
-
-def _printed(request: TargetRequest, ink_colour: str | None) -> _Printed:
-    """What to print, asked for in a colour of ink (None: gray, or the curve's)."""
+def _printed(
+    request: TargetRequest, settings: LayoutSettings
+) -> tuple[tuple[Tone, ...], LayoutSettings]:
+    """What to print, and how: in the colour of ink that was asked for, or else the curve's."""
+    asked = settings.ink_colour
     count = layout.USUAL_LEVELS if request.levels is None else request.levels
     if request.chart is not None:
-        if ink_colour is not None:
-            raise OptionError(f"a chart of inks in the one colour {ink_colour} is asked for",
+        if asked is not None:
+            raise OptionError(f"a chart of inks in the one colour {asked} is asked for",
                               "a chart compares colours, a target has the tones of one",
                               "leave one out", code="target_levels_twice")
-        return _Printed(request.chart.tones(), None, None)
+        return request.chart.tones(), settings
     if request.levels_file is not None:
-        return _Printed(read_levels(request.levels_file), ink_colour, None)
-    if request.levels_for is not None:
-        curve = read_curve(request.levels_for)
-        return _Printed(levels_for(curve, count), _shared_ink(ink_colour, curve), None)
-    if request.through is not None:
-        curve = read_curve(request.through)
-        return _Printed(even_aims(curve, count), _shared_ink(ink_colour, curve), curve.name)
-    return _Printed(even_levels(count), ink_colour, None)
+        return read_levels(request.levels_file), settings
+    source = request.levels_for or request.through
+    if source is None:
+        return even_levels(count), settings
+    curve = read_curve(source)
+    colour = agreed_colour(asked, curve.setup.ink_colour, curve.name)
+    settings = replace(settings, ink_colour=None if colour is None else ink_colour_text(colour))
+    if request.through is None:
+        return levels_for(curve, count), settings
+    return even_aims(curve, count), replace(settings, through=curve.name)
 
 
 @dataclass(frozen=True)
@@ -143,35 +140,23 @@ def draw_target(
 
     A target for a curve or through one is in the curve's colour of ink, as its negatives are.
 
-    Raises
-    ------
-    FileError, DocumentError, ReadingsError
-        A file cannot be read, holds something else, or cannot be written.
-    OptionError
-        The output is no TIFF; as `LayoutSettings`, `make_target` and `agreed_colour`.
+    Raises `FileError`, `DocumentError`, `ReadingsError`: a file cannot be read, holds something
+    else, or cannot be written; `OptionError`: the output is no TIFF, and as `LayoutSettings`,
+    `make_target` and `agreed_colour`.
     """
     request, settings = request or TargetRequest(), settings or LayoutSettings()
     target_paths(Path(output))
-    printed = _printed(request, settings.ink_colour)
-    target = layout.make_target(printed.tones, replace(
-        settings, through=printed.through, ink_colour=printed.ink_colour))
+    target = layout.make_target(*_printed(request, settings))
     letters = missing("".join([target.name, target.date, target.through or ""]))
     return DrawnTarget(target, write_target(output, target, force=force),
                        (LettersNotDrawn(letters),) if letters else ())
 
 
-def _shared_ink(asked: str | None, curve: Curve) -> str | None:
-    colour = agreed_colour(asked, curve.setup.ink_colour, curve.name)
-    return None if colour is None else ink_colour_text(colour)
-
-
 def read_target(path: str | os.PathLike[str]) -> Target:
     """Read and check a ``*.target.json``.
 
-    Raises
-    ------
-    FileError, DocumentError
-        It cannot be read, is cut short, is no target, or does not hold together.
+    Raises `FileError`, `DocumentError`: it cannot be read, is cut short, is no target, or does not
+    hold together.
     """
     return open_document(path, FORM.what, partial(FORM.decode, Target)).document
 
@@ -181,10 +166,7 @@ def target_paths(output: Path) -> TargetFiles:
 
     Raises `OptionError` if the name is not that of a TIFF.
     """
-    if output.suffix.lower() not in (".tif", ".tiff") or not output.stem:
-        raise OptionError(f"the output is {output}", "a target is drawn as a TIFF file",
-                          f"call it {output.with_suffix('.tif')}" if output.stem else
-                          "give it a name, as target.tif")
+    refuse_ending(output, (".tif", ".tiff"), "a target is drawn as a TIFF file")
     return TargetFiles(output, scale_document(output), scale_table(output))
 
 
@@ -197,10 +179,8 @@ def write_target(
     uncompressed, drawn in bands so that memory does not grow with the sheet.  The same target
     gives the same bytes.
 
-    Raises
-    ------
-    FileError, OptionError
-        One of them exists without ``force``, or cannot be written; the table holds measurements.
+    Raises `FileError`, `OptionError`: one of them exists without ``force``, or cannot be written;
+    the table holds measurements.
     """
     files = target_paths(Path(output))
     refuse_existing(files.picture, force)
@@ -214,8 +194,6 @@ def write_target(
 
 
 def _draw(path: Path, target: Target) -> None:
-    ppi = Fraction(target.ppi).limit_denominator(10000)
-    exact = (ppi.numerator, ppi.denominator)
     side = "mirrored" if target.mirrored else "not mirrored"
     words = (f"{TARGET} {target.name}, seed {target.seed}, by tonewright {__version__}; {side};"
              " 65535 is clear film")
@@ -223,7 +201,7 @@ def _draw(path: Path, target: Target) -> None:
         words += f", {target.ink_colour} (red, green, blue) is level 1"
     form = Form(samples=3 if target.in_colour else 1)
     with path.open("wb") as stream:
-        stream.write(Picture(*size_px(target), Resolution(exact, exact, 2), words, form).header())
+        stream.write(Picture(*size_px(target), Resolution.square(target.ppi), words, form).header())
         for band in draw(target, text_mask):
             stream.write(band.data)
 
@@ -231,10 +209,7 @@ def _draw(path: Path, target: Target) -> None:
 def read_levels(path: str | os.PathLike[str]) -> tuple[Tone, ...]:
     """Ink levels from a table with a column ``level`` (0 to 1) or ``ink_percent``, rising.
 
-    Raises
-    ------
-    FileError, ReadingsError
-        It cannot be read, or holds something else.
+    Raises `FileError`, `ReadingsError`: it cannot be read, or holds something else.
     """
     levels = ink.levels(read_table(Path(path), holds=(("level",),)))
     return tuple(Tone(float(u)) for u in sorted(levels.round(6)))

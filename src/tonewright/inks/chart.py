@@ -24,9 +24,8 @@ from tonewright.measured.readings import ReadingOptions, Readings, combine, read
 from tonewright.record.findings import Finding
 from tonewright.record.setup import Colour, ink_colour_text, parse_colour
 from tonewright.scales import Array
-from tonewright.target.document import Patch, Target
+from tonewright.target.document import Patch, Target, patches_named
 from tonewright.target.layout import Tone
-from tonewright.target.named import patches_named
 
 CHANNEL_STEPS = (0, 128, 255)
 """Full, half and none of what a channel takes away."""
@@ -48,10 +47,7 @@ def usual_colours() -> tuple[Colour, ...]:
 def parse_levels(text: str) -> tuple[float, ...]:
     """``1,0.5`` as ink levels, the heaviest first.
 
-    Raises
-    ------
-    OptionError
-        No numbers above 0 up to 1, one twice, or 1 is not among them.
+    Raises `OptionError`: no numbers above 0 up to 1, one twice, or 1 is not among them.
     """
     try:
         levels = tuple(sorted({float(part) for part in text.split(",")}, reverse=True))
@@ -73,10 +69,7 @@ def chart_tones(
 ) -> tuple[Tone, ...]:
     """What a chart prints: every colour at every ink level.
 
-    Raises
-    ------
-    OptionError
-        Fewer than two colours, or one of them twice.
+    Raises `OptionError`: fewer than two colours, or one of them twice.
     """
     names = [ink_colour_text(c) for c in colours]
     twice = next((n for n in names if names.count(n) > 1), None)
@@ -94,16 +87,13 @@ def chart_tones(
 def colours_from_table(table: Table) -> tuple[Colour, ...]:
     """Colours from a table with the columns red, green, blue (0 to 255), in its order.
 
-    Raises
-    ------
-    ReadingsError
-        A column is missing, or a cell is no whole number from 0 to 255; white.
+    Raises `ReadingsError`: a column is missing, or a cell is no whole number from 0 to 255; white.
     """
     columns.check_columns(table)
     found = _colours(table)
     if found is None:
         raise ReadingsError(
-            f"the file {table.source.name} has the columns {columns.some(table.columns)}",
+            f"the file {table.source.name} has the columns {table.named}",
             "colours stand in three columns red, green, blue, whole numbers from 0 to 255",
             "put a row red,green,blue on top")
     colours = []
@@ -150,21 +140,12 @@ def chart_readings(
 ) -> ChartReadings:
     """The measured patches of a chart of inks.
 
-    Parameters
-    ----------
-    tables:
-        With a density, lightness, luminance or spectrum in each row, and either the columns red,
-        green, blue (and level, 1 if there is none) or a column that names patches of ``target``.
-    target:
-        The chart's document; not needed where the tables tell the colours.
+    ``tables`` have a density, lightness, luminance or spectrum in each row, and either the columns
+    red, green, blue (and level, 1 if there is none) or a column that names patches of ``target``,
+    the chart's document, which is not needed where the tables tell the colours.
 
-    Raises
-    ------
-    ReadingsError
-        Nothing tells the colours; patches that the chart does not have; too few of them; what
-        `readings_from_table` refuses.
-    OptionError
-        ``target`` is no chart of inks.
+    Raises `ReadingsError`: nothing tells the colours; patches that the chart does not have; too few
+    of them; what `readings_from_table` refuses.  `OptionError`: ``target`` is no chart of inks.
     """
     if target is not None and not target.is_ink_chart:
         raise OptionError(f"the target {target.name} is a target of tones in one ink", _ONLY_CHART,
@@ -274,7 +255,7 @@ def _no_colours(table: Table) -> ReadingsError:
             f"the file {table.source.name} looks like the readings of a target of tones in one ink",
             _ONLY_CHART, "a target of tones gives a curve", code="tones_no_chart")
     return ReadingsError(
-        f"the file {table.source.name} has the columns {columns.some(table.columns)}; none says"
+        f"the file {table.source.name} has the columns {table.named}; none says"
         " in which colour a patch was printed",
         "a patch is told by its name on the chart, or by the columns red, green, blue",
         "name the chart, or add those columns", code="chart_unknown")

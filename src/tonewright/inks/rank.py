@@ -15,7 +15,7 @@ from itertools import pairwise
 import numpy as np
 
 from tonewright.curve.chains import SHEET_DENSITY_SD, SHEET_EXPOSURE_SD
-from tonewright.curve.recipe import FARTHEST
+from tonewright.curve.recipe import refuse_far_time
 from tonewright.errors import FitError, OptionError
 from tonewright.frozen import dataclass
 from tonewright.inks.chart import ChartPatch, ChartReadings
@@ -25,7 +25,7 @@ from tonewright.numeric.inverse import first_place
 from tonewright.numeric.student import WITHIN_95
 from tonewright.record.findings import Finding
 from tonewright.record.setup import Colour
-from tonewright.record.times import PrintingTime, ratio
+from tonewright.record.times import PrintingTime
 from tonewright.scales import STOP, Array
 from tonewright.strip.process import Process
 
@@ -74,7 +74,7 @@ class RankedInk:
     full: Amount
     """Printing density at level 1; what lighter levels say of it is counted in."""
     estimated: bool
-    """True: its density at level 1 was not seen but carried on from a lighter level."""
+    """True: its density at level 1 was not seen but extrapolated from a lighter level."""
     slope: float | None
     """Steepest rise of printing density over the whole scale of ink; None: not known."""
     enough: bool | None
@@ -153,13 +153,9 @@ def rank_inks(
 ) -> InkRanking:
     """Rank the colours of a chart and pick the one to print in.
 
-    Raises
-    ------
-    OptionError
-        Readings that do not go with the strip: counted from the bare paper, on another scale,
-        a time far from the strip's; a patch to leave out that is not there.
-    FitError
-        The process has no range, or nothing is left to compare.
+    Raises `OptionError`: readings that do not go with the strip: counted from the bare paper, on
+    another scale, a time far from the strip's; a patch to leave out that is not there. `FitError`:
+    the process has no range, or nothing is left to compare.
     """
     settings = settings or InkSettings()
     time = settings.time or process.base_time
@@ -198,12 +194,7 @@ def _refuse_foreign(chart: ChartReadings, process: Process, time: PrintingTime) 
             f" {process.strip.scale}", "on a coloured print the two differ by up to 0.07 in"
             " density and are not mixed", "measure both in the same way, or choose one weighting"
             " for both", code="two_scales")
-    if not 1.0 / FARTHEST <= ratio(time, process.reference_time) <= FARTHEST:
-        raise OptionError(
-            f"the chart was printed for {time}, the strip of {process.name} for"
-            f" {process.reference_time}",
-            f"times more than {FARTHEST:g} times apart are not compared",
-            "check both times and their units")
+    refuse_far_time(time, process, "the chart was printed for")
 
 
 def _without(patches: Sequence[ChartPatch], left_out: Sequence[str]) -> list[ChartPatch]:
@@ -365,7 +356,7 @@ class _Shape:
     sd: dict[float, float]
 
     def full(self, step: InkStep) -> Amount | None:
-        """Density of full ink carried on from a lighter level; None without one that is known."""
+        """Density of full ink extrapolated from a lighter level; None without one that is known."""
         found = step.amount
         if found.density is None or found.low is None or found.high is None:
             return None
@@ -407,7 +398,7 @@ def _ink(
 
 
 def _full(steps: tuple[InkStep, ...], shape: _Shape) -> tuple[Amount, bool]:
-    """Density at level 1, and whether it was carried on from a lighter level."""
+    """Density at level 1, and whether it was extrapolated from a lighter level."""
     top = steps[0]
     seen = top.amount if top.level == 1.0 else Amount(None, top.amount.low, None)
     if seen.density is not None or (seen.low is None and seen.high is not None):

@@ -31,7 +31,8 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from tonewright.errors import ReadingsError
+from tonewright import errors
+from tonewright.errors import ReadingsError, short
 from tonewright.frozen import dataclass
 from tonewright.measured.findings import CellsBlank
 from tonewright.record.findings import Finding
@@ -73,17 +74,25 @@ _DECIMAL_COMMA = re.compile(r"([+-]?\d*),(\d+(?:[eE][+-]?\d+)?)", re.ASCII)
 _PERCENT = re.compile(r"([+-]?\d*[.,]?\d+)\s*%", re.ASCII)
 _UNIT = re.compile(r"(.+?)_*[(\[]_*(?:d|od|%|percent|l\*|0_*[-–]_*1)_*[)\]]")
 _HALVES = ("film", "bare")
+_DASHES = ("-", "–", "—")
+"""Typed where nothing was measured."""
 _SAME = {
-    "d": "density", "od": "density", "optical_density": "density",
+    "step_no": "step", "step_no.": "step", "step_number": "step",
+    "d": "density", "od": "density", "optical_density": "density", "dens": "density",
     "visual_density": "density", "l": "lightness", "l*": "lightness", "cie_l*": "lightness",
     "cie_l": "lightness", "lab_l*": "lightness", "ink_%": "ink_percent", "ink%": "ink_percent",
     "%_ink": "ink_percent", "level_%": "ink_percent", "level_(%)": "ink_percent",
     "level_(0-100)": "ink_percent", "level_(percent)": "ink_percent",
     "ink_(%)": "ink_percent", "ink_(percent)": "ink_percent",
     **{pair: half for half in _HALVES
-       for pair in (f"{half}_density", f"density_{half}", f"{half}_d", f"d_{half}")},
+       for pair in (f"through_{half}", f"{half}_density", f"density_{half}", f"{half}_d",
+                    f"d_{half}")},
 }
 """Other words for columns."""
+_LAB = {"a": "lab_a", "a*": "lab_a", "b": "lab_b", "b*": "lab_b"}
+_XYZ = {"x": "xyz_x", "y": "xyz_y", "z": "xyz_z"}
+"""Words that say something only beside the others of their three."""
+_L_WORDS = {*VALUE_NAMES["lightness"], *(w for w, same in _SAME.items() if same == "lightness")}
 NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
 _WET = re.compile(r"\b(wet|damp|not\s+(yet\s+)?dry|still\s+drying)\b", re.IGNORECASE)
 _REMARKS = ("state", "note", "notes", "remark", "remarks", "condition")
@@ -115,6 +124,13 @@ class Table:
     """Line of the file that each row began on, for messages."""
     findings: tuple[Finding, ...] = ()
     """What was put right or looked odd while the file was read."""
+    header: tuple[str, ...] = ()
+    """The names as the file has them, where `natural` put others in their place."""
+
+    @property
+    def named(self) -> str:
+        """The names of its columns as the file has them, for messages."""
+        return some(self.header or self.columns)
 
     def where(self, row: int) -> str:
         """``"in strip.csv, line 9"`` for a row index (from 0)."""
@@ -153,6 +169,8 @@ def plain_cell(column: str, cell: str) -> str:
     """A cell as `Table` wants it: ``0,5`` becomes ``0.5`` unless the column holds words."""
     if not cell or (name := key(column)) in TEXT_NAMES:
         return cell
+    if cell in _DASHES:
+        return ""
     percent = _PERCENT.fullmatch(cell) if cell[-1] == "%" else None
     if percent:
         number = percent[1].replace(",", ".")
@@ -169,15 +187,18 @@ def natural(table: Table, level_field: str | None = None) -> Table:
     and a column ``through``.
     """
     names = [key(column) for column in table.columns]
-    kept = {*names, key(level_field or "")}
+    kept = {*names}
+    same = {**_SAME, **(_XYZ if kept.issuperset(_XYZ) else {})}
+    if not kept.isdisjoint(_L_WORDS):
+        same.update(_LAB)
     proper = []
     for column, name in zip(table.columns, names, strict=True):
         unit = _UNIT.fullmatch(name)
-        other = _SAME.get(name) or (_SAME.get(unit[1], unit[1]) if unit else None)
+        other = same.get(name) or (same.get(unit[1], unit[1]) if unit else None)
         free = other is not None and other not in kept and name != key(level_field or "")
         proper.append(str(other) if free else column)
         kept.add(key(proper[-1]))
-    table = replace(table, columns=tuple(proper))
+    table = replace(table, columns=tuple(proper), header=table.columns)
     halves = [i for i, column in enumerate(proper) if key(column) in _HALVES]
     if not halves or has_values(proper) or "through" in kept:
         return table
@@ -212,15 +233,9 @@ def says_wet(table: Table) -> bool:
     return wet or any(_WET.search(s) for s in (*remarks, *table.source.comments))
 
 
-def short(text: str, most: int = 40) -> str:
-    """A name or a cell for a message, cut if it is long."""
-    return text if len(text) <= most else text[: most - 3] + "..."
-
-
 def some(names: Sequence[str], most: int = 12) -> str:
     """Names for a message; of many the first few, and how many more there are."""
-    more = len(names) - most
-    return ", ".join(map(short, names[:most])) + (f" and {more} more" if more > 0 else "")
+    return errors.some([*map(short, names)], most)
 
 
 def find(table: Table, *names: str) -> int | None:
@@ -249,7 +264,7 @@ def check_columns(table: Table) -> None:
                 "each column has a name of its own", "remove or rename one of them")
     if not table.rows:
         raise ReadingsError(
-            f"the file {table.source.name} has column names ({some(table.columns)}) but no rows",
+            f"the file {table.source.name} has column names ({table.named}) but no rows",
             "each measured patch is one row below the names",
             "check that the measurements were saved with the file")
 

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tonewright import scales
-from tonewright.errors import ReadingsError
+from tonewright.errors import ReadingsError, short
 from tonewright.frozen import dataclass
 from tonewright.measured.columns import (
     VALUE_NAMES,
@@ -21,8 +21,6 @@ from tonewright.measured.columns import (
     find,
     key,
     numbers,
-    short,
-    some,
     without_rows,
 )
 from tonewright.measured.findings import OtherViewing, ValuesLeftAside
@@ -162,10 +160,11 @@ def _choose(table: Table, there: list[Kind], scale: Weighting | None) -> tuple[W
                 return candidate, kind
     if not there:
         raise ReadingsError(
-            f"the file {table.source.name} has the columns {some(table.columns)}; none of them"
+            f"the file {table.source.name} has the columns {table.named}; none of them"
             " says how dark each patch is",
             "a patch is measured as density (or D_VIS), lightness (LAB_L), luminance (XYZ_Y, 0"
-            " to 100) or a spectrum (SPECTRAL_400 ...)", "rename that column to one of these")
+            " to 100) or a spectrum (SPECTRAL_400 ...)",
+            "rename the column that does to one of these")
     raise ReadingsError(
         f"the file {table.source.name} has no column that gives {scale}",
         "density and D_VIS are visual-density; lightness, LAB_L, luminance and XYZ_Y are"

@@ -9,45 +9,43 @@ from tonewright.record.findings import Finding
 CountKeyword = Literal["NUMBER_OF_SETS", "NUMBER_OF_FIELDS"]
 
 
-class EndDataMissing(Finding, kind="note"):
+class InFile(Finding, declared=False):
+    """Something found in a file."""
+
+    file: str
+
+
+class EndDataMissing(InFile, kind="note"):
     """CGATS text without END_DATA, though every row is there."""
 
-    file: str
 
-
-class StatedCountWrong(Finding, kind="note"):
+class StatedCountWrong(InFile, kind="note"):
     """CGATS text states another number of rows or fields than it holds."""
 
-    file: str
     keyword: CountKeyword
     stated: int
     found: int
 
 
-class HeaderAssumed(Finding, kind="note"):
+class HeaderAssumed(InFile, kind="note"):
     """A table without names of columns, which were taken as the command knows them."""
 
-    file: str
     columns: tuple[str, ...]
 
 
-class CodePageAssumed(Finding, kind="note"):
+class CodePageAssumed(InFile, kind="note"):
     """Text that is not UTF-8, read in the code page of Western European Windows (1252)."""
 
-    file: str
 
-
-class CellsBlank(Finding, kind="note"):
+class CellsBlank(InFile, kind="note"):
     """Rows in which nothing was measured; they are skipped."""
 
-    file: str
     lines: tuple[int, ...]
 
 
-class ValuesLeftAside(Finding, kind="note"):
+class ValuesLeftAside(InFile, kind="note"):
     """A file holds more than one value of each patch."""
 
-    file: str
     used: str
     """Name of the column that was used; empty: the spectrum."""
     left_aside: tuple[str, ...]
@@ -55,19 +53,17 @@ class ValuesLeftAside(Finding, kind="note"):
     """What those left aside would give; None: the same."""
 
 
-class OtherViewing(Finding, kind="note"):
+class OtherViewing(InFile, kind="note"):
     """Colour values computed for another light or observer than D50 and 2 degrees."""
 
-    file: str
     illuminants: tuple[str, ...]
     ten_degrees: bool
     """True: for the 10-degree observer."""
 
 
-class LighterThanPaper(Finding, kind="note"):
+class LighterThanPaper(InFile, kind="note"):
     """Absolute densities that start lower than papers do: perhaps the zero is the paper."""
 
-    file: str
     lightest_density: float
 
 
@@ -77,123 +73,101 @@ class SheetsNotNamed(Finding, kind="note"):
     files: int
 
 
-class PatchesNotInList(Finding, kind="note"):
+class PatchesNotInList(InFile, kind="note"):
     """Patches of the target that an instrument's list leaves out."""
 
-    file: str
     patches: tuple[str, ...]
 
 
-class PatchesDoubted(Finding):
+class PatchesDoubted(InFile):
     """Patches of which the scan they were read from gave reason to doubt."""
 
-    file: str
     patches: tuple[str, ...]
 
 
 # Of scans: they stand in scanner responses, and in the process of a scanned strip
 
 
-class ScanIsJpeg(Finding):
+class ScanIsJpeg(InFile):
     """A scan saved as JPEG, which blurs tones."""
 
-    file: str
 
-
-class ScanHasFewTones(Finding):
+class ScanHasFewTones(InFile):
     """A scan of 8 bits: 256 tones."""
 
-    file: str
 
-
-class ScanResolutionUneven(Finding):
+class ScanResolutionUneven(InFile):
     """A scan whose file states another resolution across than down."""
 
-    file: str
     across_ppi: float
     down_ppi: float
 
 
-class ScanProfileUnusable(Finding):
+class ScanProfileUnusable(InFile):
     """A scan whose ICC profile is broken, or not for this kind of picture."""
 
-    file: str
 
-
-class ScanWeighedAsSrgb(Finding):
+class ScanWeighedAsSrgb(InFile):
     """A colour scan without a usable profile: its luminance is that of sRGB values."""
 
-    file: str
 
-
-class RowEndMerges(Finding):
+class RowEndMerges(InFile):
     """A row of steps that goes over into its surroundings at one end as from step to step."""
 
-    file: str
     end: Literal["light", "dark"]
     steps: int
 
 
-class DensitiesByProfile(Finding):
+class DensitiesByProfile(InFile):
     """Densities rest on the scan's embedded profile alone."""
 
-    file: str
 
-
-class DensitiesByResponse(Finding, kind="note"):
+class DensitiesByResponse(InFile, kind="note"):
     """Densities come from a scan, by a scanner response."""
 
-    file: str
     response: str
     """Its name; may be empty."""
 
 
-class StepsOutsideResponse(Finding):
+class StepsOutsideResponse(InFile):
     """Steps outside the densities that the scanner response covers."""
 
-    file: str
     through: Literal["film", "bare"]
     steps: tuple[int, ...]
     lightest_density: float
     darkest_density: float
 
 
-class StepsOutOfLine(Finding):
+class StepsOutOfLine(InFile):
     """Steps that break the fall of density from step to step: stains or scratches."""
 
-    file: str
     through: Literal["film", "bare"]
     steps: tuple[int, ...]
 
 
-class ScanTakenOtherwise(Finding):
+class ScanTakenOtherwise(InFile):
     """A scan whose settings or device differ from those of the gray scale's scan."""
 
-    file: str
     entry: str
     """bits, resolution, profile or device."""
     before: str
     now: str
 
 
-class LampTakenOut(Finding, kind="note"):
+class LampTakenOut(InFile, kind="note"):
     """The lamp's unevenness was taken out by the scan of a plain white sheet."""
 
-    file: str
     span_density: float
     """How much it made across the print or strip."""
 
 
-class GrayScaleInOtherLight(Finding):
+class GrayScaleInOtherLight(InFile):
     """A plain sheet evens out the print's light, but not that of the gray scale behind the
     response: all densities may be off by one amount."""
 
-    file: str
     span_density: float
     """By how much at most."""
 
 
-class AimsStated(Finding, kind="note"):
+class AimsStated(InFile, kind="note"):
     """A file that gives each patch its aim: the print was made through a curve."""
-
-    file: str

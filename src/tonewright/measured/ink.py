@@ -6,19 +6,18 @@ import re
 
 import numpy as np
 
-from tonewright.errors import ReadingsError
+from tonewright.errors import ReadingsError, short
 from tonewright.measured.columns import (
     AIM_NAMES,
     COLOUR_NAMES,
     LEVEL_NAMES,
     NUMBER,
+    PATCH_NAMES,
     VALUE_NAMES,
     Table,
     find,
     key,
     numbers,
-    short,
-    some,
 )
 from tonewright.scales import Array
 
@@ -40,8 +39,7 @@ def levels(table: Table, level_field: str | None = None) -> Array:
     names = LEVEL_NAMES if level_field is None else (level_field,)
     there = [i for name in names if (i := find(table, name)) is not None]
     if not there:
-        raise _no_level(table, "none of them says how much ink each patch had"
-                        if level_field is None else f"no column is called {short(level_field)}")
+        raise _no_level(table, level_field)
     found, *more = (_level_of_column(table, index) for index in there)
     for percent in more:
         apart = np.abs(found - percent)
@@ -54,7 +52,7 @@ def levels(table: Table, level_field: str | None = None) -> Array:
     return found
 
 
-def _no_level(table: Table, what: str) -> ReadingsError:
+def _no_level(table: Table, level_field: str | None) -> ReadingsError:
     if find(table, "step") is not None:
         return ReadingsError(
             f"the file {table.source.name} has a column step, as a strip has, and no ink levels",
@@ -66,11 +64,19 @@ def _no_level(table: Table, what: str) -> ReadingsError:
             "a target's readings say how much ink each patch had",
             "check the print against its curve, or refine the curve with it",
             code="print_as_target", file=table.source.name)
-    return ReadingsError(
-        f"the file {table.source.name} has the columns {some(table.columns)}; {what}",
-        "the ink of a patch is a column called level (0 clear film to 1 heaviest ink) or"
-        " ink_percent (0 to 100)", "rename that column, or say which one holds the ink",
-        code="level_column")
+    given = f"the file {table.source.name} has the columns {table.named}; "
+    rule = ("the ink of a patch is a column called level (0 clear film to 1 heaviest ink) or"
+            " ink_percent (0 to 100)")
+    if level_field is not None:
+        return ReadingsError(f"{given}no column is called {short(level_field)}", rule,
+                             "say which one holds the ink", code="level_column")
+    given += "none of them says how much ink each patch had"
+    if len(table.columns) == 1 or any(find(table, name) is not None for name in PATCH_NAMES):
+        return ReadingsError(
+            given, rule, "read the list by the target's layout, which knows the ink of each patch,"
+            " or say which column holds it", code="list_unread", file=table.source.name)
+    return ReadingsError(given, rule, "rename the column that does, or say which one it is",
+                         code="level_column")
 
 
 def _level_of_column(table: Table, index: int) -> Array:

@@ -284,13 +284,16 @@ def _check_densities(table: Table, value: Measured, relative_to_paper: bool) -> 
 def refuse_high(table: Table, value: Measured, row: int) -> NoReturn:
     """Raise `ReadingsError` for a density that no print has, with what it probably is."""
     cell, many = value.value[row], int(np.sum(value.density > DENSEST))
-    hundredths = value.kind == "density" and cell == round(cell) and cell <= 100.0 * DENSEST
+    whole = value.kind == "density" and cell == round(cell)
+    highest = value.value.max() if many > 1 else cell
+    by = next((n for n in (100, 1000) if highest <= n * DENSEST), None) if whole else None
     if ink.is_ladder(value.value):
         way_out = "these look like percent of ink: if two columns are swapped, exchange them"
-    elif hundredths and (many == 1 or value.value.max() > 100.0):
-        way_out = f"is {cell / 100.0:.2f} meant? The decimal point is missing"
+    elif by is not None and (many == 1 or highest > 100.0):
+        way_out = f"is {cell / by:.{len(str(by)) - 1}f} meant? The decimal point is missing"
         if many > 1:
-            way_out += f", in {many} rows: divide them by 100"
+            whole = bool(np.all(value.value == np.round(value.value)))
+            way_out += f", in {'all' if whole else many} rows: divide them by {by}"
     else:
         way_out = ("correct the row; if these are percent of light, name the column luminance; if"
                    " they are L*, lightness")

@@ -25,16 +25,10 @@ class ToLuminance(Protocol):
     """What finds the luminance of pixels."""
 
     def __call__(self, pixels: NDArray[Any]) -> Luminance:
-        """Relative luminance, 0 and more, white 1 (or what the profile makes of white).
+        """Relative luminance, 0 and more, white 1 (or what the profile makes of white), of pixels
+        of red, green and blue: uint8 or uint16, shape (rows, width, 3).
 
-        Parameters
-        ----------
-        pixels:
-            uint8 or uint16, shape (rows, width, 3): red, green, blue.
-
-        Returns
-        -------
-        float32, shape (rows, width).  It may be overwritten when this thread calls again.
+        It is float32, shape (rows, width), and may be overwritten when this thread calls again.
         """
 
 
@@ -84,10 +78,7 @@ def encoded_luminances(encoding: str, size: int) -> Array:
     """What channels of an encoding (`tones.encoding_lightness`) with the primaries of sRGB add to
     relative luminance, shape (3, size).
 
-    Raises
-    ------
-    OptionError
-        Not one of the encodings.
+    Raises `OptionError`: not one of the encodings.
     """
     luminance = scales.lightness_to_luminance(encoding_lightness(encoding, size)) / 100.0
     return np.outer(SRGB_WEIGHTS, luminance)
@@ -130,14 +121,9 @@ def on_white(
 ) -> NDArray[np.uint16 | np.uint8]:
     """Lay what is transparent on white, in the image's own values, as editors do.
 
-    Parameters
-    ----------
-    values:
-        uint8 or uint16, full scale white, shape (rows, width) or (rows, width, channels).
-    alpha:
-        The same type, full scale opaque, shape (rows, width).
-    premultiplied:
-        Whether ``values`` are multiplied by ``alpha`` already.
+    ``values`` are uint8 or uint16, full scale white, shape (rows, width) or (rows, width,
+    channels), perhaps multiplied by ``alpha`` already (``premultiplied``); ``alpha`` is of the same
+    type, full scale opaque, shape (rows, width).
     """
     full = int(np.iinfo(values.dtype).max)
     cover = (alpha if values.ndim == 2 else alpha[..., None]).astype(np.uint32)

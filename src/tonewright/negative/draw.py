@@ -88,10 +88,7 @@ class Sheet:
     def __init__(self, subject: Subject, settings: SheetSettings, letters: Letters) -> None:
         """Lay it out.
 
-        Raises
-        ------
-        OptionError
-            The picture is too small for what shall stand beside it.
+        Raises `OptionError`: the picture is too small for what shall stand beside it.
         """
         self._subject, self._settings = subject, settings
         self._per_mm = at = subject.ppi / scales.MM_PER_INCH

@@ -130,17 +130,12 @@ def lay_out(sizes: Sequence[tuple[int, int]], bed: Bed) -> list[list[Place]]:
 def _packed(
     sizes: Sequence[tuple[int, int]], bed: Bed, order: Sequence[int], turn: str
 ) -> list[list[Place]]:
-    films: list[tuple[_Skyline, list[Place]]] = []
+    films: list[_Skyline] = []
     for number in order:
-        place = next((p for skyline, _ in films if (p := skyline.put(number, sizes[number], turn))),
-                     None)
-        if place is None:
-            films.append((_Skyline(bed), []))
-            place = films[-1][0].put(number, sizes[number], turn)
-            assert place is not None  # `lay_out` has tried
-        film = next(places for skyline, places in films if skyline.last == place)
-        film.append(place)
-    return [places for _, places in films]
+        if not any(film.put(number, sizes[number], turn) for film in films):
+            films.append(_Skyline(bed))
+            films[-1].put(number, sizes[number], turn)  # `lay_out` has seen that it fits
+    return [film.places for film in films]
 
 
 class _Skyline:
@@ -150,7 +145,7 @@ class _Skyline:
         self._bed = bed
         self._steps = [(0, 0, bed.inner_width + bed.gap)]
         """Left edge, depth and width, from left to right."""
-        self.last: Place | None = None
+        self.places: list[Place] = []
 
     def lowest(self, width: int, height: int) -> tuple[int, int] | None:
         """Depth of the far edge and left edge where a piece lies lowest; None: no room."""
@@ -165,15 +160,15 @@ class _Skyline:
     def _depth(self, x: int, wide: int) -> int:
         return max(d for left, d, w in self._steps if left < x + wide and x < left + w)
 
-    def put(self, number: int, size: tuple[int, int], turn: str) -> Place | None:
-        """A piece put down; None where there is no room."""
+    def put(self, number: int, size: tuple[int, int], turn: str) -> bool:
+        """Put a piece down; False where there is no room."""
         width, height = size
         ways = [(width, height, False), (height, width, True)]
         if turn in ("upright", "lying"):  # that way where it can, else the other
             ways.sort(key=lambda way: (way[0] > way[1]) != (turn == "lying"))
         fits = [(spot, way) for way in ways if (spot := self.lowest(*way[:2]))]
         if not fits:
-            return None
+            return False
         spot, way = min(fits, key=lambda f: f[0]) if turn == "either" else fits[0]
         (end, x), bed, wide = spot, self._bed, way[0] + self._bed.gap
         cut = [(left, d, w) for left, d, w in self._steps if left + w <= x or left >= x + wide]
@@ -183,9 +178,8 @@ class _Skyline:
             if left < x + wide < left + w:
                 cut.append((x + wide, d, left + w - x - wide))
         self._steps = sorted([*cut, (x, end, wide)])
-        self.last = Place(number, bed.left + x, bed.top + end - bed.gap - way[1], way[0], way[1],
-                          way[2])
-        return self.last
+        self.places.append(Place(number, bed.left + x, bed.top + end - bed.gap - way[1], *way))
+        return True
 
 
 class FilmSheet:

@@ -39,47 +39,23 @@ class Ends:
         white = np.count_nonzero(codes == self.white) if least == self.white else 0
         self.found.append((int(black), int(white)))
 
+    @classmethod
+    def of(cls, table: NDArray[np.uint16]) -> Ends:
+        """Those of a table of codes."""
+        return cls(int(table.max()), int(table.min()))
+
     @property
     def pixels(self) -> tuple[int, int]:
         """Pixels at black and at white."""
         return sum(b for b, _ in self.found), sum(w for _, w in self.found)
 
 
-def ends_of(table: NDArray[np.uint16]) -> Ends:
-    """The ends of a table of codes."""
-    return Ends(int(table.max()), int(table.min()))
-
-
-@dataclass(frozen=True)
-class Reach:
-    """Where in the image tones end: beyond these all print alike."""
-
-    black_lightness: float
-    white_lightness: float
-    """L* of the image."""
-
-
-def reach_of(lightness: Array, table: NDArray[np.uint16]) -> Reach:
-    """What part of an image's lightness, shape (n,), the table tells apart."""
-    dark = lightness[table == table.max()]
-    light = lightness[table == table.min()]
-    return Reach(float(dark.max(initial=0.0)), float(light.min(initial=100.0)))
-
-
 def largest_step(lightness: Array, curve: LevelCurve) -> tuple[float, float] | None:
-    """The largest step of print lightness between neighbouring values of the image.
+    """The largest step of print lightness between neighbouring values of the image, whose lightness
+    from black to white is given, shape (n,).
 
-    Parameters
-    ----------
-    lightness:
-        Image lightness of every value from black to white, shape (n,).
-    curve:
-        The correction curve.
-
-    Returns
-    -------
-    The step in L* of the print, and the L* of the image where it is; None if the curve does not
-    say what it aims at.
+    Returned are the step in L* of the print, and the L* of the image where it is; None if the curve
+    does not say what it aims at.
     """
     aims = print_aims(curve, lightness)
     if aims is None:
@@ -98,14 +74,20 @@ def visible_steps(
     return VisibleSteps(bits, colour, *step)
 
 
-def lost_tones(shares: tuple[float, float], reach: Reach) -> tuple[Finding, ...]:
-    """What is lost at the ends, from the shares (0 to 1) of pixels at black and at white."""
+def lost_tones(
+    shares: tuple[float, float], lightness: Array, table: NDArray[np.uint16]
+) -> tuple[Finding, ...]:
+    """What is lost at the ends, from the shares (0 to 1) of pixels at black and at white.
+
+    The table of codes for each image lightness, both shape (n,), tells up to where in the image
+    all print alike.
+    """
     found: list[Finding] = []
     dark, light = shares
     if dark >= _TELL_SHARE:
-        below = reach.black_lightness
+        below = float(lightness[table == table.max()].max(initial=0.0))
         found.append(BlackTonesLost(dark, below if below >= _TELL_SPAN else None))
     if light >= _TELL_SHARE:
-        above = reach.white_lightness
+        above = float(lightness[table == table.min()].min(initial=100.0))
         found.append(WhiteTonesLost(light, above if above <= 100.0 - _TELL_SPAN else None))
     return tuple(found)

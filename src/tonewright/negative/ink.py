@@ -42,19 +42,10 @@ class Ink:
 def agreed_colour(asked: str | None, remembered: str | None, curve: str) -> Colour | None:
     """The ink colour that negative and curve share.
 
-    Parameters
-    ----------
-    asked:
-        As typed, ``R,G,B``; None: what the curve remembers.
-    remembered:
-        ``ink_colour`` of the curve's setup; None: its target was printed in gray.
-    curve:
-        The curve's name, for the message.
+    ``asked`` is as typed, ``R,G,B``; None: what the curve, of this name, remembers.  ``remembered``
+    is the ``ink_colour`` of its setup; None: its target was printed in gray.
 
-    Raises
-    ------
-    OptionError
-        They differ, or one is no colour.
+    Raises `OptionError`: they differ, or one is no colour.
     """
     own = None if remembered is None else parse_colour(remembered)
     if asked is None or parse_colour(asked) == own:
@@ -78,18 +69,11 @@ class Inker:
         self._tile = _thresholds(ink.seed) if ink.depth == 8 else None
 
     def __call__(self, first: int, codes: NDArray[np.uint16]) -> NDArray[Any]:
-        """Pixels of a band.
+        """Pixels of a band of codes, uint16, shape (rows, width), which is not changed: uint8 or
+        uint16, contiguous, shape (rows, width), or (rows, width, 3) in colour.
 
-        Parameters
-        ----------
-        first:
-            Its first row in the file, which says where in the threshold tile it lies.
-        codes:
-            uint16, shape (rows, width); not changed.
-
-        Returns
-        -------
-        uint8 or uint16, contiguous, shape (rows, width), or (rows, width, 3) in colour.
+        ``first`` is the band's first row in the file, which says where in the threshold tile it
+        lies.
         """
         if self._ink.colour is None:
             return codes if self._tile is None else self._to_8_bits(codes, first)

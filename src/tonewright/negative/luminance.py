@@ -44,10 +44,7 @@ class LuminanceCodes:
     def __init__(self, curve: LevelCurve) -> None:
         """Make the table.
 
-        Raises
-        ------
-        DocumentError
-            The curve answers with something that is no ink level.
+        Raises `DocumentError`: the curve answers with something that is no ink level.
         """
         bits = _bits_for(curve)
         self._shift = np.uint32(_FRACTION_BITS - bits)
@@ -71,16 +68,10 @@ class LuminanceCodes:
         return np.asarray(((middles - _FIRST) / (1.0 - _FIRST)).clip(0.0, 1.0))
 
     def __call__(self, luminance: Luminance) -> NDArray[np.uint16]:
-        """The codes of a piece of a picture.
+        """The codes of a piece of a picture, uint16.
 
-        Parameters
-        ----------
-        luminance:
-            float32, 0 and more (1 is white, and more is white too), any shape, contiguous.
-
-        Returns
-        -------
-        uint16, the same shape.
+        ``luminance`` is float32, 0 and more (1 is white, and more is white too), any shape,
+        contiguous.
         """
         made = np.empty(luminance.shape, np.uint16)
         self.write(luminance.reshape(-1), made.reshape(-1))

@@ -13,8 +13,8 @@ from tonewright.record.findings import Finding
 
 INCH = Fraction(254, 10)
 _UNITS = {"mm": Fraction(1), "cm": Fraction(10), "in": INCH, '"': INCH}
-_LENGTH = re.compile(r"\s*(\d{1,6}(?:\.\d{1,4})?)\s*(mm|cm|in|\")\s*", re.I)
-_OTHER_UNIT = re.compile(r"\s*[\d.]+\s*([^\W\d]+)\s*")
+_LENGTH = re.compile(r"\s*(\d{1,6}(?:[.,]\d{1,4})?)\s*(mm|cm|in|\")\s*", re.I)
+_OTHER_UNIT = re.compile(r"\s*[\d.,]+\s*([^\W\d]+)\s*")
 SMALLEST_MM, LARGEST_MM = 1, 5000
 MOST_PIXELS = 4_000_000_000
 LONGEST_SIDE = 1_000_000
@@ -62,11 +62,8 @@ class Size:
 def parse_length(text: str, what: str, *, may_be_none: bool = False) -> Fraction:
     """A length such as ``200mm``, ``20cm`` or ``8in``, in millimetres.
 
-    Raises
-    ------
-    OptionError
-        It is no length, or lies outside 1 to 5000 mm (0 is allowed too if it ``may_be_none``);
-        ``what`` is what it is called.
+    Raises `OptionError`: it is no length, or lies outside 1 to 5000 mm (0 is allowed too if it
+    ``may_be_none``); ``what`` is what it is called.
     """
     match = _LENGTH.fullmatch(text)
     if match is None:
@@ -77,7 +74,7 @@ def parse_length(text: str, what: str, *, may_be_none: bool = False) -> Fraction
             "a length is a number with its unit: mm, cm or in",
             "write it as 200mm, 20cm or 8in",
         )
-    length = Fraction(match[1]) * _UNITS[match[2].lower()]
+    length = Fraction(match[1].replace(",", ".")) * _UNITS[match[2].lower()]
     if not (SMALLEST_MM <= length <= LARGEST_MM or (may_be_none and length == 0)):
         raise OptionError(
             f"{what} is {text!r}",
@@ -95,7 +92,7 @@ def parse_margin(text: str, what: str) -> float:
 def parse_ppi(text: str, what: str) -> Fraction:
     """Pixels to the inch, 10 to 10000; raises `OptionError`, in which ``what`` names it."""
     try:
-        ppi = Fraction(text.strip()).limit_denominator(1000)
+        ppi = Fraction(text.strip().replace(",", ".")).limit_denominator(1000)
     except (ValueError, ZeroDivisionError):
         ppi = Fraction(0)
     if not 10 <= ppi <= 10_000:
@@ -113,20 +110,11 @@ def plan_size(
     """How large the picture becomes.
 
     Without ``wish.ppi`` its pixels stay as they are, and only how many go to the inch changes.
+    ``width``, ``height`` and ``per_inch`` (across and down; None: not known) are those of the
+    picture as it will lie, turned already.
 
-    Parameters
-    ----------
-    width, height:
-        Pixels of the picture as it will lie (turned already).
-    per_inch:
-        Its own pixels to the inch, across and down, turned already; None: not known.
-    wish:
-        What is asked.
-
-    Raises
-    ------
-    OptionError
-        Width and height do not go with the picture's shape; the result is too large or small.
+    Raises `OptionError`: width and height do not go with the picture's shape; the result is too
+    large or small.
     """
     across, down = per_inch or (Fraction(1), Fraction(1))
     shape = (height / down) / (width / across)  # height over width, on the film
@@ -138,11 +126,14 @@ def plan_size(
         wide = width * INCH / across
     if wish.ppi is None:
         new = width * INCH / wide
-        return _checked(Size(width, height, (new, new * down / across), False))
-    new_width = max(1, _nearest(wide * wish.ppi / INCH))
-    new_height = max(1, _nearest(wide * shape * wish.ppi / INCH))
-    changed = (new_width, new_height) != (width, height)
-    return _checked(Size(new_width, new_height, (wish.ppi, wish.ppi), changed))
+        size = Size(width, height, (new, new * down / across), False)
+    else:
+        new_width = max(1, _nearest(wide * wish.ppi / INCH))
+        new_height = max(1, _nearest(wide * shape * wish.ppi / INCH))
+        changed = (new_width, new_height) != (width, height)
+        size = Size(new_width, new_height, (wish.ppi, wish.ppi), changed)
+    check_pixels(size.width, size.height)
+    return size
 
 
 def _nearest(number: Fraction) -> int:
@@ -165,11 +156,6 @@ def _asked_width(wish: SizeWish, shape: Fraction) -> Fraction | None:
             code="picture_shape",
         )
     return wish.width_mm or width
-
-
-def _checked(size: Size) -> Size:
-    check_pixels(size.width, size.height)
-    return size
 
 
 def check_pixels(width: int, height: int) -> None:

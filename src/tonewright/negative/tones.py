@@ -54,25 +54,14 @@ def print_aims(curve: LevelCurve, image_lightness: Array) -> Array | None:
 
 
 def encoding_lightness(encoding: str, size: int) -> Array:
-    """Image lightness (0 to 100) of every value from black to white.
+    """Image lightness (0 to 100) of every value from black to white, shape (size,): 256 or 65536
+    values.
 
-    Parameters
-    ----------
-    encoding:
-        ``lightness``: values are proportional to CIE L*; ``linear``: to luminance; ``srgb``: the
-        sRGB transfer function (IEC 61966-2-1, 5.2); ``gamma:2.2``: luminance is the value to that
-        power (0.5 to 4).
-    size:
-        Number of values: 256 or 65536.
+    In the encoding ``lightness`` values are proportional to CIE L*; in ``linear`` to luminance;
+    ``srgb`` is the sRGB transfer function (IEC 61966-2-1, 5.2); in ``gamma:2.2`` luminance is the
+    value to that power (0.5 to 4).
 
-    Returns
-    -------
-    Shape (size,).
-
-    Raises
-    ------
-    OptionError
-        Not one of these encodings.
+    Raises `OptionError`: not one of these encodings.
     """
     value = np.linspace(0.0, 1.0, size)
     name = encoding.strip().lower()
@@ -102,24 +91,13 @@ def _gamma(encoding: str) -> float:
 
 
 def code_table(lightness: Array, curve: LevelCurve) -> NDArray[np.uint16]:
-    """The code of the negative for every image value.
+    """The code of the negative for every image value, shape (n,): 65535 is clear film, 0 the
+    heaviest ink.
 
-    Parameters
-    ----------
-    lightness:
-        Image lightness (0 to 100) of every value from black to white, shape (n,).
-    curve:
-        The correction curve.
+    ``lightness`` is that (0 to 100) of every value from black to white, shape (n,).  Image black
+    asks for little ink, so the table starts near 65535 and falls.
 
-    Returns
-    -------
-    Codes, shape (n,): 65535 is clear film, 0 the heaviest ink.  Image black asks for little ink,
-    so the table starts near 65535 and falls.
-
-    Raises
-    ------
-    DocumentError
-        The curve answers with something that is no ink level.
+    Raises `DocumentError`: the curve answers with something that is no ink level.
     """
     level = np.asarray(curve.level_at(lightness), dtype=np.float64)
     if level.shape != lightness.shape or not np.all((level >= 0.0) & (level <= 1.0)):
@@ -141,19 +119,12 @@ def apply_band(
 ) -> NDArray[T]:
     """What a table says of a band of rows: the codes of a negative, for example.
 
-    Parameters
-    ----------
-    values:
-        uint8 or uint16, shape (rows, width).
-    table:
-        One entry for each value: shape (256,) or (65536,).
-    mirror:
-        Swap left and right, so that the printed side of the film can lie on the coating.
-    upside_down:
-        Swap top and bottom.
-    out:
-        Where to put the result, of the table's type, shape (rows, width), contiguous; made if
-        not given.  It may be ``values`` itself unless ``upside_down``.
+    ``values`` are uint8 or uint16, shape (rows, width); ``table`` has one entry for each value,
+    shape (256,) or (65536,).  ``mirror`` swaps left and right, so that the printed side of the film
+    can lie on the coating; ``upside_down`` top and bottom.
+
+    ``out`` takes the result: of the table's type, shape (rows, width), contiguous; it may be
+    ``values`` itself unless ``upside_down``.
     """
     rows, width = values.shape
     result = np.empty((rows, width), table.dtype) if out is None else out

@@ -7,6 +7,7 @@ the amount of smoothing.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
@@ -198,9 +199,15 @@ class _Search:
             for i, j in zip(*np.nonzero(singles < limit), strict=True)]
         found += [(float(pairs[i, j, k]), int(i), (int(low[j]), int(high[k])))
                   for i, j, k in zip(*np.nonzero(pairs < limit), strict=True)]
-        kept = sorted(found)[:MOST]
-        return [one for size in (1, 2)
-                for one in self._fit([each for each in kept if len(each[2]) == size])]
+        every: list[Cornered] = []
+        for size, scores in ((1, singles), (2, pairs)):
+            some = sorted(each for each in found if len(each[2]) == size)[:MOST // 2]
+            if not some:
+                continue
+            # those that are kept stand for all of their kind
+            more = _log_sum(-0.5 * scores) - _log_sum(-0.5 * np.array([each[0] for each in some]))
+            every += [replace(one, score=one.score - 2.0 * more) for one in self._fit(some)]
+        return every
 
     def _promising(self, best: Array) -> tuple[Indices, Indices]:
         """Corners near the lower and the upper end that are worth trying together, by the scores of
@@ -257,3 +264,9 @@ class _Search:
         return [Cornered(score, own, weighed, variance, columns)
                 for (score, _, columns), own, weighed, variance in zip(
                     found, coefficients, precision, noise.tolist(), strict=True)]
+
+
+def _log_sum(logs: Array) -> float:
+    """Logarithm of the sum of what these are the logarithms of."""
+    top = float(logs.max())
+    return top + float(np.log(np.sum(np.exp(logs - top))))

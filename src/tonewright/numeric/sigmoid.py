@@ -26,8 +26,9 @@ DEPARTURES = (0.0, 0.015, 0.05)
 
 Elsewhere it is as much smaller as the curve is less steep: a stretched x axis, more or less, so
 that a level end stays level."""
-REACH = 0.35
-"""Distance along x over which a departure keeps its sign."""
+REACH, REACH_SHARE = 0.35, 0.5
+"""Distance along x over which a departure keeps its sign; at most this share of the way from a
+tenth to nine tenths of the rise, since a short rise has its bends in that."""
 CORNER = 0.2
 """A curve has a corner where its slope goes from nine tenths to one tenth over no more of x."""
 
@@ -91,27 +92,26 @@ def _two_layers(z: Array, shape: Array) -> Array:
     return np.asarray(share * _expit(z) + (1.0 - share) * second)
 
 
-def _cornered(z: Array, shape: Array) -> Array:
-    """A line that sags or bulges, and turns level at either end as suddenly as it likes."""
-    toe, shoulder = np.exp(shape[0]), np.exp(shape[1])
-    left = shoulder * _softplus((1.0 - toe * _softplus(z / toe)) / shoulder)
-    rise = 1.0 - left / (shoulder * _softplus(1.0 / shoulder))
-    return np.asarray(rise + np.tanh(shape[2]) * rise * (1.0 - rise))
-
-
 def _hyperbola(z: Array) -> Array:
     return np.asarray(0.5 * (z + np.hypot(z, 1.0)))
 
 
-def _hyperbolic(z: Array, shape: Array) -> Array:
-    """The same, but each end lingers along a hyperbola.
+def _turning(
+    below: Callable[[Array], Array], above: Callable[[Array], Array]
+) -> Callable[[Array, Array], Array]:
+    """A line that sags or bulges, and turns level along these at its ends, as suddenly as it likes.
 
-    Points that stop soon after the bend cannot tell it from an end that is reached: so it is as
-    likely beforehand as one with a corner."""
-    toe, shoulder = np.exp(shape[0]), np.exp(shape[1])
-    left = shoulder * _hyperbola((1.0 - toe * _hyperbola(z / toe)) / shoulder)
-    rise = 1.0 - left / (shoulder * _hyperbola(1.0 / shoulder))
-    return np.asarray(rise + np.tanh(shape[2]) * rise * (1.0 - rise))
+    Along a hyperbola an end lingers.  Points that stop soon after the bend cannot tell it from an
+    end that is reached, nor does one end tell how the other turns: so each is likely beforehand."""
+    def rise(z: Array, shape: Array) -> Array:
+        toe, shoulder = np.exp(shape[0]), np.exp(shape[1])
+        left = shoulder * above((1.0 - toe * below(z / toe)) / shoulder)
+        risen = 1.0 - left / (shoulder * above(1.0 / shoulder))
+        return np.asarray(risen + np.tanh(shape[2]) * risen * (1.0 - risen))
+    return rise
+
+
+_cornered = _turning(_softplus, _softplus)
 
 
 def _algebraic(z: Array, shape: Array) -> Array:
@@ -137,8 +137,10 @@ FAMILIES = (
            ends=True),
     Family("corner below", _cornered, (-4.4, -1.6, 0.0), (0.8, 0.5, 0.4), width=1.0, share=0.3,
            ends=True),
-    Family("hyperbolic", _hyperbolic, (-2.0, -2.0, 0.0), (0.6, 0.6, 0.4), width=1.0, share=0.3,
-           ends=True),
+    Family("hyperbolic", _turning(_hyperbola, _hyperbola), (-2.0, -2.0, 0.0), (0.6, 0.6, 0.4),
+           width=1.0, share=0.3, ends=True),
+    Family("lingering above", _turning(_softplus, _hyperbola), (-2.0, -2.0, 0.0), (0.6, 0.6, 0.4),
+           width=1.0, ends=True),
 )
 
 
@@ -160,6 +162,15 @@ class RiseData:
         order = np.argsort(self.x)
         risen = np.maximum.accumulate((self.y[order] - low) / height)
         return float(low), height, float(np.interp(0.5, risen, self.x[order]))
+
+    @cached_property
+    def reach(self) -> float:
+        """Over which a departure keeps its sign."""
+        low, height, _ = self.rough
+        order = np.argsort(self.x)
+        risen = np.maximum.accumulate((self.y[order] - low) / height)
+        start, end = np.interp([0.1, 0.9], risen, self.x[order])
+        return min(REACH, REACH_SHARE * max(float(end - start), 0.1))
 
 
 @dataclass(frozen=True, eq=False)
@@ -224,7 +235,7 @@ def sample_rises(
     places, values, spread = (np.asarray(a, dtype=np.float64) for a in (x, y, sd))
     data = RiseData(places, values, spread, top)
     grid = np.asarray(nodes, dtype=np.float64)
-    waves = _waves(places, grid)
+    waves = _waves(places, grid, data.reach)
     members: list[_Member] = []
     for family in FAMILIES:
         plain = _fit(data, family, 0.0, None, waves[0])
@@ -252,14 +263,14 @@ def _curve(family: Family, parameters: Array, x: Array) -> Array:
         floor + height * family.rise((x - middle) * np.exp(-log_width), np.array(shape)))
 
 
-def _waves(data: Array, grid: Array) -> tuple[Array, Array]:
+def _waves(data: Array, grid: Array, reach: float) -> tuple[Array, Array]:
     """Columns at data and grid whose sums with standard normal amplitudes have the
-    squared-exponential covariance of reach REACH."""
+    squared-exponential covariance of that reach."""
     both = np.concatenate([data, grid])
-    knots = np.arange(both.min() - REACH, both.max() + 1.5 * REACH, 0.5 * REACH)
+    knots = np.arange(both.min() - reach, both.max() + 1.5 * reach, 0.5 * reach)
 
     def alike(a: Array) -> Array:
-        return np.exp(-0.5 * ((a[:, None] - knots[None, :]) / REACH) ** 2)
+        return np.exp(-0.5 * ((a[:, None] - knots[None, :]) / reach) ** 2)
 
     size, axes = np.linalg.eigh(alike(knots))
     kept = size > 1e-10 * size[-1]

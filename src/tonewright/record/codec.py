@@ -34,14 +34,12 @@ from tonewright.record.schema import (
     TRUTH,
     Rule,
     all_within,
-    check_entries,
-    check_equal_lengths,
-    check_names,
     is_number,
     is_text,
     is_whole,
     one_of,
     or_none,
+    spoken,
 )
 
 _T = TypeVar("_T")
@@ -49,8 +47,8 @@ LONGEST = 100_000
 """Values in one list of a document, at most."""
 COLUMNS = "columns"
 """Rows (a tuple of dataclasses) that are written as one list for each of their fields."""
-WHOLE = Rule(is_whole, "it is a whole number")
-LIST = Rule(lambda v: isinstance(v, list), "it is a list")
+WHOLE = Rule(is_whole, "it must be a whole number")
+LIST = Rule(lambda v: isinstance(v, list), "it must be a list")
 
 
 def between(low: float, high: float, words: str = "") -> Rule:
@@ -183,7 +181,30 @@ class _At:
 
     def check(self, rule: Rule, name: str, value: Any) -> None:
         if not rule.holds(value):
-            check_entries({name: value}, {name: rule}, self.what, self.way_out)
+            raise self.fault(f"{self.what}: {rule.fault(name, value)}", rule.words)
+
+    def check_names(
+        self, data: Any, names: Collection[str], may_lack: Collection[str] = ()
+    ) -> None:
+        """A table with just these entries, of which some may be missing."""
+        rule = f"it has {', '.join(names)}"
+        if not isinstance(data, dict):
+            raise self.fault(f"{self.what} is {spoken(data)}", rule)
+        lacking = [name for name in names if name not in data and name not in may_lack]
+        if lacking:
+            verb = "are" if lacking[1:] else "is"
+            raise self.fault(f"{self.what}: {', '.join(lacking)} {verb} missing", rule)
+        unknown = [name for name in data if name not in names]
+        if unknown:
+            shown = spoken(unknown[0]).removeprefix("the text ")
+            raise self.fault(f"{self.what}: {shown} does not belong there", rule)
+
+    def check_equal_lengths(self, columns: dict[str, Any]) -> None:
+        first, *others = columns
+        for name in others:
+            if len(columns[name]) != len(columns[first]):
+                raise self.fault(f"{self.what}: {name} has {counted(len(columns[name]), 'row')},"
+                                 f" {first} {len(columns[first])}", "all columns are equally long")
 
     def fault(self, given: str, rule: str) -> DocumentError:
         return DocumentError(given, rule, self.way_out)
@@ -213,8 +234,8 @@ def _part(kind: Any, data: Any, at: _At, skip: Collection[str] = ()) -> Any:
     """A dataclass from a table of its fields."""
     known = _fields(kind, frozenset(skip))
     if not isinstance(data, dict) or [*data] != known.names:  # as it was written
-        check_names(data, ["code", *known.names] if _is_finding(kind) else known.names, at.what,
-                    at.way_out, known.sparse)
+        at.check_names(data, ["code", *known.names] if _is_finding(kind) else known.names,
+                       known.sparse)
     values = {name: _value(entry, data[name], name, at) for name, entry in known.read
               if name in data or name not in known.sparse}
     if known.ordered:
@@ -253,7 +274,7 @@ def _fields(kind: Any, skip: frozenset[str]) -> _Fields:
 def _check_table(columns: dict[str, tuple[Order, Any]], at: _At) -> None:
     """Columns are equally long and keep their order."""
     if columns:
-        check_equal_lengths({n: c for n, (_, c) in columns.items()}, at.what, at.way_out)
+        at.check_equal_lengths({n: c for n, (_, c) in columns.items()})
     for name, (order, values) in columns.items():
         if len(values) < 2:
             raise at.fault(f"{at.what} has {counted(len(values), 'row')}", "it has two at least")
@@ -304,15 +325,18 @@ def _one_of(kind: Any, data: Any, at: _At) -> Any:
         raise TypeError(f"documents hold no {kind}")
     known = [*map(finding_class, all_codes())] if Finding in kinds else kinds
     by_code = {k.code: k for k in known}
-    rule = Rule(lambda v: is_text(v) and v in by_code, "it is the code of a finding known here")
-    check_entries(data, {"code": rule}, at.what, at.way_out)
+    rule = Rule(lambda v: is_text(v) and v in by_code,
+                "it must be the code of a finding known here")
+    if not isinstance(data, dict):
+        raise at.fault(f"{at.what} is {spoken(data)}", "it must be a table of code")
+    at.check(rule, "code", data.get("code"))
     return _part(by_code[data["code"]], data, at)
 
 
 def _rows(row: Any, data: Any, at: _At) -> list[dict[str, Any]]:
     """A table of columns as one dictionary of checked cells for each row."""
     names = [f.name for f in fields(row)]
-    check_names(data, names, at.what, at.way_out)
+    at.check_names(data, names)
     columns: dict[str, list[Any]] = {}
     for name in names:
         kind, inner = _kind_of(row, name), replace(at, what=f"{at.what}, {name}")
@@ -321,7 +345,7 @@ def _rows(row: Any, data: Any, at: _At) -> list[dict[str, Any]]:
                              for i, cells in enumerate(_rows(kind, data[name], inner), 1)]
         else:
             columns[name] = [*_value(_column(row, name), data[name], name, at)]
-    check_equal_lengths(columns, at.what, at.way_out)
+    at.check_equal_lengths(columns)
     return [dict(zip(names, cells, strict=True))
             for cells in zip(*columns.values(), strict=True)]
 
@@ -416,7 +440,7 @@ def _tuple_leaf(inner: tuple[Any, ...]) -> _Leaf | None:
         return None
     return _Leaf(Rule(lambda v: isinstance(v, list) and len(v) == len(leaves)
                       and all(one.rule.fits(x) for one, x in zip(leaves, v, strict=True)),
-                      f"it is a list of {len(leaves)} values, each of its kind"),
+                      f"it must be a list of {len(leaves)} values, each of its kind"),
                  lambda v: tuple(one.make(x) for one, x in zip(leaves, v, strict=True)))
 
 

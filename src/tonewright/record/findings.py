@@ -15,8 +15,10 @@ Each field's unit and scale stand in its name and its docstring.
 from __future__ import annotations
 
 import re
-from dataclasses import MISSING, FrozenInstanceError, dataclass, fields
-from typing import Any, ClassVar, Literal, Never, dataclass_transform
+from dataclasses import MISSING, dataclass, fields
+from typing import Any, ClassVar, Literal, dataclass_transform
+
+from tonewright.frozen import Frozen
 
 Kind = Literal["warning", "note"]
 _classes: dict[str, type[Finding]] = {}
@@ -24,12 +26,12 @@ _RESERVED = {"code", "kind", "bears_on_print"}
 
 
 @dataclass_transform(frozen_default=True)
-class Finding:
+class Finding(Frozen):
     """Base of all findings; each is a frozen dataclass of its own.
 
-    Its methods serve them all: writing six anew for each of a hundred classes, as the decorator
-    does, would take a tenth of the time that a small negative needs.  Declaring two of one name, or
-    a field with the name of a fact below, raises `TypeError`.
+    Its ``__init__`` serves them all, as the methods of `Frozen` do: writing them anew for each of a
+    hundred classes would take a tenth of the time that a small negative needs.  Declaring two of
+    one name, or a field with the name of a fact below, raises `TypeError`.
     """
 
     code: ClassVar[str] = ""
@@ -37,9 +39,12 @@ class Finding:
     kind: ClassVar[Kind] = "warning"
     bears_on_print: ClassVar[bool] = False
     """Whether it is said again when a negative is made."""
+    _compared = staticmethod(lambda found: tuple(vars(found).values()))
 
-    def __init_subclass__(cls, *, kind: Kind = "warning", bears_on_print: bool = False) -> None:
-        """Enter the class in the list of findings."""
+    def __init_subclass__(
+        cls, *, kind: Kind = "warning", bears_on_print: bool = False, declared: bool = True
+    ) -> None:
+        """Enter the class in the list of findings, unless it is only what several share."""
         code = re.sub(r"(?<!^)(?=[A-Z])", "_", cls.__name__).lower()
         if code in _classes:
             raise TypeError(f"the finding {code} is declared twice, in"
@@ -48,7 +53,8 @@ class Finding:
             raise TypeError(f"the finding {code} has a field named {', '.join(sorted(taken))}")
         cls.code, cls.kind, cls.bears_on_print = code, kind, bears_on_print
         dataclass(init=False, repr=False, eq=False)(cls)
-        _classes[code] = cls
+        if declared:
+            _classes[code] = cls
 
     def __init__(self, *values: Any, **named: Any) -> None:
         """Take the fields in their order or by name; `TypeError` if they are not these."""
@@ -62,23 +68,7 @@ class Finding:
             value = given.get(f.name, f.default)
             if value is MISSING:
                 raise TypeError(f"{type(self).__name__} needs {f.name}")
-            object.__setattr__(self, f.name, value)
-
-    def __repr__(self) -> str:
-        values = ", ".join(f"{name}={value!r}" for name, value in vars(self).items())
-        return f"{type(self).__name__}({values})"
-
-    def __eq__(self, other: object) -> bool:
-        return type(other) is type(self) and vars(other) == vars(self)
-
-    def __hash__(self) -> int:
-        return hash((type(self), *vars(self).values()))
-
-    def __setattr__(self, name: str, value: Any) -> Never:
-        raise FrozenInstanceError(f"a finding does not change: {name}")
-
-    def __delattr__(self, name: str) -> Never:
-        raise FrozenInstanceError(f"a finding does not change: {name}")
+            setattr(self, f.name, value)
 
 
 def finding_class(code: str) -> type[Finding]:

@@ -21,6 +21,8 @@ def short_id(sha256: str) -> str:
     return sha256[:8]
 
 
+DOCUMENTS = (".curve.json", ".process.json", ".check.json", ".scanner.json", ".target.json")
+"""What their files' names end in."""
 _ENDINGS = (".json", ".curve", ".process", ".check", ".scanner", ".csv", ".txt", ".tif", ".tiff",
             ".png")
 

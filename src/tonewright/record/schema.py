@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
+import json
 import re
-from collections.abc import Callable, Collection
+from collections.abc import Callable
 from math import isfinite
 from typing import Any
 
-from tonewright.errors import DocumentError, counted, listed
+from tonewright.errors import listed, short
 from tonewright.frozen import dataclass
 
-_LONGEST_SHOWN = 40
 LARGEST_NUMBER = 1e300
 _HALVES = re.compile("[\ud800-\udfff]")
 """Halves of characters, which JSON can spell and no file can hold."""
@@ -18,7 +18,7 @@ _HALVES = re.compile("[\ud800-\udfff]")
 
 @dataclass(frozen=True)
 class Rule:
-    """What holds for an entry, and how it is said: ``"it is a number"``."""
+    """What holds for an entry, and how it is said: ``"it must be a number"``."""
 
     fits: Callable[[Any], bool]
     words: str
@@ -50,10 +50,14 @@ def spoken(value: Any) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
-        shown = value if len(value) <= _LONGEST_SHOWN else value[:_LONGEST_SHOWN] + "…"
-        return f'the text "{" ".join(shown.split())}"' if value else "an empty text"
+        broken = "" if is_text(value) else " (with half a character)"
+        return f'the text "{short(" ".join(value.split()))}"{broken}' if value else "an empty text"
     if isinstance(value, int | float):
-        return f"{value:.10g}" if is_number(value) else "no finite number"
+        if is_number(value):
+            return f"{value:.10g}"
+        if isinstance(value, int) or isfinite(value):
+            return "too large a number"
+        return json.dumps(value)  # NaN, Infinity
     if isinstance(value, dict | list):
         kind = "table" if isinstance(value, dict) else "list"
         return f"a {kind}" if value else f"an empty {kind}"
@@ -91,76 +95,23 @@ def is_text(value: Any) -> bool:
     return isinstance(value, str) and not _HALVES.search(value)
 
 
-TEXT = Rule(is_text, "it is a text")
-TEXTS = Rule(is_text, "it is a list of texts", each=True)
+TEXT = Rule(is_text, "it must be text")
+TEXTS = Rule(is_text, "it must be a list of texts", each=True)
 FAR = LARGEST_NUMBER / 1e10
 """So many of these still add up to a number."""
-NUMBER = Rule(is_number, "it is a number", span=(-FAR, FAR))
-NUMBERS = Rule(is_number, "it is a list of numbers", each=True, span=(-FAR, FAR))
-ABOVE_ZERO = Rule(lambda v: is_number(v) and v > 0, "it is a number above 0",
+NUMBER = Rule(is_number, "it must be a number", span=(-FAR, FAR))
+NUMBERS = Rule(is_number, "it must be a list of numbers", each=True, span=(-FAR, FAR))
+ABOVE_ZERO = Rule(lambda v: is_number(v) and v > 0, "it must be a number above 0",
                   span=(1e-300, FAR))
-TRUTH = Rule(lambda v: isinstance(v, bool), "it is true or false")
+TRUTH = Rule(lambda v: isinstance(v, bool), "it must be true or false")
 
 
 def one_of(*names: str) -> Rule:
     """One of several texts."""
-    return Rule(lambda v: is_text(v) and v in names, f"it is {listed(names, 'or')}")
+    return Rule(lambda v: is_text(v) and v in names, f"it must be {listed(names, 'or')}")
 
 
 def or_none(rule: Rule) -> Rule:
     """The same, or empty; within a list each may be."""
     return Rule(lambda v: v is None or rule.fits(v), f"{rule.words}, or empty (null)", rule.each,
                 rule.span)
-
-
-def check_entries(
-    data: Any, rules: dict[str, Rule], what: str, way_out: str
-) -> dict[str, Any]:
-    """A table in which every entry that has a rule is there and keeps it.
-
-    Raises
-    ------
-    DocumentError
-        Naming the first entry that does not, what it is, and the rule.
-    """
-    if not isinstance(data, dict):
-        raise DocumentError(f"{what} is {spoken(data)}", f"it is a table of {', '.join(rules)}",
-                            way_out)
-    for name, rule in rules.items():
-        if not rule.holds(data.get(name)):
-            raise DocumentError(f"{what}: {rule.fault(name, data.get(name))}", rule.words, way_out)
-    return data
-
-
-def check_names(
-    data: Any, names: Collection[str], what: str, way_out: str, may_lack: Collection[str] = ()
-) -> dict[str, Any]:
-    """A table with just these entries, of which some may be missing.
-
-    Raises
-    ------
-    DocumentError
-        Not a table, an entry too few or one too many.
-    """
-    rule = f"it has {', '.join(names)}"
-    if not isinstance(data, dict):
-        raise DocumentError(f"{what} is {spoken(data)}", rule, way_out)
-    lacking = [name for name in names if name not in data and name not in may_lack]
-    if lacking:
-        verb = "are" if lacking[1:] else "is"
-        raise DocumentError(f"{what}: {', '.join(lacking)} {verb} missing", rule, way_out)
-    unknown = [name for name in data if name not in names]
-    if unknown:
-        shown = spoken(unknown[0]).removeprefix("the text ")
-        raise DocumentError(f"{what}: {shown} does not belong there", rule, way_out)
-    return data
-
-
-def check_equal_lengths(columns: dict[str, list[Any]], what: str, way_out: str) -> None:
-    """Columns of one table are equally long, or `DocumentError`."""
-    first, *others = columns
-    for name in others:
-        if len(columns[name]) != len(columns[first]):
-            rows = counted(len(columns[name]), "row")
-            raise DocumentError(f"{what}: {name} has {rows}, {first} {len(columns[first])}",
-                                "all columns are equally long", way_out)

@@ -10,6 +10,7 @@ from typing import Any
 from tonewright.errors import DocumentError, OptionError, visible
 from tonewright.frozen import dataclass
 from tonewright.record.schema import is_number, spoken
+from tonewright.record.times import parse_time
 
 Colour = tuple[int, int, int]
 """Red, green and blue, 0 to 255."""
@@ -35,6 +36,13 @@ class Setup:
     def with_changes(self, changes: dict[str, str | None]) -> Setup:
         """A copy in which every entry that is given (not None) replaces the old one."""
         return replace(self, **{k: v for k, v in changes.items() if v is not None})
+
+    def with_time_spelled(self) -> Setup:
+        """A copy whose printing time is spelled as any other, where it is one: ``7 min 30 s``."""
+        try:
+            return self.with_changes({"printing_time": str(parse_time(self.printing_time or ""))})
+        except OptionError:  # words, such as noon sun
+            return self
 
     def differences(self, other: Setup) -> dict[str, tuple[str | None, str | None]]:
         """Entries that differ, as ``{name: (mine, the other's)}``; the notes do not count."""

@@ -31,8 +31,8 @@ class PrintingTime:
         """Hold the rule; `OptionError` otherwise."""
         if not SHORTEST <= self.value <= LONGEST:
             raise OptionError(f"the printing time is {self.value:g}",
-                              f"it is longer than 0, {SHORTEST:g} at least and {LONGEST:.0f} at"
-                              " most", _WAY_OUT,
+                              f"it is longer than 0: {SHORTEST:g} at least, {LONGEST:.0f} at most"
+                              " (seconds or units)", _WAY_OUT,
                               code="time_impossible")
 
     def times(self, factor: float) -> PrintingTime:

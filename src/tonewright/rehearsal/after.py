@@ -15,8 +15,8 @@ from tonewright.check.document import Check
 from tonewright.curve.document import Curve
 from tonewright.files.checks import PrintFiles, check_files, refine_files
 from tonewright.files.curves import ReadingFiles, SetupFiles
-from tonewright.files.drift import read_drift
 from tonewright.files.negative.make import NegativeSettings, make_negative
+from tonewright.files.shelf import read_drift
 from tonewright.files.targets import read_target
 from tonewright.frozen import dataclass
 from tonewright.negative.sheet import SheetSettings
@@ -24,8 +24,8 @@ from tonewright.record.setup import Setup
 from tonewright.rehearsal.folder import CHECKED, MONTHS, READ, File
 from tonewright.rehearsal.printing import PrintRoom
 from tonewright.shelf.drift import Drift
-from tonewright.show.check_plot import plot_check
-from tonewright.show.drift_plot import plot_drift
+from tonewright.show.plots import plot_check
+from tonewright.show.shelf_plots import plot_drift
 from tonewright.virtual.darkroom import Flaws, measure_target
 
 COLD_LAMP_STOPS = 1.0 / 3.0

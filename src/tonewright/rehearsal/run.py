@@ -154,7 +154,7 @@ def _renew(room: PrintRoom, old: Curve) -> dict[Road, Curve]:
         return curve
 
     by_strip = renewed(File.NEW_CURVE, asked)
-    folder.keep(File.NEW_CURVE_PLOT, plot_curve(by_strip))
+    folder.keep(File.NEW_CURVE_PLOT, plot_curve(by_strip, old))
     few = room.at(base).target(File.FEW_READINGS, np.linspace(0.1, 0.9, 7), 1)
     whole = room.at(base).target(File.FRESH_READINGS, np.linspace(0.0, 1.0, LEVELS), REPEATS)
     return {
@@ -191,7 +191,7 @@ def _judge(
               for road, made in roads.items()}
     folder.keep(File.NEW_TONES_PLOT, plot_errors(
         [ToneError(road, TONES, error) for road, error in errors.items()],
-        "Cyanotype: four roads to a curve"))
+        "Cyanotype: four ways to a curve"))
     return Outcome(
         folder=str(folder.path), process=process, true_base_time=old.materials.base_time,
         curve=curve, renewed=renewed, without_curve=_distance(straight),

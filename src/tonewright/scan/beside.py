@@ -38,24 +38,14 @@ def read_beside(
 ) -> tuple[StepRow, ScannerResponse]:
     """Find a gray scale at one of the four sides of a print, and learn the scanner from it.
 
-    Parameters
-    ----------
-    located:
-        Where the print lies in the scan; nothing inside its outline is taken for a step.
-    density:
-        Known densities of the steps in their order, shape (n,).
-    flat:
-        See `response_of_row`.
-    corners:
-        Of the gray scale, as `read_step_row` has them; None: it is looked for.
+    Nothing inside the outline of the print, where it is ``located``, is taken for a step.
+    ``density`` are the known densities of the steps in their order, shape (n,); for ``flat`` see
+    `response_of_row`; ``corners`` of the gray scale are as in `read_step_row`, None: it is looked
+    for.
 
-    Raises
-    ------
-    ReadingsError
-        Densities that no gray scale has, or that neither rise nor fall from step to step; no such
-        row beside the print, or one that the densities do not suit.
-    OptionError
-        Corners that are no quadrangle inside the scan.
+    Raises `ReadingsError`: densities that no gray scale has, or that neither rise nor fall from
+    step to step; no such row beside the print, or one that the densities do not suit.
+    `OptionError`: corners that are no quadrangle inside the scan.
     """
     check_listed(density)
     if not located.light:  # codes are those of the print, as everywhere

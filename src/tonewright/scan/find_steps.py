@@ -57,12 +57,8 @@ class FoundRow:
 
 
 def find_row(pixels: NDArray[np.float32], count: int, name: str = "the scan") -> FoundRow:
-    """Look for a row of ``count`` equal steps at any turn.
-
-    Parameters
-    ----------
-    pixels:
-        Codes 0 to 1, shape (rows, columns).
+    """Look for a row of ``count`` equal steps at any turn; ``pixels`` are codes 0 to 1, shape
+    (rows, columns).
 
     Raises `ReadingsError` if there is none, if its ends cannot be told, or if the edges show
     another number of steps.

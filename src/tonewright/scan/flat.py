@@ -59,7 +59,8 @@ class Flat:
         """Raise `OptionError` if a scan does not show the same part of the glass."""
         if None not in (self.mode, _mode(scan)) and self.mode != _mode(scan):
             raise OptionError(
-                f"the plain sheet's scan {self.name} is {self.mode}, {scan.name} {_mode(scan)}",
+                f"the plain sheet's scan {self.name} is {mode_words(self.mode)}, {scan.name}"
+                f" {mode_words(_mode(scan))}",
                 "both are scanned with the same settings", "scan the plain sheet again")
         theirs = scan.pixels.shape[::-1]
         unit, mine_per, their_per = "pixels", 1.0, 1.0
@@ -80,10 +81,7 @@ def flat_of(scan: Scan) -> Flat:
     Dust, scratches and the sheet's texture do not count: a smooth surface is laid through the
     medians of squares, and squares far from it are left aside.
 
-    Raises
-    ------
-    ImageError
-        The scan is clipped to white, dark, or shows more than a plain sheet.
+    Raises `ImageError`: the scan is clipped to white, dark, or shows more than a plain sheet.
     """
     rows, columns = (np.array_split(np.arange(n), _BLOCKS) for n in scan.pixels.shape)
     middle = np.array([[np.median(scan.pixels[r[0]:r[-1] + 1, c[0]:c[-1] + 1]) for c in columns]
@@ -136,6 +134,11 @@ def light_at(
         everywhere = flat.light(scan, corners * scan.pixels.shape[::-1], response)
         found.append(GrayScaleInOtherLight(scan.name, _span(np.append(everywhere, 1.0))))
     return light, tuple(found)
+
+
+def mode_words(mode: str | None) -> str:
+    """Gray or RGB, as a scan is called, for messages."""
+    return {"gray": "gray", "luminance": "RGB"}.get(mode or "", f"the {mode} of RGB")
 
 
 def _mode(scan: Scan) -> str | None:

@@ -24,8 +24,7 @@ from tonewright.measured.findings import PatchesNotInList
 from tonewright.measured.readings import ReadingOptions, Readings, readings_from_table
 from tonewright.scales import Array
 from tonewright.scan.response import check_known
-from tonewright.target.document import Target
-from tonewright.target.named import patches_named
+from tonewright.target.document import Target, patches_named
 
 Order = Literal["name", "rows", "columns"]
 
@@ -58,27 +57,15 @@ def map_list(
     table: Table, target: Target, order: ListOrder | None = None,
     options: ReadingOptions | None = None,
 ) -> Readings:
-    """An instrument's list as readings of a target, in the target's order.
+    """An instrument's list as readings of a target, in the target's order: their names and ink
+    levels (0 to 1) are the target's.
 
-    Parameters
-    ----------
-    table:
-        One row a patch, with a density, lightness, luminance or spectrum; a column ``patch``,
-        ``SAMPLE_NAME`` or ``SAMPLE_ID`` may name it.
-    order, options:
-        How the list was read, and what else the file does not say of itself.
+    The table has one row a patch, with a density, lightness, luminance or spectrum; a column
+    ``patch``, ``SAMPLE_NAME`` or ``SAMPLE_ID`` may name it.
 
-    Returns
-    -------
-    Readings whose names and ink levels (0 to 1) are those of the target.
-
-    Raises
-    ------
-    ReadingsError
-        Another number of rows than patches, unknown or doubled names, densities that do not
-        follow the ink in this order (the message names the order in which they do).
-    OptionError
-        Names asked for together with a reading direction.
+    Raises `ReadingsError`: another number of rows than patches, unknown or doubled names, densities
+    that do not follow the ink in this order (the message names the order in which they do);
+    `OptionError`: names asked for together with a reading direction.
     """
     wanted, options = order or ListOrder(), options or ReadingOptions()
     columns.check_columns(table)

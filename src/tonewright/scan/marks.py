@@ -47,10 +47,7 @@ class FoundMark:
 def find_marks(pixels: NDArray[np.float32]) -> list[FoundMark]:
     """Everything that looks like a mark, the likest first.
 
-    Parameters
-    ----------
-    pixels:
-        0 (black) to 1, shape (rows, columns); a mark should be 12 pixels wide or more.
+    ``pixels``: 0 (black) to 1, shape (rows, columns); a mark should be 12 pixels wide or more.
     """
     from scipy.ndimage import gaussian_filter
 

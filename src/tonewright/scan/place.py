@@ -64,22 +64,13 @@ class Located:
 def locate(
     pixels: NDArray[np.float32], target: Target, corners: ArrayLike | None = None
 ) -> Located:
-    """Find the print of a target in a scan.
+    """Find the print of a target in a scan, 0 to 1, shape (rows, columns).
 
-    Parameters
-    ----------
-    pixels:
-        0 to 1, shape (rows, columns).
-    corners:
-        Pixels (column, row) of the centres of the marks with 1, 2, 3 and 4 spots, shape (4, 2);
-        None: they are searched for.
+    ``corners`` are pixels (column, row) of the centres of the marks with 1, 2, 3 and 4 spots, shape
+    (4, 2); None: they are searched for.
 
-    Raises
-    ------
-    ImageError
-        Too few marks; marks of another target; a scan that cuts the print.
-    OptionError
-        Corners that are not four corners.
+    Raises `ImageError`: too few marks; marks of another target; a scan that cuts the print.
+    `OptionError`: corners that are not four corners.
     """
     factor = max(1, round(max(pixels.shape) / WORK_PIXELS))
     small = shrink(pixels, factor)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import field, replace
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -19,18 +20,8 @@ from tonewright.numeric.robust import (
 )
 from tonewright.record.findings import Finding
 from tonewright.scales import Array
-from tonewright.scan.basis import DensityBasis, density_basis
+from tonewright.scan import findings
 from tonewright.scan.beside import read_beside
-from tonewright.scan.findings import (
-    DensitiesShifted,
-    Doubt,
-    PatchClipped,
-    PatchesNotRead,
-    PatchOutsideResponse,
-    PatchSpoilt,
-    PatchUnlike,
-    ScanInverted,
-)
 from tonewright.scan.flat import Flat, in_even_light, light_at
 from tonewright.scan.image import CLIPPED, SCAN_PLAINLY, Scan
 from tonewright.scan.place import Located, locate
@@ -53,6 +44,28 @@ _LEAST_BLOCK = 0.02
 _SPOILT = 0.08
 """Share of a patch's squares at which it is said to be doubtful."""
 _LOOK = "look at the line of text on the print, and name that target's .target.json"
+
+
+
+Way = Literal["scanner", "gray_scale_beside", "known_patches", "profile"]
+Lamp = Literal["plain_sheet", "plain_sheet_for_print", "known_patches", "not_evened"]
+
+LAMP_SD: dict[Lamp, float] = {
+    "plain_sheet": 0.003, "plain_sheet_for_print": 0.02, "known_patches": 0.01, "not_evened": 0.02}
+"""Density by which the light of two places on the glass differs: lamps fall off by up to 15
+percent (0.07) from the lightest place to the darkest."""
+
+
+@dataclass(frozen=True)
+class DensityBasis:
+    """Where densities come from."""
+
+    way: Way
+    lamp: Lamp
+    """What the unevenness of the lamp was judged by; of the print alone, if the response was learnt
+    without the plain sheet."""
+    sd_density: float
+    """Standard deviation of the mean error of all patches: they are off together."""
 
 
 @dataclass(frozen=True)
@@ -87,9 +100,7 @@ class PatchReading:
     """In the scan's own encoding, 0 (black) to 1; that of a print even if the scan is inverted."""
     clipped: float
     """Share of its pixels that are clipped, 0 to 1."""
-    spoilt: float
-    """Share of it that was left aside as scratched or stained, 0 to 1."""
-    doubts: tuple[Doubt, ...]
+    doubts: tuple[findings.Doubt, ...]
     """What may be wrong with it."""
     kept: tuple[bool, ...] = ()
     """Which of its squares were read, row by row; the rest is scratched or stained."""
@@ -127,13 +138,9 @@ def read_target_scan(
 ) -> ScanReading:
     """Find the print in the scan and read the density of every patch.
 
-    Raises
-    ------
-    ImageError
-        Marks not found, another target, a cropped or clipped scan, a scan too coarse, tones that
-        do not follow the ink.
-    OptionError
-        Corners or known patches that cannot be; nothing that says what the codes mean.
+    Raises `ImageError`: marks not found, another target, a cropped or clipped scan, a scan too
+    coarse, tones that do not follow the ink; `OptionError`: corners or known patches that cannot
+    be; nothing that says what the codes mean.
     """
     settings = settings or ReadSettings()
     if settings.response is not None and settings.beside is not None:
@@ -169,11 +176,10 @@ def read_target_scan(
     if len(unread) > len(patches) // 3:
         raise ImageError(f"{len(unread)} of {len(patches)} patches are clipped in the scan",
                          CLIPPED, SCAN_PLAINLY)
-    basis = density_basis(response, settings.flat, codes, beside=row is not None,
-                          known=bool(settings.known))
+    basis = _basis(response, settings, codes, beside=row is not None)
     return ScanReading(target, located, patches, response, uneven, basis, (
         *scan.findings, *located.findings, *more, *found, *lit,
-        *([PatchesNotRead(unread)] if unread else [])), row)
+        *([findings.PatchesNotRead(unread)] if unread else [])), row)
 
 
 def _right_way_up(pixels: NDArray[np.float32], target: Target, located: Located) -> Located:
@@ -185,7 +191,7 @@ def _right_way_up(pixels: NDArray[np.float32], target: Target, located: Located)
     codes = [s.code for s in samples if s is not None]
     if rank_correlation(target.level, codes) >= 0.0:
         return plain
-    return replace(located, light=False, findings=(*located.findings, ScanInverted()))
+    return replace(located, light=False, findings=(*located.findings, findings.ScanInverted()))
 
 
 def _sample(pixels: NDArray[np.float32], located: Located, patch: Patch) -> Sample | None:
@@ -266,7 +272,7 @@ def _response(
         if not settings.known:
             return given, taken
         shift = _shift(given, known, light_at(scan, known.places, given, flat)[0])
-        return given.shifted(shift), (*taken, DensitiesShifted(shift))
+        return given.shifted(shift), (*taken, findings.DensitiesShifted(shift))
 
     def learn(density: Array) -> ScannerResponse:
         return response_from_known_patches(density, known.code, known.code_sd, scan=scan)
@@ -343,6 +349,22 @@ def _members(target: Target, name: str) -> tuple[int, ...]:
     return tuple(found)
 
 
+def _basis(
+    response: ScannerResponse, settings: ReadSettings, codes: Array, *, beside: bool
+) -> DensityBasis:
+    """The basis of a print read by a response; ``codes`` of the patches, shape (n,); ``beside``: it
+    was learnt from a gray scale in the same scan."""
+    known = bool(settings.known)
+    way: Way = "gray_scale_beside" if beside else \
+        "scanner" if response.basis == "gray_scale" else response.basis
+    lamp: Lamp = "known_patches" if known else "not_evened"
+    if settings.flat is not None:
+        own_light = response.basis == "gray_scale" and response.flat is None and not known
+        lamp = "plain_sheet_for_print" if own_light else "plain_sheet"
+    own = float(np.median(response.density_of(codes)[1]))
+    return DensityBasis(way, lamp, round(float(np.hypot(own, LAMP_SD[lamp])), 4))
+
+
 # Densities
 
 
@@ -372,7 +394,6 @@ def _densities(
         PatchReading(
             patch, float(value[i] - uneven.shift[i]) if seen[i] else None,
             float(max(sd[i], 1e-4)) if seen[i] else None, float(code[i]), samples[i].clipped,
-            float(spoilt[i]),
             _doubts(patch.name, samples[i], None if inside[i] else response, float(spoilt[i]),
                     float(uneven.off[i]) if uneven.gross[i] else None),
             tuple(map(bool, clean[i])))
@@ -451,17 +472,17 @@ def _scatter(blocks: Array) -> float:
 
 def _doubts(
     patch: str, sample: Sample, beyond: ScannerResponse | None, spoilt: float, off: float | None
-) -> tuple[Doubt, ...]:
+) -> tuple[findings.Doubt, ...]:
     """What may be wrong with a patch; ``beyond``: the response that does not reach it."""
-    doubts: list[Doubt] = []
+    doubts: list[findings.Doubt] = []
     if sample.clipped > MOST_CLIPPED:
         white = sample.clipped_white > sample.clipped_black
-        doubts.append(PatchClipped(patch, "white" if white else "black", sample.clipped))
+        doubts.append(findings.PatchClipped(patch, "white" if white else "black", sample.clipped))
     elif beyond is not None:
         doubts.append(
-            PatchOutsideResponse(patch, beyond.lightest_density, beyond.darkest_density))
+            findings.PatchOutsideResponse(patch, beyond.lightest_density, beyond.darkest_density))
     if spoilt >= _SPOILT:
-        doubts.append(PatchSpoilt(patch, spoilt))
+        doubts.append(findings.PatchSpoilt(patch, spoilt))
     if off is not None:
-        doubts.append(PatchUnlike(patch, off))
+        doubts.append(findings.PatchUnlike(patch, off))
     return tuple(doubts)

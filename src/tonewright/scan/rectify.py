@@ -131,18 +131,10 @@ def from_step_one(points: ArrayLike) -> tuple[float, ...]:
 
 
 def through_four(points: Array, images: Array) -> Array:
-    """Homographies through four points each.
+    """Homographies, shape (..., 3, 3), from four points in mm, shape (4, 2), to pixels, shape (...,
+    4, 2).
 
-    Parameters
-    ----------
-    points:
-        mm, shape (4, 2).
-    images:
-        Pixels, shape (..., 4, 2).
-
-    Returns
-    -------
-    Shape (..., 3, 3).  Raises `numpy.linalg.LinAlgError` if three of the four lie on a line.
+    Raises `numpy.linalg.LinAlgError` if three of the four lie on a line.
     """
     places = np.asarray(images, dtype=np.float64)
     x, y = np.broadcast_to(points[:, 0], places.shape[:-1]), np.broadcast_to(
@@ -164,19 +156,13 @@ def fit_homography(
 ) -> tuple[Array, Array, NDArray[np.bool_]]:
     """The homography nearest to many correspondences, gross errors left out.
 
-    Least squares of the distances in the image by Gauss and Newton, from a start close by; points
-    further off than 4 robust standard deviations are left out and the rest fitted again.
+    Least squares of the distances in the image by Gauss and Newton, from a ``start`` close by,
+    shape (3, 3); points further off than 4 robust standard deviations are left out and the rest
+    fitted again.  ``points`` in mm and their ``images`` in pixels have the shape (n, 2), n at least
+    4.
 
-    Parameters
-    ----------
-    points, images:
-        mm and pixels, shape (n, 2), n at least 4.
-    start:
-        A homography close by, shape (3, 3).
-
-    Returns
-    -------
-    The homography; the distance of each point in pixels, shape (n,); which were used, shape (n,).
+    Returned are the homography; the distance of each point in pixels, shape (n,); and which were
+    used, shape (n,).
     """
     used = np.ones(len(points), dtype=np.bool_)
     matrix = start / start[2, 2]

@@ -139,7 +139,8 @@ class _Finder:
         seen = sample_at(self.small, self.placement.to_scan(np.stack([x, y], axis=-1)))
         matters = np.isfinite(views[0])
         sign = 1.0 if self.light else -1.0
-        patterns = [_unit(np.where(matters, sign * (v - v[matters].mean()), 0.0)) for v in views]
+        patterns = [np.where(matters, sign * (v - v[matters].mean()), 0.0) for v in views]
+        patterns = [pattern / np.linalg.norm(pattern) for pattern in patterns]
         norm, *scores = _likenesses(seen - seen.mean(), matters, patterns)
         best: tuple[float, Array] = (-2.0, np.zeros(2))
         likeness = []
@@ -149,10 +150,6 @@ class _Finder:
             if top > best[0]:
                 best = (top, (place - most) * step)
         return best[1], likeness
-
-
-def _unit(pattern: Array) -> Array:
-    return np.asarray(pattern / np.linalg.norm(pattern))
 
 
 def _likenesses(seen: Array, matters: NDArray[np.bool_], patterns: list[Array]) -> list[Array]:

@@ -61,24 +61,17 @@ _NODES = 241
 # Stage 1: three numbers with prior beliefs
 
 
-@dataclass(frozen=True)
-class _Prior:
-    """Mean and sd of log power, stray light, log gain."""
-
-    mean: tuple[float, float, float]
-    sd: tuple[float, float, float]
-
-
 # An embedded profile is right to a few percent in its power and, as a scanner's white is not the
 # perfect diffuser, to some 5 percent in its gain.  Without one the encoding lies anywhere from
 # linear light to gamma 2.6; a gray scale settles it.  Flare of a flatbed: mostly 0.1 to 1 %.
-_PRIORS: dict[tuple[Basis, bool], _Prior] = {
-    ("profile", True): _Prior((0.0, 0.003, -0.03), (0.04, 0.003, 0.05)),
-    ("known_patches", True): _Prior((0.0, 0.003, 0.0), (0.06, 0.01, 0.5)),
-    ("known_patches", False): _Prior((0.0, 0.003, 0.0), (0.2, 0.01, 0.5)),
-    ("gray_scale", True): _Prior((0.0, 0.003, 0.0), (0.7, 0.03, 1.0)),
-    ("gray_scale", False): _Prior((0.0, 0.003, 0.0), (0.7, 0.03, 1.0)),
+_PRIORS: dict[tuple[Basis, bool], tuple[tuple[float, ...], tuple[float, ...]]] = {
+    ("profile", True): ((0.0, 0.003, -0.03), (0.04, 0.003, 0.05)),
+    ("known_patches", True): ((0.0, 0.003, 0.0), (0.06, 0.01, 0.5)),
+    ("known_patches", False): ((0.0, 0.003, 0.0), (0.2, 0.01, 0.5)),
+    ("gray_scale", True): ((0.0, 0.003, 0.0), (0.7, 0.03, 1.0)),
+    ("gray_scale", False): ((0.0, 0.003, 0.0), (0.7, 0.03, 1.0)),
 }
+"""Mean and standard deviation of log power, stray light and log gain, with a profile or without."""
 
 
 @dataclass(frozen=True)
@@ -132,8 +125,7 @@ def _fit_physical(
     """The three numbers that suit the known densities and the prior beliefs best."""
     from scipy.optimize import least_squares
 
-    prior = _PRIORS[basis, lightness is not None]
-    mean, sd = np.array(prior.mean), np.array(prior.sd)
+    mean, sd = map(np.array, _PRIORS[basis, lightness is not None])
     model = _Physical(_light_of(lightness), mean, np.diag(sd**2))
     if not steps:
         return model
@@ -165,20 +157,12 @@ def response_from_gray_scale(
 ) -> ScannerResponse:
     """The response from a scan of a gray scale.
 
-    Parameters
-    ----------
-    density:
-        Known densities of the steps, absolute, shape (n,), 12 or more for good results.
-    code, code_sd:
-        Codes (0 to 1) of the steps in the scan and how well they are known, shape (n,).
-    scan:
-        Where they come from, for its profile; None: without one.
+    ``density`` are the known densities of the steps, absolute, shape (n,), 12 or more for good
+    results; ``code`` and ``code_sd`` their codes (0 to 1) in the scan and how well they are known,
+    shape (n,).  The ``scan`` that they come from gives its profile; None: without one.
 
-    Raises
-    ------
-    ReadingsError
-        Too few steps; a scan clipped to white or black; codes that do not fall as the density
-        rises: in the wrong order, or not the gray scale of this list.
+    Raises `ReadingsError`: too few steps; a scan clipped to white or black; codes that do not fall
+    as the density rises: in the wrong order, or not the gray scale of this list.
     """
     steps = _steps(density, code, code_sd)
     findings = _check_clipping(steps)

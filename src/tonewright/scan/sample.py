@@ -8,14 +8,13 @@ from numpy.typing import NDArray
 from tonewright.frozen import dataclass
 from tonewright.scales import Array
 from tonewright.scan.rectify import Placement
+from tonewright.scan.scanner import CLIPPED_BLACK, CLIPPED_WHITE
 from tonewright.target.document import Patch
 
 INNER = 0.64
 """Share of a patch's sides that is sampled: its edges are blurred by film, lamp and scanner."""
 BLOCKS = 6
 """A patch is looked at in 6 x 6 squares, so that a scratch or a stain shows as some of them."""
-CLIPPED_BLACK, CLIPPED_WHITE = 1e-5, 0.9998
-"""Codes at which a scanner ran out."""
 MOST_CLIPPED = 0.02
 """Share of the pixels of a patch or step that may be clipped before its density is only a bound."""
 _MOST_PIXELS = 14_000
@@ -55,20 +54,10 @@ def midmean(values: Array) -> float:
 def sample_patch(
     pixels: NDArray[np.float32], placement: Placement, patch: Patch
 ) -> Sample | None:
-    """The inner part of a patch, as the scan shows it.
+    """The inner part of a patch, as the scan (0 to 1, shape (rows, columns)) shows it; None if
+    fewer than four pixels fall to a square: the scan is too coarse for this patch.
 
     Pixels are taken as they are, by where their centres lie on the print; nothing is resampled.
-
-    Parameters
-    ----------
-    pixels:
-        The scan, 0 to 1, shape (rows, columns).
-    placement:
-        How the print lies in it.
-
-    Returns
-    -------
-    None if fewer than four pixels fall to a square: the scan is too coarse for this patch.
     """
     wide, high = INNER * patch.width_mm, INNER * patch.height_mm
     x = patch.x_mm + 0.5 * (1.0 - INNER) * patch.width_mm

@@ -123,7 +123,14 @@ class ScannerResponse:
         return tuple(
             ScanTakenOtherwise(scan.name, entry, _spelled(entry, old), _spelled(entry, new))
             for entry, (old, new) in said.items()
-            if old != new and not (entry == "device" and None in (old, new)))
+            if not _alike(old, new) and not (entry == "device" and None in (old, new)))
+
+
+def _alike(old: float | str | None, new: float | str | None) -> bool:
+    """Whether two entries say the same; PNG counts pixels by the metre, in whole numbers."""
+    if isinstance(old, float) and isinstance(new, float):
+        return abs(old - new) < 0.05
+    return old == new
 
 
 def _mode(taken: Taken) -> str:

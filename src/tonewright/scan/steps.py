@@ -80,27 +80,16 @@ def read_step_row(
     scan: Scan, count: int, corners: ArrayLike | None = None, halves: Literal[1, 2] = 1, *,
     dark_first: bool | None = None,
 ) -> StepRow:
-    """Sample every step of a row.
+    """Sample every step of a row of ``count`` steps.
 
-    Parameters
-    ----------
-    count:
-        Number of steps.
-    corners:
-        Pixels (column, row), clockwise from the top left, step 1 at the left edge, shape (4, 2);
-        None: the row is looked for.
-    halves:
-        2: the row has two halves side by side along it, such as film-covered and bare.
-    dark_first:
-        Which end step 1 must be; a row that was found is turned so, one given by hand is refused
-        if it lies the other way.  None: as it lies, from left to right in the scan.
+    ``corners`` are pixels (column, row), clockwise from the top left, step 1 at the left edge,
+    shape (4, 2); None: the row is looked for.  With 2 ``halves`` the row has two side by side along
+    it, such as film-covered and bare.  ``dark_first`` says which end step 1 must be: a row that was
+    found is turned so, one given by hand is refused if it lies the other way; None: as it lies,
+    from left to right in the scan.
 
-    Raises
-    ------
-    ReadingsError
-        No such row is found; several places fit; the row lies the other way.
-    OptionError
-        Corners that are no quadrangle inside the scan; an impossible count.
+    Raises `ReadingsError`: no such row is found; several places fit; the row lies the other way.
+    `OptionError`: corners that are no quadrangle inside the scan; an impossible count.
     """
     if count < 3 or count > 200:
         raise OptionError(f"a row of {counted(count, 'step')}", "a row has 3 to 200 steps",

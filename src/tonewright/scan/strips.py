@@ -9,13 +9,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from tonewright.errors import ReadingsError, runs
 from tonewright.frozen import dataclass
+from tonewright.measured import findings
 from tonewright.measured.columns import Source, Table
-from tonewright.measured.findings import (
-    DensitiesByProfile,
-    DensitiesByResponse,
-    StepsOutOfLine,
-    StepsOutsideResponse,
-)
 from tonewright.record.findings import Finding
 from tonewright.scales import Array
 from tonewright.scan.flat import Flat, in_even_light, light_at
@@ -48,26 +43,12 @@ class StripScan:
     """Of a plain white sheet: the lamp's unevenness."""
 
 
-@dataclass(frozen=True, eq=False)
-class StripReading:
-    """A strip as read."""
+def read_strip_scan(scan: Scan, count: int, how: StripScan | None = None) -> Table:
+    """The densities of a scanned strip of ``count`` steps: ``step, density, density_sd, through``,
+    one row a step and half.  Step 1, the darkest, is found by itself.
 
-    row: StepRow
-    through: tuple[Through, ...]
-    """One for each half from top to bottom."""
-    table: Table
-    """``step, density, density_sd, through``, one row a step and half."""
-
-
-def read_strip_scan(scan: Scan, count: int, how: StripScan | None = None) -> StripReading:
-    """The densities of a scanned strip of ``count`` steps; step 1, the darkest, is found by itself.
-
-    Raises
-    ------
-    ReadingsError
-        No such row; clipped steps, or darker than the response reaches; halves that do not differ.
-    OptionError
-        Neither a scanner response nor a profile; impossible corners.
+    Raises `ReadingsError`: no such row; clipped steps, or darker than the response reaches; halves
+    that do not differ. `OptionError`: neither a scanner response nor a profile; impossible corners.
     """
     how = how or StripScan()
     response = how.response or response_from_profile(scan)
@@ -88,13 +69,12 @@ def read_strip_scan(scan: Scan, count: int, how: StripScan | None = None) -> Str
                  for half, word in enumerate(through) for k in range(count))
     found = (*scan.findings, *row.findings, *response.check_taken(scan), *lit,
              *_outside(response, inside, through, scan.name),
-             DensitiesByProfile(scan.name) if response.basis == "profile"
-             else DensitiesByResponse(scan.name, response.name),
+             findings.DensitiesByProfile(scan.name) if response.basis == "profile"
+             else findings.DensitiesByResponse(scan.name, response.name),
              *_stains(density, through, scan.name))
     source = Source(scan.name, "scan", scan.sha256 or "")
-    return StripReading(row, through, Table(
-        ("step", "density", "density_sd", "through"), rows, source,
-        tuple(range(1, count + 1)) * len(through), found))
+    return Table(("step", "density", "density_sd", "through"), rows, source,
+                 tuple(range(1, count + 1)) * len(through), found)
 
 
 def _check_clipped(row: StepRow, name: str) -> None:
@@ -127,15 +107,15 @@ def _through(row: StepRow, halves: Halves, name: str) -> tuple[Through, ...]:
 def _outside(
     response: ScannerResponse, inside: NDArray[np.bool_], through: tuple[Through, ...], name: str
 ) -> list[Finding]:
-    return [StepsOutsideResponse(name, word, tuple(out.tolist()), response.lightest_density,
-                                 response.darkest_density)
+    span = response.lightest_density, response.darkest_density
+    return [findings.StepsOutsideResponse(name, word, tuple(out.tolist()), *span)
             for word, within in zip(through, inside, strict=True)
             if (out := np.flatnonzero(~within) + 1).size]
 
 
 def _stains(density: Array, through: tuple[Through, ...], name: str) -> list[Finding]:
     """Steps that break the fall of density from step to step."""
-    return [StepsOutOfLine(name, word, tuple(odd.tolist()))
+    return [findings.StepsOutOfLine(name, word, tuple(odd.tolist()))
             for word, half in zip(through, density, strict=True)
             if 0 < (odd := _out_of_line(half)).size <= _MOST_STAINED]
 

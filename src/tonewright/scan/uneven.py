@@ -81,18 +81,11 @@ class _Problem:
 def find_unevenness(
     level: Array, density: Array, density_sd: Array, centres: Array, sound: NDArray[np.bool_]
 ) -> Unevenness:
-    """Estimate unevenness, as far as repeated levels show it.
+    """Estimate unevenness, as far as repeated ink levels, shape (n,), show it.
 
-    Parameters
-    ----------
-    level:
-        Ink levels, shape (n,).
-    density, density_sd:
-        As scanned, and the scatter of each on its own, shape (n,); NaN where not known.
-    centres:
-        Places of the patches, mm, shape (n, 2).
-    sound:
-        False: the patch carries a scratch or a stain, and others are not judged by it.
+    ``density`` and ``density_sd`` are as scanned, and the scatter of each on its own, shape (n,),
+    NaN where not known; ``centres`` the places of the patches, mm, shape (n, 2).  A patch that is
+    not ``sound`` carries a scratch or a stain, and others are not judged by it.
     """
     n = level.size
     kept = np.isfinite(density) & sound
@@ -121,20 +114,15 @@ def find_unevenness(
         gross[_the_guilty(worst, level, density, kept & ~gross)] = True
     assert problem is not None  # the loop ran at least once
     shift, shift_sd = _predict(problem, fields, solved, density, centres, centres[used])
-    scatter = np.zeros(n)
-    scatter[np.isfinite(density)] = _scatter(fields, solved, density[np.isfinite(density)])
-    apart = np.isfinite(density) & (~sound | gross)
+    scatter, seen = np.zeros(n), np.isfinite(density)
+    mid = _midtone(density[seen], density[seen])
+    scatter[seen] = np.sqrt(solved.variance * (1.0 + fields.streaks * mid**2))
+    apart = seen & (~sound | gross)
     off[apart] = _off_unused(level, density - shift, kept & ~gross, apart)
     far = np.abs(off) > np.maximum(_GROSS * scatter, _LEAST_OFF)
     gross = np.where(apart, far, gross)  # also: those set aside by a first look only
     return Unevenness(shift, shift_sd, scatter, off, gross,
                       fields.size_add + fields.size_exposure > 0.0)
-
-
-def _scatter(fields: _Fields, solved: _Solved, density: Array) -> Array:
-    """Standard deviation of each patch against its like, unevenness aside."""
-    mid = _midtone(density, density)
-    return np.asarray(np.sqrt(solved.variance * (1.0 + fields.streaks * mid**2)))
 
 
 def _problem(

@@ -43,7 +43,9 @@ class Shelved:
     """As the document has it."""
     printing_time: str | None = None
     density_range: float | None = None
-    """That a negative needs (of a process, of a curve)."""
+    """Of a curve's negatives."""
+    log_exposure_range: float | None = None
+    """Of a process, by ISO 6846."""
     black_lightness: float | None = None
     """L* that prints reach, of a curve and of a process that knows it; also the next."""
     white_lightness: float | None = None
@@ -154,19 +156,13 @@ class _Rule:
         self.checks: dict[str, Shelved] = {}
         self.latest_strip: dict[tuple[str, ...], date] = {}
         self.heirs: dict[tuple[str, tuple[str, ...]], date] = {}
-        for one in documents:
+        for one in sorted(documents, key=_newest_first, reverse=True):  # the newest counts
             if one.kind == "check" and one.of is not None:
-                before = self.checks.get(one.of.sha256)
-                if before is None or _newest_first(one) < _newest_first(before):
-                    self.checks[one.of.sha256] = one
-            if one.date is None:
-                continue
-            if one.kind == "process":
-                newest = self.latest_strip.get(one.place, one.date)
-                self.latest_strip[one.place] = max(newest, one.date)
-            if one.kind == "curve" and one.of is not None:
-                heir = one.of.sha256, one.place
-                self.heirs[heir] = max(self.heirs.get(heir, one.date), one.date)
+                self.checks[one.of.sha256] = one
+            elif one.kind == "process" and one.date is not None:
+                self.latest_strip[one.place] = one.date
+            elif one.kind == "curve" and one.of is not None and one.date is not None:
+                self.heirs[one.of.sha256, one.place] = one.date
 
     def place(self, one: Shelved) -> Place:
         if one.kind == "curve":

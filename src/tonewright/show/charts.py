@@ -1,10 +1,12 @@
-"""Pictures for a page, as the options of a chart: plain lists and texts, drawn in the browser.
+"""Pictures for a page, as the options of a chart that ECharts draws in the browser.
 
 Series are named, and points carry their rows, so that a click on one can be told.
 """
 
 from __future__ import annotations
 
+import json
+import math
 from collections.abc import Iterable
 from typing import Any
 
@@ -27,28 +29,65 @@ from tonewright.strip.tablet import Tablet
 Options = dict[str, Any]
 MOST_STOPS = 3.0
 """Stops beyond the base printing time that a strip's picture shows."""
-INK, BAND, POINT, SECOND, DOUBT = "ink", "band", "point", "second", "doubt"
-"""Colours by what they are for: a page gives each its own, in daylight and under a safelight."""
-
-
+INK, BAND, POINT, SECOND, DOUBT = "#5b3a1e", "#e3d6bd", "#2a241d", "#7a6a3a", "#96391a"
+"""Colours by daylight.  Under the safelight the page inverts and reddens the whole picture."""
+_STEPS = 8
+"""At most so many numbered steps along an axis."""
+_ICONS: dict[str, Options] = {
+    "custom": {"icon": "rect"}, "scatter": {"icon": "circle"}, "line": {}}
+"""In the legend: a band, a point, and a line as it is drawn."""
+_TEXT = {"color": POINT, "fontSize": 15}
+_BAND = """(params, api) => {{
+  if (params.dataIndex) return;
+  const rows = {rows};
+  const low = rows.map(r => api.coord([r[0], r[1]])), high = rows.map(r => api.coord([r[0], r[2]]));
+  return {{type: 'polygon', shape: {{points: low.concat(high.reverse())}},
+          style: {{fill: '{colour}'}}, silent: true}};
+}}"""
 _HALVES = (("film", POINT, "steps under the film"), ("bare", SECOND, "bare steps"))
 
 
-def axis(name: str, low: float, high: float, decimals: int = 0) -> Options:
-    """One axis, numbered."""
-    return {"type": "value", "name": name, "min": low, "max": high, "decimals": decimals}
+def picture(x: Options, y: Options, series: list[Options]) -> Options:
+    """A whole picture."""
+    return {
+        "animation": False, "textStyle": {"fontFamily": "Georgia, serif"},
+        "grid": {"left": 62, "right": 24, "top": 16, "bottom": 104},
+        "legend": {"bottom": 0, "textStyle": _TEXT, "itemGap": 18, "itemWidth": 30, "data": [
+            {"name": s["name"], **_ICONS[s["type"]]} for s in series if "markLine" not in s]},
+        "tooltip": {"trigger": "item", "textStyle": {"fontSize": 15}},
+        "xAxis": {**x, "nameGap": 34}, "yAxis": {**y, "nameGap": 44}, "series": series,
+    }
+
+
+def axis(name: str, low: float, high: float) -> Options:
+    """One axis, numbered in even steps."""
+    tens = 10.0 ** math.floor(math.log10((high - low) / _STEPS))
+    step = next(n * tens for n in (1.0, 2.0, 5.0, 10.0) if (high - low) / (n * tens) <= _STEPS)
+    even = [abs(end / step - round(end / step)) < 1e-6 for end in (low, high)]
+    return {
+        "minInterval": step, "maxInterval": step,
+        "type": "value", "name": name, "min": low, "max": high,
+        "nameLocation": "middle", "nameTextStyle": _TEXT,
+        "axisLabel": {**_TEXT, "showMinLabel": even[0], "showMaxLabel": even[1]},
+        "splitLine": {"lineStyle": {"color": "#eadfca"}},
+        "axisLine": {"show": True, "onZero": False, "lineStyle": {"color": "#8f8270"}},
+    }
 
 
 def line(name: str, x: Array, y: Array, colour: str, *, dashed: bool = False) -> Options:
     """A curve through points."""
-    return {"kind": "line", "name": name, "colour": colour, "dashed": dashed,
-            "data": _pairs(x, y)}
+    return {"name": name, "type": "line", "showSymbol": False, "z": 2, "silent": True,
+            "data": [[_short(a), _short(b)] for a, b in zip(x, y, strict=True)],
+            "itemStyle": {"opacity": 0},  # the legend would put a point on the line
+            "lineStyle": {"color": colour, "width": 2.5, "type": "dashed" if dashed else "solid"}}
 
 
 def band(name: str, x: Array, low: Array, high: Array) -> Options:
     """What lies between two curves."""
-    return {"kind": "band", "name": name, "colour": BAND,
-            "data": [[*map(_short, row)] for row in zip(x, low, high, strict=True)]}
+    rows = [[*map(_short, row)] for row in zip(x, low, high, strict=True)]
+    return {"name": name, "itemStyle": {"color": BAND}, "type": "custom", "clip": True, "z": 1,
+            "silent": True, "data": [row[:2] for row in rows[:1]],
+            ":renderItem": _BAND.format(rows=json.dumps(rows), colour=BAND)}
 
 
 def points(
@@ -56,14 +95,24 @@ def points(
     hollow: bool = False,
 ) -> Options:
     """Single readings: x, y, the name of each and the row it is of."""
-    return {"kind": "points", "name": name, "colour": colour, "hollow": hollow,
+    style = {"color": "transparent", "borderColor": colour, "borderWidth": 2} if hollow else \
+        {"color": colour}
+    return {"name": name, "type": "scatter", "z": 3, "itemStyle": style,
+            "symbolSize": 13 if hollow else 9,
             "data": [{"value": [_short(x), _short(y)], "name": label, "row": row}
-                     for x, y, label, row in places]}
+                     for x, y, label, row in places],
+            "tooltip": {":formatter": "p => document.createTextNode(p.name).textContent"
+                                      ".replace(/[&<>]/g, '') + ': ' + p.value[1]"}}
 
 
 def upright(label: str, x: float) -> Options:
     """A line across the picture at one place."""
-    return {"kind": "upright", "name": label, "colour": INK, "at": _short(x)}
+    return {"name": label, "itemStyle": {"color": INK}, "type": "line", "data": [], "silent": True,
+            "markLine": {
+                "symbol": "none", "silent": True, "animation": False,
+                "lineStyle": {"color": INK, "type": "dotted", "width": 1.5},
+                "label": {"formatter": label, "position": "insideStartTop", **_TEXT},
+                "data": [{"xAxis": _short(x)}]}}
 
 
 def strip_chart(process: Process) -> Options:
@@ -83,14 +132,15 @@ def strip_chart(process: Process) -> Options:
             if those:
                 series.append(points(
                     f"{label}, set aside" if hollow else label,
-                    [(step_stops(process, i), patches[i].density, _step(process, i),
-                      patches[i].step) for i in those],
+                    [(step_stops(process, i), p.density,
+                      step_name(StepPlace(p.step, p.through, p.print_name)), p.step)
+                     for i, p in ((i, patches[i]) for i in those)],
                     DOUBT if hollow else colour, hollow=hollow))
     series.append(upright("base printing time" if known else "the strip's time", 0.0))
     top = float(np.ceil(10.0 * max(process.density_high[-1], process.strip.density.max())) / 10.0)
-    return {"x": axis("exposure, stops", float(np.floor(stops[0])),
-                      min(float(np.ceil(stops[-1])), MOST_STOPS)),
-            "y": axis("density of the print", 0.0, top, 1), "series": series}
+    return picture(axis("exposure, stops", float(np.floor(stops[0])),
+                        min(float(np.ceil(stops[-1])), MOST_STOPS)),
+                   axis("density of the print", 0.0, top), series)
 
 
 def scanner_chart(response: ScannerResponse) -> Options:
@@ -105,8 +155,8 @@ def scanner_chart(response: ScannerResponse) -> Options:
                      for n, s in enumerate(response.known, 1) if s.used is used]:
             series.append(points(label, those, colour, hollow=not used))
     top = float(np.ceil(10.0 * max(s.density for s in response.known)) / 10.0)
-    return {"x": axis("value in the scan, % of white", 0.0, 100.0),
-            "y": axis("density", 0.0, top, 1), "series": series}
+    return picture(axis("value in the scan, % of white", 0.0, 100.0), axis("density", 0.0, top),
+                   series)
 
 
 def strip_sketch(
@@ -123,18 +173,9 @@ def strip_sketch(
         if rows:
             series.append(points(label, rows, colour))
     top = float(np.ceil(10.0 * strip.density.max()) / 10.0)
-    return {"x": axis("exposure, stops", float(np.floor(x[0] - start_stops)),
-                      min(float(np.ceil(x[-1] - start_stops)), MOST_STOPS)),
-            "y": axis("density of the print", 0.0, top, 1), "series": series}
-
-
-def _step(process: Process, row: int) -> str:
-    patch = process.strip.patches[row]
-    return step_name(StepPlace(patch.step, patch.through, patch.print_name))
-
-
-def _pairs(x: Array, y: Array) -> list[list[float]]:
-    return [[_short(a), _short(b)] for a, b in zip(x, y, strict=True)]
+    return picture(axis("exposure, stops", float(np.floor(x[0] - start_stops)),
+                        min(float(np.ceil(x[-1] - start_stops)), MOST_STOPS)),
+                   axis("density of the print", 0.0, top), series)
 
 
 def _short(value: float) -> float:
@@ -161,14 +202,13 @@ def curve_charts(curve: Curve) -> tuple[Options, Options]:
     tone = axis("lightness of the picture, L*", 0.0, 100.0)
     image = correction.image_lightness
     return (
-        {"x": ink, "y": axis("lightness of the print, L*", 0.0, 100.0), "series": series},
-        {"x": tone, "y": axis("ink on the film, % (dashed: lightness of the print, L*)",
-                              0.0, 100.0), "series": [
+        picture(ink, axis("lightness of the print, L*", 0.0, 100.0), series),
+        picture(tone, axis("ink on the film, % (dashed: lightness of the print, L*)", 0.0, 100.0), [
             band("how sure, 95 times in 100", image, 100.0 * correction.level_low,
                  100.0 * correction.level_high),
             line("ink to print", image, 100.0 * correction.level, INK),
             line("aim: lightness of the print", image, curve.print_lightness_at(image), POINT,
-                 dashed=True)]})
+                 dashed=True)]))
 
 
 def check_chart(check: Check) -> Options:
@@ -177,10 +217,11 @@ def check_chart(check: Check) -> Options:
     image = np.array([t.image_lightness for _, t in tones])
     half = np.array([WITHIN_95 * t.difference_lightness_sd for _, t in tones])
     most = float(np.ceil(max(5.0, *(abs(t.difference_lightness) for _, t in tones), *half)))
-    return {"x": axis("lightness of the picture, L*", 0.0, 100.0),
-            "y": axis("print lighter (+) or darker (−) than its aim, L*", -most, most),
-            "series": [band("may be off by this much", image, -half, half),
-                       line("as aimed", np.array([0.0, 100.0]), np.zeros(2), INK),
-                       points("print", [(t.image_lightness, t.difference_lightness,
-                                         f"picture L* {t.image_lightness:.0f}", row)
-                                        for row, t in tones], DOUBT)]}
+    return picture(
+        axis("lightness of the picture, L*", 0.0, 100.0),
+        axis("print lighter (+) or darker (−) than its aim, L*", -most, most),
+        [band("may be off by this much", image, -half, half),
+         line("as aimed", np.array([0.0, 100.0]), np.zeros(2), INK),
+         points("print", [(t.image_lightness, t.difference_lightness,
+                           f"picture L* {t.image_lightness:.0f}", row) for row, t in tones],
+                DOUBT)])

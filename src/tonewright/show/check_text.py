@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -11,6 +12,7 @@ from tonewright.check.document import CauseCode, Check, CheckedTone
 from tonewright.check.findings import (
     PrintedForAnotherTime,
     PrintsDiffer,
+    PrintsFailAlone,
     TonesSetAside,
     ZeroMayBeOff,
 )
@@ -19,33 +21,31 @@ from tonewright.errors import FitError, counted
 from tonewright.measured.findings import DensitiesByProfile, DensitiesByResponse
 from tonewright.numeric.student import WITHIN_95
 from tonewright.record.codec import encode
-from tonewright.show.cautions import with_cautions
 from tonewright.show.findings import sentence
-from tonewright.show.words import Fact, headed, labelled, percent, set_facts
+from tonewright.show.report import doubts, report, taken
+from tonewright.show.words import Fact, percent
 
 MOST_ROWS = 21
 """Tones that are listed one by one; more are put together by tens of L*."""
 SCANNED = DensitiesByProfile, DensitiesByResponse
 CAUSES: dict[CauseCode, str] = {
     "exposure": "the amount of light", "fog": "fog or poor clearing", "weak_black": "a weak black",
-    "ink": "the negative's density", "process": "the contrast of the process",
-    "unevenness": "unevenness across the sheet", "unknown": "something else", "none": "chance"}
+    "ink": "a change in the negative's density",
+    "process": "a change in the contrast of the process",
+    "unevenness": "unevenness across the sheet", "unknown": "an unknown cause", "none": "chance"}
 
 
 def check_json(check: Check) -> dict[str, Any]:
     """What a check found, under the names the command line promises."""
     cause, time = check.cause, check.next_time
     return {
-        "passes": check.passes, "probability": check.probability,
-        "difference_lightness_rms": check.difference_lightness_rms,
-        "difference_lightness_mean": check.difference_lightness_mean,
-        "worst_image_lightness": check.worst_image_lightness,
-        "worst_difference_lightness": check.worst_difference_lightness,
-        "black_lightness": check.black_lightness, "white_lightness": check.white_lightness,
+        **taken(check, "passes", "probability", "difference_lightness_rms",
+                "difference_lightness_mean", "worst_image_lightness",
+                "worst_difference_lightness", "black_lightness", "white_lightness"),
         "cause": cause.code, "likelier_cause": cause.likelier, "next_cause": cause.next,
         "times_better": cause.times_better, "cause_size": cause.size,
-        "cause_size_sd": cause.size_sd, "exposure_off_stops": check.exposure_off_stops,
-        "exposure_off_stops_sd": check.exposure_off_stops_sd,
+        "cause_size_sd": cause.size_sd,
+        **taken(check, "exposure_off_stops", "exposure_off_stops_sd"),
         "next_time_s": None if time is None else time.value,
         "time_unit": None if time is None else time.unit,
         "curve": check.curve.name, "date": check.date,
@@ -57,15 +57,12 @@ def check_json(check: Check) -> dict[str, Any]:
     }
 
 
-def check_text(check: Check, output: str | None = None) -> str:
+def check_text(check: Check, output: Path | None = None) -> str:
     """The report; ``output`` is where the check was written."""
-    lines = [f"Check {check.name}: {verdict(check)}", *set_facts(_read_facts(check)),
-             *_table(check), *set_facts(_found_facts(check))]
-    lines += [labelled(f.kind, sentence(f)) for kind in ("warning", "note")
-              for f in check.findings if f.kind == kind]
-    lines += [""] + ([f"{'Written:':<10}{output}"] if output else [])
-    lines.append(headed("Next:", what_to_do(check)))
-    return with_cautions(lines, not check.passes)
+    found = sorted(check.findings, key=lambda f: f.kind != "warning")
+    return report(f"Check {check.name}: {verdict(check)}", [
+        *_read_facts(check), *_table(check), *_found_facts(check), *doubts(found)],
+        output, what_to_do(check), exposes=not check.passes)
 
 
 def check_facts(check: Check) -> list[Fact]:
@@ -75,6 +72,8 @@ def check_facts(check: Check) -> list[Fact]:
 
 def verdict(check: Check) -> str:
     whose = "this print is " if len(check.prints) == 1 else "these prints together are "
+    if _failing(check):
+        return "not each of these prints is what the curve promises"
     return whose + ("" if check.passes else "not ") + "what the curve promises"
 
 
@@ -93,8 +92,8 @@ def _read_facts(check: Check) -> Iterator[Fact]:
 def _table(check: Check) -> Iterator[str]:
     """One row a tone, the darkest first; marked if any patch in it is off by more than it may."""
     rows = _rows(check.tones)
-    legend = "" if len(rows) == len(check.tones) else "  (<: a patch is off by more)"
-    yield f"  {'picture':>9}{'aim':>8}{'print':>8}{'off':>8}   may be off by{legend}"
+    legend = "off by more" if len(rows) == len(check.tones) else "a patch is off by more"
+    yield f"  {'picture':>9}{'aim':>8}{'print':>8}{'off':>8}   may be off by  (<: {legend})"
     for tones in rows:
         image, aim, light, off = (float(np.mean(column)) for column in zip(*(
             (t.image_lightness, t.aim_lightness, t.lightness, t.difference_lightness)
@@ -103,7 +102,7 @@ def _table(check: Check) -> Iterator[str]:
         beyond = any(abs(t.difference_lightness) > WITHIN_95 * t.difference_lightness_sd
                      for t in tones)
         far = "  <" if beyond else ""
-        yield f"  {image:9.0f}{aim:8.1f}{light:8.1f}{off:+8.1f}   ±{half:.1f}{far}"
+        yield f"  {image:9.0f}{aim:8.1f}{light:8.1f}{round(off, 1) + 0.0:+8.1f}   ±{half:.1f}{far}"
 
 
 def _rows(tones: tuple[CheckedTone, ...]) -> list[list[CheckedTone]]:
@@ -143,10 +142,9 @@ def cause_text(check: Check) -> str:
     assert cause.next is not None and cause.times_better is not None
     instrument = "" if zero is None else f"an instrument whose zero is off by {zero.density:+.2f}"
     if cause.likelier is not None:
-        other = instrument if cause.next == "unknown" and zero else CAUSES[cause.next]
-        return (f"cannot tell: {CAUSES[cause.likelier]} explains it best, {other}"
+        return (f"cannot tell: {CAUSES[cause.likelier]} explains it best, {CAUSES[cause.next]}"
                 f" nearly as well ({cause.times_better:.1f} times less likely)"
-                + (f". It may also be {instrument}" if zero and other != instrument else ""))
+                + (f". It may also be {instrument}" if zero else ""))
     if cause.code == "unknown":
         return (f"perhaps not the print, but {instrument}" if zero else
                 "none of those known here: light, fog, black, ink, contrast, unevenness")
@@ -155,6 +153,10 @@ def cause_text(check: Check) -> str:
     better = ("more than 1000" if cause.times_better > 1000.0 else f"{cause.times_better:.0f}")
     return (f"{_named(check)}. That explains the readings {better} times better than"
             f" {CAUSES[cause.next]}")
+
+
+def _failing(check: Check) -> tuple[str, ...]:
+    return next((f.prints for f in check.findings if isinstance(f, PrintsFailAlone)), ())
 
 
 def _zero(check: Check) -> ZeroMayBeOff | None:
@@ -214,6 +216,11 @@ _DO: dict[CauseCode, str] = {
 
 def what_to_do(check: Check) -> str:
     """The next step, in the bench's terms."""
+    failing = _failing(check)
+    if 0 < len(failing) < len(check.prints):
+        what = failing[0] or "the unnamed one" if len(failing) == 1 else "the prints that fail"
+        return (f"make {what} again, coated, exposed and developed as the others. Then check"
+                f" {'it by itself' if len(failing) == 1 else 'them by themselves'}.")
     zero = _zero(check)
     if zero is None:
         return _what_to_do(check)
@@ -231,8 +238,8 @@ def what_to_do(check: Check) -> str:
 def _what_to_do(check: Check) -> str:
     cause = check.cause
     if cause.code == "none" and any(isinstance(f, PrintsDiffer) for f in check.findings):
-        return ("check each print by itself: only together do they keep the promise. Coat, expose"
-                " and develop the next ones alike.")
+        return ("coat, expose and develop the next prints alike: these differ, though none of them"
+                " so much that it fails.")
     if cause.code == "none":
         other = next((f for f in check.findings if isinstance(f, PrintedForAnotherTime)), None)
         return (f"go on printing{f', for {other.time} as this print was' if other else ''}. Keep"

@@ -6,74 +6,81 @@ typed into a field, "" where nothing was; paths count from the bench's folder.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator
+from dataclasses import fields
 from pathlib import Path
+from typing import ClassVar
 
 from tonewright.frozen import dataclass
 from tonewright.scan.instrument import Order
 from tonewright.scan.strips import Halves
 from tonewright.show.words import typed
 
-Option = tuple[str, object]
-"""A name and its value: None and "" leave it out, True gives it alone, a tuple repeats it."""
 
+class Command:
+    """A command with what it is given: a frozen dataclass.
 
-def spelled(name: str, arguments: Iterable[object], options: Iterable[Option]) -> str:
-    """``tonewright NAME ARGUMENT --option VALUE``."""
-    parts = ["tonewright", name, *map(typed, arguments)]
-    for option, value in options:
-        parts += _spelled(option, value)
-    return " ".join(parts)
+    The fields that ``arguments`` name stand by themselves.  Each other one is the option of its
+    name, in the order of the fields; what has its default is not typed.
+    """
+
+    arguments: ClassVar[tuple[str, ...]] = ()
+
+    def __str__(self) -> str:
+        """``tonewright NAME ARGUMENT --option VALUE``, as it is typed."""
+        return " ".join(["tonewright", type(self).__name__.lower(), *self._words()])
+
+    def _words(self) -> Iterator[str]:
+        for name in self.arguments:
+            value = getattr(self, name)
+            yield from map(typed, value if isinstance(value, tuple) else (value,))
+        for field in fields(self):  # type: ignore[arg-type]
+            value = getattr(self, field.name)
+            if field.name not in self.arguments and value != field.default:
+                option = "-o" if field.name == "output" else f"--{field.name.replace('_', '-')}"
+                yield from _spelled(option, value)
 
 
 def _spelled(option: str, value: object) -> Iterator[str]:
-    if value is None or value is False or value in ("", ()):
-        return
-    if value is True:
-        yield option
-    elif isinstance(value, tuple):
-        for one in value:
-            yield from _spelled(option, one)
-    else:
-        yield f"{option} {typed(value)}"
-
-
-def numbers(values: Sequence[float] | None) -> str | None:
-    """Pixel numbers with commas between them."""
-    return None if values is None else ",".join(f"{value:g}" for value in values)
+    match value:
+        case True:
+            yield option
+        case float():
+            yield f"{option} {value:g}"
+        case (float(), *_):  # pixel numbers
+            yield f"{option} {','.join(f'{number:g}' for number in value)}"
+        case (str(name), float(number)):
+            yield f"{option} {typed(f'{name}={number:g}')}"
+        case tuple():
+            for one in value:
+                yield from _spelled(option, one)
+        case _:
+            yield f"{option} {typed(value)}"
 
 
 @dataclass(frozen=True, kw_only=True)
-class StripCommand:
+class Strip(Command):
     """A process from the tables or scans of strips."""
 
+    arguments = ("readings",)
     readings: tuple[Path, ...]
     tablet: str
-    process: Path
-    times: tuple[str, ...] = ()
+    time: tuple[str, ...] = ()
     """None where tables say it themselves, one for all files, or one for each."""
     skip: tuple[int, ...] = ()
-    setup: Path | None = None
     scanner: Path | None = None
     corners: tuple[float, ...] | None = None
     halves: Halves = "2"
     flat: Path | None = None
     """The scan of a plain white sheet."""
+    setup: Path | None = None
     date: str = ""
     """When it was printed."""
-
-    def __str__(self) -> str:
-        """As it is typed."""
-        return spelled("strip", self.readings, [
-            ("--tablet", self.tablet), *(("--time", time) for time in self.times),
-            ("--skip", self.skip), ("--scanner", self.scanner),
-            ("--corners", numbers(self.corners)),
-            ("--halves", None if self.halves == "2" else self.halves), ("--flat", self.flat),
-            ("--setup", self.setup), ("--date", self.date), ("-o", self.process)])
+    output: Path
 
 
 @dataclass(frozen=True, kw_only=True)
-class EyeCommand:
+class Eye(Command):
     """Strips judged by eye."""
 
     tablet: str
@@ -82,87 +89,65 @@ class EyeCommand:
 
     def __str__(self) -> str:
         """As it is typed."""
-        return spelled("strip", [], [("--tablet", self.tablet), *(
-            option for time, merged in self.strips
-            for option in (("--time", time), ("--merged", merged)))])
+        return " ".join([f"tonewright strip --tablet {typed(self.tablet)}", *(
+            f"--time {typed(time)} --merged {typed(merged)}" for time, merged in self.strips)])
 
 
 @dataclass(frozen=True, kw_only=True)
-class ScannerCommand:
+class Scanner(Command):
     """A scanner's response from the scan of a gray scale."""
 
+    arguments = ("scan",)
     scan: Path
     densities: Path
-    output: Path
     corners: tuple[float, ...] | None = None
     flat: Path | None = None
     channel: str = ""
     """Of a colour scan; blank for its luminance."""
     date: str = ""
-
-    def __str__(self) -> str:
-        """As it is typed."""
-        return spelled("scanner", [self.scan], [
-            ("--densities", self.densities), ("--corners", numbers(self.corners)),
-            ("--flat", self.flat), ("--channel", self.channel), ("--date", self.date),
-            ("-o", self.output)])
+    output: Path
 
 
 @dataclass(frozen=True, kw_only=True)
-class InksCommand:
+class Inks(Command):
     """Colours of ink ranked by a printed chart."""
 
+    arguments = ("readings",)
     readings: tuple[Path, ...]
-    process: Path | None
-    chart: Path | None = None
-    """Its layout, where the readings do not carry the colours."""
+    process: Path | None = None
+    target: Path | None = None
+    """The chart's layout, where the readings do not carry the colours."""
     time: str = ""
-    needed: float | None = None
+    range: float | None = None
     leave_out: tuple[str, ...] = ()
-
-    def __str__(self) -> str:
-        """As it is typed."""
-        return spelled("inks", self.readings, [
-            ("--process", self.process), ("--target", self.chart), ("--time", self.time),
-            ("--range", None if self.needed is None else f"{self.needed:g}"),
-            ("--leave-out", self.leave_out)])
 
 
 @dataclass(frozen=True, kw_only=True)
-class TargetCommand:
+class Target(Command):
     """A target drawn."""
 
-    output: Path
-    name: str
+    ink_colours: bool = False
+    """A chart of inks instead of the levels of one."""
+    chart_colour: tuple[str, ...] = ()
+    """Its colours; none: the usual ones."""
     levels: int | None = None
-    paper_size: str | None = None
-    landscape: bool = False
     through: Path | None = None
     ink_colour: str = ""
     """Red, green and blue; blank for gray."""
-    chart: bool = False
-    """A chart of inks instead of the levels of one."""
-    chart_colours: tuple[str, ...] = ()
-    """Its colours; none: the usual ones."""
+    paper_size: str | None = None
+    landscape: bool = False
     no_mirror: bool = False
-
-    def __str__(self) -> str:
-        """As it is typed."""
-        return spelled("target", [], [
-            ("--ink-colours", self.chart), ("--chart-colour", self.chart_colours),
-            ("--levels", self.levels), ("--through", self.through),
-            ("--ink-colour", self.ink_colour), ("--paper-size", self.paper_size),
-            ("--landscape", self.landscape), ("--no-mirror", self.no_mirror),
-            ("--name", self.name), ("-o", self.output)])
+    name: str
+    output: Path
 
 
 @dataclass(frozen=True, kw_only=True)
-class ReadCommand:
+class Read(Command):
     """A print read from a scan or an instrument's list."""
 
+    arguments = ("source",)
     source: Path
     target: Path
-    output: Path
     scanner: Path | None = None
     densities: Path | None = None
     """Of a gray scale beside the print."""
@@ -171,34 +156,23 @@ class ReadCommand:
     known: tuple[tuple[str, float], ...] = ()
     """Patches and their densities."""
     corners: tuple[float, ...] | None = None
-    scale_corners: tuple[float, ...] | None = None
-    """Of the gray scale beside the print."""
+    gray_scale_corners: tuple[float, ...] | None = None
     channel: str = ""
     """Of a colour scan; blank for its luminance."""
-    overlay: Path | None = None
     order: Order | None = None
     """Of a list."""
     snake: bool = False
     reverse: bool = False
-
-    def __str__(self) -> str:
-        """As it is typed."""
-        return spelled("read", [self.source], [
-            ("--target", self.target), ("--scanner", self.scanner),
-            ("--densities", self.densities), ("--flat", self.flat),
-            ("--known", tuple(f"{patch}={density:g}" for patch, density in self.known)),
-            ("--corners", numbers(self.corners)),
-            ("--gray-scale-corners", numbers(self.scale_corners)),
-            ("--channel", self.channel), ("--order", self.order), ("--snake", self.snake),
-            ("--reverse", self.reverse), ("--overlay", self.overlay), ("-o", self.output)])
+    overlay: Path | None = None
+    output: Path
 
 
 @dataclass(frozen=True, kw_only=True)
-class FitCommand:
+class Fit(Command):
     """A curve made from readings."""
 
+    arguments = ("readings",)
     readings: tuple[Path, ...]
-    output: Path
     process: Path | None = None
     target_time: str = ""
     aim: str = "lightness"
@@ -206,24 +180,18 @@ class FitCommand:
     setup: Path | None = None
     date: str = ""
     """When the target was printed."""
-
-    def __str__(self) -> str:
-        """As it is typed."""
-        return spelled("fit", self.readings, [
-            ("--process", self.process), ("--target-time", self.target_time),
-            ("--aim", None if self.aim == "lightness" else self.aim),
-            ("--leave-out", self.leave_out), ("--setup", self.setup), ("--date", self.date),
-            ("-o", self.output)])
+    output: Path
 
 
 @dataclass(frozen=True, kw_only=True)
-class NegativeCommand:
+class Negative(Command):
     """Negatives of pictures."""
 
+    arguments = ("images",)
     images: tuple[Path, ...]
     curve: Path
-    output: Path
-    """The negative, or the folder for several and for films."""
+    encoding: str = ""
+    flatten: bool = False
     width: str = ""
     height: str = ""
     ppi: str = ""
@@ -239,43 +207,53 @@ class NegativeCommand:
     depth: str = ""
     """Bits of a value; blank for 16."""
     no_mirror: bool = False
-    encoding: str = ""
-    flatten: bool = False
-
-    def __str__(self) -> str:
-        """As it is typed."""
-        return spelled("negative", self.images, [
-            ("--curve", self.curve), ("--encoding", self.encoding), ("--flatten", self.flatten),
-            ("--width", self.width), ("--height", self.height), ("--ppi", self.ppi),
-            ("--rotate", self.rotate), ("--film", self.film), ("--margin", self.margin),
-            ("--border", self.border), ("--marks", self.marks),
-            ("--tone-scale", self.tone_scale), ("--caption", self.caption),
-            ("--depth", self.depth), ("--no-mirror", self.no_mirror), ("-o", self.output)])
+    output: Path
+    """The negative, or the folder for several and for films."""
 
 
 @dataclass(frozen=True, kw_only=True)
-class PrintCommand:
-    """A print checked against its curve, or a curve refined by it."""
+class Check(Command):
+    """A print checked against its curve."""
 
-    name: str
-    """``check`` or ``refine``."""
+    arguments = ("curve", "readings")
     curve: Path
     readings: tuple[Path, ...]
-    output: Path | None = None
-    date: str = ""
     target: Path | None = None
-
-    def __str__(self) -> str:
-        """As it is typed."""
-        return spelled(self.name, [self.curve, *self.readings],
-                       [("--target", self.target), ("--date", self.date), ("-o", self.output)])
+    date: str = ""
+    output: Path | None = None
 
 
-def page(name: str, curve: Path, others: Sequence[Path], output: Path) -> str:
-    """A report or a worksheet."""
-    return spelled(name, [curve, *others], [("-o", output)])
+@dataclass(frozen=True, kw_only=True)
+class Refine(Check):
+    """A curve refined by a print."""
 
 
-def renewed(old: Path, process: Path, output: Path) -> str:
+@dataclass(frozen=True, kw_only=True)
+class Renew(Command):
     """A curve renewed by a strip."""
-    return spelled("renew", [old], [("--process", process), ("-o", output)])
+
+    arguments = ("old",)
+    old: Path
+    process: Path
+    output: Path
+
+
+@dataclass(frozen=True, kw_only=True)
+class Report(Command):
+    """A curve on a page."""
+
+    arguments = ("curve", "others")
+    curve: Path
+    others: tuple[Path, ...]
+    """A process, and checks."""
+    output: Path
+
+
+@dataclass(frozen=True, kw_only=True)
+class Worksheet(Command):
+    """A page for the darkroom."""
+
+    arguments = ("curve", "negatives")
+    curve: Path
+    negatives: tuple[Path, ...]
+    output: Path

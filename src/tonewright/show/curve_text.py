@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from dataclasses import asdict
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from tonewright.curve.aim import Aim
-from tonewright.curve.compare import Difference
 from tonewright.curve.document import Curve
 from tonewright.curve.findings import InkToSpare, PaperWhiteNotReached, TwoWeightings
 from tonewright.curve.fit import patch_names
@@ -25,10 +25,10 @@ from tonewright.record.codec import encode
 from tonewright.record.findings import Finding
 from tonewright.record.setup import Setup
 from tonewright.show.advice import Advice, untyped
-from tonewright.show.cautions import with_cautions
 from tonewright.show.findings import sentence
+from tonewright.show.report import doubts, found_json, report, taken
 from tonewright.show.scan_findings import DOUBTS_IN_SHORT
-from tonewright.show.words import Fact, headed, labelled, percent, set_facts, typed
+from tonewright.show.words import Fact, percent, typed
 
 MOST_DIFFERENCES = 4
 LEAST_SHOWN = 0.05
@@ -43,20 +43,12 @@ def fit_json(curve: Curve) -> dict[str, Any]:
     """What a fit found, under the names the command line promises."""
     found = curve.summary
     return {
-        "black_lightness": found.black_lightness,
-        "white_lightness": found.white_lightness,
-        "level_black": found.level_black,
-        "level_white": found.level_white,
-        "noise_density_sd": found.noise_density_sd,
+        **taken(found, "black_lightness", "white_lightness", "level_black", "level_white",
+                "noise_density_sd"),
         "doubtful": [asdict(d) for d in found.doubtful],
-        "band_halfwidth_mean": found.band_halfwidth_mean,
-        "band_halfwidth_max": found.band_halfwidth_max,
-        "negative_density_range": found.negative_density_range,
-        "print_to_print_lightness_sd": found.print_to_print_lightness_sd,
-        "least_sure_level": found.least_sure_level,
-        "scale": curve.scale,
-        "findings": [encode(f) for f in found_in(curve)],
-        "warnings": [*map(sentence, found_in(curve))],
+        **taken(found, "band_halfwidth_mean", "band_halfwidth_max", "negative_density_range",
+                "print_to_print_lightness_sd", "least_sure_level"),
+        "scale": curve.scale, **found_json(found_in(curve)),
         "next": encode(next_step(curve)),
         **_derived_json(curve),
     }
@@ -94,38 +86,35 @@ def found_in(curve: Curve) -> list[Finding]:
     return [*dict.fromkeys((*curve.findings, *(f for r in curve.measured for f in r.findings)))]
 
 
-def fit_text(curve: Curve, file: str | None) -> str:
+def fit_text(curve: Curve, file: Path | None) -> str:
     """The report on a fit; ``file`` is where the curve goes, None: it is not kept."""
-    facts = (*_read_facts(curve), *_tone_facts(curve), *_found_facts(curve))
-    return _ended(curve, file, [f"Curve {curve.name}", *set_facts(facts),
-                                *_doubtful_lines(curve, ())])
+    return _report(curve, file, "", curve_facts(curve))
 
 
-def renew_text(renewed: Renewed, file: str) -> str:
+def renew_text(renewed: Renewed, file: Path) -> str:
     """The report on a renewal."""
     curve, old = renewed.curve, renewed.curve.ancestor
     assert old is not None
-    return _ended(curve, file, [
-        f"Curve {curve.name}, renewed from {old.name}", *set_facts(_read_facts(curve)),
-        *_changed_lines(setup_changes(old.setup, curve.setup)), *set_facts(_found_facts(curve)),
-        *set_facts(_moved_facts(renewed.movement)), *_doubtful_lines(curve, renewed.findings)],
-        renewed=True)
+    changes = setup_changes(old.setup, curve.setup) or [
+        "no new paper or chemistry was noted (add --paper, --coating, …)"]
+    return _report(curve, file, f", renewed from {old.name}", [
+        *_read_facts(curve), *(("changed", change) for change in changes), *_found_facts(curve),
+        *_moved_facts(renewed.movement)], renewed.findings, renewed=True)
 
 
-def refine_text(refined: Renewed, file: str) -> str:
+def refine_text(refined: Renewed, file: Path) -> str:
     """The report on a curve refined by more readings."""
     curve, old, moved = refined.curve, refined.old, refined.movement
-    return _ended(curve, file, [
-        f"Curve {curve.name}, refined from {old.name}",
-        *set_facts((*_read_facts(curve), *_found_facts(curve))),
-        labelled("moved", "nowhere: the print agrees with the curve as it was"
-                 if abs(moved.largest_shift_lightness) < LEAST_SHOWN else
-                 f"by {moved.rms_shift_lightness:.1f} L* on the whole, at most"
-                 f" {abs(moved.largest_shift_lightness):.1f} at picture L*"
-                 f" {moved.shift_at_image_lightness:.0f}"),
-        labelled("surer", f"±{old.summary.band_halfwidth_mean:.1f} L* before, now"
-                 f" ±{curve.summary.band_halfwidth_mean:.1f} (95 times in 100, on average)"),
-        *_doubtful_lines(curve, refined.findings)])
+    return _report(curve, file, f", refined from {old.name}", [
+        *_read_facts(curve), *_found_facts(curve),
+        ("moved", "nowhere: the print agrees with the curve as it was"
+         if abs(moved.largest_shift_lightness) < LEAST_SHOWN else
+         f"by {moved.rms_shift_lightness:.1f} L* on the whole, at most"
+         f" {abs(moved.largest_shift_lightness):.1f} at picture L*"
+         f" {moved.shift_at_image_lightness:.0f}"),
+        ("surer", f"±{old.summary.band_halfwidth_mean:.1f} L* before, now"
+         f" ±{curve.summary.band_halfwidth_mean:.1f} (95 times in 100, on average)")],
+        refined.findings)
 
 
 def curve_facts(curve: Curve) -> list[Fact]:
@@ -148,6 +137,8 @@ def _read_facts(curve: Curve) -> Iterator[Fact]:
         yield from _recipe_facts(recipe)
     elif curve.readings is not None:
         yield ("read", readings_line(curve.readings))
+        if curve.setup.printing_time:
+            yield ("time", f"the curve is for a printing time of {curve.setup.printing_time}")
     yield ("weighting", _WEIGHTINGS[curve.scale]
                    + (", counted from the bare paper" if curve.relative_to_paper else ""))
     yield ("aim", _aim(curve.settings.aim))
@@ -223,8 +214,8 @@ def _sheets(readings: Readings, sd: float | None, response: PrintResponse) -> st
 
 def _negative_facts(curve: Curve) -> Iterator[Fact]:
     """The negative's density range against what the process needs."""
-    found, recipe, negative = curve.summary.negative_density_range, curve.recipe, curve.negative
-    if found is None or recipe is None or negative is None:
+    recipe, negative = curve.recipe, curve.negative
+    if recipe is None or negative is None:
         return
     process = recipe.own_process
     iso, whole = process.summary.log_exposure_range, process.range_to_white(recipe.printing_time)
@@ -232,7 +223,7 @@ def _negative_facts(curve: Curve) -> Iterator[Fact]:
     need = max((r for r in (iso, whole) if r is not None), default=None)
     needs = ("what density range it needs is not known" if need is None
              else f"it needs a density range of {need:.2f}")
-    half = (negative.density_high[-1] - negative.density_low[-1]) / 2.0
+    found, half = negative.density[-1], (negative.density_high[-1] - negative.density_low[-1]) / 2.0
     # past the ink that still prints a tone nothing tells how dense it is
     gives = (f"{found:.2f} ± {half:.2f}" if half < found / 4.0
              else f"at least {negative.density_low[-1]:.2f}")
@@ -256,11 +247,6 @@ def setup_changes(old: Setup, new: Setup) -> list[str]:
             for name, (before, after) in old.differences(new).items()]
 
 
-def _changed_lines(changes: list[str]) -> list[str]:
-    return [labelled("changed", text) for text in changes] or [labelled(
-        "changed", "no new paper or chemistry was noted (add --paper, --coating, …)")]
-
-
 def _moved_facts(moved: Movement) -> Iterator[Fact]:
     blacks, whites = zip(moved.old_levels, moved.new_levels, strict=True)
     for end, before, after, levels in (
@@ -273,13 +259,6 @@ def _moved_facts(moved: Movement) -> Iterator[Fact]:
                    f" {'light' if off > 0.0 else 'dark'} (at picture L*"
                    f" {moved.shift_at_image_lightness:.0f}); RMS over all tones"
                    f" {moved.rms_shift_lightness:.1f} L*")
-
-
-def _doubtful_lines(curve: Curve, more: Sequence[Finding]) -> Iterator[str]:
-    yield labelled("doubtful", doubtful_words(curve))
-    # the line on the negative tells of ink to spare
-    for found in (f for f in (*found_in(curve), *more) if not isinstance(f, InkToSpare)):
-        yield labelled(found.kind, sentence(found))
 
 
 def doubtful_words(curve: Curve) -> str:
@@ -316,26 +295,27 @@ def patch_words(place: PatchPlace) -> str:
         "" if place.counts else "does not count")))
 
 
-def _ended(curve: Curve, kept: str | None, lines: list[str], *, renewed: bool = False) -> str:
+def _report(
+    curve: Curve, kept: Path | None, made: str, facts: Iterable[Fact],
+    more: Iterable[Finding] = (), *, renewed: bool = False,
+) -> str:
+    """A whole report; ``made`` follows the curve's name."""
+    # the line on the negative tells of ink to spare
+    found = [f for f in (*found_in(curve), *more) if not isinstance(f, InkToSpare)]
     step, plan = next_step(curve), plan_to_print(curve, renewed=renewed)
-    return with_cautions([*lines, "", *_end_lines(curve, kept, step, plan)],
-                         bool(plan) or step.code in _STRIPS)
-
-
-def _end_lines(
-    curve: Curve, kept: str | None, step: NextStep, plan: tuple[float, ...]
-) -> Iterator[str]:
-    file = kept or f"{curve.name}.curve.json"
-    if kept is not None:
-        yield f"{'Written:':<10}{file}"  # neither a path nor a command is wrapped
-    if kept is None and step.code == "make_negative":
-        yield f"{'Next:':<10}the same again with -o {typed(file)} keeps the curve"
-    elif step.code == "make_negative":
-        yield f"{'Next:':<10}tonewright negative IMAGE.tif --curve {typed(file)} -o NEGATIVE.tif"
-        if plan:
-            yield headed("Surer:", _plan(curve, plan, file))
+    file = typed(kept or f"{curve.name}.curve.json")
+    told = _plan(curve, plan, file) if plan else ""
+    surer: list[Fact] = []
+    if step.code != "make_negative":
+        then = next_step_words(step) + told
+    elif kept is None:
+        then = f"the same again with -o {file} keeps the curve"
     else:
-        yield headed("Next:", next_step_words(step) + (_plan(curve, plan, file) if plan else ""))
+        then = f"tonewright negative IMAGE.tif --curve {file} -o NEGATIVE.tif"
+        surer = [("Surer:", told)] if told else []
+    return report(f"Curve {curve.name}{made}",
+                  [*facts, ("doubtful", doubtful_words(curve)), *doubts(found)], kept, then, *surer,
+                  exposes=bool(plan) or step.code in _STRIPS)
 
 
 def next_step_words(step: NextStep) -> str:
@@ -359,11 +339,11 @@ def _plan(curve: Curve, plan: tuple[float, ...], file: str) -> str:
     assert curve.recipe is not None  # only a derived curve has a plan
     return (f"Print a few patches on this paper for {curve.recipe.spoken_time}; those at"
             f" {', '.join(map(percent, plan))} ink would tell most. Draw such a sheet (tonewright"
-            f" target --levels-for {typed(file)} --levels 7 -o FEW.tif), measure it and add the"
-            f" readings (tonewright refine {typed(file)} FEW.csv -o SURER.curve.json).")
+            f" target --levels-for {file} --levels 7 -o FEW.tif), measure it and add the"
+            f" readings (tonewright refine {file} FEW.csv -o SURER.curve.json).")
 
 
-def rebuild_json(made: Rebuilt, path: str, output: str | None) -> dict[str, Any]:
+def rebuild_json(made: Rebuilt, path: Path, output: Path | None) -> dict[str, Any]:
     """How a curve made again compares, under the names the command line promises."""
     return {"rebuilt": path, "same_bytes": made.same_bytes, "same": not made.differences,
             "differences": [asdict(d) for d in made.differences],
@@ -371,7 +351,7 @@ def rebuild_json(made: Rebuilt, path: str, output: str | None) -> dict[str, Any]
             "made_by": made.old.made_by, "output": output}
 
 
-def rebuild_text(made: Rebuilt, path: str, output: str | None) -> str:
+def rebuild_text(made: Rebuilt, path: Path, output: Path | None) -> str:
     """How a curve made again compares."""
     again = f"{path} was made again from its readings and comes out"
     if made.same_bytes:
@@ -379,7 +359,8 @@ def rebuild_text(made: Rebuilt, path: str, output: str | None) -> str:
     if not made.differences:
         return (f"{again} the same: no number differs by more than rounding. It was made by"
                 f" {made.old.made_by}, perhaps on another computer.")
-    said = "; ".join(_difference(d) for d in made.differences[:MOST_DIFFERENCES])
+    said = "; ".join(d.part if d.amount is None else f"{d.part} by up to {d.amount:.3g}"
+                     for d in made.differences[:MOST_DIFFERENCES])
     more = len(made.differences) - MOST_DIFFERENCES
     shift = made.print_shift_lightness
     prints = (f"The print it predicts changes by up to {shift:.1f} L*." if shift >= 0.05 else
@@ -388,9 +369,3 @@ def rebuild_text(made: Rebuilt, path: str, output: str | None) -> str:
             f"{f' and {more} more' if more > 0 else ''}. It was made by {made.old.made_by}, or it"
             " was edited."
             + ("" if output else " Add -o NEW.curve.json to keep it as it is now."))
-
-
-def _difference(found: Difference) -> str:
-    if found.amount is None:
-        return found.part
-    return f"{found.part} by up to {found.amount:.3g}"

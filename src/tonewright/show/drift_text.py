@@ -4,20 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from tonewright.errors import counted
-from tonewright.files.drift import FoundDrift
-from tonewright.record.codec import encode
+from tonewright.files.shelf import FoundDrift
 from tonewright.record.provenance import short_id
 from tonewright.shelf.drift import TIMES, Series
-from tonewright.show.cautions import with_cautions
-from tonewright.show.findings import sentence
+from tonewright.show.report import doubts, found_json, report, taken
 from tonewright.show.shelf_findings import QUANTITY, change_words, month_words
-from tonewright.show.shelf_text import filled, left_out_lines, setup_words
-from tonewright.show.words import headed, labelled
+from tonewright.show.shelf_text import filled, left_out_facts, setup_words
+from tonewright.show.words import Fact
 
 _UNITS = {"black_lightness": "L*", "white_lightness": "L*", "difference_lightness_mean": "L*",
           "log_exposure_range": "density"}
@@ -39,8 +38,7 @@ def drift_json(found: FoundDrift) -> dict[str, Any]:
         "leading": drift.series.index(drift.leading),
         **{name: leading[name] for name in (
             "limits", "out_since", "moving_since", "drift_stops_per_month")},
-        "findings": [encode(f) for f in drift.findings],
-        "warnings": [*map(sentence, drift.findings)],
+        **found_json(drift.findings),
         "left_out": [asdict(one) for one in found.left_out],
     }
 
@@ -54,17 +52,15 @@ def _series_json(one: Series) -> dict[str, Any]:
         "quantity": one.quantity, "of": "strips" if one.curve is None else "checks",
         "curve": None if one.curve is None else asdict(one.curve), "setup": asdict(one.setup),
         "scale": one.scale, "unit": (one.time_unit or "stops") if time else _UNITS[one.quantity],
-        "date": [p.day.isoformat() for p in one.points], "file": [p.file for p in one.points],
+        "date": [p.day for p in one.points], "file": [p.file for p in one.points],
         "values": [_plain(one, p.value) for p in one.points],
         "ewma": [_plain(one, v) for v in drawn.average],
         "limits": None if last["centre"] is None else last,
-        "out_since": None if one.out_since is None else one.out_since.isoformat(),
-        "moving_since": None if one.moving_since is None else one.moving_since.isoformat(),
-        "change": None if shift is None else round(shift.value, 4),
-        "change_sd": None if shift is None else round(shift.sd, 4),
+        **taken(one, "out_since", "moving_since"),
+        "change": shift and round(shift.value, 4), "change_sd": shift and round(shift.sd, 4),
         "drift_stops_per_month": one.per_month and round(one.per_month, 4) if time else None,
-        "drift_per_month": None if one.per_month is None else round(one.per_month, 4),
-        "drift_per_month_sd": None if one.per_month_sd is None else round(one.per_month_sd, 4),
+        "drift_per_month": one.per_month and round(one.per_month, 4),
+        "drift_per_month_sd": one.per_month_sd and round(one.per_month_sd, 4),
     }
 
 
@@ -78,26 +74,23 @@ def _plain(one: Series, value: float) -> float | None:
     return None if time is None else round(time.value, 2)
 
 
-def drift_text(found: FoundDrift, picture: str | None) -> str:
+def drift_text(found: FoundDrift, picture: Path | None) -> str:
     """The series of each setup, what has drifted, what was left out, and what to do next."""
     drift = found.drift
     days = [p.day for s in drift.series for p in s.points]
     prints = {(s.group, p.file) for s in drift.series for p in s.points}
-    lines = [f"Drift: {counted(len(prints), 'print')}, {min(days)} to {max(days)}"]
+    lines: list[Fact | str] = []
     several = len({s.scale for s in drift.series}) > 1
     before: Any = None
     for one in drift.series:
         if one.group != before:
             lines += ["", filled(_heading(one, several))]
             before = one.group
-        lines.append(labelled(LABEL[one.quantity], "; ".join(_facts(one))))
-    if drift.findings or found.left_out:
-        lines.append("")
-    lines += [labelled(f.kind, sentence(f)) for f in drift.findings]
-    lines += left_out_lines(found.left_out)
-    lines += ["", headed("Written:", picture)] if picture else [""]
+        lines.append((LABEL[one.quantity], "; ".join(_facts(one))))
+    more = [*doubts(drift.findings), *left_out_facts(found.left_out)]
     out = [s for s in drift.series if s.out_since is not None]
-    return with_cautions([*lines, headed("Next:", _next(out))], bool(out))
+    return report(f"Drift: {counted(len(prints), 'print')}, {min(days)} to {max(days)}",
+                  [*lines, *([""] if more else []), *more], picture, _next(out), exposes=bool(out))
 
 
 def _heading(one: Series, several_scales: bool) -> str:
@@ -150,4 +143,3 @@ def _next(out: Sequence[Series]) -> str:
     if out:
         return "look for the cause named above, then print one strip and check one print"
     return "go on; measure a strip or check a print once a month"
-

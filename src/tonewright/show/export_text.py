@@ -9,10 +9,8 @@ from typing import Any
 from tonewright.curve.export import rounded
 from tonewright.files.export.make import FORMS, Export
 from tonewright.files.export.proof import Proof
-from tonewright.show import curve_findings as curve_findings
-from tonewright.show import strip_findings as strip_findings
-from tonewright.show.sentence import sentence
-from tonewright.show.words import headed, labelled, typed
+from tonewright.show.report import doubts, report
+from tonewright.show.words import headed, typed
 
 _WHAT = {
     "table": "a table of the negative's values, {rows} rows",
@@ -48,17 +46,14 @@ def export_json(made: Export) -> dict[str, Any]:
     rows = {} if not columns else {"rows": len(next(iter(columns.values()))),
                                    "columns": list(columns)}
     data = {"curve": made.curve.name, "as": request.form, **rows,
-            "output": None if made.output is None else str(made.output)}
+            "output": made.output}
     if request.form in _WHAT:
-        data |= {"encoding": made.encoding, "proof": _proof_json(made.proof),
+        proof = made.proof and {**asdict(made.proof), "joined_off": dict(made.proof.joined_off)}
+        data |= {"encoding": made.encoding, "proof": proof,
                  "findings": [{"code": f.code, **asdict(f)} for f in _findings(made)]}
     if made.output is None:
         data |= {"table": rounded(columns)} if columns else {"text": made.text}
     return data
-
-
-def _proof_json(proof: Proof | None) -> dict[str, Any] | None:
-    return None if proof is None else {**asdict(proof), "joined_off": dict(proof.joined_off)}
 
 
 def _findings(made: Export) -> list[Any]:
@@ -73,22 +68,16 @@ def export_text(made: Export) -> str:
     rows = len(next(iter(columns.values()))) if columns else 0
     if form not in _WHAT:
         return headed("Written:", f"{made.output} ({rows} rows: {', '.join(columns)})")
-    time = made.curve.setup.printing_time
+    time = made.curve.setup.printing_time if FORMS[form].of_codes else None
     facts = [
         ("holds", _WHAT[form].format(rows=rows)),
         ("pictures", "" if made.encoding is None else _pictures(made)),
-        ("time", f"the curve is for a printing time of {time}" if time and _codes(made) else ""),
-        *(("warning", sentence(found)) for found in _findings(made)),
+        ("time", f"the curve is for a printing time of {time}" if time else ""),
+        *doubts(_findings(made)),
         ("read back", "" if made.proof is None else _proof(made.proof)),
     ]
-    return "\n".join([
-        f"Curve {made.curve.name}", *(labelled(*fact) for fact in facts if fact[1]), "",
-        headed("Written:", str(made.output)),
-        headed("Next:", _NEXT[form].replace("{output}", typed(made.output)))])
-
-
-def _codes(made: Export) -> bool:
-    return FORMS[made.request.form].of_codes
+    return report(f"Curve {made.curve.name}", [fact for fact in facts if fact[1]],
+                  made.output, _NEXT[form].replace("{output}", typed(made.output)))
 
 
 def _pictures(made: Export) -> str:

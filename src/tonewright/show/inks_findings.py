@@ -2,15 +2,10 @@
 
 from __future__ import annotations
 
-from tonewright.inks.findings import (
-    ClearFilmOff,
-    ColoursNotMeasured,
-    InkPatchesDiffer,
-    InksPaperWhite,
-)
+from tonewright.inks import findings
 from tonewright.record.times import PrintingTime
 from tonewright.scales import STOP
-from tonewright.show.sentence import sentence
+from tonewright.show.sentence import says
 
 
 def typed(time: PrintingTime) -> str:
@@ -20,28 +15,7 @@ def typed(time: PrintingTime) -> str:
     return f"{time.value / 60.0:g}min" if time.value % 60.0 == 0.0 else f"{time.value:g}s"
 
 
-@sentence.register
-def _(found: ColoursNotMeasured) -> str:
-    return f"Not measured, and so not compared: {'; '.join(found.ink_colours)}."
-
-
-@sentence.register
-def _(found: ClearFilmOff) -> str:
-    off = found.lighter_log_exposure
-    return (f"Clear film printed {abs(off) / STOP:.1f} stops {'lighter' if off > 0 else 'darker'}"
-            f" than the strip of {found.process} predicts for {found.time}. The time may be wrong"
-            " (--time), or the chart is on another paper or chemistry.")
-
-
-@sentence.register
-def _(found: InkPatchesDiffer) -> str:
-    return (f"Patches {', '.join(found.patches)} are of one ink and differ by"
-            f" {found.difference_density:.2f} in density. Look at them and measure them again, or"
-            " leave out the bad one (--leave-out PATCH).")
-
-
-@sentence.register
-def _(found: InksPaperWhite) -> str:
+def _paper_white(found: findings.InksPaperWhite) -> str:
     """How many colours are known by a bound alone, and what would show more."""
     one, time, stops = found.paper_white == 1, found.next_time, found.longer_stops
     said = ("One colour prints" if one else
@@ -56,3 +30,16 @@ def _(found: InksPaperWhite) -> str:
         said += (" Or draw it with lighter levels as well (tonewright target --ink-colours"
                  " --ink-levels 1,0.5).")
     return said
+
+
+says(findings.ColoursNotMeasured, "Not measured, and so not compared: {them}.",
+     them=lambda f: "; ".join(f.ink_colours))
+says(findings.ClearFilmOff,
+     "Clear film printed {stops:.1f} stops {way} than the strip of {process} predicts for {time}."
+     " The time may be wrong (--time), or the chart is on another paper or chemistry.",
+     stops=lambda f: abs(f.lighter_log_exposure) / STOP,
+     way=lambda f: "lighter" if f.lighter_log_exposure > 0 else "darker")
+says(findings.InkPatchesDiffer,
+     "Patches {patches|list} are of one ink and differ by {difference_density:.2f} in density."
+     " Look at them and measure them again, or leave out the bad one (--leave-out PATCH).")
+says(findings.InksPaperWhite, _paper_white)

@@ -12,10 +12,9 @@ from tonewright.record.findings import Finding
 from tonewright.record.setup import ink_colour_text
 from tonewright.scales import STOP
 from tonewright.show.advice import Advice
-from tonewright.show.cautions import with_cautions
-from tonewright.show.findings import sentence
 from tonewright.show.inks_findings import typed
-from tonewright.show.words import Fact, headed, labelled, percent, set_facts
+from tonewright.show.report import doubts, report, taken
+from tonewright.show.words import Fact, percent
 
 _MOST_PAIRS = 6
 _ENOUGH = {True: "yes", False: "no", None: "perhaps"}
@@ -35,12 +34,12 @@ def inks_json(ranking: InkRanking) -> dict[str, Any]:
         "pick": None if pick is None else ink_colour_text(pick.colour),
         "pick_sure": None if pick is None else ranking.sure,
         "why": why(ranking),
-        "shortfall": None if ranking.shortfall is None else round(ranking.shortfall, 3),
+        "shortfall": ranking.shortfall and round(ranking.shortfall, 3),
         "only_bounds": sum(ink.seen_white for ink in ranking.inks),
         "next_time_s": None if next_time is None else next_time.value,
         "next_stops": ranking.longer_stops,
-        "doubtful": [{"patches": list(f.patches), "difference_density": f.difference_density}
-                     for f in findings if isinstance(f, InkPatchesDiffer)],
+        "doubtful": [taken(f, "patches", "difference_density") for f in findings
+                     if isinstance(f, InkPatchesDiffer)],
         "next": next_step(ranking), "findings": [encode(f) for f in findings],
         "warnings": [said for kind, said in inks_doubts(ranking) if kind == "warning"],
     }
@@ -68,18 +67,9 @@ def _amount_json(amount: Amount) -> dict[str, float | None]:
 
 def inks_text(ranking: InkRanking) -> str:
     """What was read, the colours from the densest to the lightest, the pick and the next step."""
-    lines = [
-        f"Inks on {ranking.process.name}",
-        *set_facts(inks_facts(ranking)),
-        "",
-        *_table(ranking),
-        "",
-        labelled("pick", why(ranking)),
-        *(labelled(kind, said) for kind, said in inks_doubts(ranking)),
-        "",
-        headed("Next:", next_step(ranking)),
-    ]
-    return with_cautions(lines, _exposes(ranking))
+    return report(f"Inks on {ranking.process.name}", [
+        *inks_facts(ranking), "", *_table(ranking), "", ("pick", why(ranking)),
+        *inks_doubts(ranking)], None, next_step(ranking), exposes=_exposes(ranking))
 
 
 def _exposes(ranking: InkRanking) -> bool:
@@ -199,12 +189,11 @@ def _findings(ranking: InkRanking) -> list[Finding]:
     return [*ranking.process.findings, *ranking.findings]
 
 
-def inks_doubts(ranking: InkRanking) -> list[tuple[str, str]]:
+def inks_doubts(ranking: InkRanking) -> list[Fact]:
     """The same as kind and sentence; of many pairs that differ only some are named."""
     findings = _findings(ranking)
     unnamed = [f for f in findings if isinstance(f, InkPatchesDiffer)][_MOST_PAIRS:]
-    said: list[tuple[str, str]] = [
-        (f.kind, sentence(f)) for f in findings if f not in unnamed]
+    said = doubts(f for f in findings if f not in unnamed)
     if unnamed:
         said.append(("warning", f"{counted(len(unnamed), 'more pair')} of one ink differ too much."
                      " If most do, the readings are in another order than the patches."))

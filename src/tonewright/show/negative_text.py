@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
@@ -11,14 +11,10 @@ from tonewright.errors import TonewrightError
 from tonewright.files.negative.batch import Batch, Failure
 from tonewright.files.negative.make import NegativeReport
 from tonewright.negative.findings import BlackTonesLost, WhiteTonesLost
-from tonewright.record.codec import encode
-from tonewright.show import curve_findings as curve_findings
-from tonewright.show import negative_findings as negative_findings
-from tonewright.show import raster_findings as raster_findings
-from tonewright.show import strip_findings as strip_findings
 from tonewright.show.cautions import with_cautions
-from tonewright.show.sentence import sentence
-from tonewright.show.words import RULE_WORDS, Fact, headed, labelled, set_facts, typed
+from tonewright.show.findings import sentence
+from tonewright.show.report import doubts, found_json, taken
+from tonewright.show.words import RULE_WORDS, Fact, headed, set_facts, typed
 from tonewright.strip.findings import TIME_IN_DOUBT
 
 if TYPE_CHECKING:
@@ -51,66 +47,43 @@ _AS_IS = (
 
 def negative_json(report: NegativeReport) -> dict[str, Any]:
     """What was made, under the names the command line promises."""
-    per_inch = report.resolution.per_inch if report.resolution else None
     sheet, findings = report.sheet, (*report.curve_findings, *report.findings)
     return {
-        "output": str(report.output),
-        "source": str(report.source),
-        "width": report.width,
-        "height": report.height,
-        "pixels_per_inch": None if per_inch is None else list(per_inch),
-        "encoding": report.encoding,
-        "curve": report.curve,
-        "printing_time": report.printing_time,
-        "level_black": report.level_black,
-        "level_white": report.level_white,
-        "mirrored": report.mirrored,
-        "warnings": [sentence(finding) for finding in findings],
-        "findings": [encode(finding) for finding in findings],
-        "picture_mm": None if report.picture_mm is None else list(report.picture_mm),
-        "resampled_from": None if report.resampled_from is None else list(report.resampled_from),
-        "depth": report.depth,
-        "distinct_levels": report.distinct_levels,
-        "ink_colour": report.ink_colour,
-        "black_share": report.black_share,
-        "white_share": report.white_share,
-        "largest_step_lightness": report.largest_step_lightness,
-        "coloured_share": report.coloured_share,
+        **taken(report, "output", "source", "width", "height"),
+        "pixels_per_inch": report.resolution and report.resolution.per_inch,
+        **taken(report, "encoding", "curve", "printing_time", "level_black", "level_white",
+                "mirrored"),
+        **found_json(findings),
+        **taken(report, "picture_mm", "resampled_from", "depth", "distinct_levels", "ink_colour",
+                "black_share", "white_share", "largest_step_lightness", "coloured_share"),
         "negative_density_range": report.density_range,
         "margin_mm": sheet.margin,
         "border": (sheet.border or "clear") if sheet.margin else None,
-        "rule_mm": report.rule_mm,
-        "target": None if report.target is None else str(report.target),
-        "table": None if report.table is None else str(report.table),
+        **taken(report, "rule_mm", "target", "table"),
     }
 
 
-def batch_json(batch: Batch, message: Message = str) -> dict[str, Any]:
+def batch_json(batch: Batch[NegativeReport], message: Message = str) -> dict[str, Any]:
     """Several negatives, and the images that did not become any."""
     return {
-        "outputs": [negative_json(report) for report in batch.reports],
-        "failures": [
-            {"source": str(failure.source), "message": message(failure.error)}
-            for failure in batch.failures
-        ],
-        **({"films": [_film_json(film) for film in batch.films]} if batch.films else {}),
+        "outputs": [*map(negative_json, batch.reports)],
+        **failures_json(batch.failures, message),
+        **({"films": [*map(_film_json, batch.films)]} if batch.films else {}),
     }
+
+
+def failures_json(failures: Sequence[Failure], message: Message) -> dict[str, Any]:
+    """Which images did not become negatives (or proofs), and why."""
+    return {"failures": [{"source": f.source, "message": message(f.error)} for f in failures]}
 
 
 def _film_json(film: FilmReport) -> dict[str, Any]:
     width, height = film.size_mm
     return {
-        "output": str(film.output), "film": film.film.name, "width": film.width,
+        "output": film.output, "film": film.film.name, "width": film.width,
         "height": film.height, "width_mm": round(width, 2), "height_mm": round(height, 2),
-        "rule_mm": film.rule_mm,
-        "places": [{**asdict(place), "source": str(place.source)} for place in film.places],
+        "rule_mm": film.rule_mm, "places": [*map(asdict, film.places)],
     }
-
-
-def _film_text(film: FilmReport) -> str:
-    """A sheet of film."""
-    return "\n".join([f"Film {film.output}",
-                      *(labelled(label, text) for label, text in film_facts(film))])
 
 
 def film_facts(film: FilmReport) -> list[Fact]:
@@ -130,34 +103,36 @@ def failures_text(
 ) -> str:
     """Which images did not become negatives (or proofs), and why; ``done`` of them did."""
     count = len(failures)
-    return "\n".join(
-        [
-            f"tonewright {made}: {count} of {count + done} images did not become {made}s.",
-            *(f"  {failure.source}: {message(failure.error)}" for failure in failures),
-        ]
-    )
+    return "\n".join([
+        f"tonewright {made}: {count} of {count + done} images did not become {made}s.",
+        *(f"  {failure.source}: {message(failure.error)}" for failure in failures)])
 
 
-def negatives_text(batch: Batch, curve_file: str | os.PathLike[str]) -> str:
+def negatives_text(batch: Batch[NegativeReport], curve_file: str | os.PathLike[str]) -> str:
     """The negatives that were made through a curve's file, and what to do with them now."""
-    return with_cautions(["\n\n".join(
-        [
-            _curve_text(batch.reports[0]),
-            *map(negative_text, batch.reports),
-            *map(_film_text, batch.films),
-            headed("Next", how_to_print(batch)),
-            *_then(batch, curve_file),
-        ]
-    )])
+    first = batch.reports[0]  # what holds for all negatives of a curve
+    return with_cautions(["\n\n".join([
+        _block(f"Curve {first.curve}",
+               [("time", print_words(first)), *doubts(first.curve_findings)]),
+        *(_block(f"Image {one.source}", negative_facts(one)) for one in batch.reports),
+        *(_block(f"Film {film.output}", film_facts(film)) for film in batch.films),
+        headed("Next", how_to_print(batch)), *_then(batch, curve_file)])])
 
 
-def how_to_print(batch: Batch) -> str:
+def _block(head: str, facts: Iterable[Fact]) -> str:
+    return "\n".join([head, *set_facts(facts)])
+
+
+def how_to_print(batch: Batch[NegativeReport]) -> str:
     """How negatives come onto film, and lie on the coating."""
     contact = _MIRRORED if batch.reports[0].mirrored else _AS_IS
-    return " ".join(filter(None, (_PRINT, _rule(batch), _CUT if batch.films else "", contact)))
+    rules = [*(film.rule_mm for film in batch.films), *(one.rule_mm for one in batch.reports)]
+    long = next(filter(None, rules), None)
+    rule = "" if long is None else RULE_WORDS.format(long=long)
+    return " ".join(filter(None, (_PRINT, rule, _CUT if batch.films else "", contact)))
 
 
-def _then(batch: Batch, curve_file: str | os.PathLike[str]) -> Iterator[str]:
+def _then(batch: Batch[NegativeReport], curve_file: str | os.PathLike[str]) -> Iterator[str]:
     """How the print of a tone scale is checked, where there is one."""
     tables = [report.table for report in batch.reports if report.table is not None]
     if tables:
@@ -166,19 +141,6 @@ def _then(batch: Batch, curve_file: str | os.PathLike[str]) -> Iterator[str]:
         yield headed("Then", "Print it, and let the print dry. Measure its tone scale, write the"
                      f" densities into {where}, and type  tonewright check {typed(curve_file)}"
                      f" {table}")
-
-
-def _rule(batch: Batch) -> str:
-    rules = [*(film.rule_mm for film in batch.films), *(one.rule_mm for one in batch.reports)]
-    long = next((rule for rule in rules if rule), None)
-    return "" if long is None else RULE_WORDS.format(long=long)
-
-
-def _curve_text(report: NegativeReport) -> str:
-    """What holds for all negatives of a curve: how long to print them, and its doubts."""
-    doubts = ((found.kind, sentence(found)) for found in report.curve_findings)
-    return "\n".join([f"Curve {report.curve}",
-                      *set_facts((("time", print_words(report)), *doubts))])
 
 
 def print_words(report: NegativeReport) -> str:
@@ -193,11 +155,6 @@ def print_words(report: NegativeReport) -> str:
 def encoding_words(encoding: str) -> str:
     """What values were taken for."""
     return _MEANINGS.get(encoding, encoding.replace(":", " "))
-
-
-def negative_text(report: NegativeReport) -> str:
-    """One negative: one fact a line."""
-    return "\n".join([f"Image {report.source}", *set_facts(negative_facts(report))])
 
 
 def negative_facts(report: NegativeReport) -> list[Fact]:
@@ -228,10 +185,8 @@ def _ends(report: NegativeReport) -> str:
     """What is lost at the ends, where it is too little for a finding."""
     if any(isinstance(found, BlackTonesLost | WhiteTonesLost) for found in report.findings):
         return ""
-    return (
-        f"{_percent(report.black_share)} of the picture prints as maximum black,"
-        f" {_percent(report.white_share)} as paper white"
-    )
+    return (f"{_percent(report.black_share)} of the picture prints as maximum black,"
+            f" {_percent(report.white_share)} as paper white")
 
 
 def _film(report: NegativeReport) -> str:
@@ -239,11 +194,9 @@ def _film(report: NegativeReport) -> str:
     if report.ink_colour is not None:
         kind = f"{report.depth}-bit RGB, white is clear film, {report.ink_colour} the heaviest ink"
     if report.depth == 8:
-        kind += (
-            f", dithered (image and curve reach {report.distinct_levels} of the 256 ink levels)"
-        )
-    side = "mirrored for printing with the ink on the coating" if report.mirrored else (
-        "not mirrored")  # fmt: skip
+        kind += f", dithered (image and curve reach {report.distinct_levels} of the 256 ink levels)"
+    side = "mirrored for printing with the ink on the coating" if report.mirrored else \
+        "not mirrored"
     return f"{kind}, {side}"
 
 

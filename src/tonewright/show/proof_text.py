@@ -5,16 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
-from tonewright.files.proof import ProofBatch, ProofReport
+from tonewright.files.negative.batch import Batch
+from tonewright.files.proof import ProofReport
 from tonewright.negative.proof import Proof, loses_chroma
-from tonewright.record.codec import encode
-from tonewright.show import curve_findings as curve_findings
-from tonewright.show import negative_findings as negative_findings
-from tonewright.show import raster_findings as raster_findings
-from tonewright.show import strip_findings as strip_findings
-from tonewright.show.negative_text import Message, encoding_words
-from tonewright.show.sentence import sentence
-from tonewright.show.words import headed, labelled
+from tonewright.show.negative_text import Message, encoding_words, failures_json
+from tonewright.show.report import doubts, found_json, taken
+from tonewright.show.words import Fact, headed, set_facts
 
 _LOOK = ("look at it in a program that uses ICC profiles, on a calibrated screen. Paper white is as"
          " light as it was measured, so view it against white.")
@@ -22,10 +18,8 @@ _LOOK = ("look at it in a program that uses ICC profiles, on a calibrated screen
 
 def proof_json(report: ProofReport) -> dict[str, Any]:
     """What was made, under the names the command line promises."""
-    findings = (*report.curve_findings, *report.findings)
     return {
-        "output": str(report.output), "source": str(report.source),
-        "width": report.width, "height": report.height, "encoding": report.encoding,
+        **taken(report, "output", "source", "width", "height", "encoding"),
         "prints": [{
             "curve": p.curve, "black_lightness": round(p.black_lightness, 3),
             "white_lightness": round(p.white_lightness, 3),
@@ -34,44 +28,40 @@ def proof_json(report: ProofReport) -> dict[str, Any]:
             "together_below_image_lightness": p.below_image_lightness,
             "together_above_image_lightness": p.above_image_lightness,
             "relative_to_paper": p.relative_to_paper} for p in report.proofs],
-        "findings": [encode(f) for f in findings],
-        "warnings": [sentence(f) for f in findings],
+        **found_json((*report.curve_findings, *report.findings)),
     }
 
 
-def batch_json(batch: ProofBatch, message: Message) -> dict[str, Any]:
+def batch_json(batch: Batch[ProofReport], message: Message) -> dict[str, Any]:
     """The same of several pictures, and those that failed."""
-    return {"outputs": [proof_json(r) for r in batch.reports],
-            "failures": [{"source": str(f.source), "message": message(f.error)}
-                         for f in batch.failures]}
+    return {"outputs": [*map(proof_json, batch.reports)],
+            **failures_json(batch.failures, message)}
 
 
-def proofs_text(batch: ProofBatch) -> str:
+def proofs_text(batch: Batch[ProofReport]) -> str:
     """The reports on the pictures, and how to look at them."""
-    blocks = ["\n".join(_lines(report)) for report in batch.reports]
+    blocks = ["\n".join([f"Proof of {one.source}: {one.width} x {one.height} pixels, sRGB",
+                         *set_facts(_facts(one))]) for one in batch.reports]
     written = [f"{'Written:':<10}{report.output}" for report in batch.reports]
     return "\n".join(["\n\n".join(blocks), "", *written, headed("Next:", _LOOK)])
 
 
-def _lines(report: ProofReport) -> Iterator[str]:
-    yield f"Proof of {report.source}: {report.width} x {report.height} pixels, sRGB"
-    yield labelled("values", f"taken as {encoding_words(report.encoding)}")
+def _facts(report: ProofReport) -> Iterator[Fact]:
+    yield "values", f"taken as {encoding_words(report.encoding)}"
     several = len(report.proofs) > 1
     for number, proof in enumerate(report.proofs, 1):
         place = f"{number} from the left: " if several else ""
-        yield labelled("print", f"{place}{proof.curve}: black L* {proof.black_lightness:.1f}, white"
-                       f" L* {proof.white_lightness:.1f}"
-                       + (", counted from the bare paper" if proof.relative_to_paper else ""))
-        yield labelled("colour", _colour(proof))
+        yield "print", (f"{place}{proof.curve}: black L* {proof.black_lightness:.1f}, white L*"
+                        f" {proof.white_lightness:.1f}"
+                        + (", counted from the bare paper" if proof.relative_to_paper else ""))
+        yield "colour", _colour(proof)
         for side, limit, end in (("below", proof.below_image_lightness, "black"),
                                  ("above", proof.above_image_lightness, "white")):
             if limit is not None:
-                yield labelled("together", f"picture tones {side} L* {limit:.0f} all print as"
-                               f" {end}")
+                yield "together", f"picture tones {side} L* {limit:.0f} all print as {end}"
         if proof.below_image_lightness is proof.above_image_lightness is None:
-            yield labelled("together", "no tones of a picture print alike at either end")
-    for found in (*report.curve_findings, *report.findings):
-        yield labelled(found.kind, sentence(found))
+            yield "together", "no tones of a picture print alike at either end"
+    yield from doubts((*report.curve_findings, *report.findings))
 
 
 def _colour(proof: Proof) -> str:

@@ -81,8 +81,10 @@ def rehearsal_json(outcome: Outcome) -> dict[str, Any]:
 def rehearsal_text(outcome: Outcome) -> str:
     """The guide that lies beside the files."""
     curve, renewed = outcome.curve.summary, outcome.renewed.summary
-    found = outcome.process.summary
-    roads = outcome.roads
+    found, roads, recipe = outcome.process.summary, outcome.roads, outcome.curve.recipe
+    assert recipe is not None  # of a strip
+    passed = "passed" if outcome.good.passes else "did not pass"
+    drifted = " ".join(map(sentence, outcome.drift.findings)) or "nothing has moved."
     story = [
         ("A rehearsal: everything here is invented, printed and measured in a virtual darkroom."
          " One unit of L* is about the smallest step of tone that the eye sees."),
@@ -99,7 +101,7 @@ def rehearsal_text(outcome: Outcome) -> str:
          " where. A gray scale of known densities lay beside it in the same scan and told what the"
          " scanner makes of a density; the scan of a plain white sheet took the lamp's unevenness"
          " out (`read --densities 2-gray-scale.csv --flat 2-plain-sheet-scan.tif`)."
-         f" {_readings(outcome.curve)}."),
+         f" {readings_line(recipe.prints[0].readings)}."),
         ("3  `tonewright fit --process` worked out the curve for the base printing time, without"
          f" another print. Open {CURVE_PICTURE}: the dark band is how sure the curve is. It found"
          f" a black of L* {curve.black_lightness:.0f}, a white of L* {curve.white_lightness:.0f},"
@@ -114,13 +116,13 @@ def rehearsal_text(outcome: Outcome) -> str:
          " (`tonewright negative --tone-scale`) were measured, and `tonewright check` said:"
          f" {cause_text(outcome.pale)}. Its advice: {what_to_do(outcome.pale)} {PALE_PICTURE} shows"
          " it tone by tone. The truth: a third of a stop."),
-        (f"8  With the lamp warm, the next print {_passed(outcome.good)}. `tonewright refine` added"
+        (f"8  With the lamp warm, the next print {passed}. `tonewright refine` added"
          " its tones to the curve, which now lands"
          f" {outcome.refined:.2f} L* from the aim on the whole ({outcome.through_curve:.2f}"
          " before)."),
         ("9  Each month a print was checked (the files in 9-year). From July the lamp lost light"
          " unnoticed, a twenty-fourth of a stop a month. `tonewright drift` on that folder said at"
-         f" the end of the year: {_drift(outcome)} See {YEAR_PICTURE}."),
+         f" the end of the year: {drifted} See {YEAR_PICTURE}."),
         ("10, 11  Then the print room moved to cyanotype. One strip through the step tablet, and"
          " `tonewright renew --process` made the new curve: no new negative, no new target. Black"
          f" L* {renewed.black_lightness:.0f}, white L* {renewed.white_lightness:.0f}, ink"
@@ -129,7 +131,7 @@ def rehearsal_text(outcome: Outcome) -> str:
          " was printed as well."),
         ("14  Open 14-prints.png and 14-roads.png. Off from the aim, on the whole: "
          + "; ".join(f"{name} {error:.1f} L*" for name, error in roads.items()) + "."
-         + (" The seven patches bear out the strip, and leave its curve as it is: the two lines"
+         + (" The seven patches agree with the strip and leave its curve as it is: the two lines"
             " lie on each other." if roads[Road.STRIP] == roads[Road.PATCHES] else "")),
         ("Next, with your own paper: print a step tablet and a target, measure both into tables,"
          " and type  tonewright strip STRIP.csv --tablet 31 --time 10min -o MINE.process.json"
@@ -144,19 +146,6 @@ def _paragraph(text: str) -> str:
         return textwrap.fill(rest, WIDTH, initial_indent=f"{head:<8}", subsequent_indent=" " * 8,
                              break_on_hyphens=False)
     return textwrap.fill(text, WIDTH, break_on_hyphens=False)
-
-
-def _passed(check: Check) -> str:
-    return "passed" if check.passes else "did not pass"
-
-
-def _drift(outcome: Outcome) -> str:
-    return " ".join(map(sentence, outcome.drift.findings)) or "nothing has moved."
-
-
-def _readings(curve: Curve) -> str:
-    assert curve.recipe is not None
-    return readings_line(curve.recipe.prints[0].readings)
 
 
 def _spoken(seconds: float) -> str:

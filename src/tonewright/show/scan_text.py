@@ -14,7 +14,8 @@ from tonewright.scales import density_to_lightness
 from tonewright.scan.read import ScanReading
 from tonewright.show.advice import Advice
 from tonewright.show.findings import sentence
-from tonewright.show.words import Fact, headed, labelled, set_facts, typed
+from tonewright.show.report import doubts, report, taken
+from tonewright.show.words import Fact, typed
 
 _WAYS = {
     "scanner": "by the scanner response {name}",
@@ -39,8 +40,7 @@ def reading_json(result: ReadResult) -> dict[str, Any]:
     return {
         **facts, "aim_rms_lightness": _aim_rms(result),
         "warnings": [sentence(f) for f in reading.findings],
-        "output": None if result.output is None else str(result.output),
-        "overlay": None if result.overlay is None else str(result.overlay),
+        **taken(result, "output", "overlay"),
     }
 
 
@@ -53,12 +53,11 @@ def _scan_json(reading: ScanReading) -> dict[str, Any]:
              "why": [sentence(d) for d in p.doubts]} for p in reading.doubtful],
         "rotation_degrees": round(located.rotation_degrees, 3),
         "mirrored": located.mirrored,
-        "mark_error_px": None if located.mark_error_px is None
-        else round(located.mark_error_px, 3),
+        "mark_error_px": located.mark_error_px and round(located.mark_error_px, 3),
         "unevenness_density": round(reading.unevenness.span, 4),
         "density_sd_median": round(reading.density_sd_median, 5),
         "inverted": not located.light,
-        "marks": list(located.marks_found),
+        "marks": located.marks_found,
         "dots": located.dots_found,
         "basis": reading.response.basis,
         "densities_by": encode(reading.basis),
@@ -81,15 +80,12 @@ def _list_json(readings: Readings) -> dict[str, Any]:
 
 def reading_text(result: ReadResult) -> str:
     """The report: read, found, doubtful, written, next."""
-    reading, target = result.reading, result.target
-    scan = reading if isinstance(reading, ScanReading) else None
-    lines = [f"Print of the target {target.name}", *set_facts(reading_facts(result))]
-    if scan is not None:
-        lines += _doubtful_lines(scan)
-    lines += [labelled(f.kind, sentence(f)) for f in reading.findings]
+    reading = result.reading
     written = " and ".join(str(p) for p in (result.output, result.overlay) if p is not None)
-    return "\n".join([*lines, "", headed("Written:", written or "nothing"),
-                      headed("Next:", _next_step(result))])
+    return report(f"Print of the target {result.target.name}", [
+        *reading_facts(result),
+        *(_doubtful(reading) if isinstance(reading, ScanReading) else ()),
+        *doubts(reading.findings)], written or "nothing", str(reading_advice(result).command))
 
 
 def reading_facts(result: ReadResult) -> list[Fact]:
@@ -99,7 +95,9 @@ def reading_facts(result: ReadResult) -> list[Fact]:
     facts = [("read", f"{len(patches)} of {len(target.patches)} patches from"
               f" {result.source.name}, density {min(patches):.2f} to {max(patches):.2f}"
               + (" above the bare paper" if _relative(result) else "")),
-             *(_scan_facts(reading) if isinstance(reading, ScanReading) else _order_facts(result))]
+             *(_scan_facts(reading) if isinstance(reading, ScanReading) else ())]
+    if not isinstance(reading, ScanReading) and not target.is_ink_chart:  # nothing tells its order
+        facts.append(("order", "the densities follow the ink"))
     rms = _aim_rms(result)
     if rms is not None:
         facts.append(("aims", f"on average the print lies {rms:.1f} L* from what the curve"
@@ -133,22 +131,16 @@ def density_basis_text(reading: ScanReading) -> str:
     return f"{way}{lamp}. All of them may be off together, by about {basis.sd_density:.3f}.{better}"
 
 
-def _order_facts(result: ReadResult) -> Sequence[Fact]:
-    """Nothing tells the order of a chart of inks."""
-    return () if result.target.is_ink_chart else (
-        ("order", "the densities follow the ink"),)
-
-
-def _doubtful_lines(reading: ScanReading) -> Sequence[str]:
+def _doubtful(reading: ScanReading) -> Sequence[Fact]:
     patches: dict[str, list[str]] = {}
     for p in reading.doubtful:
         patches.setdefault("; ".join(map(sentence, p.doubts)), []).append(p.patch.name)
-    lines = [labelled("doubtful", f"{', '.join(named)}: {why}") for why, named in patches.items()]
+    facts = [("doubtful", f"{', '.join(named)}: {why}") for why, named in patches.items()]
     more = sum(map(len, [*patches.values()][_MOST_DOUBTFUL:]))
     if more:
-        lines[_MOST_DOUBTFUL:] = [labelled(
-            "", f"and {more} more; the column doubt of the readings names them all")]
-    return lines or [labelled("doubtful", "none")]
+        facts[_MOST_DOUBTFUL:] = [
+            ("", f"and {more} more; the column doubt of the readings names them all")]
+    return facts or [("doubtful", "none")]
 
 
 def _aim_rms(result: ReadResult) -> float | None:
@@ -166,30 +158,20 @@ def _aim_rms(result: ReadResult) -> float | None:
 
 def reading_advice(result: ReadResult) -> Advice:
     """What to do with the readings now."""
-    if result.target.is_ink_chart:
-        words = "see which colour of ink holds paper white"
-    elif result.target.through is not None:
-        words = f"check the print against the curve {result.target.through}"
-    else:
-        words = "make the curve from these readings"
-    return Advice(words, _next_step(result))
+    target, file = result.target, typed(result.output or "READINGS.csv")
+    zero = " --relative-to-paper" if _relative(result) else ""
+    if target.is_ink_chart:
+        paper = f"{zero} --paper-density D" if zero else ""
+        return Advice("see which colour of ink holds paper white",
+                      f"tonewright inks {file} --process NAME.process.json --time TIME{paper}")
+    if target.through is not None:
+        return Advice(f"check the print against the curve {target.through}",
+                      f"tonewright check CURVE {file}{zero}  (CURVE is the file of the curve"
+                      f" {target.through})")
+    return Advice("make the curve from these readings",
+                  f"tonewright fit {file} -o NAME.curve.json{zero}")
 
 
 def _relative(result: ReadResult) -> bool:
     """Whether densities count from the bare paper."""
     return isinstance(result.reading, Readings) and result.reading.relative_to_paper
-
-
-def _next_step(result: ReadResult) -> str:
-    """What to do with the readings now."""
-    target, file = result.target, result.output or "READINGS.csv"
-    relative = _relative(result)
-    if target.is_ink_chart:
-        return (f"tonewright inks {typed(file)} --process NAME.process.json --time TIME"
-                + (" --relative-to-paper --paper-density D" if relative else ""))
-    if target.through is not None:
-        return (f"tonewright check CURVE {typed(file)}"
-                + (" --relative-to-paper" if relative else "")
-                + f"  (CURVE is the file of the curve {target.through})")
-    return (f"tonewright fit {typed(file)} -o NAME.curve.json"
-            + (" --relative-to-paper" if relative else ""))

@@ -5,10 +5,9 @@ from __future__ import annotations
 from typing import Any
 
 from tonewright.files.scanners import LearnedScanner
-from tonewright.record.codec import encode
 from tonewright.show.advice import Advice
-from tonewright.show.findings import sentence
-from tonewright.show.words import Fact, headed, labelled, set_facts, typed
+from tonewright.show.report import doubts, found_json, report, taken
+from tonewright.show.words import Fact, typed
 
 
 def scanner_json(learned: LearnedScanner) -> dict[str, Any]:
@@ -18,26 +17,19 @@ def scanner_json(learned: LearnedScanner) -> dict[str, Any]:
         "name": response.name,
         "steps": len(response.known),
         "steps_used": sum(s.used for s in response.known),
-        "rms_density": response.rms_density,
-        "lightest_density": response.lightest_density,
-        "darkest_density": response.darkest_density,
-        "flare": response.flare,
-        "gamma": response.gamma,
+        **taken(response, "rms_density", "lightest_density", "darkest_density", "flare", "gamma"),
         "corners": [round(float(v), 1) for v in row.corners.ravel()],
         "corners_found": row.automatic,
-        "findings": encode(response.findings),
-        "warnings": [sentence(f) for f in response.findings],
-        "output": None if learned.output is None else str(learned.output),
+        **found_json(response.findings),
+        "output": learned.output,
     }
 
 
 def scanner_text(learned: LearnedScanner) -> str:
     """The report: read, found, doubtful, written, next."""
-    return "\n".join([
-        f"Scanner {learned.response.name}", *set_facts(scanner_facts(learned)),
-        *(labelled(f.kind, sentence(f)) for f in learned.response.findings), "",
-        headed("Written:", str(learned.output or "nothing")),
-        headed("Next:", scanner_advice(learned).typed())])
+    return report(f"Scanner {learned.response.name}",
+                  [*scanner_facts(learned), *doubts(learned.response.findings)],
+                  learned.output or "nothing", scanner_advice(learned).typed())
 
 
 def scanner_facts(learned: LearnedScanner) -> list[Fact]:
@@ -48,7 +40,8 @@ def scanner_facts(learned: LearnedScanner) -> list[Fact]:
     flare = response.flare >= 0.0005
     facts = [
         ("read", f"a gray scale of {len(known)} steps, density {known[0]:.2f} to"
-                 f" {known[-1]:.2f}, at corners that were"
+                 f" {known[-1]:.2f}{'' if response.flat is None else ' in even light'}, at"
+                 " corners that were"
                  f" {'found' if row.automatic else 'given'} (--corners {corners})"),
         ("range", f"densities from {max(response.lightest_density, 0.0):.2f} to"
                   f" {response.darkest_density:.2f}"),

@@ -6,17 +6,16 @@ from datetime import date
 from pathlib import Path
 
 from tonewright.shelf import findings
-from tonewright.show.sentence import says, sentence
+from tonewright.show.sentence import says
 
 QUANTITY = {
     "printing_time": "printing time", "middle_tone_time": "middle tone", "black_lightness": "black",
     "white_lightness": "white", "log_exposure_range": "log exposure range",
-    "difference_lightness_mean": "mean difference",
+    "difference_lightness_mean": "average tone",
 }
 _SHARES = ((1 / 6, "a sixth of a stop"), (1 / 4, "a quarter of a stop"),
            (1 / 3, "a third of a stop"), (1 / 2, "half a stop"), (2 / 3, "two thirds of a stop"),
            (3 / 4, "three quarters of a stop"), (1.0, "a stop"))
-_MOST_FILES = 5
 
 
 def stops_words(stops: float) -> str:
@@ -62,67 +61,38 @@ _MEANS: dict[findings.Quantity, tuple[str, str]] = {
 }
 
 
-def _named(of: str, text: str) -> str:
-    return f"{of}: {text}" if of else text[:1].upper() + text[1:]
+def _of(found: findings.TimeDrifted | findings.Drifted | findings.FewForLimits, text: str) -> str:
+    return f"{found.of}: {text}" if found.of else text[:1].upper() + text[1:]
 
 
-@sentence.register
-def _(found: findings.TimeDrifted) -> str:
-    instead = "" if found.print_for is None else f", or print {found.print_for}"
-    return _named(found.of, _since_words(found) +
-                  f" {change_words('printing_time', found.slower_stops)}"
-                  f" (±{2.0 * found.slower_stops_sd:.2f} stop)"
-                  f"{', and still moving' if found.still_moving else ''}; renew{instead}.")
+def _time_drifted(found: findings.TimeDrifted) -> str:
+    instead = "" if found.print_for is None else f", or print for {found.print_for}"
+    return _of(found, _since_words(found) +
+               f" {change_words('printing_time', found.slower_stops)}"
+               f" (±{2.0 * found.slower_stops_sd:.2f} stop)"
+               f"{', and still moving' if found.still_moving else ''}; renew{instead}.")
 
 
-@sentence.register
-def _(found: findings.Drifted) -> str:
-    what = QUANTITY[found.quantity]
-    return _named(found.of, _since_words(found, what) +
-                  f" {change_words(found.quantity, found.change)}:"
-                  f" {_MEANS[found.quantity][found.change < 0]}.")
-
-
-@sentence.register
-def _(found: findings.PrintStrays) -> str:
-    return (f"{Path(found.file).name} stands apart ({QUANTITY[found.quantity]}"
-            f" {change_words(found.quantity, found.change)}). One print is no drift: print it"
-            " again if it matters.")
-
-
-@sentence.register
-def _(found: findings.FewForLimits) -> str:
-    return _named(found.of, f"{found.prints} prints are too few to tell drift from scatter:"
-                  f" {found.needed} at least, better ten.")
-
-
-def _files(names: tuple[str, ...]) -> str:
-    shown = ", ".join(names[:_MOST_FILES])
-    more = len(names) - _MOST_FILES
-    return shown + (f" and {more} more" if more > 0 else "")
-
-
-@sentence.register
-def _(found: findings.DatesMissing) -> str:
-    return (f"Left out, because they have no date such as 2026-03-31, or one before 1839:"
-            f" {_files(found.files)}. Make them again with their date.")
-
-
-@sentence.register
-def _(found: findings.DatesToCome) -> str:
-    return (f"Left out, because their date is still to come: {_files(found.files)}. Correct the"
-            " date, or the computer's clock.")
-
-
-@sentence.register
-def _(found: findings.StripsContradicted) -> str:
-    return (f"Left out, because their readings contradict each other: {_files(found.files)}.")
-
-
-@sentence.register
-def _(found: findings.CountedOnce) -> str:
-    return f"Copies of others, counted once: {_files(found.files)}."
-
-
-says(findings.TimeUnitsMixed, "{of}: some strips are timed in minutes, others in integrator units;"
-     " they are followed apart.")
+says(findings.TimeDrifted, _time_drifted)
+says(findings.Drifted, lambda f: _of(
+    f, f"{_since_words(f, QUANTITY[f.quantity])} {change_words(f.quantity, f.change)}:"
+    f" {_MEANS[f.quantity][f.change < 0]}."))
+says(findings.FewForLimits, lambda f: _of(
+    f, f"{f.prints} prints are too few to tell drift from scatter: {f.needed} at least, better"
+    " ten."))
+says(findings.PrintStrays,
+     "{name} stands apart ({what} {how}). One print is no drift: print it again if it matters.",
+     name=lambda f: Path(f.file).name, what=lambda f: QUANTITY[f.quantity],
+     how=lambda f: change_words(f.quantity, f.change))
+says(findings.DatesMissing,
+     "Left out, because they have no date such as 2026-03-31, or one before 1839: {files|files}."
+     " Make them again with their date.")
+says(findings.DatesToCome,
+     "Left out, because their date is still to come: {files|files}. Correct the date, or the"
+     " computer's clock.")
+says(findings.StripsContradicted,
+     "Left out, because their readings contradict each other: {files|files}.")
+says(findings.CountedOnce, "Copies of others, counted once: {files|files}.")
+says(findings.TimeUnitsMixed,
+     "{of}: some strips are timed in minutes, others in integrator units; they are followed"
+     " apart.")

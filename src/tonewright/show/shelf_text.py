@@ -11,8 +11,8 @@ from tonewright.errors import counted, listed
 from tonewright.record.provenance import short_id
 from tonewright.record.setup import INK, Setup
 from tonewright.shelf.arrange import LeftOut, Place, Shelf, Shelved
-from tonewright.show.cautions import with_cautions
-from tonewright.show.words import WIDTH, headed, labelled, typed
+from tonewright.show.report import report, taken
+from tonewright.show.words import WIDTH, Fact, typed
 
 _BECAUSE = {
     "check_failed": "DUE: the last check did not pass",
@@ -45,16 +45,12 @@ def shelf_json(shelf: Shelf, folder: str) -> dict[str, Any]:
 def _place_json(place: Place) -> dict[str, Any]:
     one, check = place.document, place.last_check
     return {
-        "file": one.file, "kind": one.kind, "name": one.name, "sha256": one.sha256,
-        "date": None if one.date is None else one.date.isoformat(), "date_said": one.date_said,
-        "printing_time": one.printing_time, "density_range": one.density_range,
-        "error_lightness": one.error_lightness, "passes": one.passes,
+        **taken(one, "file", "kind", "name", "sha256", "date", "date_said", "printing_time",
+                "density_range", "log_exposure_range", "error_lightness", "passes"),
         "ancestor": asdict(one.of) if one.of and one.kind == "curve" else None,
         "checks": asdict(one.of) if one.of and one.kind == "check" else None,
-        "last_check": None if check is None else {
-            "file": check.file, "passes": check.passes,
-            "date": None if check.date is None else check.date.isoformat()},
-        "due": place.due, "because": place.because,
+        "last_check": check and taken(check, "file", "passes", "date"),
+        **taken(place, "due", "because"),
     }
 
 
@@ -62,18 +58,18 @@ def shelf_text(shelf: Shelf, folder: str) -> str:
     """The documents by setup, what is due, what was left out, and what to do next."""
     places = [p for board in shelf.boards for p in board.places]
     due = [p for p in places if p.due]
-    lines = [f"{folder}: {counted(len(places), 'document')},"
-             f" {len(due) or 'none'} due for a check or a new strip"]
+    lines: list[Fact | str] = []
     for board in shelf.boards:
         lines += ["", filled(setup_words(board.setup))]
         for place in board.places:
             lines += _place_lines(place)
-    lines += ["", *left_out_lines(shelf.left_out)] if shelf.left_out else []
+    lines += ["", *left_out_facts(shelf.left_out)] if shelf.left_out else []
     if not shelf.whole:
         lines += ["", filled(f"With {len(places)} documents only the head of each was read: damage"
                               " to its tables shows when it is used.", "", "")]
-    exposes = any(p.because in _EXPOSES for p in due)
-    return with_cautions([*lines, "", headed("Next:", _next(due))], exposes)
+    return report(f"{folder}: {counted(len(places), 'document')}, {len(due) or 'none'} due for a"
+                  " check or a new strip", lines, None, _next(due),
+                  exposes=any(p.because in _EXPOSES for p in due))
 
 
 def setup_words(setup: Setup | None) -> str:
@@ -97,7 +93,9 @@ def filled(text: str, first: str = "", rest: str = "  ") -> str:
 def _place_lines(place: Place) -> list[str]:
     one, check = place.document, place.last_check
     facts = [one.name, one.printing_time,
-             one.density_range is not None and f"range {one.density_range:.2f}", _error(one)]
+             one.density_range is not None and f"density range {one.density_range:.2f}",
+             one.log_exposure_range is not None
+             and f"log exposure range {one.log_exposure_range:.2f}", _error(one)]
     relation = "from" if one.kind == "curve" else "of"
     more = [one.file, one.of and f"{relation} {one.of.name} ({short_id(one.of.sha256)})",
             check and f"last check {check.date or 'without a date'}"
@@ -146,12 +144,11 @@ def _error(one: Shelved) -> str | None:
     return f"{'passes' if one.passes else 'does not pass'}, {one.error_lightness:.1f} L* off"
 
 
-def left_out_lines(left_out: tuple[LeftOut, ...]) -> list[str]:
+def left_out_facts(left_out: tuple[LeftOut, ...]) -> list[Fact]:
     """The files that could not be used, and why."""
-    lines = [labelled("left out", f"{one.file}: {one.given}")
-             for one in left_out[:MOST_LEFT_OUT]]
+    facts = [("left out", f"{one.file}: {one.given}") for one in left_out[:MOST_LEFT_OUT]]
     more = len(left_out) - MOST_LEFT_OUT
-    return [*lines, *([labelled("", f"and {counted(more, 'more file')}")] if more > 0 else [])]
+    return [*facts, *([("", f"and {counted(more, 'more file')}")] if more > 0 else [])]
 
 
 def _next(due: list[Place]) -> str:

@@ -11,9 +11,10 @@ from tonewright.check.make import curve_time
 from tonewright.curve.document import Curve
 from tonewright.errors import runs
 from tonewright.shelf.side_by_side import TONES, Compared
+from tonewright.show.report import report, taken
 from tonewright.show.shelf_findings import stops_words
 from tonewright.show.shelf_text import setup_words
-from tonewright.show.words import headed, labelled, percent
+from tonewright.show.words import Fact, percent
 
 _ROWS = slice(None, None, 10)
 """Every tenth tone."""
@@ -30,10 +31,9 @@ def side_by_side_json(
     """The curves, their tones and their differences, under the names the command line promises."""
     return {
         "curves": [{
-            "file": str(path), "name": c.name, "setup": asdict(c.setup),
+            "file": path, "name": c.name, "setup": asdict(c.setup),
             "printing_time": c.setup.printing_time,
-            "black_lightness": c.summary.black_lightness,
-            "white_lightness": c.summary.white_lightness,
+            **taken(c.summary, "black_lightness", "white_lightness"),
             "density_range": c.summary.negative_density_range,
             "band_halfwidth_mean": c.summary.band_halfwidth_mean,
             "level": c.level_at(TONES).round(6).tolist(),
@@ -48,27 +48,26 @@ def side_by_side_json(
             "apart": one.apart.tolist(),
             "worst_image_lightness": float(TONES[one.worst]),
             "worst_difference_lightness": round(float(one.difference_lightness[one.worst]), 3),
-            "slower_stops": None if one.slower_stops is None else round(one.slower_stops, 4),
+            "slower_stops": one.slower_stops and round(one.slower_stops, 4),
             "other_ink": [list(other) for other in one.other_ink],
         } for c, one in zip(curves[1:], compared, strict=True)],
     }
 
 
 def side_by_side_text(
-    curves: Sequence[Curve], compared: Sequence[Compared], picture: str | None
+    curves: Sequence[Curve], compared: Sequence[Compared], picture: Path | None
 ) -> str:
     """The curves, a table of tones and ink, and whether they differ by more than their bands."""
-    names = _names(curves)
-    lines = [f"{len(curves)} curves side by side"]
-    for name, curve in zip(names, curves, strict=True):
-        lines.append(labelled(name, "; ".join(_facts(curve))))
+    # letters tell the curves apart whatever they are called
+    names = [chr(ord("A") + i) if i < 26 else str(i + 1) for i in range(len(curves))]
+    lines: list[Fact | str] = [(name, "; ".join(_facts(curve)))
+                               for name, curve in zip(names, curves, strict=True)]
     for start in range(0, len(curves), _IN_A_ROW):
         lines += ["", *_table(names, curves, slice(start, start + _IN_A_ROW))]
     lines.append("")
     for name, curve, one in zip(names[1:], curves[1:], compared, strict=True):
-        lines += [labelled(name, said) for said in _verdict(names[0], curves[0], curve, one)]
-    lines += ["", *([headed("Written:", picture)] if picture else [])]
-    return "\n".join([*lines, headed("Next:", _next(compared))])
+        lines += [(name, said) for said in _verdict(names[0], curves[0], curve, one)]
+    return report(f"{len(curves)} curves side by side", lines, picture, _next(compared))
 
 
 def _next(compared: Sequence[Compared]) -> str:
@@ -77,11 +76,6 @@ def _next(compared: Sequence[Compared]) -> str:
                 " check of a print shows whether it still holds (tonewright check).")
     one = "either" if len(compared) == 1 else "any of them"
     return f"{one} will do. Keep the one whose prints you have checked (tonewright check)."
-
-
-def _names(curves: Sequence[Curve]) -> list[str]:
-    """Letters, by which the table tells the curves apart whatever they are called."""
-    return [chr(ord("A") + i) if i < 26 else str(i + 1) for i in range(len(curves))]
 
 
 def _facts(curve: Curve) -> Iterator[str]:

@@ -2,21 +2,20 @@
 
 from __future__ import annotations
 
-from tonewright.show.sentence import says, sentence
+from tonewright.show.sentence import says
 from tonewright.strip import findings
-from tonewright.strip.findings import (
-    CornerFound,
-    StepPlace,
-    StepsSetAside,
-    StripsDisagree,
-    TimeNotUsed,
-)
 
 
-def step_name(place: StepPlace) -> str:
+def step_name(place: findings.StepPlace) -> str:
     """What a step is called where several strips and halves have one of its number."""
     half = "under the film" if place.through == "film" else "on the bare half"
     return f"step {place.step} {half}" + (f" of {place.print_name}" if place.print_name else "")
+
+
+def _odd(step: findings.OddStep) -> str:
+    way = "darker" if step.off_density > 0.0 else "lighter"
+    return (f"{step_name(step)} ({abs(step.off_density):.2f} {way} than expected, density"
+            f" {step.density:.2f})")
 
 
 says(findings.ReadingsWet,
@@ -54,45 +53,27 @@ says(findings.EyeCountsDiffer, "The strips disagree, by no more than one miscoun
 says(findings.EyeStripFarTooLong,
      "So many merged steps show only that the strip is far too long, or that it is fogged or not"
      " cleared.")
-
-
-@sentence.register
-def _(found: TimeNotUsed) -> str:
-    return (f"The file itself says what it was printed for ({', '.join(map(str, found.named))});"
-            f" the other time, {found.given}, is not used.")
-
-
-@sentence.register
-def _(found: StepsSetAside) -> str:
-    listed = ", ".join(
-        f"{step_name(s)} ({abs(s.off_density):.2f} {'darker' if s.off_density > 0.0 else 'lighter'}"
-        f" than expected, density {s.density:.2f})" for s in found.steps)
-    they = "They disagree" if found.steps[1:] else "It disagrees"
-    return (f"Set aside: {listed}. {they} with neighbouring steps. Look for a stain or a typing"
-            " error and measure again, or count every step (--count-all).")
-
-
-@sentence.register
-def _(found: StripsDisagree) -> str:
-    halves = found.parts == "halves"
-    return (f"The {'two halves' if halves else 'strips'} do not lie on one curve: together they"
-            f" scatter by {found.joint_density_sd:.2f} in density, each by itself by"
-            f" {found.own_density_sd:.2f}. "
-            + ("One of them may be from another print." if halves else
-               "One of the times may be wrong, or one strip may be on another paper or chemistry."
-               " Evaluate each by itself before you print anything for these times."))
-
-
-@sentence.register
-def _(found: findings.LighterAgain) -> str:
-    return (f"The print gets lighter again towards step 1 (from"
-            f" {' and '.join(map(step_name, found.darkest))}), although the light increases:"
-            " stains, or a black that solarises with too much exposure. The times depend on these"
-            " steps: measure them again, print for a shorter time, or leave them out (--skip).")
-
-
-@sentence.register
-def _(found: CornerFound) -> str:
-    turns = "reaches black" if found.end == "black" else "leaves white"
-    return (f"This paper {turns} abruptly, at a corner near step {found.step} under the film (log"
-            f" exposure {found.log_exposure:.2f} from clear film at {found.time}).")
+says(findings.TimeNotUsed,
+     "The file itself says what it was printed for ({those|list}); the other time, {given}, is not"
+     " used.", those=lambda f: map(str, f.named))
+says(findings.StepsSetAside,
+     "Set aside: {those|list}. {they} with neighbouring steps. Look for a stain or a typing error"
+     " and measure again, or count every step (--count-all).",
+     they=lambda f: "They disagree" if f.steps[1:] else "It disagrees",
+     those=lambda f: map(_odd, f.steps))
+says(findings.StripsDisagree,
+     "The {which} do not lie on one curve: together they scatter by {joint_density_sd:.2f} in"
+     " density, each by itself by {own_density_sd:.2f}. {why}",
+     which=lambda f: "two halves" if f.parts == "halves" else "strips",
+     why=lambda f: "One of them may be from another print." if f.parts == "halves" else
+     "One of the times may be wrong, or one strip may be on another paper or chemistry. Evaluate"
+     " each by itself before you print anything for these times.")
+says(findings.LighterAgain,
+     "The print gets lighter again towards step 1 (from {where}), although the light increases:"
+     " stains, or a black that solarises with too much exposure. The times depend on these steps:"
+     " measure them again, print for a shorter time, or leave them out (--skip).",
+     where=lambda f: " and ".join(map(step_name, f.darkest)))
+says(findings.CornerFound,
+     "This paper {turns} abruptly, at a corner near step {step} under the film (log exposure"
+     " {log_exposure:.2f} from clear film at {time}).",
+     turns=lambda f: "reaches black" if f.end == "black" else "leaves white")

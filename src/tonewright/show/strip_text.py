@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from pathlib import Path
 from typing import Any
 
 from tonewright import scales
-from tonewright.record.codec import encode
-from tonewright.record.findings import Finding
 from tonewright.record.times import PrintingTime
 from tonewright.show.advice import Advice
-from tonewright.show.cautions import with_cautions
-from tonewright.show.findings import sentence
-from tonewright.show.words import headed, labelled, set_facts, typed
+from tonewright.show.report import doubts, found_json, report, taken
+from tonewright.show.words import Fact, headed, typed
 from tonewright.strip.exposure import EyeResult, EyeStrip
 from tonewright.strip.findings import StripWhiteNotReached, TimeUnsure
 from tonewright.strip.process import Process
@@ -34,7 +32,7 @@ def eye_json(result: EyeResult) -> dict[str, Any]:
         "log_exposure_range": None, "iso_range": None, "film_density": None,
         "max_black_density": None, "paper_white_density": None,
         "just_visible_lightness": None,
-        "time_unit": result.next_time.unit, **_found_json(result.findings),
+        "time_unit": result.next_time.unit, **found_json(result.findings),
     }
 
 
@@ -60,22 +58,16 @@ def process_json(process: Process) -> dict[str, Any]:
         "base_printing_time_high_s": found.base_printing_time_high,
         "strict_printing_time_s": found.strict_printing_time,
         "reached_black": found.reached_black, "next_time_s": found.next_time,
-        "log_exposure_range": found.log_exposure_range, "iso_range": found.iso_range,
+        **taken(found, "log_exposure_range", "iso_range"),
         "density_range_to_white": None if whole is None else round(whole, 4),
-        "film_density": found.film_density, "max_black_density": found.max_black_density,
-        "paper_white_density": found.paper_white_density,
+        **taken(found, "film_density", "max_black_density", "paper_white_density"),
         "just_visible_lightness": process.settings.just_visible_lightness,
-        "time_unit": process.unit, "noise_density_sd": found.noise_density_sd,
-        "reciprocity": found.reciprocity, "scale": process.strip.scale,
-        "set_aside": [{"step": p.step, "through": p.through, "print": p.print_name,
-                       "density": p.density}
+        "time_unit": process.unit, **taken(found, "noise_density_sd", "reciprocity"),
+        "scale": process.strip.scale,
+        "set_aside": [{**taken(p, "step", "through"), "print": p.print_name, "density": p.density}
                       for p in (process.strip.patches[i] for i in found.set_aside)],
-        "contradicted": process.contradicted, **_found_json(process.findings),
+        "contradicted": process.contradicted, **found_json(process.findings),
     }
-
-
-def _found_json(findings: Sequence[Finding]) -> dict[str, Any]:
-    return {"findings": [encode(f) for f in findings], "warnings": [*map(sentence, findings)]}
 
 
 def _number(time: PrintingTime) -> float:
@@ -84,16 +76,13 @@ def _number(time: PrintingTime) -> float:
 
 def eye_text(result: EyeResult, tablet: Tablet, strips: Sequence[EyeStrip]) -> str:
     """What was seen, the base printing time as far as that tells, and the next one to try."""
-    lines = ["Judged by eye, through the film and dry",
-             *set_facts(eye_facts(result, tablet, strips)),
-             *_finding_lines(result.findings)]
-    advice = eye_advice(result, tablet)
-    return with_cautions([*lines, "", headed("Next:", advice.typed())], advice.exposes)
+    return report(
+        "Judged by eye, through the film and dry",
+        [*eye_facts(result, tablet, strips), *doubts(result.findings)], None,
+        eye_advice(result, tablet).typed(), exposes=True)
 
 
-def eye_facts(
-    result: EyeResult, tablet: Tablet, strips: Sequence[EyeStrip]
-) -> list[tuple[str, str]]:
+def eye_facts(result: EyeResult, tablet: Tablet, strips: Sequence[EyeStrip]) -> list[Fact]:
     """What was seen and what it tells, each under its label."""
     facts = []
     for strip in strips:
@@ -137,22 +126,20 @@ def _eye_words(result: EyeResult, tablet: Tablet) -> str:
     goal = "so that steps 1 and 2 just merge and step 3 stands apart"
     if result.differ:
         return f"print for {time}, half-way between what the strips say, {goal}"
-    return (f"print for {time}, {abs(change):.2f} stop {'more' if change > 0 else 'less'} than"
+    return (f"print for {time}, {abs(change):.2f} stops {'more' if change > 0 else 'less'} than"
             f" {result.nearest.time}, {goal} (a step of this tablet is"
             f" {tablet.step / scales.STOP:.2f} stop)")
 
 
-def process_text(process: Process, file: str | None) -> str:
+def process_text(process: Process, file: Path | None) -> str:
     """The report: read, found, doubtful, written, next; ``file`` is where it was written."""
-    written = file or "nothing (add -o NAME.process.json)"
     advice = process_advice(process, file)
-    return with_cautions([
-        f"Process {process.name}", *set_facts(process_facts(process)),
-        *_finding_lines(process.findings), "", headed("Written:", written),
-        headed("Next:", advice.typed())], advice.exposes)
+    return report(
+        f"Process {process.name}", [*process_facts(process), *doubts(process.findings)],
+        file or "nothing (add -o NAME.process.json)", advice.typed(), exposes=advice.exposes)
 
 
-def process_facts(process: Process) -> list[tuple[str, str]]:
+def process_facts(process: Process) -> list[Fact]:
     """What a measured strip tells, each fact under its label."""
     found, patches = process.summary, process.strip.patches
     halves = sorted({p.through for p in patches}, reverse=True)
@@ -177,7 +164,7 @@ def process_facts(process: Process) -> list[tuple[str, str]]:
     return facts
 
 
-def _tablet_facts(tablet: Tablet) -> list[tuple[str, str]]:
+def _tablet_facts(tablet: Tablet) -> list[Fact]:
     base = tablet.densities[0]
     return [] if base == 0.0 else [(
         "tablet", f"its base, density {base:.2f}, was taken out: the base printing time is for the"
@@ -188,7 +175,7 @@ def _density(density: float) -> str:
     return f"density {density:.2f}, L* {float(scales.density_to_lightness(density)):.1f}"
 
 
-def _time_facts(process: Process) -> list[tuple[str, str]]:
+def _time_facts(process: Process) -> list[Fact]:
     found = process.summary
     base, low, high, strict = (
         PrintingTime(t, process.unit).on_timer()
@@ -202,7 +189,7 @@ def _time_facts(process: Process) -> list[tuple[str, str]]:
             _one_step_less(strict)]
 
 
-def _one_step_less(time: PrintingTime) -> tuple[str, str]:
+def _one_step_less(time: PrintingTime) -> Fact:
     return ("", f"one step less: {time} (opens the shadows; black slightly weaker)")
 
 
@@ -216,15 +203,11 @@ def _range_words(process: Process) -> str:
             + (iso if whole is None else f"{whole:.2f} ({iso})"))
 
 
-def _finding_lines(findings: Sequence[Finding]) -> list[str]:
-    return [labelled(f.kind, sentence(f)) for f in findings]
-
-
 _MORE_STRIPS = (TimeUnsure, StripWhiteNotReached)
 """Findings that name another strip as a way out."""
 
 
-def process_advice(process: Process, file: str | None = None) -> Advice:
+def process_advice(process: Process, file: Path | None = None) -> Advice:
     """What to do next; ``file`` is where the process was written."""
     found = process.summary
     if process.contradicted:

@@ -6,12 +6,9 @@ from typing import Any
 
 from tonewright.errors import counted
 from tonewright.files.targets import DrawnTarget
-from tonewright.record.codec import encode
-from tonewright.show import negative_findings as negative_findings
 from tonewright.show.advice import Advice
-from tonewright.show.cautions import with_cautions
-from tonewright.show.sentence import sentence
-from tonewright.show.words import RULE_WORDS, Fact, headed, labelled, percent, set_facts, typed
+from tonewright.show.report import doubts, found_json, report, taken
+from tonewright.show.words import RULE_WORDS, Fact, percent, typed
 from tonewright.strip.process import Process
 from tonewright.target.draw import has_rule
 from tonewright.target.pen import RULE
@@ -41,16 +38,13 @@ def target_json(drawn: DrawnTarget) -> dict[str, Any]:
     target = drawn.target
     tones = [p for p in target.patches if p.kind == "tone"]
     return {
-        "output": str(drawn.files.picture), "target": str(drawn.files.document),
-        "table": str(drawn.files.table),
-        "name": target.name, "seed": target.seed, "patches": len(target.patches),
+        "output": drawn.files.picture, "target": drawn.files.document, "table": drawn.files.table,
+        **taken(target, "name", "seed"), "patches": len(target.patches),
         "tone_patches": len(tones), "levels": len({p.level for p in tones}),
         "clear_patches": len(target.of_kind("clear")),
         "full_patches": len(target.of_kind("full")), "patch_mm": target.patches[0].width_mm,
-        "width_mm": target.width_mm, "height_mm": target.height_mm, "ppi": target.ppi,
-        "mirrored": target.mirrored, "through": target.through,
-        "warnings": [sentence(found) for found in drawn.findings],
-        "findings": [encode(found) for found in drawn.findings],
+        **taken(target, "width_mm", "height_mm", "ppi", "mirrored", "through"),
+        **found_json(drawn.findings),
         "ink_colour": target.ink_colour, "ink_chart": target.is_ink_chart,
         **({} if not target.is_ink_chart else {
             "colours": len({p.ink_colour for p in tones}),
@@ -62,23 +56,18 @@ def target_text(drawn: DrawnTarget) -> str:
     """What was drawn, where it was written, and how to print and read it."""
     target, files = drawn.target, drawn.files
     picture, document, table = map(str, files)
-    chart, told = target.is_ink_chart, target_advice(drawn).words
+    chart = target.is_ink_chart
     then = (f"measure the print and type the densities into {typed(table)}; or scan it and type"
             f"  tonewright read SCAN.tif --target {typed(document)} -o READINGS.csv")
     if chart:
         then += "  and  tonewright inks READINGS.csv --process NAME.process.json --time TIME"
     elif target.through is not None:
         then += "  and  tonewright check CURVE READINGS.csv"
-    return with_cautions([
+    return report(
         f"{'Chart of inks' if chart else 'Target'} {target.name}",
-        *set_facts(target_facts(drawn)),
-        *(labelled(found.kind, sentence(found)) for found in drawn.findings),
-        "",
-        headed("Written:", f"{picture} (to print), {document} (keep it: the print is read with"
-               f" it) and {table} (to fill in by hand)"),
-        headed("Next:", told),
-        headed("Then:", then),
-    ])
+        [*target_facts(drawn), *doubts(drawn.findings)],
+        f"{picture} (to print), {document} (keep it: the print is read with it) and {table} (to"
+        " fill in by hand)", target_advice(drawn).words, ("Then:", then), exposes=True)
 
 
 def target_facts(drawn: DrawnTarget) -> list[Fact]:

@@ -31,9 +31,9 @@ Fact = tuple[str, str]
 """A label and what stands under it; a page sets it in its own way."""
 
 
-def set_facts(facts: Iterable[Fact]) -> list[str]:
-    """Facts as lines of a report."""
-    return [labelled(*fact) for fact in facts]
+def set_facts(facts: Iterable[Fact | str]) -> list[str]:
+    """Facts as lines of a report; a text is a line already."""
+    return [fact if isinstance(fact, str) else labelled(*fact) for fact in facts]
 
 
 def headed(head: str, text: str) -> str:

@@ -41,6 +41,9 @@ SMALLEST_DOUBT = 0.04
 LONGEST_RUN, BEFORE, COMES_BACK = 4, 3, 3.0
 """A stain covers so many neighbouring steps at most; so many steps before it show that it is
 lighter, and the one after it is darker again by so many standard deviations."""
+FOGGED_END = 3
+"""Light that creeps under the dense end of a tablet reaches so small a part of it at most: a
+third."""
 DISAGREEMENT, DISAGREEMENT_DENSITY = 1.5, 0.03
 """Strips do not belong together where all of them scatter so many times more than each by itself,
 and by so much density besides: sheets of one paper differ by less."""
@@ -97,12 +100,14 @@ def likely_noise(x: Array, y: Array, sd: Array) -> tuple[float, float]:
 def find_gross(strip: Strip, tablet: Tablet) -> list[int]:
     """Index of each step that does not fit the others of its own half and strip."""
     x = np.array([-tablet.densities[p.step - 1] for p in strip.patches])
+    placed = Placed(strip.patches, x, strip.density, np.ones(x.size))
+    stained = find_stained_runs(placed)
     found: list[int] = []
-    for rows in _groups(strip.patches).values():
+    for group in _groups(strip.patches).values():
+        rows = np.setdiff1d(group, stained)
         found += [int(rows[i]) for i in find_strays(x[rows], strip.density[rows],
                                                     np.ones(rows.size))]
-    placed = Placed(strip.patches, x, strip.density, np.ones(x.size))
-    return sorted({*found, *find_stained_runs(placed)} - only_tones(placed, found))
+    return sorted({*found, *stained} - only_tones(placed, found))
 
 
 def find_doubtful(placed: Placed) -> dict[int, float]:
@@ -113,18 +118,32 @@ def find_doubtful(placed: Placed) -> dict[int, float]:
     strays = sorted({*stained, *singles} - only_tones(placed, singles))
     if not strays:
         return {}
-    # a smooth curve runs on past a sudden shoulder: what curves that end in black say counts
-    kept = placed.without(strays)
+    kept, x = placed.without(strays), placed.x
     _, noise = likely_noise(kept.x, kept.y, kept.sd)
-    places = np.unique(placed.x[strays])
-    curves = sample_rises(kept.x, kept.y, noise * kept.sd, places, USUAL_BLACK,
-                          CONFIRMING).curves
-    at = np.searchsorted(places, placed.x[strays])
-    off = placed.y[strays] - np.median(curves, axis=0)[at]
-    wide = np.hypot(noise * placed.sd[strays], curves.std(axis=0)[at])
-    limit = stray_limit(placed.x.size, placed.x.size)
+    limit = stray_limit(x.size, x.size)
+    if between := [i for i in strays if i not in stained and x.min() < x[i] < x.max()]:
+        # at a corner a few readings tell all: one that a curve through all goes by is no slip
+        off, _ = _off(placed, between, placed.without(stained), noise)
+        near = np.abs(off) < limit * noise * placed.sd[between]
+        strays = [i for i in strays if i not in np.array(between)[near]]
+    if not strays:
+        return {}
+    # a smooth curve runs on past a sudden shoulder: what curves that end in black say counts
+    off, spread = _off(placed, strays, placed.without(strays), noise)
+    wide = np.hypot(noise * placed.sd[strays], spread)
     return {i: float(o) for i, o, w in zip(strays, off, wide, strict=True)
             if abs(o) >= max(SMALLEST_DOUBT, limit * w)}
+
+
+def _off(
+    placed: Placed, rows: Sequence[int], counting: Placed, noise: float
+) -> tuple[Array, Array]:
+    """How far readings lie from the curves through those that count, and how unsure these are there
+    (density), each of shape (rows,)."""
+    places, at = np.unique(placed.x[rows], return_inverse=True)
+    curves = sample_rises(counting.x, counting.y, noise * counting.sd, places, USUAL_BLACK,
+                          CONFIRMING).curves
+    return placed.y[rows] - np.median(curves, axis=0)[at], curves.std(axis=0)[at]
 
 
 def only_tones(placed: Placed, strays: Sequence[int]) -> set[int]:
@@ -145,7 +164,8 @@ def only_tones(placed: Placed, strays: Sequence[int]) -> set[int]:
 
 def find_stained_runs(placed: Placed) -> list[int]:
     """Index of each of several neighbouring steps that are lighter than those before and than
-    the one after them, though that one got less light."""
+    the one after them, though that one got less light; or that lie at the dense end and are all
+    darker than those before, which got more light."""
     found: list[int] = []
     for rows in _groups(placed.patches).values():
         order = rows[np.argsort(-placed.x[rows], kind="stable")]
@@ -160,6 +180,10 @@ def find_stained_runs(placed: Placed) -> list[int]:
                 around = min(float(y[start - BEFORE:start].min()), float(y[end]))
                 if float(y[start:end].max()) < around - gap:
                     found += map(int, order[start:end])
+        for start in range(y.size - y.size // FOGGED_END, y.size - 1):
+            if float(y[start - BEFORE:start].max()) < float(y[start:].min()) - gap:
+                found += map(int, order[start:])
+                break
     return sorted(set(found))
 
 

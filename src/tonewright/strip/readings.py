@@ -104,6 +104,7 @@ def strip_from_table(table: Table, tablet: Tablet, options: StripOptions) -> Str
         Steps missing, doubled or beyond the tablet, no time, a strip read backwards, cells that
         cannot be what they say.
     """
+    table = _numbered(table, tablet)
     where = _step_column(table)
     _check_skip(tablet, options.skip)
     blank = blank_rows(table, options.scale)
@@ -143,6 +144,7 @@ def strip_cells(table: Table, tablet: Tablet) -> StripCells | None:
 
     Raises `ReadingsError` for a table that is of no strip, or of another tablet.
     """
+    table = _numbered(table, tablet)
     where = _step_column(table)
     cells = table.cells("density")
     times = {*(table.cells("time") or [""])}
@@ -204,6 +206,18 @@ def _named(strip: Strip, number: int) -> Strip:
         for p in strip.patches))
 
 
+def _numbered(table: Table, tablet: Tablet) -> Table:
+    """A bare list of a tablet's steps, from step 1 on, with their numbers; others as they are."""
+    count, rows = len(tablet.densities), len(table.rows)
+    bare = {*map(columns.key, table.columns)} <= {"density", "lightness", "through"}
+    if not bare or not columns.has_values(table.columns) or rows not in (count, 2 * count):
+        return table
+    halves = table.cells("through") or ["film"] * rows
+    steps = [str(halves[: row + 1].count(half)) for row, half in enumerate(halves)]
+    return replace(table, columns=("step", *table.columns), rows=tuple(
+        (step, *row) for step, row in zip(steps, table.rows, strict=True)))
+
+
 def _step_column(table: Table) -> int:
     columns.check_columns(table)
     where = columns.find(table, "step")
@@ -212,9 +226,11 @@ def _step_column(table: Table) -> int:
         if numbers and all(map(str.isdecimal, numbers)):
             where = columns.find(table, "sample_id")
     if where is None:
-        raise ReadingsError(f"{table.source.name} has the columns {columns.some(table.columns)}",
-                            "a strip's file has a column step, 1 for the clearest",
-                            "make a curve from it if it is a target's", code="no_step_column")
+        raise ReadingsError(f"{table.source.name} has the columns {table.named}",
+                            "a strip's file has a column step, 1 for the clearest, or one density"
+                            " for each step of the tablet",
+                            "if these are a target's readings, make a curve from them",
+                            code="no_step_column")
     return where
 
 

@@ -90,7 +90,8 @@ def nominal_tablet(text: str) -> Tablet:
 
 
 def tablet_from_table(table: Table) -> Tablet:
-    """A calibrated tablet from a file with the columns ``step`` and ``density``.
+    """A calibrated tablet from a file with the columns ``step`` and ``density``, or densities alone
+    from step 1 on.
 
     Raises
     ------
@@ -99,12 +100,12 @@ def tablet_from_table(table: Table) -> Tablet:
     """
     name = table.source.name
     step, density = columns.find(table, "step"), columns.find(table, "density")
-    if step is None or density is None:
-        raise ReadingsError(f"{name} has the columns {columns.some(table.columns)}",
+    if density is None or (step is None and len(table.columns) > 1):
+        raise ReadingsError(f"{name} has the columns {table.named}",
                             "a tablet's file has step and density",
                             "name the columns so; step 1 is the clearest",
                             code="no_tablet_columns")
-    numbers = columns.numbers(table, step)
+    numbers = np.arange(1, len(table.rows) + 1) if step is None else columns.numbers(table, step)
     order = np.argsort(numbers, kind="stable")
     if not np.array_equal(numbers[order], np.arange(1, numbers.size + 1)):
         raise ReadingsError(f"{name} has the steps {', '.join(f'{n:g}' for n in numbers)}"[:200],

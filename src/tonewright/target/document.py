@@ -16,8 +16,9 @@ from typing import Annotated, Literal
 import numpy as np
 
 from tonewright import __version__
-from tonewright.errors import OptionError, counted
+from tonewright.errors import OptionError, ReadingsError, counted
 from tonewright.frozen import dataclass
+from tonewright.measured.columns import Table
 from tonewright.record.codec import COLUMNS, LEVEL, Form, between
 from tonewright.record.schema import Rule, is_text
 from tonewright.record.setup import Colour, ink_colour_text, parse_colour
@@ -219,6 +220,30 @@ class Target:
     def of_kind(self, kind: Kind) -> tuple[int, ...]:
         """Indices of the patches of one kind."""
         return tuple(i for i, p in enumerate(self.patches) if p.kind == kind)
+
+
+def patches_named(table: Table, names: Sequence[str], target: Target) -> list[Patch]:
+    """The patch of each row, by its name.
+
+    Raises `ReadingsError` for a name that the target does not have, and for one named twice.
+    """
+    what = "chart" if target.is_ink_chart else "target"
+    patches = {p.name.upper(): p for p in target.patches}
+    seen: dict[str, int] = {}
+    for row, cell in enumerate(names):
+        name = cell.strip().upper()
+        if name not in patches:
+            raise ReadingsError(
+                f"{table.where(row)}: the patch {cell!r:.40}",
+                f"the {what} {target.name} has the patches {target.ends}",
+                f"remove the row if it is no patch, or name the {what} that was measured")
+        if name in seen:
+            raise ReadingsError(
+                f"{table.where(row)}: the patch {patches[name].name} is in line"
+                f" {table.line_numbers[seen[name]]} already", "each patch is listed once",
+                "remove one of the two, or put the second measurement in a file of its own")
+        seen[name] = row
+    return [patches[name] for name in seen]
 
 
 def legible(name: str) -> str:

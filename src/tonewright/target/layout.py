@@ -163,7 +163,8 @@ def parse_size(text: str) -> tuple[float, float]:
     Without a unit large numbers are mm; small ones could be inches as well and raise
     `OptionError`, as does anything else.
     """
-    match = re.fullmatch(r"\s*([\d.]+)\s*[x×]\s*([\d.]+)\s*(mm|cm|in|inch|inches|\")?\s*", text,
+    match = re.fullmatch(r"\s*([\d.]+)\s*[x×]\s*([\d.]+)\s*(mm|cm|in|inch|inches|\")?\s*",
+                         text.replace(",", "."),
                          re.IGNORECASE)
     way_out = "write it as 130x180mm or 5x7in"
     rule = "it is width x height with a unit: mm, cm or in"
@@ -224,10 +225,7 @@ def make_target(tones: Sequence[Tone], settings: LayoutSettings) -> Target:
     ink are spread over the sheet; the order of the rest is scattered by the seed, so that a
     coating's drift across the sheet does not look like tone.
 
-    Raises
-    ------
-    OptionError
-        The sheet cannot hold it; the message says what fits.
+    Raises `OptionError`: the sheet cannot hold it; the message says what fits.
     """
     wanted = [tone for tone in tones for _ in range(settings.repeats)]
     chart = any(t.ink_colour is not None for t in wanted)

@@ -19,7 +19,7 @@ from scipy import ndimage
 from tonewright import scales
 from tonewright.frozen import dataclass
 from tonewright.scales import MM_PER_INCH, Array
-from tonewright.virtual.truth import Darkroom
+from tonewright.virtual.darkroom import Darkroom
 
 Plane = NDArray[np.float32]
 
@@ -107,15 +107,6 @@ class PrintedSheet:
     stains_mm: tuple[tuple[float, float, float], ...] = ()
     """Centre x, y and radius of each stain."""
 
-    def density_in(self, x_mm: float, y_mm: float, width_mm: float, height_mm: float) -> float:
-        """Mean true density inside a rectangle, flaws included."""
-        per_mm = self.ppi / MM_PER_INCH
-        left, top = (o + 0.5 + per_mm * a
-                     for o, a in zip(self.origin_px, (x_mm, y_mm), strict=True))
-        right, bottom = left + per_mm * width_mm, top + per_mm * height_mm
-        part = self.density[round(top) : round(bottom), round(left) : round(right)]
-        return float(part.mean(dtype=np.float64))
-
 
 @dataclass(frozen=True)
 class Lying:
@@ -167,19 +158,10 @@ def print_sheet(
     negative: NDArray[np.uint16], ppi: float, darkroom: Darkroom,
     flaws: PaperFlaws = CLEAN, *, mirrored: bool = True, seed: int = 0,
 ) -> PrintedSheet:
-    """Contact-print a negative on hand-coated paper.
+    """Contact-print a negative on hand-coated paper: a sheet as `expose` makes it.
 
-    Parameters
-    ----------
-    negative:
-        16-bit codes (65535 clear film) at ``ppi``, shape (rows, columns), as a negative file
-        holds them.
-    mirrored:
-        The negative is mirrored left to right, to lie ink to coating; the print reads right.
-
-    Returns
-    -------
-    The sheet, as `expose` makes it.
+    The negative is 16-bit codes (65535 clear film) at ``ppi``, shape (rows, columns), as its file
+    holds them; ``mirrored`` it lies ink to coating, and the print reads right.
     """
     codes = negative[:, ::-1] if mirrored else negative
     table = darkroom.exposure(scales.code_to_level(np.arange(scales.FULL_CODE + 1)))
@@ -327,16 +309,6 @@ def _dust(density: Plane, count: int, per_mm: float, rng: np.random.Generator) -
 
 
 # Scans
-
-
-def scan_sheet(
-    sheet: PrintedSheet, scanner: Scanner | None = None, lying: Lying | None = None, *,
-    seed: int = 0,
-) -> Render:
-    """Lay a sheet on the glass and scan as much as shows all of it."""
-    scanner, lying = scanner or Scanner(), lying or Lying()
-    matrix, shape = _placed(sheet, scanner.ppi / MM_PER_INCH, lying)
-    return _scanned([(sheet, matrix)], scanner, shape, seed)[0]
 
 
 @dataclass(frozen=True, eq=False)

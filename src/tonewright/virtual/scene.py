@@ -76,6 +76,10 @@ class _Canvas:
             )
         return cover
 
+    def box(self, left: float, top: float, right: float, bottom: float) -> Field:
+        """Cover of an upright rectangle."""
+        return self.polygon((left, top), (right, top), (right, bottom), (left, bottom))
+
 
 def _ease(position: Field) -> tuple[NDArray[np.int64], Field]:
     """Grid cell and smoothed way through it."""
@@ -90,12 +94,8 @@ def _smooth(low: float, high: float, value: Field) -> Field:
 
 
 def scene(width: int = 1200, height: int = 900, seed: int = 1) -> NDArray[np.uint16]:
-    """Paint the picture.
-
-    Returns
-    -------
-    16-bit gray, shape (height, width), lightness encoding: ``code = 65535 * L* / 100``.  The
-    whole scale from 0 to 65535 occurs.
+    """Paint the picture: 16-bit gray, shape (height, width), in which ``code = 65535 * L* / 100``
+    and the whole scale from 0 to 65535 occurs.
 
     Raises `OptionError` below 64 x 64 pixels, where nothing would be recognised.
     """
@@ -258,12 +258,7 @@ def _house(canvas: _Canvas, x: float) -> None:
         (right + 0.004, eaves + 0.012),
     )
     canvas.paint(38.0, slope)
-    chimney = canvas.polygon(
-        (x - 0.08, top - 0.045),
-        (x - 0.045, top - 0.045),
-        (x - 0.045, top + 0.01),
-        (x - 0.08, top + 0.01),
-    )
+    chimney = canvas.box(x - 0.08, top - 0.045, x - 0.045, top + 0.01)
     canvas.paint(44.0 + 6.0 * grain, chimney)
     for pane in (left + 0.025, left + 0.17):
         _window(canvas, pane, eaves + 0.035)
@@ -280,17 +275,9 @@ def _house(canvas: _Canvas, x: float) -> None:
 def _window(canvas: _Canvas, x: float, y: float) -> None:
     """A white frame, panes near black, a glazing bar."""
     for grow, tone in ((0.005, 96.0), (0.0, 2.5)):
-        corners = (
-            (x - grow, y - grow),
-            (x + 0.036 + grow, y - grow),
-            (x + 0.036 + grow, y + 0.042 + grow),
-            (x - grow, y + 0.042 + grow),
-        )
-        canvas.paint(tone, canvas.polygon(*corners))
-    bar = canvas.polygon(
-        (x + 0.0165, y), (x + 0.0195, y), (x + 0.0195, y + 0.042), (x + 0.0165, y + 0.042)
-    )
-    canvas.paint(90.0, bar)
+        pane = canvas.box(x - grow, y - grow, x + 0.036 + grow, y + 0.042 + grow)
+        canvas.paint(tone, pane)
+    canvas.paint(90.0, canvas.box(x + 0.0165, y, x + 0.0195, y + 0.042))
 
 
 def _tree(canvas: _Canvas, x: float) -> None:

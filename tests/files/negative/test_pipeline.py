@@ -21,7 +21,8 @@ from disk import disk_of
 from straight import LIGHTNESS
 from tonewright import scales
 from tonewright.errors import FileError, OptionError
-from tonewright.files.negative.make import NegativeSettings, make_negative, scale_document
+from tonewright.files.negative.again import scale_document
+from tonewright.files.negative.make import NegativeSettings, make_negative
 from tonewright.files.negative.pipeline import Resampling, WriteSettings, write_mapped
 from tonewright.files.raster import bands, resample
 from tonewright.files.raster.open import open_image

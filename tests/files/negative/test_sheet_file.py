@@ -7,8 +7,7 @@ from fractions import Fraction
 import pytest
 
 from tonewright.errors import OptionError, TonewrightError
-from tonewright.files.negative.settings import NegativeSettings
-from tonewright.files.negative.sheet_file import read_sheet, sheet_text
+from tonewright.files.negative.settings import NegativeSettings, read_sheet, sheet_text
 from tonewright.negative.sheet import SheetSettings
 from tonewright.negative.size import SizeWish
 

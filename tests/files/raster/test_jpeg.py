@@ -18,7 +18,7 @@ from straight import LIGHTNESS
 from tonewright.errors import FileError, ImageError, TonewrightError
 from tonewright.files.negative.pipeline import WriteSettings, write_mapped
 from tonewright.files.negative.tones import image_tones
-from tonewright.files.raster import findings, jpeg, jpeg_scan
+from tonewright.files.raster import findings, jpeg
 from tonewright.files.raster.open import OpenOptions, open_image
 from tonewright.negative.colour import pixel_codes
 
@@ -119,7 +119,7 @@ def way(request, monkeypatch):
         if sys.platform != "linux":
             pytest.skip("by way of a file on Linux only")
         monkeypatch.setattr(jpeg, "IN_MEMORY", 0)
-        monkeypatch.setattr(jpeg_scan, "_CHUNK", 1000)
+        monkeypatch.setattr(jpeg, "_CHUNK", 1000)
         monkeypatch.setattr(jpeg, "_TRIM_SECONDS", 0.0)  # as often as can be
     return request.param
 

@@ -7,6 +7,7 @@ from nicegui import ui
 from tonewright.bench.frame import frame, paper_of, prepare
 from tonewright.bench.pages import papers
 from tonewright.bench.pages.page import Page
+from tonewright.bench.pages.setup import SetupPage
 from tonewright.bench.state import Bench
 from tonewright.shelf.way import ASIDES, STEPS, Aside, Step
 from tonewright.show.way_text import NAMES
@@ -37,51 +38,24 @@ def load() -> None:
 
 def page_of(step: Step | Aside) -> type[Page]:
     """The page of a step; what it needs is loaded now, which takes a second for the first."""
+    page: type[Page] = SetupPage
     match step:
         case "strip":
-            from tonewright.bench.pages.strip import StripPage
-
-            return StripPage
+            from tonewright.bench.pages.strip import StripPage as page
         case "target":
-            from tonewright.bench.pages.target import TargetPage
-
-            return TargetPage
+            from tonewright.bench.pages.target import TargetPage as page
         case "read":
-            from tonewright.bench.pages.read import ReadPage
-
-            return ReadPage
+            from tonewright.bench.pages.read import ReadPage as page
         case "curve":
-            from tonewright.bench.pages.curve import CurvePage
-
-            return CurvePage
+            from tonewright.bench.pages.curve import CurvePage as page
         case "negative":
-            from tonewright.bench.pages.negative import NegativePage
-
-            return NegativePage
+            from tonewright.bench.pages.negative import NegativePage as page
         case "check":
-            from tonewright.bench.pages.check import CheckPage
-
-            return CheckPage
-        case "setup" | "scanner" | "inks":
-            return _aside(step)
+            from tonewright.bench.pages.check import CheckPage as page
         case "report":
-            from tonewright.bench.pages.report import ReportPage
-
-            return ReportPage
-
-
-def _aside(page: Aside) -> type[Page]:
-    """What lies beside the way."""
-    match page:
-        case "setup":
-            from tonewright.bench.pages.setup import SetupPage
-
-            return SetupPage
+            from tonewright.bench.pages.report import ReportPage as page
         case "scanner":
-            from tonewright.bench.pages.scanner import ScannerPage
-
-            return ScannerPage
+            from tonewright.bench.pages.scanner import ScannerPage as page
         case "inks":
-            from tonewright.bench.pages.inks import InksPage
-
-            return InksPage
+            from tonewright.bench.pages.inks import InksPage as page
+    return page

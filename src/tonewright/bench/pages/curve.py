@@ -5,73 +5,64 @@ from __future__ import annotations
 from collections.abc import Mapping
 from functools import partial
 
-from tonewright.bench.pages.page import NAMED, Page, choices, refusal
+from tonewright.bench.pages.page import NAMED, Page
 from tonewright.bench.parts.chart import Chart
-from tonewright.bench.parts.field import Choice, Fault, Field
+from tonewright.bench.parts.field import Choice, Fault, Field, Refusal
 from tonewright.bench.parts.tags import Tag, button
 from tonewright.bench.tasks.curve import CurveView, keep_curve, try_curve
 from tonewright.errors import OptionError
-from tonewright.files.way import readings_tables
-from tonewright.show.commands import FitCommand
+from tonewright.files.contents import readings_tables
+from tonewright.show import commands
 
 _AIMS = {"lightness": "equal steps of lightness", "density": "equal steps of density",
          "reflectance": "equal steps of reflectance"}
 
 
 class CurvePage(Page):
-    """One open page."""
+    """The two pictures, and what the curve is made from."""
+
+    parts = "The curve", "What it is made from"
 
     def build(self) -> None:
-        """The two pictures, and what the curve is made from."""
         self.patch_names: list[str] = []
         self.doubtful: dict[str, Choice] | None = None
-        with Tag("div", classes="plot-and-side"):
-            with Tag("section", aria_label="The curve"):
-                self.response = Chart("Print lightness over ink", on_point=self._clicked)
-                self.result = Tag("div", aria_live="polite")
-                self.correction = Chart("The correction: ink over picture lightness")
-            with Tag("section", aria_label="What it is made from"):
-                self._side()
-        self.changed()
+        self.response = Chart("Print lightness over ink", on_point=self._clicked)
+        self.result = Tag("div", aria_live="polite")
+        self.correction = Chart("The correction: ink over picture lightness")
 
-    def _side(self) -> None:
+    def build_side(self) -> None:
         Tag("h2", "Readings")
         self.tables = self.ticks(
-            lambda: readings_tables(self.bench.papers, self.paper), first=True,
+            lambda: readings_tables(self.papers, self.paper), first=True,
             on_change=lambda _: self.changed(),
             none="There are no readings yet: read a print of the target first, or copy a table"
             " into the paper's folder.")
         self.unusable = Fault()
-        self.process = self.file_field(
-            "Strip", next(iter(self.names("process")), ""),
-            lambda: choices(self.names("process"), "none"), on_change=self.changed,
-            hint="Gives the curve its printing time")
+        self.process = self.file_field("Strip", "process", "none",
+                                       hint="Gives the curve its printing time")
         self.time = Field("The target was printed for", "", on_change=self.changed,
                           hint="Only if this was not the time of the strip: 10 min, 90s, 7:30")
         self.aim = Field("Aim", "lightness", choices=_AIMS, on_change=self.changed,
                          hint="How the picture's tones are spread between black and white")
         self.patches = Tag("div")
         self.date = self.printed_field()
-        self.name = self.name_field("Keep it as", ".curve.json")
+        self.name = self.name_field("Keep it as", ".curve.json", "curve")
         with Tag("div", classes="buttons"):
             button("Keep this curve", self._keep, "button primary")
-        self.refused = refusal({
+        self.refused = Refusal({
             self.name: NAMED, self.time: ("target_time_unknown", "time_impossible",
                                           "time_unclear", "time_far"),
             self.process: ("process_needed",), self.date: ("print_date",)}, self.process)
-        self.kept = Tag("div", aria_live="polite")
 
-    def _asked(self) -> FitCommand:
+    def _asked(self) -> commands.Fit:
         chosen = tuple(map(self.below, self.tables.ticked))
         if not chosen:
             raise OptionError("no readings are chosen", "a curve is made from the readings of a"
                               " target", "choose a table, or read a print first")
-        return FitCommand(
-            readings=chosen, output=self.below(self._file()),
-            process=self.chosen(self.process),
-            target_time=self.time.value.strip(), aim=self.aim.value,
-            leave_out=tuple(sorted(self.left_out)), setup=self.setup(),
-            date=self.date.value.strip())
+        return commands.Fit(
+            readings=chosen, output=self.below(self.name.file), process=self.chosen(self.process),
+            target_time=self.time.text, aim=self.aim.value,
+            leave_out=tuple(sorted(self.left_out)), setup=self.setup(), date=self.date.text)
 
     @property
     def left_out(self) -> set[str]:
@@ -100,11 +91,8 @@ class CurvePage(Page):
             self.correction.show(None)
             self.result.clear()
             return
-
-        async def draw() -> None:
+        with self.asked(self.refused, self.unusable):
             self._show(await self.bench.quick.call_newest(try_curve, self._asked()))
-
-        await self.ask(self.refused, draw, otherwise=self.unusable)
 
     def _show(self, found: CurveView) -> None:
         self.patch_names = [name for name, _ in found.patches]
@@ -126,12 +114,7 @@ class CurvePage(Page):
         for name, said in named.items():
             self.doubtful[name].set(name in self.left_out, f"leave out {said}")
 
-    def _file(self) -> str:
-        return f"{self.name.value.strip() or 'curve'}.curve.json"
-
     async def _keep(self) -> None:
-        async def keep() -> None:
+        with self.pressed(otherwise=self.unusable):
             self._show(await self.bench.quick.call(keep_curve, self._asked()))
-            self.say_kept(f"Kept as {self._file()}.", "negative")
-
-        await self.pressed(self.refused, keep, otherwise=self.unusable)
+            self.say_kept(f"Kept as {self.name.file}.", "negative")

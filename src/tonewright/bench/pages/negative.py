@@ -8,20 +8,20 @@ from pathlib import Path
 
 from nicegui import ui
 
-from tonewright.bench.pages.page import Page, Working, more, refusal
+from tonewright.bench.pages.page import Page, Working, more
 from tonewright.bench.parts.drop import Drop
-from tonewright.bench.parts.field import Choice, Fault, Field
+from tonewright.bench.parts.field import Choice, Fault, Field, Refusal
 from tonewright.bench.parts.result import same_command, show_result
 from tonewright.bench.parts.tags import Tag, button, inline_picture, link
 from tonewright.bench.tasks.negative import IN_ALL, MadeNegatives, make, proof, sheet
 from tonewright.bench.transfer import file_address
+from tonewright.bench.worker import Cancelled
 from tonewright.errors import OptionError, counted
-from tonewright.files.contents import pictures
+from tonewright.files.contents import NEGATIVE, pictures, stem
 from tonewright.files.negative.batch import AT_ONCE, output_names
 from tonewright.files.preview import Preview
-from tonewright.files.way import NEGATIVE, stem
 from tonewright.negative.sheet import DEFAULT_MARGIN_MM
-from tonewright.show.commands import NegativeCommand
+from tonewright.show import commands
 
 _ENCODINGS = {"": "as its profile says; without one, the usual", "gamma:2.2": "gamma 2.2",
               "srgb": "sRGB", "linear": "linear: light", "lightness": "lightness, L*"}
@@ -31,33 +31,26 @@ _BORDERS = {"": "black: clear film", "opaque": "paper white: the heaviest ink"}
 
 
 class NegativePage(Page):
-    """One open page."""
+    """The sheet and the proof side by side, and what is chosen."""
+
+    parts = "The sheet and the print", "What is made"
 
     def build(self) -> None:
-        """The sheet and the proof side by side, and what is chosen."""
         self.proofed: tuple[object, ...] = ()
         self.turn = 0
-        with Tag("div", classes="plot-and-side"):
-            with Tag("section", aria_label="The sheet and the print"):
-                with Tag("div", classes="side-by-side"):
-                    self.sheet = Tag("figure")
-                    self.proof = Tag("figure")
-                self.result = Tag("div", aria_live="polite")
-            with Tag("section", aria_label="What is made"):
-                self._side()
-        self._wait()
-
-    def _wait(self) -> None:
+        with Tag("div", classes="side-by-side"):
+            self.sheet = Tag("figure")
+            self.proof = Tag("figure")
         with self.sheet:
             Tag("p", "Drop a finished picture, or choose one that is in the folder.", "chart-empty")
 
-    def _side(self) -> None:
+    def build_side(self) -> None:
         Drop("Pictures: TIFF, PNG or JPEG", file_address(self.paper), self._arrived,
              accept=".tif,.tiff,.png,.jpg,.jpeg", multiple=True)
-        self.pictures = self.ticks(lambda: pictures(self.bench.papers, self.paper),
+        self.pictures = self.ticks(lambda: pictures(self.papers, self.paper),
                                    on_change=lambda _: self.changed())
         self.unusable = Fault()
-        self.curve = self.curve_field()
+        self.curve = self.file_field("Curve", "curve")
         self.width = Field("Width on the film", on_change=self.changed,
                            hint="200mm or 8in; leave blank for the picture's own")
         self.ppi = Field("Pixels to the inch", on_change=self.changed,
@@ -76,11 +69,11 @@ class NegativePage(Page):
                           hint="a4, 8x10, 210x297mm, or the width of a roll, 610mm; leave blank"
                           " for a file each")
         with more():
-            self._more()
+            self._build_more()
         with Tag("div", classes="buttons"):
             button("Make the negatives", self._make, "button primary")
         self.working = Working(self.bench.long.cancel)
-        self.refused = refusal({
+        self.refused = Refusal({
             self.unusable: ("negative_again", "negative_twice", "image_pages", "no_picture"),
             self.encoding: ("image_encoding",), self.flatten: ("image_transparent",),
             self.width: ("picture_size_unknown", "sheet_size", "negative_width"),
@@ -92,9 +85,8 @@ class NegativePage(Page):
             self.film: ("negative_film", "film_too_small"),
             self.curve: ("no_curve",)}, self.curve)
         self.lines = _Lines()
-        self.kept = Tag("div", aria_live="polite")
 
-    def _more(self) -> None:
+    def _build_more(self) -> None:
         self.height = Field("Height on the film", on_change=self.changed,
                             hint="Of the picture, instead of its width")
         self.encoding = Field("What the picture's values mean", "", choices=_ENCODINGS,
@@ -111,7 +103,7 @@ class NegativePage(Page):
         self.pictures.tick(name)
         self.changed()
 
-    def _asked(self) -> NegativeCommand:
+    def _asked(self) -> commands.Negative:
         names = self.pictures.ticked
         if not self.curve.value:
             raise OptionError("there is no curve yet", "a negative is made through a curve",
@@ -119,24 +111,22 @@ class NegativePage(Page):
         if not names:
             raise OptionError("no picture is chosen", "a negative is made of a picture",
                               "drop one, or tick one that is in the folder", code="no_picture")
-        return NegativeCommand(
+        return commands.Negative(
             images=tuple(map(self.below, names)), curve=self.below(self.curve.value),
-            output=self.below(self._output(names)), width=self.width.value.strip(),
-            height=self.height.value.strip(), rotate=self.rotate.value, depth=self.depth.value,
-            no_mirror=self.straight.value, encoding=self.encoding.value,
-            flatten=self.flatten.value, ppi=self.ppi.value.strip(), film=self.film.value.strip(),
-            margin=self.margin.value.strip(), border=self.border.value, marks=self.marks.value,
-            tone_scale=self.scale.value, caption=self.caption.value)
+            output=self.below(self._output(names)), width=self.width.text, height=self.height.text,
+            rotate=self.rotate.value, depth=self.depth.value, no_mirror=self.straight.value,
+            encoding=self.encoding.value, flatten=self.flatten.value, ppi=self.ppi.text,
+            film=self.film.text, margin=self.margin.text, border=self.border.value,
+            marks=self.marks.value, tone_scale=self.scale.value, caption=self.caption.value)
 
     def _output(self, names: list[str]) -> str:
         """Nothing is ever written over; what a batch that was stopped left out goes beside the
         rest."""
-        if self.film.value.strip():
+        if self.film.text:
             return self.free("film")
         if len(names) == 1:
             return self.free(f"{stem(names[0])}{NEGATIVE}.tif")
-        made = _made([Path(name) for name in names],
-                     self.bench.papers.inside(self.paper, "negatives"))
+        made = _made([Path(name) for name in names], self.papers.inside(self.paper, "negatives"))
         return self.free("negatives") if made else "negatives"
 
     async def redraw(self) -> None:
@@ -147,8 +137,7 @@ class NegativePage(Page):
         quick = self.bench.quick
         self.turn += 1
         mine = self.turn
-
-        async def draw() -> None:
+        with self.asked(self.refused, self.unusable):
             asked = self._asked()
             of = asked.images[0], asked.curve, asked.encoding, asked.flatten
             if self.proofed != of:
@@ -161,36 +150,28 @@ class NegativePage(Page):
             _picture(self.sheet, shown, "The sheet of film, "
                      f"{'not ' if asked.no_mirror else ''}mirrored, as it is printed")
 
-        await self.ask(self.refused, draw, otherwise=self.unusable)
-
     async def _make(self) -> None:
         client = ui.context.client
-
-        asked: NegativeCommand | None = None
-
-        def tell(done: int, total: int) -> None:
-            with client:
-                self.working.show(done, total)
-                self.lines.working(done // IN_ALL if asked is None or not asked.film else 0)
-
-        async def work() -> None:
-            nonlocal asked
+        with self.pressed(otherwise=self.unusable):
             asked = self._asked()
-            self.working.begin("Making the negatives")
+
+            def tell(done: int, total: int) -> None:
+                with client:
+                    self.working.show(done, total)
+                    self.lines.working(0 if asked.film else done // IN_ALL)
+
             self.lines.begin([image.name for image in asked.images], together=bool(asked.film))
-            self._show(await self.bench.long.call(make, asked, progress=tell))
-
-        def stopped() -> None:
-            if asked is not None:
+            try:
+                with self.working.on("Making the negatives"):
+                    self._show(await self.bench.long.call(make, asked, progress=tell))
+            except Cancelled:
                 self._stopped(asked)
+            finally:
+                self.lines.end()
 
-        await self.pressed(self.refused, work, stopped, self.unusable)
-        self.working.end()
-        self.lines.end()
-
-    def _stopped(self, asked: NegativeCommand) -> None:
+    def _stopped(self, asked: commands.Negative) -> None:
         """What was finished stays, and need not be made again."""
-        root, many = self.bench.papers.root, len(asked.images) > 1 and not asked.film
+        root, many = self.papers.root, len(asked.images) > 1 and not asked.film
         done = _made(asked.images, root / asked.output) if many else {}
         for image, made in done.items():
             self._done(image.name, made.relative_to(root))
@@ -224,8 +205,7 @@ class NegativePage(Page):
 
     def _named(self, path: Path) -> str:
         """A file below the bench's folder, as the paper has it."""
-        papers = self.bench.papers
-        return (papers.root / path).relative_to(papers.folder(self.paper)).as_posix()
+        return (self.papers.root / path).relative_to(self.papers.folder(self.paper)).as_posix()
 
 
 class _Lines:

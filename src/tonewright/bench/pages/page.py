@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import date
 from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar
 
 from nicegui import ui
 
-from tonewright.bench.frame import Foot, address, on_change, paper_title
+from tonewright.bench.frame import Foot, address, paper_title
 from tonewright.bench.parts.corners import Corners, Sought
-from tonewright.bench.parts.field import Field, Place, Refusal, Ticks
+from tonewright.bench.parts.field import Fault, Field, Refusal, Ticks
 from tonewright.bench.parts.result import show_result
 from tonewright.bench.parts.tags import Tag, button, link
 from tonewright.bench.state import Bench
@@ -21,7 +21,7 @@ from tonewright.bench.tasks.views import View
 from tonewright.bench.transfer import file_address
 from tonewright.bench.worker import Cancelled, Overtaken
 from tonewright.errors import FileError, OptionError, TonewrightError
-from tonewright.files.contents import foreign_images
+from tonewright.files.contents import Holds, foreign_images, tables
 from tonewright.files.papers import Kind
 from tonewright.files.preview import preview_scan
 from tonewright.shelf.way import Aside, Step
@@ -32,8 +32,12 @@ _CHANNELS = {"": "luminance", "red": "red", "green": "green", "blue": "blue"}
 
 
 class Page:
-    """One open page of a paper."""
+    """One open page of a paper: a large part, and what it is made from at its side."""
 
+    intro: ClassVar[str] = ""
+    """What it is for."""
+    parts: ClassVar[tuple[str, str]]
+    """What the two parts are called, for who does not see them."""
     result: Tag
     """Beside the picture: what was found."""
     kept: Tag
@@ -41,21 +45,38 @@ class Page:
     refused: Refusal
     """Where it is said why something was refused."""
 
-    def __init__(self, bench: Bench, paper: str, foot: Foot | None = None) -> None:
+    def __init__(self, bench: Bench, paper: str, foot: Foot) -> None:
         self.bench, self.paper, self.foot = bench, paper, foot
+        self.papers = bench.papers
         self._client = ui.context.client
         self._listing: list[Field | Ticks] = []
-        self._names: list[tuple[Field, str]] = []
-        on_change(bench, self.files_changed, paper)
-        self.build()
+        self._names: list[NameField] = []
+        foot.calls.append(self.files_changed)
+        if self.intro:
+            Tag("p", self.intro)
+        with Tag("div", classes="plot-and-side"):
+            for label, build, ends in zip(self.parts, (self.build, self.build_side),
+                                          ("result", "kept"), strict=True):
+                with Tag("section", aria_label=label):
+                    build()
+                    if not hasattr(self, ends):
+                        setattr(self, ends, Tag("div", aria_live="polite"))
+        self.begin()
 
     def build(self) -> None:
-        """Put the page together."""
+        """Put the large part together; `result` ends it, unless it has a place of its own."""
         raise NotImplementedError
 
-    async def redraw(self) -> None:
-        """Say anew what the fields say."""
+    def build_side(self) -> None:
+        """Put the side together; `kept` ends it, unless it has a place of its own."""
         raise NotImplementedError
+
+    def begin(self) -> None:
+        """Say what there is to say of the page as it is opened."""
+        self.changed()
+
+    async def redraw(self) -> None:
+        """Say anew what the fields say; some pages wait for a button."""
 
     def changed(self) -> None:
         """A field has changed."""
@@ -66,12 +87,13 @@ class Page:
         """What files of this paper are called after."""
         return paper_title(self.bench, self.paper)
 
-    def name_field(self, label: str, ending: str, stem: str = "", **more: Any) -> Field:
-        """What is kept is called by this, with an ending of its own; at first by the stem or the
-        paper's name."""
-        name = self.free((stem or self.title) + ending).removesuffix(ending)
-        field = Field(label, name, **more)
-        self._names.append((field, ending))
+    def name_field(self, label: str, ending: str, otherwise: str, **more: Any) -> NameField:
+        """What is kept is called by this, with an ending of its own, or ``otherwise`` where nothing
+        is typed; at first by the paper's name."""
+        stem = more.pop("stem", self.title)
+        field = NameField(label, self.free(stem + ending).removesuffix(ending), **more)
+        field.ending, field.otherwise = ending, otherwise
+        self._names.append(field)
         return field
 
     def printed_field(self) -> Field:
@@ -80,10 +102,32 @@ class Page:
                      hint="Its age counts from this day. Leave blank if you do not know it")
 
     def file_field(
-        self, label: str, value: str, files: Callable[[], dict[str, str]], **more: Any
+        self, label: str, find: Kind | Callable[[], list[str]], none: str | None = None,
+        value: str | None = None, **more: Any,
     ) -> Field:
-        """A choice of files, which follows what comes into the folder and what goes."""
-        field = Field(label, value, choices=files, **more)
+        """A choice of files, which follows what comes into the folder and what goes.
+
+        Parameters
+        ----------
+        find:
+            A kind, or what lists them.
+        none:
+            What stands for none of them; None: one is chosen.
+        value:
+            What is chosen at first; None: the first of them.
+        """
+        def files() -> dict[str, str]:
+            names = find() if callable(find) else self.names(find)
+            return ({} if none is None else {"": none}) | {name: name for name in names}
+
+        return self._listed(label, files, value, **more)
+
+    def _listed(
+        self, label: str, files: Callable[[], dict[str, str]], value: str | None, **more: Any
+    ) -> Field:
+        if value is None:
+            value = next(filter(None, files()), "")
+        field = Field(label, value, choices=files, **{"on_change": self.changed} | more)
         self._listing.append(field)
         return field
 
@@ -93,12 +137,6 @@ class Page:
         self._listing.append(ticks)
         return ticks
 
-    def curve_field(self, on_change: Callable[[], Any] | None = None) -> Field:
-        """The curve that a page is about, at first the newest."""
-        return self.file_field("Curve", next(iter(self.names("curve")), ""),
-                               lambda: choices(self.names("curve")),
-                               on_change=on_change or self.changed)
-
     def files_changed(self) -> Any:
         """Something in the folder has changed."""
         self._listing = [field for field in self._listing if not field.box.is_deleted]
@@ -107,24 +145,20 @@ class Page:
 
     def scan_field(self, value: str, **more: Any) -> Field:
         """The scan to read."""
-        return self.file_field("Scan", value, lambda: choices(self.scans(), "choose"), **more)
+        return self.file_field("Scan", self.scans, "choose", value, **more)
 
     def flat_field(
         self, value: str = "", with_it: str = "with the same settings", **more: Any
     ) -> Field:
         """The scan that evens out the lamp."""
-        return self.file_field("Scan of a plain white sheet", value,
-                               lambda: choices(self.scans(), "none"),
+        return self.file_field("Scan of a plain white sheet", self.scans, "none", value,
                                hint=f"Scanned {with_it}; corrects uneven light", **more)
 
-    def scanner_field(
-        self, value: str | None = None, none: str = "none", **more: Any
-    ) -> Field:
+    def scanner_field(self, value: str | None = None, none: str = "none", **more: Any) -> Field:
         """The scanner's response, at first the newest, and the way to calibrate one."""
         known = self.scanners()
-        if value is None or value not in ("", *known):
-            value = next(iter(known), "")
-        field = self.file_field("Scanner", value, lambda: {"": none} | self.scanners(), **more)
+        field = self._listed("Scanner", lambda: {"": none} | self.scanners(),
+                             value if value in ("", *known) else None, **more)
         link("Calibrate it with a gray scale", address(self.paper, "scanner"), "beside")
         return field
 
@@ -145,18 +179,20 @@ class Page:
         """What was written; the foot of the page leads on."""
         with self.kept.anew():
             Tag("p", said)
-        if self.foot is not None:
-            self.foot.lead_to(step)
+        self.foot.lead_to(step)
         self.kept.reveal()
 
     def offer(self, box: Tag, target: str) -> None:
-        """The files of a target that was drawn, to be printed and filled in."""
+        """The files of a target that was drawn, to be printed and filled in; the foot of the page
+        leads on to reading its print."""
         with box.anew():
             for ending, what in ((".tif", "The negative, to print on film"),
                                  (".csv", "A blank table, to fill in by hand")):
                 with Tag("p"):
                     link(f"{what} ({target}{ending})", file_address(self.paper, target + ending),
                          download="")
+        self.foot.lead_to("read")
+        box.reveal()
 
     def below(self, name: str) -> Path:
         """A file of the paper, counted from the bench's folder."""
@@ -167,29 +203,30 @@ class Page:
         return self.below(field.value) if field.value else None
 
     def _within(self, paper: str, name: str) -> Path:
-        papers = self.bench.papers
-        return papers.inside(paper, name).relative_to(papers.root)
+        return self.papers.inside(paper, name).relative_to(self.papers.root)
 
     def setup(self) -> Path | None:
         """The file that says what the paper is used with."""
-        return self.bench.papers.relative(self.bench.papers.setup(self.paper))
+        return self.papers.relative(self.papers.setup(self.paper))
 
-    def names(self, kind: Kind, *endings: str) -> list[str]:
+    def names(self, kind: Kind) -> list[str]:
         """Files of a kind, the newest first."""
-        return [f.name for f in self.bench.papers.newest(self.paper, kind)
-                if not endings or f.name.lower().endswith(endings)]
+        return [file.name for file in self.papers.newest(self.paper, kind)]
+
+    def holding(self, holds: Holds) -> list[str]:
+        """Tables that hold this, the newest first."""
+        return tables(self.papers, self.paper, holds)
 
     def scans(self) -> list[str]:
         """Pictures that may be scans: nothing that was made here."""
-        return foreign_images(self.bench.papers, self.paper)
+        return foreign_images(self.papers, self.paper)
 
     def scanners(self) -> dict[str, str]:
         """Scanner responses of all papers, this one's first: a scanner serves them all."""
-        papers = self.bench.papers
-        order = sorted(papers.names(), key=lambda paper: paper != self.paper)
+        order = sorted(self.papers.names(), key=lambda paper: paper != self.paper)
         return {f"{paper}/{f.name}": f.name if paper == self.paper else
                 f"{f.name} of {paper_title(self.bench, paper)}"
-                for paper in order for f in papers.files(paper) if f.kind == "scanner"}
+                for paper in order for f in self.papers.files(paper) if f.kind == "scanner"}
 
     def of_any_paper(self, value: str) -> Path | None:
         """A file that is called by its paper and its name, counted from the bench's folder."""
@@ -198,40 +235,38 @@ class Page:
 
     def free(self, name: str) -> str:
         """A name that no file has yet."""
-        return self.bench.papers.free_name(self.paper, name)
+        return self.papers.free_name(self.paper, name)
 
-    async def ask(
-        self, refusal: Refusal, work: Callable[[], Awaitable[None]],
-        stopped: Callable[[], object] = lambda: None, otherwise: Place | None = None,
-    ) -> None:
-        """Do some work; where it is refused, that is said, ``otherwise`` if it concerns no field of
-        its own, until it is done or refused for another reason; ``stopped`` is told of a stop."""
+    @contextmanager
+    def asked(self, refusal: Refusal, otherwise: Fault | None = None) -> Iterator[None]:
+        """Around some work: where it is refused, that is said, ``otherwise`` if it concerns no
+        field of its own, until it is done or refused for another reason."""
         try:
-            await work()
+            yield
             refusal.clear()
         except TonewrightError as error:
             refusal.show(self._with_free_name(error), otherwise)
         except Cancelled:
             refusal.clear()
-            stopped()
         except Overtaken:
             pass
 
-    async def pressed(
-        self, refusal: Refusal, work: Callable[[], Awaitable[None]],
-        stopped: Callable[[], object] = lambda: None, otherwise: Place | None = None,
-    ) -> None:
+    @contextmanager
+    def pressed(
+        self, refusal: Refusal | None = None, otherwise: Fault | None = None
+    ) -> Iterator[None]:
         """The same at the press of a button: what was refused before is said anew if need be."""
+        refusal = refusal or self.refused
         refusal.clear()
-        await self.ask(refusal, work, stopped, otherwise)
+        with self.asked(refusal, otherwise):
+            yield
 
     def _with_free_name(self, error: TonewrightError) -> TonewrightError:
         """A page replaces no file: it offers a name that is free."""
         if error.code != "output_exists":
             return error
-        names = [(field.value.strip(), ending) for field, ending in self._names]
-        free = [free for name, ending in names
-                if (free := self.free(name + ending).removesuffix(ending)) != name]
+        free = [free for field in self._names if (
+            free := self.free(field.text + field.ending).removesuffix(field.ending)) != field.text]
         return FileError(error.given, "the bench never replaces a file",
                          f"keep it as {free[0]}" if free else "give it another name",
                          code=error.code)
@@ -242,27 +277,32 @@ class Page:
             ui.timer(0.001, call, once=True)
 
 
-def choices(names: list[str], none: str | None = None) -> dict[str, str]:
-    """Files to choose from; ``none`` stands for none of them."""
-    first = {} if none is None else {"": none}
-    return first | {name: name for name in names}
+class NameField(Field):
+    """What a file is called."""
 
+    ending: str
+    """Of the file."""
+    otherwise: str
+    """What it is called where nothing is typed."""
 
-def refusal(
-    fields: Mapping[Place, tuple[str, ...]], document: Place | None = None
-) -> Refusal:
-    """Where errors are shown: codes by field, and the field of a document."""
-    return Refusal({code: field for field, codes in fields.items() for code in codes}, document)
+    @property
+    def name(self) -> str:
+        """Without its ending."""
+        return self.text or self.otherwise
+
+    @property
+    def file(self) -> str:
+        """With it."""
+        return self.name + self.ending
 
 
 def number(field: Field, what: str, code: str, rule: str, way_out: str) -> float | None:
     """The number that is typed, with a point or a comma; None where nothing is.  `OptionError`
     with the code where it is none."""
-    typed = field.value.strip()
     try:
-        return float(typed.replace(",", ".")) if typed else None
+        return float(field.text.replace(",", ".")) if field.text else None
     except ValueError:
-        raise OptionError(f"{typed} is typed for {what}", rule, way_out, code=code) from None
+        raise OptionError(f"{field.text} is typed for {what}", rule, way_out, code=code) from None
 
 
 @contextmanager
@@ -315,17 +355,18 @@ class Working:
             button("Stop", stop)
         self._box.set_visibility(False)
 
-    def begin(self, said: str) -> None:
-        """Show it."""
+    @contextmanager
+    def on(self, said: str) -> Iterator[None]:
+        """Show it around some work."""
         self._said.say(said)
         self._bar.props.pop("value", None)
         self._box.set_visibility(True)
+        try:
+            yield
+        finally:
+            self._box.set_visibility(False)
 
     def show(self, done: int, total: int) -> None:
         """So much is done, of so much."""
         if total:
             self._bar.props.update({"value": str(done / total)})
-
-    def end(self) -> None:
-        """Take it away."""
-        self._box.set_visibility(False)

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from nicegui import ui
 
-from tonewright.bench.frame import address, frame, on_change, paper_title
+from tonewright.bench.frame import address, frame, paper_title
 from tonewright.bench.parts.field import Field, Refusal
 from tonewright.bench.parts.setup_form import SetupForm
-from tonewright.bench.parts.tags import Tag, button, link
+from tonewright.bench.parts.tags import Tag, button, link, table
 from tonewright.bench.state import Bench
 from tonewright.bench.tasks.shelf import Calibration, ShelfView, shelf_view
 from tonewright.errors import TonewrightError
-from tonewright.files.way import paper_way
+from tonewright.files.contents import paper_way
 from tonewright.record.setup import Setup
 from tonewright.show.way_text import next_on_the_way
 
@@ -22,7 +22,7 @@ def register(bench: Bench) -> None:
     """Make the page known."""
     @ui.page("/")
     def papers() -> None:
-        with frame(bench, "Papers"):
+        with frame(bench, "Papers") as foot:
             Tag("p", "Each paper has a folder of its own, with its strip, target, curve and"
                 " negatives. Go on with one, or begin a new one.")
             shelf = Tag("div", classes="shelf")
@@ -34,7 +34,7 @@ def register(bench: Bench) -> None:
                 _shelf(bench, view)
 
         ui.timer(0.001, show, once=True)  # the worker may be loading still
-        on_change(bench, show)
+        foot.calls.append(show)
 
 
 def _shelf(bench: Bench, view: ShelfView) -> None:
@@ -57,23 +57,18 @@ def _shelf(bench: Bench, view: ShelfView) -> None:
 
 
 def _table(title: str, rows: tuple[Calibration, ...]) -> None:
-    with Tag("table", classes="documents"):
-        Tag("caption", f"Calibrations of {title}", "unseen")
-        with Tag("thead"), Tag("tr"):
-            for head in _HEADS:
-                Tag("th", head, scope="col")
-        with Tag("tbody"):
-            for row in rows:
-                with Tag("tr"):
-                    Tag("th", f"{row.name} ({row.kind})", scope="row")
-                    for text in (row.black, row.white, row.time, row.age):
-                        Tag("td", text or "–")
-                    with Tag("td"):
-                        Tag("span", row.last_check or "–")
-                        if row.because:
-                            Tag("div", row.because, "due" if row.due else "hint")
-                        if row.changed:
-                            Tag("div", row.changed, "due")
+    with table(f"Calibrations of {title}", _HEADS):
+        for row in rows:
+            with Tag("tr"):
+                Tag("th", f"{row.name} ({row.kind})", scope="row")
+                for text in (row.black, row.white, row.time, row.age):
+                    Tag("td", text or "–")
+                with Tag("td"):
+                    Tag("span", row.last_check or "–")
+                    if row.because:
+                        Tag("div", row.because, "due" if row.due else "hint")
+                    if row.changed:
+                        Tag("div", row.changed, "due")
 
 
 def _new_paper(bench: Bench) -> None:
@@ -84,11 +79,11 @@ def _new_paper(bench: Bench) -> None:
         with Tag("details"):
             Tag("summary", "Coating, lamp, film and printer (you can fill this in later)")
             form = SetupForm(Setup())
-        fault = Refusal({"name_unusable": name, "outside_folder": name, "paper_exists": name})
+        fault = Refusal({name: ("name_unusable", "outside_folder", "paper_exists")})
 
         def make() -> None:
             fault.clear()
-            paper, said = name.value.strip(), form.said()
+            paper, said = name.text, form.said()
             if said is None:
                 return
             try:

@@ -6,29 +6,19 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any, cast
 
-from tonewright.bench.pages.page import (
-    NAMED,
-    Page,
-    WhichScan,
-    Working,
-    choices,
-    more,
-    number,
-    refusal,
-)
+from tonewright.bench.pages.page import NAMED, Page, WhichScan, Working, more, number
 from tonewright.bench.parts.corners import GRAY_SCALE, SHEET
 from tonewright.bench.parts.drop import Drop
-from tonewright.bench.parts.field import Choice, Field, TextArea
-from tonewright.bench.parts.scan_view import ScanView, ShownPatch
+from tonewright.bench.parts.field import Choice, Field, Refusal, TextArea
+from tonewright.bench.parts.scan_view import ScanView
 from tonewright.bench.parts.tags import Tag, button
-from tonewright.bench.tasks.read import ReadingView, keep_list, read
+from tonewright.bench.tasks.read import ReadingView, ReadPatch, keep_list, read
 from tonewright.bench.transfer import file_address
 from tonewright.errors import OptionError, TonewrightError
-from tonewright.files.contents import charts, tables
+from tonewright.files.contents import PRINT, charts, stem, target_through
 from tonewright.files.papers import kind_of
-from tonewright.files.way import PRINT, stem, target_through
 from tonewright.scan.instrument import Order
-from tonewright.show.commands import ReadCommand
+from tonewright.show import commands
 
 _ORDERS = {"": "as the list says", "name": "by name", "rows": "row by row",
            "columns": "column by column"}
@@ -39,25 +29,21 @@ _TURNED = "gray_scale_turned"
 
 
 class ReadPage(Page):
-    """One open page."""
+    """The scan as large as it can be, and what it is."""
+
+    parts = "The scan", "What is read"
 
     def build(self) -> None:
-        """The scan as large as it can be, and what it is."""
-        self.patches: list[ShownPatch] = []
-        with Tag("div", classes="plot-and-side"):
-            with Tag("section", aria_label="The scan"):
-                self.shown = Tag("div", classes="scan-shown")
-                self.marks = self.corners(SHEET, self._read, self.shown)
-                self.scale_corners = self.corners(GRAY_SCALE, self._read, self.shown)
-                with self.shown:
-                    Tag("p", "Scan the dry print of the target, all automatic corrections off, with"
-                        " a gray scale of known densities beside it, and drop the scan. Every patch"
-                        " that is read will be shown here.", "chart-empty")
-                self.result = Tag("div", aria_live="polite")
-            with Tag("section", aria_label="What is read"):
-                self._side()
+        self.patches: list[ReadPatch] = []
+        self.shown = Tag("div", classes="scan-shown")
+        self.marks = self.corners(SHEET, self._read, self.shown)
+        self.scale_corners = self.corners(GRAY_SCALE, self._read, self.shown)
+        with self.shown:
+            Tag("p", "Scan the dry print of the target, all automatic corrections off, with a gray"
+                " scale of known densities beside it, and drop the scan. Every patch that is read"
+                " will be shown here.", "chart-empty")
 
-    def _side(self) -> None:
+    def build_side(self) -> None:
         Drop("Scan (16-bit TIFF or PNG), or an instrument's list", file_address(self.paper),
              self._arrived, accept=".tif,.tiff,.png,.csv,.txt,.json")
         self.taken = Tag("p", "The scan of a plain white sheet, the densities of a gray scale, and"
@@ -71,22 +57,21 @@ class ReadPage(Page):
                                    " table in the paper's folder.")
             button("Keep this list, and read it", self._paste)
         self.lists: list[str] = []
-        self.source = self.file_field("What to read", "", self._sources, on_change=self._anew)
-        self.target = self.file_field(
-            "Target", next(iter(self.names("target")), ""),
-            lambda: choices(self.names("target"), "choose"), on_change=self._other_target,
-            hint="The sheet that was printed")
+        self.source = self.file_field("What to read", self._sources, "choose", "",
+                                      on_change=self._anew)
+        self.target = self.file_field("Target", "target", "choose", on_change=self._other_target,
+                                      hint="The sheet that was printed")
         with Tag("div") as self.of_scans:
             self._for_scans()
         with Tag("div") as self.of_lists:
             self._for_lists()
         self.of_lists.set_visibility(False)
-        self.name = self.name_field("Keep the readings as", ".csv")
+        self.name = self.name_field("Keep the readings as", ".csv", "readings")
         self._name()
         with Tag("div", classes="buttons"):
             button("Read it", self._read, "button primary")
         self.working = Working(self.bench.long.cancel)
-        self.refused = refusal({
+        self.refused = Refusal({
             self.name: NAMED, self.target: ("no_target", "target_made_from"),
             self.source: ("no_source", "scan_lossy", "scan_unread", *SHEET.lost),
             self.pasted: ("list_pasted",),
@@ -95,13 +80,12 @@ class ReadPage(Page):
             self.scale: (*GRAY_SCALE.lost, _TURNED, "gray_scale_densities"),
             self.white: ("known_patches", "density_white"), self.black: ("density_black",),
             self.order: _IN_ORDER}, self.target)
-        self.kept = Tag("div", aria_live="polite")
 
     def _for_scans(self) -> None:
         """What says how dense the values of a scan are."""
         self.scanner = self.scanner_field(hint="Turns the values of the scan into densities")
         self.scale = self.file_field(
-            "Gray scale beside the print", "", lambda: choices(self._scales(), "none"),
+            "Gray scale beside the print", lambda: self.holding("gray_scale"), "none", "",
             hint="If one was scanned with the print: the table of its densities")
         self.flat = self.flat_field(with_it="in the same place")
         self.white = Field("Density of the bare paper, if known",
@@ -117,19 +101,15 @@ class ReadPage(Page):
         self.snake = Choice("Every second row or column runs backwards")
         self.reverse = Choice("The list begins at the last patch")
 
-    def _scales(self) -> list[str]:
-        """Tables that may be a gray scale's densities."""
-        return tables(self.bench.papers, self.paper, "gray_scale")
-
-    def _sources(self) -> dict[str, str]:
+    def _sources(self) -> list[str]:
         """Scans, and lists: those that are still to be read, and whatever was dropped."""
-        unread = tables(self.bench.papers, self.paper, "list")
-        lists = [n for n in self.names("table") if n in unread or n in self.lists]
-        return choices([*self.scans(), *lists], "choose")
+        unread = self.holding("list")
+        return [*self.scans(),
+                *(n for n in self.names("table") if n in unread or n in self.lists)]
 
     def _arrived(self, name: str) -> None:
         """A file has come: it goes to the field that it is for."""
-        source, scales = self.source.value, self._scales()
+        source, scales = self.source.value, self.holding("gray_scale")
         match kind_of(name):
             case "target":
                 self._take(name, self.target)
@@ -178,7 +158,7 @@ class ReadPage(Page):
             self._name()
 
     async def _paste(self) -> None:
-        async def work() -> None:
+        with self.pressed(otherwise=self.pasted):
             name = self.free(f"{self.title}-list.csv")
             asked = self._asked(name)
             await self.bench.quick.call(keep_list, self.pasted.value, asked)
@@ -186,18 +166,16 @@ class ReadPage(Page):
             self._take(name, self.source)
             await self._read()
 
-        await self.pressed(self.refused, work, otherwise=self.pasted)
-
     def _name(self) -> None:
         """A print made through a curve is a print to check; any other is read for a curve."""
         try:
-            through = target_through(self.bench.papers, self.paper, self.target.value)
+            through = target_through(self.papers, self.paper, self.target.value)
         except TonewrightError:
             through = None
         ending = PRINT if through else "-readings"
         self.name.set(self.free(f"{stem(self.target.value) or self.title}{ending}.csv")[:-4])
 
-    def _asked(self, source: str = "") -> ReadCommand:
+    def _asked(self, source: str = "") -> commands.Read:
         """What is asked for; ``source`` stands for the file that is chosen."""
         source = source or self.source.value
         if not self.target.value:
@@ -207,25 +185,26 @@ class ReadPage(Page):
             raise OptionError("there is nothing to read yet", "a print is read from its scan, or"
                               " from an instrument's list", "drop one, or choose one that is in"
                               " the folder", code="no_source")
-        name = self.name.value.strip() or "readings"
         scan = kind_of(source) == "image"
         known = tuple(
             (patch, density) for patch, field in (("white", self.white), ("black", self.black))
-            if scan and (density := _density(field, patch)) is not None)
-        return ReadCommand(
+            if scan and (density := number(
+                field, "a density", f"density_{patch}", "it is a number such as 1.42",
+                "type it with a decimal point or comma")) is not None)
+        return commands.Read(
             source=self.below(source), target=self.below(self.target.value),
-            output=self.below(f"{name}.csv"), known=known, corners=self.marks.set,
+            output=self.below(self.name.file), known=known, corners=self.marks.set,
             scanner=self.of_any_paper(self.scanner.value) if scan else None,
             densities=self.chosen(self.scale) if scan else None,
             flat=self.chosen(self.flat) if scan else None,
             channel=self.channel.value if scan else "",
-            scale_corners=self.scale_corners.set if scan else None,
-            overlay=self.below(f"{name}-overlay.png") if scan else None,
+            gray_scale_corners=self.scale_corners.set if scan else None,
+            overlay=self.below(f"{self.name.name}-overlay.png") if scan else None,
             order=None if scan else cast("Order | None", self.order.value or None),
             snake=self.snake.value and not scan, reverse=self.reverse.value and not scan)
 
     async def _read(self) -> None:
-        async def work() -> None:
+        with self.working.on("Reading"), self.pressed(otherwise=self.source):
             asked = self._asked()
             try:
                 self._show(asked, await self.bench.long.call(read, asked))
@@ -233,10 +212,6 @@ class ReadPage(Page):
                 if asked.overlay is not None:
                     await self._by_hand(asked.source, error)
                 raise
-
-        self.working.begin("Reading")
-        await self.pressed(self.refused, work, otherwise=self.source)
-        self.working.end()
 
     async def _by_hand(self, source: Path, error: TonewrightError) -> None:
         """What was not found is set by clicks; a gray scale that was read from the wrong end is
@@ -247,23 +222,23 @@ class ReadPage(Page):
             self.scale_corners.take(tuple(map(float, str(error.values["corners"]).split(","))),
                                     "Read the gray scale from its other end")
 
-    def _show(self, asked: ReadCommand, found: ReadingView) -> None:
+    def _show(self, asked: commands.Read, found: ReadingView) -> None:
         self.shown.clear()
         self.readings = asked.output.name
         out = self.bench.left_out(self.paper, self.readings)
-        self.patches = [ShownPatch(p.name, p.corners, p.said, p.doubtful, p.name in out)
-                        for p in found.patches]
+        self.patches = [replace(p, out=p.name in out) for p in found.patches]
         to_check = asked.output.stem.endswith(PRINT)
-        of_inks = asked.target.name in charts(self.bench.papers, self.paper)
+        of_inks = asked.target.name in charts(self.papers, self.paper)
         with self.shown:
             if asked.overlay is not None:
                 Tag("p", "Orange patches are doubtful; what is hatched was not read." + (
                     "" if to_check or of_inks else
                     " Click a spoilt patch to leave it out of the curve."), "hint")
-                size = self.bench.papers.picture_size(asked.overlay)
+                size = self.papers.picture_size(asked.overlay)
                 self.overlay = ScanView(file_address(self.paper, asked.overlay.name), size,
                                         "What was read; choose a patch to leave it out",
-                                        patches=self.patches, on_patch=self._leave_out)
+                                        on_patch=self._leave_out)
+                self.overlay.show_patches(self.patches)
         self.show_result(found.view)
         self.say_kept(f"Kept as {asked.output}.",
                       "check" if to_check else "inks" if of_inks else "curve")
@@ -274,8 +249,3 @@ class ReadPage(Page):
         out ^= {name}
         self.patches = [replace(p, out=p.name in out) for p in self.patches]
         self.overlay.show_patches(self.patches)
-
-
-def _density(field: Field, patch: str) -> float | None:
-    return number(field, "a density", f"density_{patch}", "it is a number such as 1.42",
-                  "type it with a decimal point or comma")

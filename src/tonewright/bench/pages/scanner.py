@@ -5,26 +5,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
-from tonewright.bench.pages.page import (
-    NAMED,
-    Page,
-    WhichScan,
-    Working,
-    choices,
-    more,
-    refusal,
-)
+from tonewright.bench.pages.page import NAMED, Page, WhichScan, Working, more
 from tonewright.bench.parts.chart import Chart
 from tonewright.bench.parts.corners import ROW_OF_STEPS
 from tonewright.bench.parts.drop import Drop
-from tonewright.bench.parts.field import Field
+from tonewright.bench.parts.field import Field, Refusal
 from tonewright.bench.parts.grid import DensityGrid
 from tonewright.bench.parts.tags import Tag, button
 from tonewright.bench.tasks.scanner import keep_scanner
 from tonewright.bench.transfer import file_address
 from tonewright.errors import OptionError, TonewrightError
-from tonewright.files.contents import tables
-from tonewright.show.commands import ScannerCommand
+from tonewright.show import commands
 
 _FIRST = ("A gray scale is a row of equal steps of known density. Scan it once, with the settings"
           " that your prints are scanned with: what the scanner makes of a density is drawn here.")
@@ -41,32 +32,27 @@ class _Draft:
 
 
 class ScannerPage(Page):
-    """One open page."""
+    """The response as large as it can be, and the gray scale beside it."""
+
+    intro = ("A scan is not density until it is compared with something known. Calibrate your"
+             " scanner once; that serves every paper.")
+    parts = "What the scanner makes of densities", "The gray scale"
 
     def build(self) -> None:
-        """The response as large as it can be, and the gray scale beside it."""
-        self.draft: _Draft = self.bench.drafts.setdefault((self.paper, "scanner"), _Draft())
-        Tag("p", "A scan is not density until it is compared with something known. Calibrate your"
-            " scanner once; that serves every paper.")
-        with Tag("div", classes="plot-and-side"):
-            with Tag("section", aria_label="What the scanner makes of densities"):
-                self.row = self.corners(ROW_OF_STEPS, self._calibrate)
-                self.chart = Chart("Density over the value in the scan")
-                self.chart.show(None, _FIRST)
-                self.result = Tag("div", aria_live="polite")
-            with Tag("section", aria_label="The gray scale"):
-                self._side()
+        self.row = self.corners(ROW_OF_STEPS, self._calibrate)
+        self.chart = Chart("Density over the value in the scan")
+        self.chart.show(None, _FIRST)
 
-    def _side(self) -> None:
-        draft = self.draft
+    def build_side(self) -> None:
+        draft: _Draft = self.bench.drafts.setdefault((self.paper, "scanner"), _Draft())
+        self.draft = draft
         Drop("Scan of the gray scale: TIFF or PNG, 16-bit gray, automatic corrections off",
              file_address(self.paper), self._arrived, accept=".tif,.tiff,.png")
         self.which = WhichScan(self._take_scan)
         self.scan = self.scan_field(draft.scan, on_change=self._other_scan)
         self.table = self.file_field(
-            "Densities of its steps", draft.table,
-            lambda: choices(tables(self.bench.papers, self.paper, "gray_scale"), "typed below"),
-            on_change=self._show_grid,
+            "Densities of its steps", lambda: self.holding("gray_scale"), "typed below",
+            draft.table, on_change=self._show_grid,
             hint="As they are known, in the order of the steps")
         self.typed = Tag("div")
         with self.typed:
@@ -76,7 +62,7 @@ class ScannerPage(Page):
             self.grid.set_values([[cell] for cell in draft.densities])
         self.flat = self.flat_field()
         self.date = Field("Date of the scan", date.today().isoformat())
-        self.name = self.name_field("Keep it as", ".scanner.json", "flatbed",
+        self.name = self.name_field("Keep it as", ".scanner.json", "scanner", stem="flatbed",
                                     hint="As you call your scanner")
         with more():
             self.channel = self.channel_field()
@@ -84,13 +70,13 @@ class ScannerPage(Page):
             button("Calibrate the scanner", self._calibrate, "button primary")
             button("Set the corners by hand", self._by_hand)
         self.working = Working(self.bench.long.cancel)
-        self.refused = refusal({self.name: NAMED, self.scan: ("scan_missing",),
+        self.refused = Refusal({self.name: NAMED, self.scan: ("scan_missing",),
                                 self.table: ("gray_scale_densities",)})
         self.kept = Tag("div", aria_live="polite")
         self._show_grid()
 
     def _numbers(self) -> list[str]:
-        typed = self.steps.value.strip()
+        typed = self.steps.text
         return [str(n) for n in range(1, 1 + min(max(int(typed), 1), 200))] \
             if typed.isdecimal() else list(self.grid.rows)
 
@@ -126,20 +112,20 @@ class ScannerPage(Page):
         self.row.forget()
         self._take()
 
-    def _asked(self) -> ScannerCommand:
-        draft, name = self.draft, self.name.value.strip() or "scanner"
+    def _asked(self) -> commands.Scanner:
+        draft = self.draft
         if not draft.scan:
             raise OptionError("no scan is chosen", "a scanner is calibrated from the scan of a"
                               " gray scale", "drop the scan, or choose it", code="scan_missing")
-        table = draft.table or self.free(f"{name}-gray-scale.csv")
-        return ScannerCommand(
+        table = draft.table or self.free(f"{self.name.name}-gray-scale.csv")
+        return commands.Scanner(
             scan=self.below(draft.scan), densities=self.below(table),
-            output=self.below(f"{name}.scanner.json"), corners=self.row.set,
-            flat=self.chosen(self.flat), date=self.date.value.strip(),
-            channel=self.channel.value)
+            output=self.below(self.name.file), corners=self.row.set, flat=self.chosen(self.flat),
+            date=self.date.text, channel=self.channel.value)
 
     async def _calibrate(self) -> None:
-        async def work() -> None:
+        self._take()
+        with self.working.on("Reading"), self.pressed():
             asked = self._asked()
             try:
                 view = await self.bench.long.call(
@@ -152,15 +138,8 @@ class ScannerPage(Page):
             self.show_result(view)
             self.say_kept(f"Kept as {asked.output}.", "read")
 
-        self._take()
-        self.working.begin("Reading")
-        await self.pressed(self.refused, work)
-        self.working.end()
-
     async def _by_hand(self) -> None:
         """The row was not found, or elsewhere."""
-        async def ask() -> None:
+        with self.pressed():
             await self.row.ask(self._asked().scan)
             self.row.enter()
-
-        await self.pressed(self.refused, ask)

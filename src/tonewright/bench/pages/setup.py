@@ -18,31 +18,30 @@ from tonewright.record.setup import Setup
 
 
 class SetupPage(Page):
-    """One open page."""
+    """The form, and beside it what was made with another setup."""
+
+    intro = ("Note here whatever affects the tones. New strips and curves record it; those you have"
+             " keep the setup they were made with. Before you change it, finish what was printed"
+             " with the old one.")
+    parts = "What the paper is used with", "What was made otherwise"
 
     def build(self) -> None:
-        """The form, and beside it what was made with another setup."""
-        Tag("p", "Note here whatever affects the tones. New strips and curves record it; those you"
-            " have keep the setup they were made with. Before you change it, finish what was"
-            " printed with the old one.")
-        with Tag("div", classes="plot-and-side"):
-            with Tag("section", aria_label="What the paper is used with"):
-                self.form = SetupForm(Setup(), address(self.paper, "inks"))
-                with Tag("div", classes="buttons"):
-                    button("Keep this setup", self._keep, "button primary")
-                self.refused = Refusal()
-                self.kept = Tag("div", aria_live="polite")
-            with Tag("section", aria_label="What was made otherwise"):
-                Tag("h2", "Made with another setup")
-                self.result = Tag("div", aria_live="polite")
+        self.form = SetupForm(Setup(), address(self.paper, "inks"))
+        with Tag("div", classes="buttons"):
+            button("Keep this setup", self._keep, "button primary")
+        self.refused = Refusal()
+        self.kept = Tag("div", aria_live="polite")
         self._open()
-        self.changed()
+
+    def build_side(self) -> None:
+        Tag("h2", "Made with another setup")
+        self.others = Tag("div", aria_live="polite")
 
     def _open(self) -> None:
         """Show what the file says, which is what may be replaced from now on."""
         self.now, self.seen = Setup(paper=self.title), None
         try:
-            self.seen = self.bench.papers.setup_bytes(self.paper)
+            self.seen = self.papers.setup_bytes(self.paper)
             if self.seen is not None:
                 self.now = parse_setup(self.seen, SETUP)
         except TonewrightError as error:
@@ -54,9 +53,9 @@ class SetupPage(Page):
 
     async def redraw(self) -> None:
         """Say what depends on the setup, as the folder stands now."""
-        view = await self.bench.quick.call(shelf_view, self.bench.papers.root)
+        view = await self.bench.quick.call(shelf_view, self.papers.root)
         others = [row for row in view.by_paper.get(self.paper, ()) if row.otherwise]
-        with self.result.anew():
+        with self.others.anew():
             if not others:
                 Tag("p", "Everything in this paper's folder was made with this setup.", "hint")
             for row in others:
@@ -65,7 +64,7 @@ class SetupPage(Page):
                     Tag("p", said, "finding")
 
     async def _keep(self) -> None:
-        async def keep() -> None:
+        with self.pressed():
             said = self.form.said()
             if said is None:
                 return
@@ -76,19 +75,17 @@ class SetupPage(Page):
                     Tag("p", "Nothing has changed.")
                 return
             try:
-                before = self.bench.papers.write_setup(self.paper, setup, self.seen)
+                before = self.papers.write_setup(self.paper, setup, self.seen)
             except TonewrightError as error:
                 if error.code == "setup_changed":  # what was typed stays, the rest is shown anew
                     typed = {e: v for e, v in said.items() if v != getattr(self.now, e)}
                     self._open()
                     self.form.show(replace(self.now, **typed))
                 raise
-            self.seen, self.now = self.bench.papers.setup_bytes(self.paper), setup
+            self.seen, self.now = self.papers.setup_bytes(self.paper), setup
             with self.kept:
                 Tag("p", f"Kept as {self.below(SETUP)}.")
                 if before is not None:
                     Tag("p", f"What it said before is kept as {before.name}.", "hint")
             self.kept.reveal()
             await self.redraw()
-
-        await self.pressed(self.refused, keep)

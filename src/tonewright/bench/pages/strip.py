@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from tonewright.bench.pages.page import NAMED, Page, refusal
+from tonewright.bench.pages.page import NAMED, Page
 from tonewright.bench.pages.strip_ways import Draft, EyeWay, More, ScanWay, TableWay, Way
 from tonewright.bench.parts.chart import Chart
 from tonewright.bench.parts.corners import ROW_OF_STEPS
 from tonewright.bench.parts.drop import Drop
-from tonewright.bench.parts.field import Field
+from tonewright.bench.parts.field import Field, Refusal
 from tonewright.bench.parts.result import show_cautions
 from tonewright.bench.parts.tags import Tag, button
 from tonewright.bench.tasks.views import View
@@ -26,27 +26,22 @@ _WAYS: dict[str, tuple[str, type[Way]]] = {
 
 
 class StripPage(Page):
-    """One open page."""
+    """The response as large as it can be, and the steps beside it."""
 
+    intro = ("Lay the step tablet on the coated paper, half of it over a piece of the clear film"
+             " that your negatives are printed on. Expose, develop and dry it, and measure each"
+             " step.")
+    parts = "What the paper does with light", "The strip"
     reading: Way
     """How the strip is read."""
 
     def build(self) -> None:
-        """The response as large as it can be, and the steps beside it."""
         self.view: View | None = None
-        self.draft: Draft = self.bench.drafts.setdefault((self.paper, "strip"), Draft())
-        Tag("p", "Lay the step tablet on the coated paper, half of it over a piece of the clear"
-            " film that your negatives are printed on. Expose, develop and dry it, and measure each"
-            " step.")
-        with Tag("div", classes="plot-and-side"):
-            with Tag("section", aria_label="What the paper does with light"):
-                self.row = self.corners(ROW_OF_STEPS, self.redraw)
-                self.chart = Chart("Print density against exposure", on_point=self._toggle)
-                self.result = Tag("div", aria_live="polite")
-            with Tag("section", aria_label="The strip"):
-                self._side()
+        self.row = self.corners(ROW_OF_STEPS, self.redraw)
+        self.chart = Chart("Print density against exposure", on_point=self._toggle)
 
-    def _side(self) -> None:
+    def build_side(self) -> None:
+        self.draft: Draft = self.bench.drafts.setdefault((self.paper, "strip"), Draft())
         typed = self.draft.typed
         Drop("Scan of the strip (16-bit TIFF or PNG), or a table of its densities",
              file_address(self.paper), self._arrived, accept=".tif,.tiff,.png,.csv,.txt")
@@ -61,11 +56,13 @@ class StripPage(Page):
         self.others = Tag("div")
         with Tag("div") as self.keeping:
             self.date = self.printed_field()
-            self.name = self.name_field("Keep it as", ".process.json")
+            self.name = self.name_field("Keep it as", ".process.json", "strip")
             with Tag("div", classes="buttons"):
                 button("Keep this strip", self._keep, "button primary")
         self.kept = Tag("div", aria_live="polite")
-        self.not_kept = refusal({self.name: NAMED, self.date: ("print_date",)})
+        self.not_kept = Refusal({self.name: NAMED, self.date: ("print_date",)})
+
+    def begin(self) -> None:
         self._choose()
 
     async def _arrived(self, name: str) -> None:
@@ -101,7 +98,7 @@ class StripPage(Page):
                 button("Add another strip", lambda: self._number(+1))
                 if self.more:
                     button("Remove the last strip", lambda: self._number(-1))
-            self.refused = refusal({
+            self.refused = Refusal({
                 self.tablet: ("tablet_unknown", "tablet_too_short", "other_tablet",
                               "steps_missing"),
                 self.time: ("strip_time_unknown", "time_impossible", "time_unclear"),
@@ -144,13 +141,13 @@ class StripPage(Page):
             self._show_none(reading.first, exposes=True)
             return
 
-        async def find() -> None:
+        with self.asked(self.refused):
             drawn = None
             try:
                 drawn = reading.sketch(self.view)  # in a moment; the fit takes a third of a second
                 if drawn is not None:
                     self.chart.show(drawn)
-                view = await reading.find(*self._kept_as())
+                view = await reading.find(self.name.name, self.date.text)
             except TonewrightError as error:  # nothing older may stand beside what is refused
                 if self._newest is mine:
                     self._show_none(reading.none, has_to_print(error), drawn)
@@ -158,8 +155,6 @@ class StripPage(Page):
             if self._newest is not mine:  # what is typed since may have been refused already
                 raise Overtaken
             self._show(view)
-
-        await self.ask(self.refused, find)
 
     def _show_none(
         self, instead: str, exposes: bool, drawn: dict[str, Any] | None = None
@@ -171,10 +166,6 @@ class StripPage(Page):
             if exposes:
                 show_cautions()
 
-    def _kept_as(self) -> tuple[str, str]:
-        """The name and the date that are typed."""
-        return self.name.value.strip() or "strip", self.date.value.strip()
-
     def _show(self, view: View) -> None:
         self.view = view
         self.chart.show(view.chart)
@@ -182,10 +173,8 @@ class StripPage(Page):
         self.reading.mark(view.aside)
 
     async def _keep(self) -> None:
-        async def keep() -> None:
-            view, written = await self.reading.keep(*self._kept_as())
+        self._take()
+        with self.pressed(self.not_kept):
+            view, written = await self.reading.keep(self.name.name, self.date.text)
             self._show(view)
             self.say_kept(f"Kept as {written}.", "target")
-
-        self._take()
-        await self.pressed(self.not_kept, keep)

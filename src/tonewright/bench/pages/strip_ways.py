@@ -8,9 +8,9 @@ from itertools import zip_longest
 from pathlib import Path
 from typing import Any, ClassVar, cast
 
-from tonewright.bench.pages.page import Page, choices
+from tonewright.bench.pages.page import Page
 from tonewright.bench.parts.corners import Corners
-from tonewright.bench.parts.field import Fault, Field, Place
+from tonewright.bench.parts.field import Fault, Field
 from tonewright.bench.parts.grid import DensityGrid
 from tonewright.bench.parts.tags import Tag, button
 from tonewright.bench.tasks.strip import (
@@ -25,11 +25,11 @@ from tonewright.bench.tasks.strip import (
 )
 from tonewright.bench.tasks.views import View
 from tonewright.errors import TonewrightError
+from tonewright.files.contents import STRIP
 from tonewright.files.documents import read_tablet
 from tonewright.files.papers import kind_of
-from tonewright.files.way import STRIP
 from tonewright.scan.strips import Halves
-from tonewright.show.commands import EyeCommand, StripCommand
+from tonewright.show import commands
 from tonewright.strip.readings import StripCells
 
 _HALVES: dict[str, str] = {
@@ -94,7 +94,7 @@ class Way:
 
     def __init__(self, page: Page, draft: Draft, time: Field, row: Corners) -> None:
         self.page, self.draft, self.time, self.row = page, draft, time, row
-        self.codes: dict[Place, tuple[str, ...]] = {}
+        self.codes: dict[Fault, tuple[str, ...]] = {}
         """Which errors its fields are at fault of."""
         self.more = draft.files
         """Further strips that are read in the same way."""
@@ -135,9 +135,8 @@ class Way:
     def another(self, number: int, what: str) -> Field:
         """The field of one of them."""
         return self.page.file_field(
-            f"Strip {number}", what, lambda: choices(
-                [*self.page.names("table"), *self.page.scans()], "choose"),
-            on_change=self.page.changed)
+            f"Strip {number}", lambda: [*self.page.names("table"), *self.page.scans()], "choose",
+            what)
 
     def source(self, name: str) -> tuple[Path, TypedStrip | None]:
         """Where the first strip is read from, and what is typed to be written there."""
@@ -150,9 +149,9 @@ class Way:
     async def keep(self, name: str, date: str) -> tuple[View, Path]:
         """Write the process that they give; the file."""
         typed, asked = self._asked(name, date)
-        return await self.page.bench.quick.call(keep_strip, typed, asked), asked.process
+        return await self.page.bench.quick.call(keep_strip, typed, asked), asked.output
 
-    def _asked(self, name: str, date: str) -> tuple[TypedStrip | None, StripCommand]:
+    def _asked(self, name: str, date: str) -> tuple[TypedStrip | None, commands.Strip]:
         """What is typed, None where files alone are read; and what is to be kept, counted from
         the bench's folder."""
         page, draft = self.page, self.draft
@@ -162,9 +161,9 @@ class Way:
         others = [one for one in self.more if one.what]
         files = (first, *(page.below(one.what) for one in others))
         scan = any(kind_of(file.name) == "image" for file in files)
-        return new, StripCommand(
-            readings=files, tablet=draft.typed.tablet, process=page.below(f"{name}.process.json"),
-            times=self._times(others, silent), skip=draft.typed.skip, setup=page.setup(),
+        return new, commands.Strip(
+            readings=files, tablet=draft.typed.tablet, output=page.below(f"{name}.process.json"),
+            time=self._times(others, silent), skip=draft.typed.skip, setup=page.setup(),
             corners=self.row.set, date=date,
             scanner=page.of_any_paper(draft.scanner or "") if scan else None,
             halves=draft.halves if scan else "2",
@@ -189,8 +188,7 @@ class TableWay(Way):
 
     def build(self) -> None:
         self.opened = self.page.file_field(
-            "Open a table", self.draft.opened,
-            lambda: choices(self.page.names("table"), "none: type or paste below"),
+            "Open a table", "table", "none: type or paste below", self.draft.opened,
             on_change=self._open, hint="Densities of a strip, from this paper's folder")
         self.unread = Fault()
         self.box = Tag("div")
@@ -221,26 +219,21 @@ class TableWay(Way):
     async def _open(self) -> None:
         """Fill the grid from a table; what was typed is replaced."""
         name, draft = self.opened.value, self.draft
-
-        async def work() -> None:
+        with self.page.pressed(otherwise=self.opened):
             found = await self.page.bench.quick.call(
                 open_strip, self.page.below(name), draft.typed.tablet) if name else None
             draft.opened, draft.cells = name, found
             if name:
                 draft.typed = replace(draft.typed, skip=())
             self._take_over(found)
-
-        await self.page.pressed(self.page.refused, work, otherwise=self.opened)
         if name != draft.opened:  # refused: the grid shows what it did
             self.opened.renew(draft.opened)
 
     async def _paste(self, text: str) -> None:
         """Fill the grid from a table that is pasted."""
-        async def work() -> None:
+        with self.page.pressed(otherwise=self.unread):
             self._take_over(await self.page.bench.quick.call(
                 paste_strip, text, self.draft.typed.tablet))
-
-        await self.page.pressed(self.page.refused, work, otherwise=self.unread)
 
     def _take_over(self, found: StripCells | None) -> None:
         """What a table holds stands in the fields."""
@@ -316,11 +309,11 @@ class ScanWay(Way):
         page, draft = self.page, self.draft
         self.scan = page.scan_field(draft.scan, on_change=self._other)
         self.scanner = page.scanner_field(
-            draft.scanner, "none: the scan's own profile", on_change=page.changed,
+            draft.scanner, "none: the scan's own profile",
             hint="Turns the values of the scan into densities")
         self.halves = Field("What lay under the film", draft.halves, choices=_HALVES,
                             on_change=page.changed)
-        self.flat = page.flat_field(draft.flat, on_change=page.changed)
+        self.flat = page.flat_field(draft.flat)
         self.codes = {self.scanner: ("scanner_unknown", "scan_taken_otherwise"),
                       self.halves: ("halves_unclear", "halves_exchanged")}
         with Tag("div", classes="buttons"):
@@ -336,11 +329,9 @@ class ScanWay(Way):
 
     async def _by_hand(self) -> None:
         """The row was not found, or elsewhere."""
-        async def ask() -> None:
+        with self.page.pressed():
             if self.draft.scan:
                 await self.row.ask(self.page.below(self.draft.scan))
-
-        await self.page.pressed(self.page.refused, ask)
 
     def take(self) -> None:
         draft = self.draft
@@ -395,7 +386,7 @@ class EyeWay(Way):
         strips = ((draft.typed.time, draft.merged),
                   *((one.time, one.what) for one in self.more))
         return await self.page.bench.quick.call_newest(
-            by_eye, EyeCommand(tablet=draft.typed.tablet, strips=strips))
+            by_eye, commands.Eye(tablet=draft.typed.tablet, strips=strips))
 
 
 def _padded(cells: tuple[str, ...], count: int) -> list[str]:

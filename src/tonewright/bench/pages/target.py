@@ -5,33 +5,28 @@ from __future__ import annotations
 from pathlib import Path
 
 from tonewright.bench.frame import address
-from tonewright.bench.pages.page import NAMED, Page, choices, more, refusal
-from tonewright.bench.parts.field import Choice, Field
+from tonewright.bench.pages.page import NAMED, Page, more
+from tonewright.bench.parts.field import Choice, Field, Refusal
 from tonewright.bench.parts.tags import Tag, button, inline_picture, link
 from tonewright.bench.tasks.target import keep_target, try_target
 from tonewright.errors import OptionError, TonewrightError
 from tonewright.files.documents import parse_setup
 from tonewright.files.papers import SETUP
-from tonewright.show.commands import TargetCommand
+from tonewright.show import commands
 from tonewright.target.layout import DEFAULT_PAPER, PAPERS, USUAL_LEVELS
 
 
 class TargetPage(Page):
-    """One open page."""
+    """The picture of the sheet, and what it holds."""
+
+    intro = ("The target is printed on film as a negative, and then on your paper. Its patches show"
+             " what each amount of ink does there.")
+    parts = "The target", "What it holds"
 
     def build(self) -> None:
-        """The picture of the sheet, and what it holds."""
-        Tag("p", "The target is printed on film as a negative, and then on your paper. Its patches"
-            " show what each amount of ink does there.")
-        with Tag("div", classes="plot-and-side"):
-            with Tag("section", aria_label="The target"):
-                self.sheet = Tag("div", classes="sheet-shown")
-                self.result = Tag("div", aria_live="polite")
-            with Tag("section", aria_label="What it holds"):
-                self._side()
-        self.changed()
+        self.sheet = Tag("div", classes="sheet-shown")
 
-    def _side(self) -> None:
+    def build_side(self) -> None:
         self.levels = Field("Ink levels", str(USUAL_LEVELS), on_change=self.changed,
                             hint=f"{USUAL_LEVELS} are enough for a first curve, 51 for a more"
                             " certain one")
@@ -39,43 +34,43 @@ class TargetPage(Page):
                                 choices={name: name.capitalize() for name in PAPERS})
         self.landscape = Choice("Lay the sheet on its side", on_change=self.changed)
         self.through = self.file_field(
-            "Through a curve", "", lambda: choices(self.names("curve"), "none: plain ink levels"),
-            on_change=self.changed, hint="Choose a curve to check or to refine it")
+            "Through a curve", "curve", "none: plain ink levels", "",
+            hint="Choose a curve to check or to refine it")
         self.colour = Field("Colour of the ink", self._colour(), on_change=self.changed,
                             hint="Red, green and blue of the heaviest ink, as 255,120,0; blank for"
                             " black")
         link("Compare colours of ink", address(self.paper, "inks"), "beside")
-        self.name = self.name_field("Keep it as", ".target.json", on_change=self.changed)
+        self.name = self.name_field("Keep it as", ".target.json", "target",
+                                    on_change=self.changed)
         with more():
             self.straight = Choice("Do not mirror", on_change=self.changed,
                                    hint="For printing through the back of the film")
         with Tag("div", classes="buttons"):
             button("Keep this target", self._keep, "button primary")
-        self.refused = refusal({
+        self.refused = Refusal({
             self.name: NAMED, self.levels: ("target_levels", "rows"),
             self.colour: ("ink_colour_differs", "ink_colour_unclear"),
             self.paper_size: ("target_too_large", "patch_size")}, self.through)
-        self.kept = Tag("div", aria_live="polite")
 
     def _colour(self) -> str:
         """What the paper's setup says; blank for black, and where it cannot be read."""
         try:
-            setup = self.bench.papers.setup_bytes(self.paper)
+            setup = self.papers.setup_bytes(self.paper)
             return "" if setup is None else parse_setup(setup, SETUP).ink_colour or ""
         except TonewrightError:  # said on the page of the setup
             return ""
 
-    def _asked(self) -> TargetCommand:
-        levels = self.levels.value.strip()
+    def _asked(self) -> commands.Target:
+        levels = self.levels.text
         if not levels.isdecimal():
             raise OptionError(f"{levels or 'nothing'} is typed for the ink levels",
                               "it must be a whole number", "type 21, or another number",
                               code="target_levels")
-        name = self.name.value.strip() or "target"
-        return TargetCommand(
+        name = self.name.name
+        return commands.Target(
             output=self.below(f"{name}.tif"), name=name, levels=int(levels),
             paper_size=self.paper_size.value, landscape=self.landscape.value,
-            through=self.chosen(self.through), ink_colour=self.colour.value.strip(),
+            through=self.chosen(self.through), ink_colour=self.colour.text,
             no_mirror=self.straight.value)
 
     def _strip(self) -> Path | None:
@@ -84,7 +79,7 @@ class TargetPage(Page):
         return self.below(strips[0]) if strips and not self.through.value else None
 
     async def redraw(self) -> None:
-        async def draw() -> None:
+        with self.asked(self.refused):
             asked = self._asked()
             view, picture, width = await self.bench.quick.call_newest(
                 try_target, asked, self._strip())
@@ -96,15 +91,8 @@ class TargetPage(Page):
                         " film")
             self.show_result(view)
 
-        await self.ask(self.refused, draw)
-
     async def _keep(self) -> None:
-        async def keep() -> None:
+        with self.pressed():
             asked = self._asked()
             self.show_result(await self.bench.quick.call(keep_target, asked, self._strip()))
             self.offer(self.kept, asked.name)
-            if self.foot is not None:
-                self.foot.lead_to("read")
-            self.kept.reveal()
-
-        await self.pressed(self.refused, keep)

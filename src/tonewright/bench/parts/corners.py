@@ -8,11 +8,20 @@ from itertools import chain
 from pathlib import Path
 from typing import Any
 
-from tonewright.bench.parts.scan_view import MARKS, ROW, SCALE, Marking, ScanView
+from tonewright.bench.parts.scan_view import ScanView
 from tonewright.bench.parts.tags import Tag, button, inline_picture
 from tonewright.errors import TonewrightError
 from tonewright.files.preview import Preview
 from tonewright.scan.rectify import from_step_one
+
+MARKS = tuple(f"the middle of the mark with {spots}"
+              for spots in ("one spot", "two spots", "three spots", "four spots"))
+SCALE = tuple(f"the {corner} corner of the gray scale, seen with step 1 at its left"
+              for corner in ("top left", "top right", "bottom right", "bottom left"))
+ROW = ("a corner of the row of steps, at its end with step 1", "the other corner at step 1",
+       "a corner at the other end of the row", "the last corner")
+"""What is clicked for the corners of a print, of the gray scale beside it, and of any row of
+steps, whichever way it lies."""
 
 
 @dataclass(frozen=True)
@@ -73,7 +82,7 @@ class Corners:
             if self._sought.finding:
                 Tag("p", self._sought.finding, "finding serious")
             ScanView(inline_picture(seen.png), (seen.width, seen.height), self._sought.label,
-                     marking=Marking(self._marked, self._sought.asked))
+                     asked=self._sought.asked, on_marks=self._marked)
             self._use = button(self._sought.use, self._read, "button primary")
         self._use.set_visibility(False)
 

@@ -6,7 +6,6 @@ from collections.abc import Callable
 from typing import Any
 
 from nicegui.element import Element
-from nicegui.events import GenericEventArguments
 
 
 class Drop(Element, component="drop.js"):
@@ -26,8 +25,4 @@ class Drop(Element, component="drop.js"):
     ) -> None:
         super().__init__()
         self._props.update(label=label, url=url, accept=accept, multiple=multiple)
-        self._on_done = on_done
-        self.on("done", self._done)
-
-    def _done(self, event: GenericEventArguments) -> Any:
-        return self._on_done(str(event.args["name"]))
+        self.on("done", lambda event: on_done(str(event.args["name"])))

@@ -16,7 +16,34 @@ from tonewright.errors import DocumentError, TonewrightError, capital
 _TOLD = "(event) => emit(event.target.value)"
 
 
-class Field:
+class Fault:
+    """A place for what is wrong."""
+
+    def __init__(self, **props: Any) -> None:
+        self.fault = Tag("p", "", "field-error", role="alert", **props)
+
+    def show_error(self, error: TonewrightError | None) -> None:
+        """What is wrong; None: nothing any more."""
+        self.fault.say("" if error is None else capital(error.sentences()))
+
+
+class _Input(Fault):
+    """A fault of an input, which is told where a hint and the fault stand."""
+
+    def __init__(self, made: Element, hint: str) -> None:
+        own = f"field-{made.id}"
+        said = [Tag("p", hint, "hint", id=f"{own}-hint")] if hint else []
+        super().__init__(id=f"{own}-fault")
+        told = " ".join(str(part.props["id"]) for part in (*said, self.fault))
+        made.props.update({"id": own, "aria-describedby": told})
+        self._input = made
+
+    def show_error(self, error: TonewrightError | None) -> None:
+        super().show_error(error)
+        self._input.props.update({"aria-invalid": error is not None})
+
+
+class Field(_Input):
     """A label, an input or a choice of several, a hint, and a place for a fault.
 
     Parameters
@@ -31,26 +58,23 @@ class Field:
         self, label: str, value: str = "", *, hint: str = "",
         on_change: Callable[[], Any] | None = None,
         choices: Mapping[str, str] | Callable[[], Mapping[str, str]] | None = None,
-        kind: str = "text",
     ) -> None:
         self.label, self.value, self._on_change = label, value, on_change
         self._find, self._choices = choices, dict[str, str]()
         with Tag("div", classes="field") as self.box:
             name = Tag("label", label)
-            self._input = _TextInput(value, kind) if choices is None else Tag("select")
-            own = f"field-{self._input.id}"
-            self._input.props.update({"id": own})
-            name.props.update({"for": own})
-            said = [Tag("p", hint, "hint", id=f"{own}-hint")] if hint else []
-            self.fault = Tag("p", "", "field-error", role="alert", id=f"{own}-fault")
-            told = " ".join(str(part.props["id"]) for part in (*said, self.fault))
-            if isinstance(self._input, _TextInput):
-                self._input.props.update({"said": told})
+            super().__init__(_TextInput(value) if choices is None else Tag("select"), hint)
+            name.props.update({"for": self._input.props["id"]})
+            if choices is None:
                 self._input.on("typed", self._typed)
             else:
-                self._input.props.update({"aria-describedby": told})
                 self._input.on("change", self._chosen, js_handler=_TOLD)
                 self.renew()
+
+    @property
+    def text(self) -> str:
+        """What is typed, without spaces around it."""
+        return self.value.strip()
 
     def renew(self, value: str | None = None) -> None:
         """Make the choices anew, and choose another of them if it is given.  What is chosen stays,
@@ -78,12 +102,6 @@ class Field:
         if isinstance(self._input, _TextInput):
             self._input.put(value)
 
-    def show_error(self, text: str | None) -> None:
-        """What is wrong with the value; None: nothing any more."""
-        self.fault.say(text or "")
-        entry = "fault" if isinstance(self._input, _TextInput) else "aria-invalid"
-        self._input.props.update({entry: bool(text)})
-
     def _typed(self, event: GenericEventArguments) -> Any:
         if event.args["edition"] != self._input.props["edition"]:
             return None  # typed into what was replaced meanwhile
@@ -97,9 +115,9 @@ class Field:
 class _TextInput(Element, component="text_input.js"):
     """The input itself, which keeps what is typed in the browser."""
 
-    def __init__(self, value: str, kind: str) -> None:
+    def __init__(self, value: str) -> None:
         super().__init__()
-        self._props.update(value=value, kind=kind, edition=0, fault=False)
+        self._props.update(value=value, edition=0)
 
     def put(self, value: str) -> None:
         """Replace what is typed."""
@@ -107,20 +125,15 @@ class _TextInput(Element, component="text_input.js"):
         self.update()
 
 
-class TextArea:
+class TextArea(_Input):
     """A label, a place for many lines of text, a hint, and a place for a fault."""
 
     def __init__(self, label: str, *, hint: str = "") -> None:
         self.value = ""
         with Tag("div", classes="field"):
             name = Tag("label", label)
-            self._input = Tag("textarea", autocomplete="off", spellcheck="false")
-            own = f"field-{self._input.id}"
-            name.props.update({"for": own})
-            said = Tag("p", hint, "hint", id=f"{own}-hint")
-            self.fault = Tag("p", "", "field-error", role="alert", id=f"{own}-fault")
-        self._input.props.update({"id": own, "aria-describedby": " ".join(
-            str(part.props["id"]) for part in (said, self.fault))})
+            super().__init__(Tag("textarea", autocomplete="off", spellcheck="false"), hint)
+            name.props.update({"for": self._input.props["id"]})
         self._input.on("input", self._typed, js_handler=_TOLD)
 
     def clear(self) -> None:
@@ -128,16 +141,11 @@ class TextArea:
         self.value = ""
         ui.run_javascript(f"document.getElementById('{self._input.props['id']}').value = ''")
 
-    def show_error(self, text: str | None) -> None:
-        """What is wrong with it; None: nothing any more."""
-        self.fault.say(text or "")
-        self._input.props.update({"aria-invalid": bool(text)})
-
     def _typed(self, event: GenericEventArguments) -> None:
         self.value = str(event.args)
 
 
-class Choice:
+class Choice(_Input):
     """A box to tick, with a hint and a place for a fault."""
 
     def __init__(self, label: str, value: bool = False,
@@ -145,15 +153,10 @@ class Choice:
         self.value, self._on_change = value, on_change
         with Tag("div", classes="field") as self.box:
             with Tag("label", classes="field-choice"):
-                self._input = Tag("input", type="checkbox")
+                made = Tag("input", type="checkbox")
                 self._label = Tag("span", label)
-            own = f"choice-{self._input.id}"
-            said = [Tag("p", hint, "hint", id=f"{own}-hint")] if hint else []
-            self.fault = Tag("p", "", "field-error", role="alert", id=f"{own}-fault")
-        told = " ".join(str(part.props["id"]) for part in (*said, self.fault))
-        self._input.props.update({"aria-describedby": told})
-        self._input.on("change", self._changed,
-                       js_handler="(event) => emit(event.target.checked)")
+            super().__init__(made, hint)
+        made.on("change", self._changed, js_handler="(event) => emit(event.target.checked)")
         self.set(value)
 
     def set(self, value: bool, label: str | None = None) -> None:
@@ -162,11 +165,6 @@ class Choice:
         self._input.props["checked"] = value
         if label is not None:
             self._label.say(label)
-
-    def show_error(self, text: str | None) -> None:
-        """What is wrong with the choice; None: nothing any more."""
-        self.fault.say(text or "")
-        self._input.props.update({"aria-invalid": bool(text)})
 
     def _changed(self, event: GenericEventArguments) -> Any:
         self.set(bool(event.args))
@@ -240,39 +238,26 @@ class Ticks:
         return self._on_change(name)
 
 
-class Fault:
-    """A place for what is wrong with something that is no field."""
-
-    def __init__(self) -> None:
-        self.fault = Tag("p", "", "field-error", role="alert")
-
-    def show_error(self, text: str | None) -> None:
-        """What is wrong; None: nothing any more."""
-        self.fault.say(text or "")
-
-
-Place = Field | TextArea | Choice | Fault
-
-
 class Refusal:
     """Where an error is shown: at the field that its code names, else here.
 
     Parameters
     ----------
     fields:
-        The field of each code.
+        The codes that each field is at fault of.
     document:
         The field of a document, for one that cannot be used.
     """
 
     def __init__(
-        self, fields: Mapping[str, Place] | None = None, document: Place | None = None
+        self, fields: Mapping[Fault, tuple[str, ...]] | None = None, document: Fault | None = None
     ) -> None:
-        self._fields, self._document = dict(fields or {}), document
+        self._fields = {code: field for field, codes in (fields or {}).items() for code in codes}
+        self._document = document
         self._here = Fault()
-        self._shown: Place = self._here
+        self._shown: Fault = self._here
 
-    def show(self, error: TonewrightError, otherwise: Place | None = None) -> None:
+    def show(self, error: TonewrightError, otherwise: Fault | None = None) -> None:
         """Show it, and nothing else; one that concerns no field of its own ``otherwise``."""
         self.clear()  # the browser is told at the end of the turn: what is said again stays
         place = self._fields.get(error.code or "", otherwise or self._here)
@@ -280,7 +265,7 @@ class Refusal:
             place = self._document
         if place.fault.is_deleted:  # the fields were made anew while the work went on
             return
-        place.show_error(capital(error.sentences()))
+        place.show_error(error)
         place.fault.reveal()
         self._shown = place
 

@@ -12,10 +12,10 @@ export default {
       <div class="buttons">
         <button type="button" class="button" @click="zoom *= 1.4">Larger</button>
         <button type="button" class="button" @click="zoom = Math.max(1, zoom / 1.4)">Smaller</button>
-        <button type="button" class="button" v-if="marking" @click="placed = []; told()">Set the marks anew</button>
-        <button type="button" class="button" v-if="marking && placed.length < 4" @click="byKeys">Set the next mark with the keys</button>
+        <button type="button" class="button" v-if="asked.length" @click="placed = []; told()">Set the marks anew</button>
+        <button type="button" class="button" v-if="placed.length < asked.length" @click="byKeys">Set the next mark with the keys</button>
       </div>
-      <p v-if="marking" role="status">{{ said }}</p>
+      <p v-if="asked.length" role="status">{{ said }}</p>
       <div class="scan-window">
         <svg :viewBox="'0 0 ' + width + ' ' + height" :style="{ width: zoom * 100 + '%' }"
              role="group" :aria-label="label" @click="clicked" @pointermove="moved"
@@ -46,10 +46,10 @@ export default {
       </div>
     </div>
   `,
-  props: { url: String, width: Number, height: Number, label: String, marking: Boolean,
-           marks: Array, asked: Array, patches: Array },
+  props: { url: String, width: Number, height: Number, label: String, asked: Array,
+           patches: Array },
   data() {
-    return { zoom: 1, placed: (this.marks || []).map((m) => [...m]), held: null, here: 0 };
+    return { zoom: 1, placed: [], held: null, here: 0 };
   },
   computed: {
     r() {
@@ -57,7 +57,7 @@ export default {
     },
     said() {
       const n = this.placed.length;
-      return n < 4 ? `Click ${this.asked[n]}.`
+      return n < this.asked.length ? `Click ${this.asked[n]}.`
                    : "All four are set. Drag them, or move them with the arrow keys (with Shift in large steps), until they lie right.";
     },
   },
@@ -70,7 +70,7 @@ export default {
       return [Math.min(Math.max(x, 0), this.width), Math.min(Math.max(y, 0), this.height)];
     },
     clicked(event) {
-      if (!this.marking || this.placed.length >= 4) return;
+      if (this.placed.length >= this.asked.length) return;
       this.placed.push(this.at(event));
       this.told();
     },

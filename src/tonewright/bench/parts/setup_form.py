@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from tonewright.bench.parts.field import Field
 from tonewright.bench.parts.tags import link
-from tonewright.errors import TonewrightError, capital
+from tonewright.errors import TonewrightError
 from tonewright.record.setup import Setup, ink_colour_text, parse_colour
 
 _ENTRIES = (("coating", "Coating", "Sensitiser, and how it is put on"),
@@ -30,14 +30,14 @@ class SetupForm:
     def said(self) -> dict[str, str | None] | None:
         """What stands in the fields, None for what is blank; None where a field is at fault, which
         is said beside it."""
-        said = {entry: field.value.strip() or None for entry, field in self.fields.items()}
+        said = {entry: field.text or None for entry, field in self.fields.items()}
         colour = self.fields["ink_colour"]
         colour.show_error(None)
         try:
             if said["ink_colour"] is not None:
                 said["ink_colour"] = ink_colour_text(parse_colour(said["ink_colour"]))
         except TonewrightError as error:
-            colour.show_error(capital(error.sentences()))
+            colour.show_error(error)
             return None
         return said
 

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import base64
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 from typing import Any, Self
 
 from nicegui import ui
@@ -61,6 +62,18 @@ def button(text: str, pressed: Callable[[], Any], classes: str = "button", **pro
     made = Tag("button", text, classes, type="button", **props)
     made.on("click", lambda _: pressed())
     return made
+
+
+@contextmanager
+def table(caption: str, heads: Iterable[str]) -> Iterator[None]:
+    """A table with its heads, for rows of their own; ``caption`` is for who does not see it."""
+    with Tag("table", classes="documents"):
+        Tag("caption", caption, "unseen")
+        with Tag("thead"), Tag("tr"):
+            for head in heads:
+                Tag("th", head, scope="col")
+        with Tag("tbody"):
+            yield
 
 
 def inline_picture(png: bytes) -> str:

@@ -16,11 +16,10 @@ from tonewright.show import commands
 from tonewright.show.advice import Advice
 from tonewright.show.charts import check_chart, curve_charts
 from tonewright.show.check_text import check_facts, verdict, what_to_do
-from tonewright.show.commands import PrintCommand
 from tonewright.show.curve_text import curve_advice, curve_facts, doubtful_words, found_in
 
 
-def check(asked: PrintCommand) -> View:
+def check(asked: commands.Check) -> View:
     """The verdict; written if an output is named."""
     found = check_files(_files(asked))
     return view(check_facts(found), found.findings,
@@ -29,15 +28,15 @@ def check(asked: PrintCommand) -> View:
                 label=verdict(found))
 
 
-def refine(asked: PrintCommand) -> View:
+def refine(asked: commands.Refine) -> View:
     """A curve refined by the print, and written."""
     return _renewed(refine_files(_files(asked)), str(asked))
 
 
-def renew(curve: Path, process: Path, output: Path) -> View:
+def renew(asked: commands.Renew) -> View:
     """A curve renewed by a strip of the new paper or chemistry, and written."""
-    return _renewed(renew_files(RenewFiles(curve, output, process=process)),
-                    commands.renewed(curve, process, output))
+    return _renewed(renew_files(RenewFiles(asked.old, asked.output, process=asked.process)),
+                    str(asked))
 
 
 def keep_tones(rows: tuple[tuple[str, str], ...], output: Path) -> None:
@@ -50,7 +49,7 @@ def keep_tones(rows: tuple[tuple[str, str], ...], output: Path) -> None:
     write_text(output, csv_text({"image_lightness": tones, "density": densities}))
 
 
-def _files(asked: PrintCommand) -> PrintFiles:
+def _files(asked: commands.Check) -> PrintFiles:
     return PrintFiles(asked.curve, ReadingFiles(asked.readings), asked.output, target=asked.target,
                       changes=SetupFiles(Setup(date=asked.date or None)))
 

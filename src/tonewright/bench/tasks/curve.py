@@ -13,8 +13,8 @@ from tonewright.measured.findings import PatchesDoubted
 from tonewright.record.provenance import document_name
 from tonewright.record.setup import Setup
 from tonewright.record.times import parse_time
+from tonewright.show import commands
 from tonewright.show.charts import curve_charts
-from tonewright.show.commands import FitCommand
 from tonewright.show.curve_text import curve_advice, curve_facts, found_in, patch_words
 
 
@@ -29,18 +29,18 @@ class CurveView:
     """Name, and of those that are doubtful or do not count what is to be said of them."""
 
 
-def try_curve(asked: FitCommand) -> CurveView:
+def try_curve(asked: commands.Fit) -> CurveView:
     """What the curve would be; nothing is written."""
     curve = fit_files(replace(_files(asked), output=None))
     return _view(replace(curve, name=document_name(asked.output.name)))
 
 
-def keep_curve(asked: FitCommand) -> CurveView:
+def keep_curve(asked: commands.Fit) -> CurveView:
     """Write the curve."""
     return _view(fit_files(_files(asked)), str(asked))
 
 
-def _files(asked: FitCommand) -> FitFiles:
+def _files(asked: commands.Fit) -> FitFiles:
     setup = SetupFiles(Setup(date=asked.date or None), asked.setup)
     return FitFiles(
         asked.output, None, ReadingFiles(asked.readings), setup, asked.aim, asked.leave_out, None,

@@ -9,8 +9,8 @@ from tonewright.files.inks import InkFiles, rank_ink_files
 from tonewright.inks.rank import InkSettings
 from tonewright.record.setup import ink_colour_text
 from tonewright.record.times import parse_time
+from tonewright.show import commands
 from tonewright.show.advice import untyped
-from tonewright.show.commands import InksCommand
 from tonewright.show.inks_text import inks_advice, inks_doubts, inks_facts, inks_rows, why
 
 
@@ -24,10 +24,10 @@ class InksView:
     """Colour, density at full ink, steepest rise, whether that is enough."""
 
 
-def rank(asked: InksCommand) -> InksView:
+def rank(asked: commands.Inks) -> InksView:
     """Rank the colours of a chart; nothing is written."""
-    ranking = rank_ink_files(InkFiles(asked.readings, asked.process, asked.chart), InkSettings(
-        parse_time(asked.time) if asked.time else None, asked.needed, asked.leave_out))
+    ranking = rank_ink_files(InkFiles(asked.readings, asked.process, asked.target), InkSettings(
+        parse_time(asked.time) if asked.time else None, asked.range, asked.leave_out))
     pick = None if ranking.pick is None else ink_colour_text(ranking.pick.colour)
     found = view([*inks_facts(ranking), ("pick", why(ranking))], (), inks_advice(ranking),
                  result=pick, command=str(asked))

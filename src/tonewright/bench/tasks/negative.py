@@ -19,8 +19,8 @@ from tonewright.files.safe import scratch
 from tonewright.negative.film import parse_film
 from tonewright.negative.sheet import Border, SheetSettings
 from tonewright.negative.size import SizeWish, parse_length, parse_margin, parse_ppi
+from tonewright.show import commands
 from tonewright.show.advice import Advice
-from tonewright.show.commands import NegativeCommand
 from tonewright.show.negative_text import film_facts, how_to_print, negative_facts, print_words
 from tonewright.show.words import Fact
 
@@ -43,7 +43,7 @@ class MadeNegatives:
     command: str
 
 
-def proof(asked: NegativeCommand) -> Preview | None:
+def proof(asked: commands.Negative) -> Preview | None:
     """What the print of the first picture will look like; nothing stays in the folder."""
     with scratch() as folder:
         made = folder / "proof.png"
@@ -52,7 +52,7 @@ def proof(asked: NegativeCommand) -> Preview | None:
         return preview_negative(made)
 
 
-def sheet(asked: NegativeCommand) -> Preview | None:
+def sheet(asked: commands.Negative) -> Preview | None:
     """The sheet of the first picture, or its film, as it would be; nothing stays in the folder."""
     with scratch() as folder:
         made = folder / "sheet.tif"
@@ -61,7 +61,7 @@ def sheet(asked: NegativeCommand) -> Preview | None:
         return preview_negative(batch.reports[0].output)
 
 
-def make(asked: NegativeCommand, progress: Callable[[int, int], None]) -> MadeNegatives:
+def make(asked: commands.Negative, progress: Callable[[int, int], None]) -> MadeNegatives:
     """Write the negatives."""
     def tell(step: Step) -> None:
         progress(round(IN_ALL * (step.number - 1 + step.share)), IN_ALL * step.of)
@@ -70,7 +70,7 @@ def make(asked: NegativeCommand, progress: Callable[[int, int], None]) -> MadeNe
     return _made(batch, str(asked))
 
 
-def _settings(asked: NegativeCommand) -> NegativeSettings:
+def _settings(asked: commands.Negative) -> NegativeSettings:
     """As the library takes them; `OptionError` for a size that is none."""
     width = _parsed(parse_length, asked.width, "width")
     ppi = _parsed(parse_ppi, asked.ppi, "resolution")
@@ -96,7 +96,7 @@ def _parsed(parse: Callable[[str, str], T], text: str, what: str) -> T | None:
                           ) from error
 
 
-def _made(batch: Batch, command: str) -> MadeNegatives:
+def _made(batch: Batch[NegativeReport], command: str) -> MadeNegatives:
     def said(facts: list[Fact], report: NegativeReport) -> View:
         return view(facts, report.curve_findings, Advice(print_words(report), exposes=True))
 

@@ -13,8 +13,8 @@ from tonewright.files.scan.overlay import LONGEST
 from tonewright.files.scan.read import ReadRequest, ReadResult, read_print
 from tonewright.scan.instrument import ListOrder
 from tonewright.scan.read import ScanReading
+from tonewright.show import commands
 from tonewright.show.advice import untyped
-from tonewright.show.commands import ReadCommand
 from tonewright.show.findings import sentence
 from tonewright.show.scan_text import reading_advice, reading_facts
 
@@ -27,6 +27,8 @@ class ReadPatch:
     corners: tuple[tuple[float, float], ...]
     said: str
     doubtful: bool
+    out: bool = False
+    """Whether it is left out of the curve."""
 
 
 @dataclass(frozen=True)
@@ -37,16 +39,16 @@ class ReadingView:
     patches: tuple[ReadPatch, ...] = ()
 
 
-def read(asked: ReadCommand) -> ReadingView:
+def read(asked: commands.Read) -> ReadingView:
     """Read the print, and write readings and overlay."""
     result = read_print(asked.source, asked.target, asked.output, _request(asked))
     return ReadingView(view(reading_facts(result), result.reading.findings,
                             reading_advice(result), command=str(asked)), _patches(result))
 
 
-def _request(asked: ReadCommand) -> ReadRequest:
+def _request(asked: commands.Read) -> ReadRequest:
     corners, beside = (None if each is None else np.reshape(each, (4, 2))
-                       for each in (asked.corners, asked.scale_corners))
+                       for each in (asked.corners, asked.gray_scale_corners))
     return ReadRequest(
         asked.scanner, asked.densities, dict(asked.known), corners,
         channel_of(asked.channel), flat=asked.flat, overlay=asked.overlay,
@@ -54,7 +56,7 @@ def _request(asked: ReadCommand) -> ReadRequest:
         beside_corners=beside)
 
 
-def keep_list(text: str, asked: ReadCommand) -> None:
+def keep_list(text: str, asked: commands.Read) -> None:
     """Keep an instrument's list that was pasted as the file that is to be read, if it can be."""
     if not text.strip():
         raise OptionError("nothing is pasted", "a list has a line for each patch",

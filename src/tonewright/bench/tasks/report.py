@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 from tonewright.files.pages import ReportFiles, WorksheetFiles, gather_report, gather_worksheet
 from tonewright.files.safe import write_text
 from tonewright.show import commands
@@ -11,13 +9,12 @@ from tonewright.show.pages.report import report_page
 from tonewright.show.pages.worksheet import worksheet_page
 
 
-def report(curve: Path, others: tuple[Path, ...], output: Path) -> str:
-    """Write a report; the command that does the same."""
-    write_text(output, report_page(gather_report(ReportFiles(curve, others, output))))
-    return commands.page("report", curve, others, output)
-
-
-def worksheet(curve: Path, negatives: tuple[Path, ...], output: Path) -> str:
-    """Write a worksheet; the command that does the same."""
-    write_text(output, worksheet_page(gather_worksheet(WorksheetFiles(curve, negatives, output))))
-    return commands.page("worksheet", curve, negatives, output)
+def make_page(asked: commands.Report | commands.Worksheet) -> str:
+    """Write a page; the command that does the same."""
+    if isinstance(asked, commands.Report):
+        page = report_page(gather_report(ReportFiles(asked.curve, asked.others, asked.output)))
+    else:
+        page = worksheet_page(gather_worksheet(
+            WorksheetFiles(asked.curve, asked.negatives, asked.output)))
+    write_text(asked.output, page)
+    return str(asked)

@@ -13,12 +13,12 @@ from tonewright.files.safe import together, write_text
 from tonewright.files.scanners import ScannerRequest, learn_scanner
 from tonewright.files.tables import STRIPS, parse_table
 from tonewright.measured.columns import Table
+from tonewright.show import commands
 from tonewright.show.charts import scanner_chart
-from tonewright.show.commands import ScannerCommand
 from tonewright.show.scanner_text import scanner_advice, scanner_facts
 
 
-def keep_scanner(asked: ScannerCommand, typed: Sequence[str] | None) -> View:
+def keep_scanner(asked: commands.Scanner, typed: Sequence[str] | None) -> View:
     """Write a response, and with it the densities that were typed unless they lie there already:
     both or neither."""
     with together():

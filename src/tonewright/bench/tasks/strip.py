@@ -22,8 +22,8 @@ from tonewright.record.provenance import document_name
 from tonewright.record.setup import Setup
 from tonewright.record.times import parse_time
 from tonewright.scales import STOP
+from tonewright.show import commands
 from tonewright.show.charts import strip_chart, strip_sketch
-from tonewright.show.commands import EyeCommand, StripCommand
 from tonewright.show.strip_text import (
     eye_advice,
     eye_facts,
@@ -79,7 +79,7 @@ def paste_strip(text: str, tablet: str) -> StripCells:
     """The same of a table that is pasted; one without step numbers has a row for each step, in
     order.  `ReadingsError` for one that holds more."""
     table = parse_table(text.encode(), "the pasted table", "step", STRIPS)
-    names = columns.some(table.columns)
+    names = table.named
     if columns.find(table, "step") is None:
         steps = {line: str(n) for n, line in enumerate(dict.fromkeys(table.line_numbers), 1)}
         table = replace(table, columns=("step", *table.columns), rows=tuple(
@@ -92,7 +92,7 @@ def paste_strip(text: str, tablet: str) -> StripCells:
     return found
 
 
-def try_strip(typed: TypedStrip | None, asked: StripCommand) -> View:
+def try_strip(typed: TypedStrip | None, asked: commands.Strip) -> View:
     """What strips say so far, the first of them typed unless that is None; nothing is written."""
     return _view(_process(typed, asked, TYPED))
 
@@ -105,17 +105,17 @@ def sketch_strip(typed: TypedStrip, before: View | None) -> dict[str, Any]:
     return strip_sketch(strip, tablet, film, start)
 
 
-def keep_strip(typed: TypedStrip | None, asked: StripCommand) -> View:
+def keep_strip(typed: TypedStrip | None, asked: commands.Strip) -> View:
     """Write the table that was typed and the process that the strips give, both or neither."""
     process = _process(typed, asked, asked.readings[0].name)
     with together():
         if typed is not None:
             write_text(asked.readings[0], _table(typed, read_tablet(typed.tablet)))
-        write_process(asked.process, process)
+        write_process(asked.output, process)
     return _view(process, str(asked))
 
 
-def by_eye(asked: EyeCommand) -> View:
+def by_eye(asked: commands.Eye) -> View:
     """What strips say whose merged steps were counted."""
     tablet = read_tablet(asked.tablet)
     for _, count in asked.strips:
@@ -132,17 +132,17 @@ def by_eye(asked: EyeCommand) -> View:
                 result=eye_figure(result), command=str(asked))
 
 
-def _process(typed: TypedStrip | None, asked: StripCommand, name: str) -> Process:
+def _process(typed: TypedStrip | None, asked: commands.Strip, name: str) -> Process:
     """The strips read from their files; what is typed, as the file of that name would be."""
     tablet = read_tablet(asked.tablet)
     first, *others = asked.readings
     strip = read_strip([first if typed is None else _typed(typed, tablet, name), *others],
                        tablet, StripSettings(
-        tuple(map(parse_time, asked.times)), skip=asked.skip, scanner=asked.scanner,
+        tuple(map(parse_time, asked.time)), skip=asked.skip, scanner=asked.scanner,
         corners=None if asked.corners is None else np.reshape(asked.corners, (4, 2)),
         halves=asked.halves, flat=asked.flat))
     made_with = SetupFiles(Setup(date=asked.date or None), asked.setup).read()
-    return make_process(strip, tablet, made_with, document_name(asked.process.name))
+    return make_process(strip, tablet, made_with, document_name(asked.output.name))
 
 
 def _typed(typed: TypedStrip, tablet: Tablet, name: str) -> Table:

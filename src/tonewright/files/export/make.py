@@ -22,7 +22,7 @@ from tonewright.curve.export import (
 from tonewright.errors import OptionError, listed, visible
 from tonewright.files.documents import read_curve
 from tonewright.files.export import text
-from tonewright.files.safe import check_outputs, whole_file
+from tonewright.files.safe import check_outputs, refuse_ending, whole_file
 from tonewright.frozen import dataclass
 from tonewright.negative.tones import ASSUMED_ENCODING, code_table, encoding_lightness
 from tonewright.scales import Array
@@ -117,13 +117,9 @@ def export_curve(
 
     ``plot`` is a picture that the caller is going to write: its name is checked with the others.
 
-    Raises
-    ------
-    FileError, DocumentError
-        The curve cannot be read, the output not be written, or another reader reads other tones.
-    OptionError
-        The name does not fit the form; a form that the curve does not have; settings that cannot
-        be.
+    Raises `FileError`, `DocumentError`: the curve cannot be read, the output not be written, or
+    another reader reads other tones; `OptionError`: the name does not fit the form; a form that the
+    curve does not have; settings that cannot be.
     """
     form = FORMS[request.form]
     if plot is not None and request.form != "points":
@@ -156,11 +152,9 @@ def _check_name(output: Path | None, name: str, form: Form) -> None:
             raise OptionError("no output is named", f"{form.what} is a file, and no text",
                               f"name it NAME{form.suffixes[0]}", code="output_needed")
         return
-    if output.suffix.lower() not in form.suffixes:
-        raise OptionError(
-            f"the output of {name} is {output}", f"{form.what} is a file NAME{form.suffixes[0]}"
-            + "".join(f" or NAME{s}" for s in form.suffixes[1:]),
-            f"call it {output.with_suffix(form.suffixes[0])}" if output.stem else "give it a name")
+    names = " or ".join(f"NAME{suffix}" for suffix in form.suffixes)
+    refuse_ending(output, form.suffixes, f"{form.what} is a file {names}",
+                  what=f"the output of {name}")
 
 
 class _Maker:
@@ -170,12 +164,16 @@ class _Maker:
         self._curve, self._request = curve, request
         self._dialect, self._depth = request.dialect or Dialect(), request.depth or 16
         rows = USUAL_ROWS if request.rows is None else request.rows
+        count = USUAL_POINTS if request.points is None else request.points
         self.encoding = (request.encoding or ASSUMED_ENCODING).strip().lower()
         self.columns: dict[str, Array] = {}
         self._content: dict[str, Callable[[], str | bytes]] = {
             "curve-csv": lambda: self._table(curve_rows(curve, rows)),
             "response-csv": lambda: self._table(response_rows(curve, rows)),
-            "table": self._values, "points": self._points, "lut": self._lut,
+            "table": lambda: self._table(
+                value_rows(curve, self._lightness(self._depth), self._depth)),
+            "points": lambda: self._table(points(curve, self._lightness(8), count), 1),
+            "lut": lambda: text.clf_text(curve, self._codes(), self.encoding),
             "icc-output": self._output, "icc-link": self._link,
             "readings": lambda: text.readings_text(curve), "aim": lambda: text.aim_text(curve)}
 
@@ -196,16 +194,6 @@ class _Maker:
             columns = {f"{first[0]} ({self.encoding})": first[1], **dict(others)}
         self.columns = columns
         return csv_text(columns, [], self._dialect, places)
-
-    def _values(self) -> str:
-        return self._table(value_rows(self._curve, self._lightness(self._depth), self._depth))
-
-    def _points(self) -> str:
-        count = USUAL_POINTS if self._request.points is None else self._request.points
-        return self._table(points(self._curve, self._lightness(8), count), 1)
-
-    def _lut(self) -> str:
-        return text.clf_text(self._curve, self._codes(), self.encoding)
 
     def _output(self) -> bytes:
         from tonewright.curve.export import print_tables

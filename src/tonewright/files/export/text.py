@@ -67,10 +67,7 @@ def measured_patches(curve: Curve) -> tuple[Readings, list[MeasuredPatch]]:
 
     Returns the first of them, which says how all were measured, and all patches.
 
-    Raises
-    ------
-    OptionError
-        They were weighted in two ways.
+    Raises `OptionError`: they were weighted in two ways.
     """
     if curve.readings is not None:
         return curve.readings, [MeasuredPatch(p) for p in curve.readings.patches]

@@ -3,21 +3,20 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Callable, Generator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import field, replace
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Generic, Literal, TypeVar
 
 from tonewright.errors import OptionError, TonewrightError
+from tonewright.files import safe
 from tonewright.files.documents import open_curve
 from tonewright.files.negative.again import scale_document, scale_table
 from tonewright.files.negative.make import NegativeReport, check_settings, make_negative
 from tonewright.files.negative.pipeline import Progress
-from tonewright.files.negative.settings import NegativeSettings
-from tonewright.files.negative.sheet_file import sheet_files
+from tonewright.files.negative.settings import Making, NegativeSettings, sheet_files
 from tonewright.files.raster.bands import one_thread
-from tonewright.files.safe import filled_folder, one_call, refuse_read, remember_read
 from tonewright.frozen import dataclass
 from tonewright.negative.tones import LevelCurve
 
@@ -25,7 +24,7 @@ if TYPE_CHECKING:
     from tonewright.files.negative.film import FilmReport
     from tonewright.files.negative.second import Helper, Second
 
-
+Report = TypeVar("Report")
 AT_ONCE = 2
 """Images of several that are worked on at a time."""
 
@@ -39,10 +38,10 @@ class Failure:
 
 
 @dataclass(frozen=True)
-class Batch:
+class Batch(Generic[Report]):
     """What became of the images, in their order."""
 
-    reports: list[NegativeReport] = field(default_factory=list)
+    reports: list[Report] = field(default_factory=list)
     failures: list[Failure] = field(default_factory=list)
     films: list[FilmReport] = field(default_factory=list)
     """Where negatives were laid on film: its sheets."""
@@ -64,7 +63,7 @@ class Step:
 OnProgress = Callable[[Step], None]
 
 
-@one_call()
+@safe.one_call()
 def make_negatives(
     images: Sequence[Path],
     curve_file: Path,
@@ -72,49 +71,39 @@ def make_negatives(
     settings: NegativeSettings | None = None,
     on_progress: OnProgress | None = None,
     second: Second | None = None,
-) -> Batch:
-    """Make negatives from finished images.
+) -> Batch[NegativeReport]:
+    """Make negatives from finished images: TIFF, PNG or JPEG files.
 
     With a film among the settings they are laid on it, all or none.  Else each is made by itself:
-    of several images, one that cannot be used does not stop the others.  The folder of the outputs
-    is made if it is missing.  Settings that no image could be made with are an error at once.
+    of several images, one that cannot be used does not stop the others.  Settings that no image
+    could be made with are an error at once.
 
-    Parameters
-    ----------
-    images:
-        TIFF, PNG or JPEG files.
-    curve_file:
-        A ``*.curve.json``.
-    output:
-        The negative to write, or the folder for several, as `output_names` says; with a film as
-        `film_names` says.
-    settings:
-        Size, sheet, ink and the rest; without them as `NegativeSettings` stands.
-    on_progress:
-        Called as the work goes on.
-    second:
-        A second process to share many images with; one is started if they are worth it.
+    ``curve_file`` is a ``*.curve.json``; ``output`` the negative to write, or the folder for
+    several, as `output_names` says (with a film as `film_names` says), which is made if it is
+    missing.  A ``second`` process shares many images; one is started if they are worth it.
 
-    Raises
-    ------
-    FileError, ImageError, OptionError, DocumentError
-        A file cannot be read or written, settings or curve cannot be used; the only image cannot.
+    Raises `FileError`, `ImageError`, `OptionError`, `DocumentError`: a file cannot be read or
+    written, settings or curve cannot be used; the only image cannot.
     """
     film = None if settings is None else settings.film
     pairs = output_names(images, output) if film is None else _names_on_film(images, output)
     if len(pairs) > 1:
         for image in images:
-            remember_read(image)
+            safe.remember_read(image)
         for _, made in pairs:  # in the threads and processes below this is not known
             for written in (made, scale_document(made), scale_table(made)):
-                refuse_read(written)
+                safe.refuse_read(written)
     taken = [*images, curve_file, output,
              *(beside(made) for _, made in pairs for beside in (scale_document, scale_table))]
     with sheet_files(settings or NegativeSettings(), taken) as chosen:
         curve = open_curve(curve_file, sources=False)
         chosen = replace(chosen, curve_sha256=curve.sha256)
         if film is not None:
-            return _on_film(pairs, curve.document, output, chosen, on_progress)
+            from tonewright.files.negative.film import make_films
+
+            reports, films = make_films(pairs, curve.document, output, chosen,
+                                        _rows_done(on_progress, output))
+            return Batch(reports, films=films)
         if len(pairs) == 1:
             (image, made), = pairs
             return Batch([make_negative(image, curve.document, made, chosen,
@@ -124,9 +113,9 @@ def make_negatives(
 
 
 def _shared(
-    pairs: Sequence[tuple[Path, Path]], curve: LevelCurve, settings: NegativeSettings,
+    pairs: Sequence[Making], curve: LevelCurve, settings: NegativeSettings,
     on_progress: OnProgress | None, second: Second | None,
-) -> Batch:
+) -> Batch[NegativeReport]:
     from tonewright.files.negative.second import Helper, second_for  # one image needs none
 
     with contextlib.ExitStack() as stack:
@@ -139,42 +128,34 @@ def _shared(
 
 def output_names(
     images: Sequence[Path], output: Path, made: Literal["negative", "proof"] = "negative"
-) -> list[tuple[Path, Path]]:
+) -> list[Making]:
     """Each image with the negative, or the proof, to make of it.
 
     With one image ``output`` is a file (``.tif``; a proof's ``.png``); with several, or if it is a
     folder that exists, it is a folder, and they are called ``NAME-negative.tif`` there.
 
-    Raises
-    ------
-    OptionError
-        The output is not what the number of images asks for, or two images would make one file.
+    Raises `OptionError`: the output is not what the number of images asks for, or two images would
+    make one file.
     """
     form, *endings = _FORMS[made]
-    is_file = output.suffix.lower() in endings
     if len(images) == 1 and not output.is_dir():
-        if not is_file:
-            raise OptionError(
-                f"the output is {output}",
-                f"a {made} is a {form} file",
-                f"call it {output.with_suffix(endings[0])}" if output.name else "give it a name",
-            )
-        return [(images[0], output)]
-    if is_file and not output.is_dir():
+        safe.refuse_ending(output, endings, f"a {made} is a {form} file")
+        return [Making(images[0], output)]
+    if output.suffix.lower() in endings and not output.is_dir():
         raise OptionError(
             f"the output of {len(images)} images is {output}",
             "with several images the output is a folder",
             f"name a folder, for example {output.with_suffix('')}",
         )
-    return _different([(image, output / f"{image.stem}-{made}{endings[0]}") for image in images],
-                      made)
+    return _different(
+        [Making(image, output / f"{image.stem}-{made}{endings[0]}") for image in images], made)
 
 
-def _names_on_film(images: Sequence[Path], output: Path) -> list[tuple[Path, Path]]:
+def _names_on_film(images: Sequence[Path], output: Path) -> list[Making]:
     from tonewright.files.negative.film import film_names  # most negatives have a file each
 
     folder, stems = film_names(output, 1)[0].parent, _numbered(images)
-    pairs = [(image, folder / f"{stem}-negative.tif")
+    pairs = [Making(image, folder / f"{stem}-negative.tif")
              for image, stem in zip(images, stems, strict=True)]
     return _different(pairs, "negative")
 
@@ -185,7 +166,7 @@ def _numbered(images: Sequence[Path]) -> list[str]:
             f"{image.stem}-{images[:i].count(image) + 1}" for i, image in enumerate(images)]
 
 
-def _different(pairs: list[tuple[Path, Path]], made: str) -> list[tuple[Path, Path]]:
+def _different(pairs: list[Making], made: str) -> list[Making]:
     seen: dict[str, Path] = {}
     for image, path in pairs:
         other = seen.setdefault(path.name.casefold(), image)  # some disks ignore capitals
@@ -206,16 +187,6 @@ def _different(pairs: list[tuple[Path, Path]], made: str) -> list[tuple[Path, Pa
 _FORMS = {"negative": ("TIFF", ".tif", ".tiff"), "proof": ("PNG", ".png")}
 
 
-def _on_film(
-    pairs: Sequence[tuple[Path, Path]], curve: LevelCurve, output: Path,
-    settings: NegativeSettings, on_progress: OnProgress | None,
-) -> Batch:
-    from tonewright.files.negative.film import make_films
-
-    reports, films = make_films(pairs, curve, output, settings, _rows_done(on_progress, output))
-    return Batch(reports, films=films)
-
-
 def _rows_done(on_progress: OnProgress | None, file: Path) -> Progress | None:
     """The progress of one file, by its rows."""
     if on_progress is None:
@@ -224,15 +195,21 @@ def _rows_done(on_progress: OnProgress | None, file: Path) -> Progress | None:
 
 
 def _many(
-    pairs: Sequence[tuple[Path, Path]],
+    pairs: Sequence[Making],
     make: Callable[[Path, Path], NegativeReport | Failure],
     on_progress: OnProgress | None,
-) -> Batch:
-    batch = Batch()
-    with (
-        filled_folder(pairs[0][1].parent),
-        contextlib.closing(_two_at_once(pairs, make)) as results,
-    ):
+) -> Batch[NegativeReport]:
+    """What becomes of the images.
+
+    Two at a time, each in one thread: that keeps two cores busier than two threads for one image,
+    which wait for each other at its start and at its end.
+    """
+    from concurrent.futures import ThreadPoolExecutor
+
+    batch, pool = Batch[NegativeReport](), ThreadPoolExecutor(AT_ONCE)
+    with safe.filled_folder(pairs[0][1].parent), contextlib.ExitStack() as stack:
+        stack.callback(pool.shutdown, cancel_futures=True)
+        results = pool.map(make, *zip(*pairs, strict=True))
         for number, (source, _) in enumerate(pairs, 1):
             if on_progress is not None:
                 on_progress(Step(source, number, len(pairs)))
@@ -242,24 +219,6 @@ def _many(
             else:
                 batch.reports.append(found)
     return batch
-
-
-def _two_at_once(
-    pairs: Sequence[tuple[Path, Path]], make: Callable[[Path, Path], NegativeReport | Failure]
-) -> Generator[NegativeReport | Failure, None, None]:
-    """What becomes of each image, in order.
-
-    Two images at a time, each in one thread: that keeps two cores busier than two threads for one
-    image, which wait for each other at its start and at its end.
-    """
-    from concurrent.futures import ThreadPoolExecutor
-
-    pool = ThreadPoolExecutor(AT_ONCE)
-    try:
-        for future in [pool.submit(make, *pair) for pair in pairs]:
-            yield future.result()
-    finally:
-        pool.shutdown(cancel_futures=True)
 
 
 def _make(

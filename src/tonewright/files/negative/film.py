@@ -6,44 +6,24 @@ few rows of the film at a time, so that memory does not grow with the film.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Generator, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
-import numpy as np
-
 from tonewright import __version__
 from tonewright.errors import OptionError, counted
 from tonewright.files.blank import refuse_beside
 from tonewright.files.lettering import text_mask
+from tonewright.files.negative import make, pipeline
 from tonewright.files.negative.again import NEGATIVE_OF, ON_FILM, refuse_again
-from tonewright.files.negative.make import (
-    NegativeJob,
-    NegativeReport,
-    colour_for,
-    document,
-    prepared,
-    report_of,
-    setup_of,
-    target_of,
-    write_settings,
-)
-from tonewright.files.negative.pipeline import (
-    Coded,
-    Progress,
-    coded,
-    inked,
-    refuse_same,
-    write_rows,
-)
-from tonewright.files.negative.settings import NegativeSettings
+from tonewright.files.negative.settings import Making, NegativeSettings
 from tonewright.files.raster import bands
 from tonewright.files.raster.open import open_image
 from tonewright.files.raster.page import Band, Resolution
-from tonewright.files.raster.tiff_writer import Form, Picture
-from tonewright.files.safe import filled_folder, refuse_existing, whole_file
+from tonewright.files.raster.tiff_writer import Picture
+from tonewright.files.safe import filled_folder, refuse_ending, refuse_existing, whole_file
 from tonewright.frozen import dataclass
 from tonewright.negative.film import Bed, Film, FilmSheet, Place, fit_error, lay_out
 from tonewright.negative.ink import Ink
@@ -94,42 +74,27 @@ def film_names(output: Path, count: int) -> list[Path]:
     they are called film.  Raises `OptionError` for a name that is neither."""
     if output.is_dir() or not output.suffix:
         output = output / "film.tif"
-    elif output.suffix.lower() not in (".tif", ".tiff"):
-        raise OptionError(f"the output is {output}",
-                          "a film is a TIFF file, or several in a folder",
-                          f"call it {output.with_suffix('.tif')}")
+    refuse_ending(output, (".tif", ".tiff"), "a film is a TIFF file, or several in a folder")
     if count == 1:
         return [output]
     return [output.with_stem(f"{output.stem}-{number}") for number in range(1, count + 1)]
 
 
 def make_films(
-    pairs: Sequence[tuple[Path, Path]], curve: LevelCurve, output: Path,
-    settings: NegativeSettings, progress: Progress | None = None,
-) -> tuple[list[NegativeReport], list[FilmReport]]:
+    pairs: Sequence[Making], curve: LevelCurve, output: Path,
+    settings: NegativeSettings, progress: pipeline.Progress | None = None,
+) -> tuple[list[make.NegativeReport], list[FilmReport]]:
     """Make negatives and lay them on film; all sheets are written, or none.
 
-    Parameters
-    ----------
-    pairs:
-        Each image, and the name that its negative would have by itself: after it the document and
-        the table of its tone scale are called.
-    curve:
-        The correction curve.
-    output:
-        The film to write, a ``.tif``, or a folder, which is made if it is missing.
-    settings:
-        As for one negative, with a film.
-    progress:
-        Called with the rows done and the rows in all, for each sheet.
+    ``pairs`` are each image, and the name that its negative would have by itself: after it the
+    document and the table of its tone scale are called.  ``output`` is the film to write, a
+    ``.tif``, or a folder, which is made if it is missing.  ``progress`` is called for each sheet.
 
-    Raises
-    ------
-    FileError, ImageError, OptionError, DocumentError
-        As for one negative; negatives of several resolutions; one that is larger than the film.
+    Raises `FileError`, `ImageError`, `OptionError`, `DocumentError` as for one negative, for
+    negatives of several resolutions, and for one that is larger than the film.
     """
     assert settings.film is not None
-    colour = colour_for(curve, settings)
+    colour = make.colour_for(curve, settings)
     in_folder = film_names(output, 1)[0] != output
     with ExitStack() as stack:
         jobs = []
@@ -139,7 +104,7 @@ def make_films(
                 refuse_again(image)
             with _naming(source):
                 titled = replace(settings, title=_title(source, made))
-                jobs.append(prepared(image, made, curve, titled, colour))
+                jobs.append(make.prepared(image, made, curve, titled, colour))
         bed = Bed(settings.film, float(_shared_ppi(jobs)) / MM_PER_INCH, mirrored=settings.mirror)
         films = _laid_out(jobs, bed)
         names = film_names(output, len(films))
@@ -151,7 +116,7 @@ def make_films(
             refuse_beside(job.output, settings.force)
         for job in jobs:
             for name in names:
-                refuse_same(job.image.path, name)
+                pipeline.refuse_same(job.image.path, name)
         return _written(jobs, bed, list(zip(names, films, strict=True)), progress)
 
 
@@ -173,7 +138,7 @@ def _naming(image: Path) -> Iterator[None]:
                           code=error.code, **error.values) from error
 
 
-def _shared_ppi(jobs: Sequence[NegativeJob]) -> float:
+def _shared_ppi(jobs: Sequence[make.NegativeJob]) -> float:
     """Pixels to the inch of all negatives."""
     found: dict[float, Path] = {}
     for job in jobs:
@@ -194,14 +159,8 @@ def _shared_ppi(jobs: Sequence[NegativeJob]) -> float:
     return next(iter(found))
 
 
-def _sizes(job: NegativeJob) -> tuple[int, int]:
-    if job.sheet is not None:
-        return job.sheet.width, job.sheet.height
-    return job.size.width, job.size.height
-
-
-def _laid_out(jobs: Sequence[NegativeJob], bed: Bed) -> list[list[Place]]:
-    sizes = [_sizes(job) for job in jobs]
+def _laid_out(jobs: Sequence[make.NegativeJob], bed: Bed) -> list[list[Place]]:
+    sizes = [(whole.width, whole.height) for whole in (job.sheet or job.size for job in jobs)]
     try:
         films = lay_out(sizes, bed)
     except ValueError as error:
@@ -213,14 +172,14 @@ def _laid_out(jobs: Sequence[NegativeJob], bed: Bed) -> list[list[Place]]:
 
 
 def _written(
-    jobs: Sequence[NegativeJob], bed: Bed, films: Sequence[tuple[Path, list[Place]]],
-    progress: Progress | None,
-) -> tuple[list[NegativeReport], list[FilmReport]]:
-    made: dict[int, NegativeReport] = {}
+    jobs: Sequence[make.NegativeJob], bed: Bed, films: Sequence[tuple[Path, list[Place]]],
+    progress: pipeline.Progress | None,
+) -> tuple[list[make.NegativeReport], list[FilmReport]]:
+    made: dict[int, make.NegativeReport] = {}
     sheets = []
     with ExitStack() as files:
         for job in jobs:
-            files.enter_context(document(job, target_of(job)))
+            files.enter_context(make.document(job, make.target_of(job)))
         for number, (name, places) in enumerate(films, 1):
             temp = files.enter_context(whole_file(name, force=jobs[0].settings.force))
             sheet = FilmSheet(bed, places, _facts(jobs[0], number, len(films)), text_mask)
@@ -228,38 +187,38 @@ def _written(
     return [made[i] for i in range(len(jobs))], sheets
 
 
-def _facts(job: NegativeJob, number: int, count: int) -> list[str]:
+def _facts(job: make.NegativeJob, number: int, count: int) -> list[str]:
     """What is written on a film beside its rule."""
-    time = setup_of(job.curve).printing_time
+    time = make.setup_of(job.curve).printing_time
     facts = [job.curve.name, f"print {time}" if time else "", job.settings.date,
              f"film {number} of {count}" if count > 1 else ""]
     return [fact for fact in facts if fact]
 
 
 def _write(
-    temp: Path, jobs: Sequence[NegativeJob], sheet: FilmSheet, progress: Progress | None,
-    made: dict[int, NegativeReport], name: Path,
+    temp: Path, jobs: Sequence[make.NegativeJob], sheet: FilmSheet,
+    progress: pipeline.Progress | None, made: dict[int, make.NegativeReport], name: Path,
 ) -> FilmReport:
     """Write one sheet of film; what is found of its negatives goes to ``made``."""
     first, bed = jobs[sheet.places[0].piece], sheet.bed
     settings, resolution = first.settings, first.resolution
     assert resolution is not None  # `_shared_ppi` has seen to that
     ink = Ink(settings.depth, first.colour, settings.seed)
-    hows = {place.piece: write_settings(jobs[place.piece]) for place in sheet.places}
+    hows = {place.piece: make.write_settings(jobs[place.piece]) for place in sheet.places}
     with ExitStack() as stack:
-        pieces = [(place, _Rows(coded(
+        pieces = {place: pipeline.coded(
             jobs[place.piece].image, jobs[place.piece].codes, hows[place.piece],
-            turned=place.turned, folder=name.parent, stack=stack))) for place in sheet.places]
-        rows = inked(_film_jobs(sheet, pieces), ink)
+            turned=place.turned, folder=name.parent, stack=stack) for place in sheet.places}
+        rows = pipeline.inked(_film_jobs(sheet, pieces), ink)
         words = "; ".join([f"{NEGATIVE_OF} {counted(len(hows), 'image')} on film by tonewright"
                            f" {__version__}", *(
                                f"{hows[p.piece].description}; {_said_size(p, bed)}{ON_FILM}"
                                for p in sheet.places)])
-        form = Form(ink.depth, ink.samples, settings.deflate)
+        form = pipeline.form_of(ink, deflate=settings.deflate)
         picture = Picture(sheet.width, sheet.height, resolution, words, form)
-        write_rows(temp, picture, rows, _AHEAD, progress)
+        pipeline.write_rows(temp, picture, rows, _AHEAD, progress)
     for piece, how in hows.items():
-        report = report_of(jobs[piece], how, target_of(jobs[piece]))
+        report = make.report_of(jobs[piece], how, make.target_of(jobs[piece]))
         made[piece] = replace(report, output=name)
     return FilmReport(
         name, bed.film, sheet.width, sheet.height, resolution, RULE if bed.has_rule else None,
@@ -273,7 +232,7 @@ def _said_size(place: Place, bed: Bed) -> str:
     return f"{width:.1f} x {height:.1f}"
 
 
-def _in_mm(place: Place, job: NegativeJob, bed: Bed) -> FilmPlace:
+def _in_mm(place: Place, job: make.NegativeJob, bed: Bed) -> FilmPlace:
     x, y, width, height = (round(pixels / bed.per_mm, 2) for pixels in (
         place.x, place.y, place.width, place.height))
     return FilmPlace(job.image.path, job.settings.title, x, y, width, height, place.turned)
@@ -282,36 +241,22 @@ def _in_mm(place: Place, job: NegativeJob, bed: Bed) -> FilmPlace:
 _AHEAD = 2
 
 
-class _Rows:
-    """The rows of a negative, taken in order."""
-
-    def __init__(self, source: Coded) -> None:
-        self._bands, self._left = source.bands, source.height
-        self._held: Band = np.empty((0, source.width), np.uint16)
-
-    def take(self, count: int) -> Band:
-        """The next rows, shape (count, width)."""
-        found = [self._held[:count]]
-        self._held = self._held[count:]
-        missing = count - len(found[0])
-        while missing:
-            band = next(self._bands)
-            found.append(band[:missing])
-            self._held = band[missing:]
-            missing -= len(found[-1])
-        self._left -= count
-        if not self._left:  # its threads and what they hold go before the next negative begins
-            self._bands.close()
-            self._held = self._held.copy()
-        return np.concatenate(found)
-
-
-def _film_jobs(sheet: FilmSheet, pieces: Sequence[tuple[Place, _Rows]]) -> Iterator[bands.Job]:
+def _film_jobs(
+    sheet: FilmSheet, pieces: dict[Place, Generator[Band, None, None]]
+) -> Iterator[bands.Job]:
     """Bands of the film, top to bottom; the rows of the negatives are fetched as they are due."""
+    windows = {place: bands.Window(rows) for place, rows in pieces.items()}
     for first, end in bands.spans(sheet.height, max(1, bands.BAND_BYTES // (2 * sheet.width))):
-        parts = [(max(first, p.y) - first, p.x, rows.take(
-            min(end, p.y + p.height) - max(first, p.y))) for p, rows in pieces
-            if p.y < end and first < p.y + p.height]
+        parts = []
+        for place, window in [*windows.items()]:
+            top, bottom = max(first, place.y), min(end, place.y + place.height)
+            if top < bottom:
+                rows = window.rows(top - place.y, bottom - place.y)
+                parts.append((top - first, place.x, rows))
+            if end >= place.y + place.height:
+                # its threads and what they hold go before the next negative begins
+                pieces.pop(place).close()
+                del windows[place]
         yield bands.Job(end - first, partial(_composed, sheet, (first, end), parts))
 
 

@@ -15,24 +15,9 @@ from numpy.typing import NDArray
 
 from tonewright import __version__, scales
 from tonewright.errors import OptionError
-from tonewright.files.negative.again import (
-    NEGATIVE_OF,
-    PRINTING_TIME,
-    refuse_again,
-    scale_document,
-    scale_table,
-)
-from tonewright.files.negative.pipeline import (
-    Codes,
-    Progress,
-    Resampling,
-    WriteSettings,
-    by_luminance,
-    refuse_same,
-    write_mapped,
-)
+from tonewright.files.negative import again, pipeline
 from tonewright.files.negative.settings import NegativeSettings as NegativeSettings
-from tonewright.files.negative.sheet_file import sheet_files
+from tonewright.files.negative.settings import sheet_files
 from tonewright.files.negative.tones import Tones, image_tones
 from tonewright.files.raster.findings import ResolutionUnknown
 from tonewright.files.raster.open import open_image
@@ -43,7 +28,7 @@ from tonewright.frozen import dataclass
 from tonewright.negative import honesty
 from tonewright.negative.findings import CaptionCut, ColourDropped, LettersNotDrawn
 from tonewright.negative.ink import Ink, agreed_colour, distinct_tones
-from tonewright.negative.luminance import LuminanceCodes, luminance_codes
+from tonewright.negative.luminance import LuminanceCodes
 from tonewright.negative.sheet import SheetSettings
 from tonewright.negative.size import Size, check_pixels, plan_size, size_findings
 from tonewright.negative.tones import LevelCurve, code_table, encoding_lightness
@@ -115,33 +100,20 @@ def make_negative(
     curve: LevelCurve,
     output: str | os.PathLike[str],
     settings: NegativeSettings | None = None,
-    progress: Progress | None = None,
+    progress: pipeline.Progress | None = None,
 ) -> NegativeReport:
     """Correct, invert and mirror an image into a negative.
 
-    Parameters
-    ----------
-    source:
-        A TIFF or PNG, gray or RGB, of 16 (or 8) bits, or a JPEG.
-    curve:
-        The correction curve.
-    output:
-        The negative to write, a ``.tif``; 65535 is clear film.
-    settings:
-        Size, sheet, ink and the rest; without them as `NegativeSettings` stands.
-    progress:
-        Called with the rows done and the rows in all.
+    ``source`` is a TIFF or PNG, gray or RGB, of 16 (or 8) bits, or a JPEG; ``output`` the negative
+    to write, a ``.tif`` in which 65535 is clear film.
 
-    Raises
-    ------
-    FileError, ImageError, OptionError, DocumentError
-        The output exists or cannot be written, the image is not fit, a setting cannot be.
-        Nothing is left under the output's name.
+    Raises `FileError`, `ImageError`, `OptionError`, `DocumentError`: the output exists or cannot be
+    written, the image is not fit, a setting cannot be.  Nothing is left under the output's name.
     """
     image_file, made = Path(source), Path(output)
     with sheet_files(settings or NegativeSettings(), [image_file, made]) as chosen:
         colour = colour_for(curve, chosen)
-        refuse_same(image_file, made)
+        pipeline.refuse_same(image_file, made)
         refuse_existing(made, chosen.force)
         if chosen.sheet.tone_scale:
             from tonewright.files.blank import refuse_beside  # few negatives have a tone scale
@@ -149,7 +121,7 @@ def make_negative(
             refuse_beside(made, chosen.force)
         with open_image(image_file, chosen.image) as image:
             if not chosen.anyway:
-                refuse_again(image)
+                again.refuse_again(image)
             return _made(prepared(image, made, curve, chosen, colour), progress)
 
 
@@ -180,7 +152,7 @@ class NegativeJob:
     tones: Tones
     size: Size
     colour: Colour | None
-    codes: Codes
+    codes: pipeline.Codes
     sheet: Sheet | None
 
     @property
@@ -199,11 +171,7 @@ def prepared(
     """Everything short of writing, so that most errors come before any work."""
     tones = image_tones(image, settings.encoding)
     size = _planned(image, settings)
-    codes: Codes = (
-        luminance_codes(curve)
-        if by_luminance(image, resampled=size.resampled)
-        else code_table(tones.lightness, curve)
-    )
+    codes = pipeline.codes_for(image, tones.lightness, curve, resampled=size.resampled)
     sheet = _sheet(image.path, curve, size, settings) if settings.sheet.margin else None
     return NegativeJob(image, output, curve, settings, tones, size, colour, codes, sheet)
 
@@ -287,17 +255,17 @@ def caption(
     return tuple(fact for fact in facts if fact)
 
 
-def _made(job: NegativeJob, progress: Progress | None) -> NegativeReport:
+def _made(job: NegativeJob, progress: pipeline.Progress | None) -> NegativeReport:
     how, target = write_settings(job), target_of(job)
     with document(job, target):
-        write_mapped(job.image, job.output, job.codes, how, progress)
+        pipeline.write_mapped(job.image, job.output, job.codes, how, progress)
     return report_of(job, how, target)
 
 
-def write_settings(job: NegativeJob) -> WriteSettings:
+def write_settings(job: NegativeJob) -> pipeline.WriteSettings:
     """How the image is written."""
     settings = job.settings
-    return WriteSettings(
+    return pipeline.WriteSettings(
         mirror=settings.mirror,
         description=description(job),
         force=settings.force,
@@ -308,7 +276,7 @@ def write_settings(job: NegativeJob) -> WriteSettings:
         sheet=job.sheet,
         ink=Ink(settings.depth, job.colour, settings.seed),
         deflate=settings.deflate,
-        ends=honesty.ends_of(
+        ends=honesty.Ends.of(
             _at_ends(job) if isinstance(job.codes, LuminanceCodes) else job.codes),
     )
 
@@ -344,11 +312,11 @@ def document(job: NegativeJob, target: Target | None) -> contextlib.AbstractCont
     return layout_and_table(job.output, target, force=job.settings.force)
 
 
-def _resampling(job: NegativeJob) -> Resampling | None:
+def _resampling(job: NegativeJob) -> pipeline.Resampling | None:
     if not job.size.resampled:
         return None
     luminance = scales.lightness_to_luminance(job.tones.lightness) / 100.0
-    return Resampling(job.size.width, job.size.height, luminance.astype(np.float32))
+    return pipeline.Resampling(job.size.width, job.size.height, luminance.astype(np.float32))
 
 
 def description(job: NegativeJob) -> str:
@@ -358,7 +326,7 @@ def description(job: NegativeJob) -> str:
     time = setup_of(job.curve).printing_time
     facts = [
         f"curve {job.curve.name}{mark}",
-        f"{PRINTING_TIME}{time.replace(';', ',')}" if time else "",
+        f"{again.PRINTING_TIME}{time.replace(';', ',')}" if time else "",
         f"values taken as {job.tones.encoding}",
         "mirrored" if settings.mirror else "not mirrored",
         f"turned {settings.size.rotate} degrees" if settings.size.rotate else "",
@@ -371,7 +339,7 @@ def description(job: NegativeJob) -> str:
         f"{65535 if settings.depth == 16 else 255} is clear film",
     ]
     words = "; ".join(fact for fact in facts if fact)
-    return f"{NEGATIVE_OF} {job.image.path.name} by tonewright {__version__}; {words}"
+    return f"{again.NEGATIVE_OF} {job.image.path.name} by tonewright {__version__}; {words}"
 
 
 def _sheet_words(sheet: SheetSettings) -> str:
@@ -382,7 +350,9 @@ def _sheet_words(sheet: SheetSettings) -> str:
     return ", ".join(parts).replace("_", " ")
 
 
-def report_of(job: NegativeJob, how: WriteSettings, target: Target | None) -> NegativeReport:
+def report_of(
+    job: NegativeJob, how: pipeline.WriteSettings, target: Target | None
+) -> NegativeReport:
     """What was made, once it is written."""
     ends, coloured = how.ends, how.coloured
     assert ends is not None
@@ -391,17 +361,17 @@ def report_of(job: NegativeJob, how: WriteSettings, target: Target | None) -> Ne
     step = honesty.largest_step(job.tones.lightness, curve)
     if isinstance(job.codes, LuminanceCodes):
         codes, lightness = job.codes.codes, np.linspace(0.0, 100.0, scales.FULL_CODE + 1)
-        reach = honesty.reach_of(lightness, code_table(lightness, curve))
+        lost = honesty.lost_tones((black, white), lightness, code_table(lightness, curve))
     else:
         codes = job.codes
-        reach = honesty.reach_of(job.tones.lightness, codes)
+        lost = honesty.lost_tones((black, white), job.tones.lightness, codes)
     levels = curve.level_at(job.tones.lightness[[0, -1]])
     share = float(np.mean(coloured)) if coloured else None
     return NegativeReport(
         source=job.image.path,
         output=job.output,
-        width=size.width if job.sheet is None else job.sheet.width,
-        height=size.height if job.sheet is None else job.sheet.height,
+        width=(job.sheet or size).width,
+        height=(job.sheet or size).height,
         resolution=job.resolution,
         encoding=job.tones.encoding,
         curve=curve.name,
@@ -410,7 +380,7 @@ def report_of(job: NegativeJob, how: WriteSettings, target: Target | None) -> Ne
         mirrored=settings.mirror,
         level_black=float(levels[0]),
         level_white=float(levels[1]),
-        findings=(*_findings(job, share, step), *honesty.lost_tones((black, white), reach)),
+        findings=(*_findings(job, share, step), *lost),
         picture_mm=size.millimetres,
         resampled_from=(job.image.width, job.image.height) if size.resampled else None,
         depth=settings.depth,
@@ -423,8 +393,8 @@ def report_of(job: NegativeJob, how: WriteSettings, target: Target | None) -> Ne
         density_range=getattr(getattr(curve, "summary", None), "negative_density_range", None),
         sheet=settings.sheet,
         rule_mm=None if job.sheet is None else job.sheet.rule_mm,
-        target=None if target is None else scale_document(job.output),
-        table=None if target is None else scale_table(job.output),
+        target=None if target is None else again.scale_document(job.output),
+        table=None if target is None else again.scale_table(job.output),
     )
 
 

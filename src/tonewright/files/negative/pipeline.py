@@ -21,7 +21,7 @@ from contextlib import ExitStack, closing
 from dataclasses import field, replace
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, BinaryIO, Literal
+from typing import TYPE_CHECKING, Any, BinaryIO, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,15 +29,16 @@ from numpy.typing import NDArray
 from tonewright.errors import FileError
 from tonewright.files.raster import bands
 from tonewright.files.raster.bands import Job, Wanted
-from tonewright.files.raster.page import NATIVE, Band, Page, Resolution, Segments
+from tonewright.files.raster.page import NATIVE, Band, Compression, Page, Resolution, Segments
 from tonewright.files.raster.source import TURNS, SourceImage
 from tonewright.files.raster.tiff_writer import Form, Picture, write_tiff
 from tonewright.files.safe import whole_file
 from tonewright.frozen import dataclass
 from tonewright.negative.honesty import Ends
 from tonewright.negative.ink import Ink
-from tonewright.negative.luminance import Luminance, LuminanceCodes
-from tonewright.negative.tones import apply_band, flipped
+from tonewright.negative.luminance import Luminance, LuminanceCodes, luminance_codes
+from tonewright.negative.tones import LevelCurve, apply_band, code_table, flipped
+from tonewright.scales import Array
 
 if TYPE_CHECKING:
     from tonewright.negative.colour import ToLuminance
@@ -109,28 +110,13 @@ def write_mapped(
 ) -> None:
     """Write a TIFF whose every pixel is the code of the image's value there.
 
-    The image is turned upright first.  The file keeps the exact resolution and nothing else of
-    the source (its ICC profile would be wrong), and the same input gives the same bytes.
+    The image, from `raster.open_image` and still open, is turned upright first.  The file keeps the
+    exact resolution and nothing else of the source (its ICC profile would be wrong), and the same
+    input gives the same bytes.  Of gray values ``codes`` has the shape (image.values,).
 
-    Parameters
-    ----------
-    image:
-        From `raster.open_image`, still open.
-    output:
-        A file; not the image itself.
-    codes:
-        For gray values shape (image.values,); see `Codes`.
-    settings:
-        Everything else.
-    progress:
-        Called after every band.
-
-    Raises
-    ------
-    FileError
-        The output exists, is the image itself, or cannot be written; the image cannot be read.
-    ImageError
-        The image's pixels are damaged.  Nothing is left under the output's name.
+    Raises `FileError`: the output exists, is the image itself, or cannot be written; the image
+    cannot be read.  `ImageError`: the image's pixels are damaged.  Nothing is left under the
+    output's name.
     """
     target = Path(output)
     refuse_same(image.path, target)
@@ -141,12 +127,17 @@ def write_mapped(
         raise ValueError(f"the table has {codes.shape} entries for {image.values} values")
     work = Work(image, codes, settings)
     width, height = work.size
-    form = Form(settings.ink.depth, settings.ink.samples, settings.deflate)
+    form = form_of(settings.ink, deflate=settings.deflate)
     resolution = settings.resolution or work.resolution
     picture = Picture(width, height, resolution, settings.description, form)
     with whole_file(target, force=settings.force) as temp, ExitStack() as stack:
         jobs = work.jobs(target.parent, stack)
         write_rows(temp, picture, jobs, work.ahead, progress)
+
+
+def form_of(ink: Ink, *, deflate: bool) -> Form:
+    """How the pixels of a negative are stored."""
+    return Form(ink.depth, ink.samples, Compression.DEFLATE if deflate else Compression.NONE)
 
 
 def write_rows(
@@ -166,19 +157,10 @@ def write_rows(
                 progress(done, picture.height)
 
 
-@dataclass(frozen=True, eq=False)
-class Coded:
-    """A negative as bands of codes, to be laid somewhere on a film."""
-
-    width: int
-    height: int
-    bands: Generator[Band, None, None]
-
-
 def coded(
     image: SourceImage, codes: Codes, settings: WriteSettings, *, turned: bool, folder: Path,
     stack: ExitStack,
-) -> Coded:
+) -> Generator[Band, None, None]:
     """One negative's bands of codes, top to bottom, in 16 bits whatever the ink.
 
     ``turned``: by a quarter clockwise, sheet and all.  Files without a name lie in ``folder``;
@@ -188,18 +170,25 @@ def coded(
     width, height = work.size
     jobs = work.jobs(folder, stack)
     if turned:
-        strip = Segments(width, height, False, np.zeros(1, np.int64), np.zeros(1, np.int64))
-        jobs = bands.unpacked_jobs(_nameless(folder, stack), jobs, Page(width, height, 16, strip),
-                                   turn=True, reverse=False)
+        page = Page(width, height, 16, Segments.one(width, height, 0))
+        jobs = bands.unpacked_jobs(_nameless(folder, stack), jobs, page, turn=True, reverse=False)
         jobs = (job.then(lambda band: flipped(band, mirror=True, upside_down=False))
                 for job in jobs)
-        width, height = height, width
-    return Coded(width, height, stack.enter_context(closing(bands.in_order(jobs, work.ahead))))
+    return stack.enter_context(closing(bands.in_order(jobs, work.ahead)))
 
 
 def by_luminance(image: SourceImage, *, resampled: bool) -> bool:
     """Whether an image's codes are those of luminance, and not those of its values."""
     return image.page.colour or resampled
+
+
+def codes_for(
+    image: SourceImage, lightness: Array, curve: LevelCurve, *, resampled: bool = False
+) -> Codes:
+    """The codes of an image through a curve; ``lightness`` of every gray value, shape (n,)."""
+    if by_luminance(image, resampled=resampled):
+        return luminance_codes(curve)
+    return code_table(lightness, curve)
 
 
 def refuse_same(source: Path, output: Path) -> None:
@@ -263,7 +252,7 @@ class Work:
         return inked(jobs, self._settings.ink)
 
     def _upright(self, folder: Path, stack: ExitStack) -> Iterator[Job]:
-        """Bands of one value a pixel in the order wanted, still to be flipped as `_flips` says."""
+        """Bands of one value a pixel in the order wanted, still to be flipped."""
         turn, upside_down, _ = self._turn
         scratch = partial(_nameless, folder, stack)
         if not (turn or (upside_down and self._image.page.streamed)):
@@ -304,67 +293,43 @@ class Work:
         assert isinstance(self._codes, LuminanceCodes)
         return colour.pixel_codes(values, to_luminance, self._codes)
 
-    def _flips(self) -> tuple[bool, bool]:
-        """Whether a band is still to be mirrored and turned upside down."""
+    def _looked_up(self, table: NDArray[np.uint16] | Luminance | None) -> Callable[[Band], Band]:
+        """A function that mirrors a band and turns it upside down as is still to be done, and looks
+        its values up in a table; None: they are looked up already."""
         _, upside_down, swap = self._turn
-        return self._settings.mirror != swap, upside_down
+        mirror = self._settings.mirror != swap
+        if table is None:
+            return partial(flipped, mirror=mirror, upside_down=upside_down)
+        folded: NDArray[Any] = self.single.fold(table)
 
-    def _flip(self, band: Band) -> Band:
-        mirror, upside_down = self._flips()
-        return flipped(band, mirror=mirror, upside_down=upside_down)
-
-    def _to_codes(self) -> Callable[[Band], Band]:
-        if isinstance(self._codes, LuminanceCodes):
-            return self._flip  # codes they are already
-        folded = self.single.fold(self._codes)
-        mirror, upside_down = self._flips()
-
-        def codes(band: Band) -> Band:
-            in_place = band.dtype == np.uint16 and not upside_down and band.flags.writeable
+        def look_up(band: Band) -> Band:
+            in_place = band.dtype == folded.dtype and not upside_down and band.flags.writeable
             out = band if in_place else None
             return apply_band(band, folded, mirror=mirror, upside_down=upside_down, out=out)
 
+        return look_up
+
+    def _counted(self, codes: Band) -> Band:
+        if self._settings.ends is not None:
+            self._settings.ends.count(codes)
         return codes
 
-    def _to_luminance(self, luminance: Luminance) -> Callable[[Band], Band]:
-        if self._image.page.colour:
-            return self._flip  # luminance it is already
-        folded = self.single.fold(luminance)
-        mirror, upside_down = self._flips()
-        return lambda band: apply_band(band, folded, mirror=mirror, upside_down=upside_down)
-
     def _mapped(self, jobs: Iterator[Job]) -> Iterator[Job]:
-        codes, ends = self._to_codes(), self._settings.ends
-        if ends is None:
-            return (job.then(codes) for job in jobs)
-
-        def counted(band: Band) -> Band:
-            made = codes(band)
-            ends.count(made)
-            return made
-
-        return (job.then(counted) for job in jobs)
+        codes = self._looked_up(None if isinstance(self._codes, LuminanceCodes) else self._codes)
+        return (job.then(lambda band: self._counted(codes(band))) for job in jobs)
 
     def _resampled(self, jobs: Iterator[Job], stack: ExitStack) -> Iterator[Job]:
         from tonewright.files.raster.resample import Sizes, narrowed, resampled_jobs
 
-        wanted, table, ends = self._settings.resampling, self._codes, self._settings.ends
+        wanted, table, page = self._settings.resampling, self._codes, self._image.page
         assert wanted is not None and isinstance(table, LuminanceCodes)
-        to_luminance = self._to_luminance(wanted.luminance)
-        turn, page = self._turn[0], self._image.page
-        before = (page.height, page.width) if turn else (page.width, page.height)
+        light = self._looked_up(None if page.colour else wanted.luminance)
+        before = (page.height, page.width) if self._turn[0] else (page.width, page.height)
         sizes = Sizes(*before, wanted.width, wanted.height)
-        lit = (job.then(lambda band: narrowed(to_luminance(band), sizes)) for job in jobs)
+        lit = (job.then(lambda band: narrowed(light(band), sizes)) for job in jobs)
         ahead = min(_FEW_AHEAD, bands.ahead_for(page))
         rows = stack.enter_context(closing(bands.in_order(lit, ahead)))
-
-        def codes(luminance: Luminance) -> Band:
-            made = table(luminance)
-            if ends is not None:
-                ends.count(made)
-            return made
-
-        return resampled_jobs(rows, sizes, codes)
+        return resampled_jobs(rows, sizes, lambda band: self._counted(table(band)))
 
     def _on_sheet(self, jobs: Iterator[Job]) -> Iterator[Job]:
         sheet, mirror = self._settings.sheet, self._settings.mirror

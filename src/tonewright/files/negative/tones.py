@@ -36,20 +36,11 @@ class Tones:
 def image_tones(image: SourceImage, encoding: str | None) -> Tones:
     """What the values of an image mean.
 
-    Parameters
-    ----------
-    image:
-        From `images.open_image`.
-    encoding:
-        Said by the user, or None: the embedded profile is asked, then what a PNG says; without
-        either, gray of gamma 2.2 or sRGB colour is assumed.
+    Where the user says no ``encoding`` (None), the embedded profile is asked, then what a PNG says;
+    without either, gray of gamma 2.2 or sRGB colour is assumed.
 
-    Raises
-    ------
-    OptionError
-        The encoding is unknown.
-    ImageError
-        The profile is not for this kind of image or is broken.
+    Raises `OptionError`: the encoding is unknown; `ImageError`: the profile is not for this kind of
+    image or is broken.
     """
     findings: tuple[Finding, ...] = ()
     if encoding is None and image.profile is not None:

@@ -14,15 +14,17 @@ from contextlib import closing, contextmanager
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
-from typing import BinaryIO, TypeVar
+from typing import BinaryIO, Generic, TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
 
-from tonewright.files.raster.page import NONE, Band, ByteSource, Page, Segments
+from tonewright.files.raster.page import Band, ByteSource, Compression, Page, Segments
 from tonewright.frozen import dataclass
 from tonewright.negative.tones import room
 
 T = TypeVar("T")
+Values = TypeVar("Values", bound=np.generic)
 
 BAND_BYTES = 1 << 20
 TURN_BYTES = 4 << 20
@@ -137,6 +139,27 @@ def write_all(stream: BinaryIO, data: memoryview) -> None:
         data = data[stream.write(data) :]
 
 
+class Window(Generic[Values]):
+    """Rows as they are wanted, of a picture whose bands come one after another."""
+
+    def __init__(self, bands: Iterator[NDArray[Values]]) -> None:
+        self._bands, self._held, self._top, self._bottom = bands, deque[NDArray[Values]](), 0, 0
+
+    def rows(self, low: int, high: int) -> NDArray[Values]:
+        """Rows ``low`` to ``high``; neither ever goes back."""
+        while self._bottom < high:
+            band = next(self._bands)
+            self._held.append(band)
+            self._bottom += len(band)
+        while self._top + len(self._held[0]) <= low:
+            self._top += len(self._held.popleft())
+        at, parts = self._top, []
+        for band in self._held:
+            parts.append(band[max(low - at, 0) : high - at])
+            at += len(band)
+        return parts[0] if len(parts) == 1 else np.concatenate(parts)
+
+
 def row_jobs(source: ByteSource, page: Page, wanted: Wanted) -> Iterator[Job]:
     """Bands of uncompressed strips, of which any rows can be read on their own."""
     row_bytes = page.row_bytes
@@ -165,9 +188,8 @@ def array_jobs(rows: Band, page: Page, wanted: Wanted) -> Iterator[Job]:
 
 def unpacked(file: BinaryIO, page: Page) -> tuple[ByteSource, Page]:
     """A file that starts with the rows of a page, and the page as it lies there."""
-    size = np.array([page.height * page.row_bytes])
-    strip = Segments(page.width, page.height, False, np.zeros(1, np.int64), size)
-    plain = replace(page, compression=NONE, segments=strip, streamed=False)
+    strip = Segments.one(page.width, page.height, page.height * page.row_bytes)
+    plain = replace(page, compression=Compression.NONE, segments=strip, streamed=False)
     return ByteSource(Path("scratch"), stream=file), plain
 
 

@@ -34,26 +34,13 @@ _RELATIVE, EXACT = 1, 0x0100
 
 
 def profile_lightness(profile: bytes, size: int, image_name: str) -> tuple[str, Array]:
-    """Name of a gray profile, and the image lightness of every value from black to white.
+    """Name of a gray profile, by its own description, and the image lightness (0 to 100) of every
+    value from black to white, shape (size,): of a tone curve exact, of anything else to 0.002.
 
-    Parameters
-    ----------
-    profile:
-        The ICC profile as it was embedded.
-    size:
-        Number of values: 256 or 65536.
-    image_name:
-        For messages.
+    ``size`` is 256 or 65536; ``image_name`` is for messages.
 
-    Returns
-    -------
-    The profile's own description; lightness, 0 to 100, shape (size,): of a tone curve exact, of
-    anything else to 0.002.
-
-    Raises
-    ------
-    ImageError
-        The profile is not for gray images, is broken, or its white is no lighter than its black.
+    Raises `ImageError`: the profile is not for gray images, is broken, or its white is no lighter
+    than its black.
     """
     ramp = np.arange(size, dtype=_dtype(size))[None]
     seen = _seen(profile, b"GRAY", ramp, image_name)[0]
@@ -72,25 +59,12 @@ def colour_luminance(
 ) -> tuple[str, Array | None, ToLuminance]:
     """Name of an RGB profile, and what it says of colours.
 
-    Parameters
-    ----------
-    profile:
-        The ICC profile as it was embedded.
-    size:
-        Number of values of a channel: 256 or 65536.
-    image_name:
-        For messages.
+    Returned are its own description; what each value of each channel adds to relative luminance,
+    shape (3, size), or None where they do not add up; and a function that finds the luminance of
+    pixels.  ``size`` is 256 or 65536; ``image_name`` is for messages.
 
-    Returns
-    -------
-    The profile's own description; what each value of each channel adds to relative luminance,
-    shape (3, size), or None where they do not add up; a function that finds the luminance of
-    pixels.
-
-    Raises
-    ------
-    ImageError
-        The profile is not for RGB images, is broken, or its white is no lighter than its black.
+    Raises `ImageError`: the profile is not for RGB images, is broken, or its white is no lighter
+    than its black.
     """
     some = np.random.default_rng(1).integers(0, size, (1, _COLOURS, 3)).astype(_dtype(size))
     some[0, -64:] = np.linspace(0, size - 1, 64).astype(some.dtype)[:, None]

@@ -10,13 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from tonewright.errors import FileError
-from tonewright.files.raster.findings import (
-    FewTones,
-    LossyImage,
-    OrientationIgnored,
-    PixelsNotSquare,
-    ResolutionUnknown,
-)
+from tonewright.files.raster import findings
 from tonewright.files.raster.page import ByteSource
 from tonewright.files.raster.source import TURNS, OpenOptions, SourceImage
 from tonewright.files.raster.tiff import MARKS
@@ -39,14 +33,8 @@ def open_image(
 
     Close it, or use it in a ``with`` statement; a ``file`` that is open already closes with it.
 
-    Raises
-    ------
-    FileError
-        It cannot be opened or is no image of these kinds.
-    ImageError
-        It is damaged, or of a kind that cannot be used as it is.
-    OptionError
-        There is no such page.
+    Raises `FileError`: it cannot be opened or is no image of these kinds; `ImageError`: it is
+    damaged, or of a kind that cannot be used as it is; `OptionError`: there is no such page.
     """
     choice = options or OpenOptions()
     source = file if isinstance(file, ByteSource) else ByteSource(Path(file), choice.use.rule)
@@ -80,19 +68,19 @@ def _described(image: SourceImage) -> SourceImage:
     """The same upright, with what is to be said of it."""
     found: list[Finding] = list(image.findings)
     if image.lossy:
-        found.insert(0, LossyImage())
+        found.insert(0, findings.LossyImage())
     elif image.page.bits == 8:
-        found.insert(0, FewTones(image.page.colour))
+        found.insert(0, findings.FewTones(image.page.colour))
     orientation, resolution = image.orientation, image.resolution
     if orientation not in TURNS:
-        found.append(OrientationIgnored(orientation))
+        found.append(findings.OrientationIgnored(orientation))
         orientation = 1
     if resolution is not None and orientation > 4:
         resolution = resolution.turned()
     if resolution is None or resolution.unit == 1:
-        found.append(ResolutionUnknown(without_unit=resolution is not None))
+        found.append(findings.ResolutionUnknown(without_unit=resolution is not None))
     if resolution is not None and resolution.across_by_down != 1.0:
-        found.append(PixelsNotSquare(resolution.across_by_down))
+        found.append(findings.PixelsNotSquare(resolution.across_by_down))
     return replace(
         image, orientation=orientation, resolution=resolution, findings=tuple(found)
     )

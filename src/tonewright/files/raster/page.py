@@ -7,6 +7,8 @@ import sys
 import threading
 from collections.abc import Iterator
 from dataclasses import replace
+from enum import IntEnum
+from fractions import Fraction
 from io import BytesIO
 from pathlib import Path
 from typing import Any, BinaryIO, Literal, TypeVar
@@ -20,10 +22,18 @@ from tonewright.files.safe import remember_read
 from tonewright.frozen import dataclass
 from tonewright.scales import MM_PER_INCH
 
-NONE, LZW, JPEG, DEFLATE, OLD_DEFLATE, PACKBITS = 1, 5, 7, 8, 32946, 32773
-"""TIFF 6.0, Compression; 7 by its Technical Note 2."""
-OTHER = 0
-"""`Page.compression` where another reader unpacks the pixels: PNG, JPEG."""
+
+class Compression(IntEnum):
+    """TIFF 6.0, Compression; 7 by its Technical Note 2."""
+
+    OTHER = 0
+    """Another reader unpacks the pixels: PNG, JPEG."""
+    NONE = 1
+    LZW = 5
+    JPEG = 7
+    DEFLATE = 8
+    PACKBITS = 32773
+
 
 LONGEST_SIDE = 1_000_000
 MOST_SEGMENTS = 1_000_000
@@ -144,6 +154,12 @@ class Resolution:
     unit: int
     """1: no unit, only a pixel shape; 2: inch; 3: centimetre."""
 
+    @classmethod
+    def square(cls, per_inch: float) -> Resolution:
+        """So many pixels to the inch, across and down."""
+        each = Fraction(per_inch).limit_denominator(10_000).as_integer_ratio()
+        return cls(each, each, 2)
+
     @property
     def per_inch(self) -> tuple[float, float] | None:
         """Pixels per inch across and down; None without a unit of length."""
@@ -180,10 +196,10 @@ class Segments:
     sizes: Integers
     """Bytes of each in the file."""
 
-
-def one_segment(source: ByteSource, width: int, height: int) -> Segments:
-    """The whole file as one strip."""
-    return Segments(width, height, False, np.zeros(1, np.int64), np.array([source.size]))
+    @classmethod
+    def one(cls, width: int, height: int, size: int) -> Segments:
+        """One strip of so many bytes, with which the file begins."""
+        return cls(width, height, False, np.zeros(1, np.int64), np.array([size]))
 
 
 @dataclass(frozen=True)
@@ -204,7 +220,7 @@ class Page:
     """What the value after gray or blue is: whether those are multiplied by it already."""
     order: Literal["<", ">"] = NATIVE
     white_is_zero: bool = False
-    compression: int = OTHER
+    compression: Compression = Compression.OTHER
     predictor: bool = False
     """Each value is stored as the difference from its left neighbour."""
     planes: tuple[Segments, ...] = ()
@@ -237,7 +253,7 @@ class Page:
     @property
     def in_pieces(self) -> bool:
         """Whether strips or rows of tiles are unpacked whole."""
-        return self.segments.tiled or (self.compression > NONE and not self.streamed)
+        return self.segments.tiled or (self.compression > Compression.NONE and not self.streamed)
 
     @property
     def dtype(self) -> np.dtype[np.uint8] | np.dtype[np.uint16] | np.dtype[np.float32]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-from fractions import Fraction
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,14 +20,10 @@ def write_picture(
 ) -> None:
     """Write codes, shape (rows, columns), as a 16-bit gray TIFF.
 
-    Raises
-    ------
-    FileError
-        The file exists and ``force`` is not given, or it cannot be written.
+    Raises `FileError`: the file exists and ``force`` is not given, or it cannot be written.
     """
-    each = Fraction(ppi).limit_denominator(10_000).as_integer_ratio()
     height, width = codes.shape
-    picture = Picture(width, height, Resolution(each, each, 2), description, profile=profile)
+    picture = Picture(width, height, Resolution.square(ppi), description, profile=profile)
     with whole_file(path, force=force) as temp, temp.open("wb") as stream:
         stream.write(picture.header())
         stream.write(np.ascontiguousarray(codes).data)
@@ -37,10 +32,7 @@ def write_picture(
 def read_codes(path: str | os.PathLike[str]) -> NDArray[np.uint16]:
     """The codes of a 16-bit gray TIFF as they are stored, shape (rows, columns).
 
-    Raises
-    ------
-    FileError, ImageError
-        It cannot be read, or is not a 16-bit gray picture.
+    Raises `FileError`, `ImageError`: it cannot be read, or is not a 16-bit gray picture.
     """
     with open_image(path) as image:
         page = image.page

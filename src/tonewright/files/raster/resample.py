@@ -8,7 +8,6 @@ become fewer, bilinear where they become more.
 from __future__ import annotations
 
 import math
-from collections import deque
 from collections.abc import Callable, Iterator
 from functools import partial
 from typing import Any
@@ -16,7 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from tonewright.files.raster.bands import Job
+from tonewright.files.raster.bands import Job, Window
 from tonewright.files.raster.page import Band
 from tonewright.frozen import dataclass
 
@@ -48,20 +47,14 @@ def resampled_jobs(
 ) -> Iterator[Job]:
     """Jobs for the resampled image, from the top down.
 
-    Parameters
-    ----------
-    bands:
-        Luminance (float32, 0 to 1), `narrowed`, from the top down.
-    sizes:
-        Before and after.
-    finish:
-        What becomes of a band of resampled luminance (0 to 1), in the same job.
+    ``bands`` are luminance (float32, 0 to 1), `narrowed`, from the top down; ``finish`` says what
+    becomes of a band of resampled luminance, in the same job.
     """
     scale = sizes.height / sizes.new_height
     reach = _REACH * max(scale, 1.0) + 2.0
     rows = max(1, _BAND_BYTES // (4 * max(sizes.width, sizes.new_width)))
     step = max(1, math.ceil(rows / max(scale, 1.0)))
-    window = _Window(bands)
+    window = Window(bands)
     for first in range(0, sizes.new_height, step):
         end = min(first + step, sizes.new_height)
         low = max(0, math.floor(first * scale - reach))
@@ -95,21 +88,3 @@ def _resized(
     source: Any = Image.frombuffer("F", part.shape[::-1], part.data, "raw", "F", 0, 1)
     made: Luminance = np.array(source.resize(size, kind, box=box), dtype=np.float32)
     return made
-
-
-class _Window:
-    """The rows that are needed now, from bands that come one after another."""
-
-    def __init__(self, bands: Iterator[Luminance]) -> None:
-        self._bands, self._held, self._top, self._bottom = bands, deque[Luminance](), 0, 0
-
-    def rows(self, low: int, high: int) -> Luminance:
-        """Rows ``low`` to ``high``; neither ever goes back."""
-        while self._bottom < high:
-            band = next(self._bands)
-            self._held.append(band)
-            self._bottom += len(band)
-        while self._top + len(self._held[0]) <= low:
-            self._top += len(self._held.popleft())
-        rows = np.concatenate(self._held)
-        return rows[low - self._top : high - self._top]

@@ -23,14 +23,7 @@ from tonewright.files.raster.icc import colour_luminance, profile_lightness
 from tonewright.files.raster.open import open_image
 from tonewright.files.raster.page import Band, ByteSource
 from tonewright.files.raster.source import TURNS, OpenOptions, SourceImage, Use
-from tonewright.frozen import dataclass
-from tonewright.measured.findings import (
-    ScanHasFewTones,
-    ScanIsJpeg,
-    ScanProfileUnusable,
-    ScanResolutionUneven,
-    ScanWeighedAsSrgb,
-)
+from tonewright.measured import findings
 from tonewright.negative.colour import ToLuminance, luminances_of
 from tonewright.negative.tones import encoding_lightness
 from tonewright.record.findings import Finding
@@ -64,42 +57,27 @@ def read_scan(
 ) -> Scan:
     """Read a scan whole.
 
-    Parameters
-    ----------
-    file:
-        A TIFF or PNG, gray or RGB, of 16 (or 8) bits; one that is open already is closed.
-    allow_jpeg:
-        Take a JPEG all the same.
-    channel:
-        What to make of RGB: one of its channels, or its luminance (also None), which needs the
-        embedded profile; without one the values are weighed as if they were sRGB, with a
-        warning.
-    fingerprint:
-        Find the SHA-256 of the file too.
+    ``file`` is a TIFF or PNG, gray or RGB, of 16 (or 8) bits; one that is open already is closed.
+    Of RGB a ``channel`` is taken, or its luminance (also None), which needs the embedded profile;
+    without one the values are weighed as if they were sRGB, with a warning.  With ``fingerprint``
+    the SHA-256 of the file is found too.
 
-    Returns
-    -------
-    Codes from 0 (black) to 1 (white), float32, shape (rows, columns), turned upright as the file
-    says.  RGB luminance by a profile is in steps of CIE L*; all else in the scan's own encoding.
+    Codes run from 0 (black) to 1 (white), float32, shape (rows, columns), turned upright as the
+    file says.  RGB luminance by a profile is in steps of CIE L*; all else in the scan's own
+    encoding.
 
-    Raises
-    ------
-    FileError
-        It cannot be opened, or is no picture.
-    ImageError
-        A JPEG, transparency, CMYK, a palette, floating point, several pages; cut short; a header
-        that lies.
-    OptionError
-        A channel that the scan does not have.
+    Raises `FileError`: it cannot be opened, or is no picture.  `ImageError`: a JPEG, unless that is
+    allowed; transparency, CMYK, a palette, floating point, several pages; cut short; a header that
+    lies.  `OptionError`: a channel that the scan does not have.
     """
     if channel not in (None, "luminance", *CHANNELS):
         raise OptionError(f"the channel is {channel!r}", "it is red, green, blue or luminance",
                           "leave it out for luminance")
     with open_image(file, OpenOptions(use=SCAN, lossy=allow_jpeg)) as image:
-        plan, found = _plan(image, channel)
+        convert, lightness, found = _plan(image, channel)
         page = image.page
         pixels = np.empty((page.height, page.width), np.float32)
-        jobs = (job.then(lambda band: plan.convert(page.tones(band)[0])) for job in image.jobs())
+        jobs = (job.then(lambda band: convert(page.tones(band)[0])) for job in image.jobs())
         top = 0
         with closing(bands.in_order(jobs, bands.ahead_for(page))) as converted:
             for codes in converted:
@@ -107,7 +85,7 @@ def read_scan(
                 top += len(codes)
         ppi, uneven = _ppi(image)
         return Scan(
-            _upright(pixels, image.orientation), page.bits, ppi, plan.lightness,
+            _upright(pixels, image.orientation), page.bits, ppi, lightness,
             (*uneven, *found, *_few_tones(image)), image.path.name,
             image.source.sha256() if fingerprint else None,
             Taken(channel or "luminance" if page.colour else "gray", page.bits,
@@ -121,14 +99,14 @@ def _ppi(image: SourceImage) -> tuple[float | None, list[Finding]]:
     across, down = (image.resolution and image.resolution.per_inch) or (0.0, 0.0)
     if not (1.0 <= across <= 50_000.0 and 1.0 <= down <= 50_000.0):
         return None, []
-    uneven = [ScanResolutionUneven(image.path.name, across, down)]
+    uneven = [findings.ScanResolutionUneven(image.path.name, across, down)]
     return float((across * down) ** 0.5), [*uneven] if abs(across / down - 1.0) > 0.01 else []
 
 
 def _few_tones(image: SourceImage) -> list[Finding]:
-    found: list[Finding] = [ScanIsJpeg(image.path.name)] if image.lossy else []
+    found: list[Finding] = [findings.ScanIsJpeg(image.path.name)] if image.lossy else []
     if image.lossy or any(isinstance(f, FewTones) for f in image.findings):
-        found.append(ScanHasFewTones(image.path.name))
+        found.append(findings.ScanHasFewTones(image.path.name))
     return found
 
 
@@ -139,33 +117,28 @@ def _upright(pixels: Pixels, orientation: int) -> Pixels:
     return np.ascontiguousarray(pixels[:, ::-1] if swap else pixels)
 
 
-@dataclass(frozen=True)
-class _Plan:
-    """How stored values become codes."""
-
-    convert: Callable[[Band], Pixels]
-    """Gray, shape (rows, columns), or RGB values, shape (rows, columns, 3), to codes."""
-    lightness: scales.Array | None = None
-
-
-def _plan(image: SourceImage, channel: Channel | None) -> tuple[_Plan, list[Finding]]:
+def _plan(
+    image: SourceImage, channel: Channel | None
+) -> tuple[Callable[[Band], Pixels], scales.Array | None, list[Finding]]:
+    """What makes codes of gray values, shape (rows, columns), or of RGB, shape (rows, columns, 3);
+    L* of evenly spaced codes; and what is to be said of that."""
     scale = np.float32(1.0 / (image.values - 1))
     lightness, to_luminance, found = _by_profile(image)
     if not image.page.colour:
         if channel not in (None, "luminance"):
             raise OptionError(f"the channel {channel} is asked for, but {image.path} is gray",
                               "a gray scan has one channel", "name no channel")
-        return _Plan(lambda v: v * scale, lightness), found
+        return lambda v: v * scale, lightness, found
     if channel in CHANNELS:
         index = CHANNELS.index(channel)
-        return _Plan(lambda v: v[..., index] * scale, lightness), found
+        return lambda v: v[..., index] * scale, lightness, found
     if to_luminance is not None:
         light = to_luminance
-        return _Plan(lambda v: _lightness_code(light(v)), np.linspace(0.0, 100.0, 256)), found
-    found.append(ScanWeighedAsSrgb(image.path.name))
+        return lambda v: _lightness_code(light(v)), np.linspace(0.0, 100.0, 256), found
+    found.append(findings.ScanWeighedAsSrgb(image.path.name))
     linear = scales.lightness_to_luminance(encoding_lightness("srgb", image.values)) / 100.0
     luma = luminances_of(np.outer(_SRGB_LUMINANCE, linear))
-    return _Plan(lambda v: _srgb_code(luma(v))), found
+    return lambda v: _srgb_code(luma(v)), None, found
 
 
 _Profiled = tuple[scales.Array | None, ToLuminance | None, list[Finding]]
@@ -180,7 +153,7 @@ def _by_profile(image: SourceImage) -> _Profiled:
             return profile_lightness(image.profile, image.values, image.path.name)[1], None, []
         to_luminance = colour_luminance(image.profile, image.values, image.path.name)[2]
     except ImageError:
-        return None, None, [ScanProfileUnusable(image.path.name)]
+        return None, None, [findings.ScanProfileUnusable(image.path.name)]
     ramp = np.linspace(0, image.values - 1, min(image.values, 4096)).round()
     grays = np.repeat(ramp, 3).reshape(1, -1, 3).astype(image.page.dtype)
     luminance = to_luminance(grays)[0].astype(np.float64).clip(0.0, 1.0)

@@ -15,15 +15,10 @@ import numpy as np
 
 from tonewright.errors import ImageError
 from tonewright.files.raster.page import (
-    DEFLATE,
-    JPEG,
     LONGEST_SIDE,
-    LZW,
     MOST_SEGMENTS,
-    NONE,
-    OLD_DEFLATE,
-    PACKBITS,
     ByteSource,
+    Compression,
     Integers,
     Resolution,
     Segments,
@@ -48,7 +43,8 @@ _UNSIGNED = {1: "u1", 3: "u2", 4: "u4", 13: "u4", 16: "u8", 18: "u8"}
 # What one stored byte can at most become (Deflate: RFC 1951 by construction; LZW: all 4096 codes
 # used on one long run; PackBits: two bytes make 128; JPEG: a block of 64 takes a bit for each
 # channel at least).  More is a decompression bomb.
-_EXPANSION = {LZW: 1500, DEFLATE: 1033, OLD_DEFLATE: 1033, PACKBITS: 64, JPEG: 1024}
+_EXPANSION = {Compression.LZW: 1500, Compression.DEFLATE: 1033, Compression.PACKBITS: 64,
+              Compression.JPEG: 1024}
 
 MOST_TAGS = 4096
 MOST_PAGES = 256
@@ -188,7 +184,7 @@ def read_exif(source: ByteSource, data: bytes) -> tuple[int, Resolution | None]:
 
 
 def read_planes(
-    directory: Directory, shape: tuple[int, int, int], compression: int, planes: int
+    directory: Directory, shape: tuple[int, int, int], compression: Compression, planes: int
 ) -> tuple[Segments, ...]:
     """Positions of all strips or tiles of each plane, each checked against the file.
 
@@ -216,18 +212,19 @@ def read_planes(
     if not tiled:
         holds[-1] = (height - (count - 1) * high) * wide * pixel_bytes
     holds = np.tile(holds, planes)
-    if not sizes.size and compression == NONE:
+    if not sizes.size and compression == Compression.NONE:
         sizes = holds
     if offsets.size < total or sizes.size < total:
         raise damaged(f"it needs {total} strips or tiles and lists {min(offsets.size, sizes.size)}")
     _check_against_file(directory.source, offsets, sizes, holds, compression)
-    sizes = holds if compression == NONE else sizes
+    sizes = holds if compression == Compression.NONE else sizes
     parts = (slice(n * count, (n + 1) * count) for n in range(planes))
     return tuple(Segments(wide, high, tiled, offsets[part], sizes[part]) for part in parts)
 
 
 def _check_against_file(
-    source: ByteSource, offsets: Integers, sizes: Integers, holds: Integers, compression: int
+    source: ByteSource, offsets: Integers, sizes: Integers, holds: Integers,
+    compression: Compression,
 ) -> None:
     most = sizes.astype(np.float64) * _EXPANSION.get(compression, 1)
     short = np.flatnonzero(most < holds)
@@ -236,7 +233,7 @@ def _check_against_file(
         raise source.damaged(
             f"strip or tile {first + 1} has {sizes[first]} bytes, too few for its pixels"
         )
-    used = holds if compression == NONE else sizes
+    used = holds if compression == Compression.NONE else sizes
     end = int((offsets + np.maximum(used, sizes)).max())
     # Pieces that share their bytes could make a small file endless.
     if end > source.size or float(used.astype(np.float64).sum()) > source.size:

@@ -8,18 +8,7 @@ from typing import Literal
 
 from tonewright.files.raster import tiff, tiff_pixels
 from tonewright.files.raster.findings import ExtraChannelIgnored, TransparencyFlattened
-from tonewright.files.raster.page import (
-    DEFLATE,
-    JPEG,
-    LARGEST_PROFILE,
-    LZW,
-    NONE,
-    OLD_DEFLATE,
-    PACKBITS,
-    Alpha,
-    ByteSource,
-    Page,
-)
+from tonewright.files.raster.page import LARGEST_PROFILE, Alpha, ByteSource, Compression, Page
 from tonewright.files.raster.source import OpenOptions, SourceImage
 from tonewright.files.raster.tiff import Directory
 from tonewright.files.raster.tiff_pixels import tiff_jobs
@@ -33,7 +22,7 @@ _NAMES |= {34712: "JPEG 2000", 34925: "LZMA", 50000: "Zstandard", 50001: "WebP",
 _FORMATS = {2: "signed numbers", 3: "floating-point numbers"}
 _YCBCR = 6
 _SPACES = {2: "RGB", _YCBCR: "YCBCR"}
-_PACKED = (NONE, LZW, JPEG, DEFLATE, OLD_DEFLATE, PACKBITS)
+_OLD_DEFLATE = 32946
 _LARGEST_TABLES = 1 << 16
 _MOST_SAMPLES = 16
 
@@ -57,9 +46,9 @@ def open_tiff(source: ByteSource, options: OpenOptions) -> SourceImage:
     page = _page(directory, alpha, options)
     return SourceImage(
         source, page, tiff_jobs, directory.number(tiff.ORIENTATION, 1), directory.resolution(),
-        profile or None, left, lossy=page.compression == JPEG, device=directory.device(),
-        description=whole_text(directory.data(tiff.DESCRIPTION, 1 << 16),
-                               directory.data(tiff.XMP, 1 << 17)),
+        profile or None, left, lossy=page.compression == Compression.JPEG,
+        device=directory.device(), description=whole_text(
+            directory.data(tiff.DESCRIPTION, 1 << 16), directory.data(tiff.XMP, 1 << 17)),
     )  # fmt: skip
 
 
@@ -77,9 +66,9 @@ def _check_kind(directory: Directory, options: OpenOptions) -> None:
     def all_of(tag: int) -> set[int]:
         return set(directory.numbers(tag, _MOST_SAMPLES).tolist()) or {1}
 
-    compression = directory.number(tiff.COMPRESSION, 1)
+    compression = _compression(directory)
     photometric = directory.number(tiff.PHOTOMETRIC)
-    if photometric not in (0, 1, 2) and (photometric, compression) != (_YCBCR, JPEG):
+    if photometric not in (0, 1, 2) and (photometric, compression) != (_YCBCR, Compression.JPEG):
         kind = _PHOTOMETRICS.get(photometric, f"an unknown kind ({photometric})")
         raise options.refused(source, f"its pixels are {kind}")
     formats, bits = all_of(tiff.SAMPLE_FORMAT), all_of(tiff.BITS)
@@ -89,9 +78,10 @@ def _check_kind(directory: Directory, options: OpenOptions) -> None:
     if bits not in ({8}, {16}):
         said = " and ".join(str(b) for b in sorted(bits))
         raise options.refused(source, f"its values have {said} bit")
-    if compression in (_OLD_JPEG, JPEG):
+    if compression in (_OLD_JPEG, Compression.JPEG):
         options.check_lossy(source)
-    if compression not in _PACKED or (compression == JPEG and bits != {8}):
+    known = isinstance(compression, Compression) and compression != Compression.OTHER
+    if not known or (compression == Compression.JPEG and bits != {8}):
         name = _NAMES.get(compression, f"unknown ({compression})")
         raise options.refused(
             source,
@@ -102,6 +92,13 @@ def _check_kind(directory: Directory, options: OpenOptions) -> None:
     if directory.number(tiff.FILL_ORDER, 1) != 1 or directory.number(tiff.PREDICTOR, 1) > 2:
         raise options.refused(source, "its values are stored in a rare way",
                               "only plain storage is read")
+
+
+def _compression(directory: Directory) -> int:
+    """A `Compression`, or the number of one that is not read."""
+    number = directory.number(tiff.COMPRESSION, 1)
+    number = Compression.DEFLATE if number == _OLD_DEFLATE else number
+    return Compression(number) if number in [*Compression] else number
 
 
 def _own_samples(directory: Directory) -> int:
@@ -116,7 +113,7 @@ def _page(directory: Directory, alpha: Alpha | None, options: OpenOptions) -> Pa
     if not own <= samples <= _MOST_SAMPLES:
         raise source.damaged(f"it claims {samples} values for each pixel")
     photometric = directory.number(tiff.PHOTOMETRIC)
-    compression = directory.number(tiff.COMPRESSION, 1)
+    compression = Compression(_compression(directory))
     bits: Literal[8, 16] = 8 if directory.number(tiff.BITS) == 8 else 16
     apart = samples > 1 and directory.number(tiff.PLANAR, 1) == 2
     pixel_bytes = bits // 8 * (1 if apart else samples)
@@ -124,7 +121,7 @@ def _page(directory: Directory, alpha: Alpha | None, options: OpenOptions) -> Pa
         directory, (width, height, pixel_bytes), compression, samples if apart else 1
     )
     # TIFF 6.0, section 14: a predictor is part of a compression; without one it is idle.
-    predictor = compression != NONE and directory.number(tiff.PREDICTOR, 1) == 2
+    predictor = compression != Compression.NONE and directory.number(tiff.PREDICTOR, 1) == 2
     page = Page(
         width, height, bits, parts[0], samples, own == 3, alpha if samples > own else None,
         directory.order, photometric == 0, compression, predictor, parts if apart else (),

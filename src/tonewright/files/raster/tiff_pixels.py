@@ -12,17 +12,7 @@ import numpy as np
 
 from tonewright.errors import ImageError
 from tonewright.files.raster.bands import Job, Wanted, as_bytes, row_jobs, spans
-from tonewright.files.raster.page import (
-    DEFLATE,
-    JPEG,
-    LZW,
-    NONE,
-    OLD_DEFLATE,
-    PACKBITS,
-    Band,
-    ByteSource,
-    Page,
-)
+from tonewright.files.raster.page import Band, ByteSource, Compression, Page
 from tonewright.files.raster.source import OpenOptions
 from tonewright.negative.tones import room
 
@@ -39,7 +29,7 @@ _JPEG_PADDING = 64
 def streams(page: Page) -> bool:
     """Whether strips are so large that they are unpacked piece by piece."""
     piece = page.segments.height * page.row_bytes // (len(page.planes) or 1)
-    in_order = page.compression in (DEFLATE, OLD_DEFLATE, PACKBITS)
+    in_order = page.compression in (Compression.DEFLATE, Compression.PACKBITS)
     return in_order and not page.segments.tiled and piece > STREAM_FROM
 
 
@@ -48,7 +38,7 @@ def check_memory(source: ByteSource, page: Page) -> None:
     segments = page.segments
     across = -(-page.width // segments.width) * segments.width
     size = across * segments.height * page.value_bytes * page.samples + int(segments.sizes.max())
-    most = LARGEST_JPEG if page.compression == JPEG else LARGEST_SEGMENT
+    most = LARGEST_JPEG if page.compression == Compression.JPEG else LARGEST_SEGMENT
     if page.in_pieces and size > most:
         kind = "a row of its tiles" if segments.tiled else "one of its compressed strips"
         raise ImageError(
@@ -88,7 +78,7 @@ def _segment_jobs(source: ByteSource, page: Page, wanted: Wanted) -> Iterator[Jo
     segments, decode, undo = page.segments, _decoder(source, page), _unpredict(page)
     wide, high = segments.width * page.samples, segments.height
     across = -(-page.row_values // wide)
-    by_libtiff = page.compression == LZW and not segments.tiled
+    by_libtiff = page.compression == Compression.LZW and not segments.tiled
 
     def read(first: int, rows: int) -> Band:
         start = first // high * across
@@ -127,10 +117,12 @@ def _by_libtiff(source: ByteSource, page: Page, strips: slice, band: Band) -> bo
     """
     import imagecodecs
 
-    from tonewright.files.raster.tiff_writer import lzw_head
+    from tonewright.files.raster.tiff_writer import Form, Picture
 
     sizes = page.segments.sizes[strips].tolist()
-    head = lzw_head(page.row_bytes, len(band), page.segments.height, sizes)
+    form = Form(8, compression=Compression.LZW)
+    head = Picture(page.row_bytes, len(band), None, form=form,
+                   strip_rows=page.segments.height).header(sizes)
     total = len(head) + sum(sizes)
     file: Any = room("packed", total, np.uint8) if total <= _LARGE else np.empty(total, np.uint8)
     file[: len(head)] = np.frombuffer(head, np.uint8)
@@ -162,7 +154,7 @@ def _stream_jobs(source: ByteSource, page: Page, wanted: Wanted) -> Iterator[Job
                   for first, end in spans(size, _STREAM_READ))
         spare = segments.height * page.row_bytes  # a last strip may be as high as the others
         pieces = (
-            _packbits_pieces(source, start, size, sizes) if page.compression == PACKBITS
+            _packbits_pieces(source, start, size, sizes) if page.compression == Compression.PACKBITS
             else inflate_pieces(source, chunks, sizes, f"strip {strip + 1}", spare))
         for piece in pieces:
             band = np.frombuffer(piece, page.dtype).reshape(-1, page.row_values)
@@ -221,16 +213,16 @@ def _decoder(source: ByteSource, page: Page) -> Callable[[bytes, Band], None]:
     """A function that fills an array, shape (rows, values), from the bytes of a strip or tile."""
     undo = _unpredict(page)
     unpack: Callable[[bytes, memoryview], int]
-    if page.compression == NONE:
+    if page.compression == Compression.NONE:
         unpack = _copy
-    elif page.compression in (DEFLATE, OLD_DEFLATE):
+    elif page.compression == Compression.DEFLATE:
         unpack = partial(_inflate, source, page)
-    elif page.compression == JPEG:
+    elif page.compression == Compression.JPEG:
         unpack = partial(_decode_jpeg, source, page)
     else:
         import imagecodecs
 
-        lzw = page.compression == LZW
+        lzw = page.compression == Compression.LZW
         codec = imagecodecs.lzw_decode if lzw else imagecodecs.packbits_decode
 
         def unpack(data: bytes, out: memoryview) -> int:

@@ -16,15 +16,15 @@ import threading
 from collections.abc import Callable, Generator, Iterator, Sequence
 from contextlib import closing
 from functools import partial
-from typing import Any, BinaryIO, NamedTuple
+from typing import Any, BinaryIO
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from tonewright import __version__
 from tonewright.files.raster import tiff
-from tonewright.files.raster.bands import Job, as_bytes, in_order, write_all
-from tonewright.files.raster.page import DEFLATE, LZW, NONE, Resolution
+from tonewright.files.raster.bands import Job, Window, as_bytes, in_order, spans, write_all
+from tonewright.files.raster.page import Compression, Resolution
 from tonewright.files.raster.tiff_text import ascii_text, xmp_packet
 from tonewright.frozen import dataclass
 
@@ -42,8 +42,8 @@ class Form:
     """Of each value, 8 or 16."""
     samples: int = 1
     """Values of each pixel: 1 gray, 3 RGB."""
-    deflate: bool = False
-    """Packed without loss (Deflate with a predictor) instead of plain."""
+    compression: Compression = Compression.NONE
+    """Deflate, which takes a predictor, or none; LZW of strips that are packed already."""
 
     @property
     def pixel_bytes(self) -> int:
@@ -51,20 +51,10 @@ class Form:
         return self.samples * self.bits // 8
 
 
-class _Tag(NamedTuple):
-    kind: int
-    """Field type of TIFF 6.0: 1 bytes, 2 text, 3 and 4 short and long, 5 fraction, 7 anything, 16
-    eight-byte long."""
-    values: NDArray[Any]
-
-
-_TYPES = {1: np.uint8, 2: np.uint8, 3: np.uint16, 4: np.uint32, 5: np.uint32, 7: np.uint8,
-          16: np.uint64}
-Tags = dict[int, _Tag]
-
-
-def _numbers(kind: int, tags: dict[int, int]) -> Tags:
-    return {tag: _Tag(kind, np.array([number])) for tag, number in tags.items()}
+_NUMBERS = {3: "u2", 4: "u4", 5: "u4", 16: "u8"}
+"""Field types of TIFF 6.0: short, long, fraction (of two longs), eight-byte long."""
+_SIZES = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 7: 1, 16: 8}
+"""Bytes of a value; 1 bytes, 2 text, 7 anything."""
 
 
 @dataclass(frozen=True)
@@ -79,11 +69,14 @@ class Picture:
     """ImageDescription; `tiff_text` says how it is written."""
     form: Form = Form()
     profile: bytes = b""
+    strip_rows: int | None = None
+    """None: as many as make about 512 KB, at least one."""
 
     @property
     def rows_per_strip(self) -> int:
-        """Rows of about 512 KB, at least one."""
-        return max(1, min(self.height, STRIP_BYTES // (self.form.pixel_bytes * self.width)))
+        """Of each but the last."""
+        usual = STRIP_BYTES // (self.form.pixel_bytes * self.width)
+        return self.strip_rows or max(1, min(self.height, usual))
 
     @property
     def big(self) -> bool:
@@ -93,100 +86,69 @@ class Picture:
         other = 8 * len(self.description) + len(self.profile) + (1 << 20)
         return pixels + pixels // 512 + other >= 1 << 32
 
-    def header(self) -> bytes:
-        """Everything of a plain file before its pixels, which follow in one piece."""
-        row = self.form.pixel_bytes * self.width
-        starts = np.arange(0, self.height, self.rows_per_strip, dtype=np.int64) * row
-        sizes = np.diff(np.append(starts, row * self.height))
+    def header(self, sizes: Sequence[int] | None = None) -> bytes:
+        """Everything of a file before its strips, which follow one behind the other; of these bytes
+        each, or None: plain ones."""
+        if sizes is None:
+            row = self.form.pixel_bytes * self.width
+            sizes = [row * (end - first) for first, end in spans(self.height, self.rows_per_strip)]
+        ends = np.cumsum([0, *sizes])
 
         def packed(first: int) -> bytes:
             start = self.start(16 if self.big else 8)
-            made = start + self.directory(len(start), starts + first, sizes)
+            made = start + self.directory(len(start), ends[:-1] + first, sizes)
             return made + bytes(-len(made) % 16)
 
         return packed(len(packed(0)))
 
     def start(self, directory: int = 0) -> bytes:
         """The first bytes of the file, which say where the directory is."""
-        return _start(directory, big=self.big)
+        mark = b"II" if sys.byteorder == "little" else b"MM"
+        if self.big:
+            return mark + struct.pack("=HHHQ", 43, 8, 0, directory)
+        return mark + struct.pack("=HI", 42, directory)
 
     def directory(self, position: int, starts: ArrayLike, sizes: ArrayLike) -> bytes:
         """The directory, which shall stand at ``position`` (an even one), of strips that start at
-        ``starts``."""
-        tags = self._tags() | _strip_tags(np.array(starts), np.array(sizes), big=self.big)
-        return _directory(tags, position, big=self.big)
+        ``starts``; and behind it what does not fit into it."""
+        word, kind, number = (8, "Q", 16) if self.big else (4, "I", 4)
+        tags = self._tags()
+        tags |= {tiff.STRIP_OFFSETS: (number, starts), tiff.STRIP_SIZES: (number, sizes)}
+        directory = struct.pack("=Q" if self.big else "=H", len(tags))
+        behind = position + len(directory) + len(tags) * (4 + 2 * word) + word
+        extra = bytes(-behind % 8)
+        for tag, (field_type, value) in sorted(tags.items(), key=lambda item: item[0]):
+            data = value if isinstance(value, bytes) else \
+                np.asarray(value).astype(_NUMBERS[field_type]).tobytes()
+            head = struct.pack(f"=HH{kind}", tag, field_type, len(data) // _SIZES[field_type])
+            if len(data) > word:
+                data, extra = struct.pack(f"={kind}", behind + len(extra)), extra + data
+                extra += bytes(-(behind + len(extra)) % 8)
+            directory += head + data.ljust(word, bytes(1))
+        return directory + bytes(word) + extra
 
-    def _tags(self) -> Tags:
-        """All but the strips' places."""
-        form = self.form
-        tags = _numbers(4, {
-            tiff.WIDTH: self.width, tiff.HEIGHT: self.height,
-            tiff.ROWS_PER_STRIP: self.rows_per_strip,
-        }) | _numbers(3, {
-            tiff.COMPRESSION: DEFLATE if form.deflate else NONE,
-            tiff.PHOTOMETRIC: 1 if form.samples == 1 else 2,
-            tiff.ORIENTATION: 1, tiff.SAMPLES: form.samples,
-        })  # fmt: skip
-        tags[tiff.BITS] = _Tag(3, np.full(form.samples, form.bits))
-        if form.deflate:
-            tags |= _numbers(3, {tiff.PREDICTOR: 2})
-        words = ascii_text(self.description).encode("ascii")
-        for tag, text in ((tiff.DESCRIPTION, words), (tiff.SOFTWARE, _SOFTWARE)):
-            tags[tag] = _Tag(2, np.frombuffer(text + b"\0", np.uint8))
+    def _tags(self) -> dict[int, tuple[int, Any]]:
+        """All but the strips' places: field type, and numbers or bytes."""
+        form, resolution = self.form, self.resolution
+        tags: dict[int, tuple[int, Any]] = {
+            tiff.WIDTH: (4, self.width), tiff.HEIGHT: (4, self.height),
+            tiff.BITS: (3, [form.bits] * form.samples), tiff.SAMPLES: (3, form.samples),
+            tiff.COMPRESSION: (3, form.compression), tiff.ORIENTATION: (3, 1),
+            tiff.PHOTOMETRIC: (3, 1 if form.samples == 1 else 2),
+            tiff.ROWS_PER_STRIP: (4, self.rows_per_strip),
+            tiff.DESCRIPTION: (2, ascii_text(self.description).encode("ascii") + b"\0"),
+            tiff.SOFTWARE: (2, f"tonewright {__version__}\0".encode()),
+        }
+        if form.compression == Compression.DEFLATE:
+            tags[tiff.PREDICTOR] = 3, 2
         if packet := xmp_packet(self.description):
-            tags[tiff.XMP] = _Tag(1, np.frombuffer(packet, np.uint8))
+            tags[tiff.XMP] = 1, packet
         if self.profile:
-            tags[tiff.PROFILE] = _Tag(7, np.frombuffer(self.profile, np.uint8))
-        if self.resolution is not None:
-            tags[tiff.X_RESOLUTION] = _Tag(5, np.array(self.resolution.x))
-            tags[tiff.Y_RESOLUTION] = _Tag(5, np.array(self.resolution.y))
-            tags |= _numbers(3, {tiff.RESOLUTION_UNIT: self.resolution.unit})
+            tags[tiff.PROFILE] = 7, self.profile
+        if resolution is not None:
+            tags |= {tiff.X_RESOLUTION: (5, resolution.x), tiff.Y_RESOLUTION: (5, resolution.y),
+                     tiff.RESOLUTION_UNIT: (3, resolution.unit)}
         return tags
-
-
-_SOFTWARE = f"tonewright {__version__}".encode()
-
-
-def lzw_head(row_bytes: int, rows: int, high: int, sizes: Sequence[int]) -> bytes:
-    """The start of a TIFF of LZW strips, each ``high`` rows of bytes and the last one lower, which
-    follow it one behind the other."""
-    tags = Picture(row_bytes, rows, None, form=Form(8))._tags()
-    tags |= _numbers(3, {tiff.COMPRESSION: LZW}) | _numbers(4, {tiff.ROWS_PER_STRIP: high})
-
-    def packed(first: int) -> bytes:
-        starts = np.cumsum([first, *sizes[:-1]])
-        places = _strip_tags(starts, np.array(sizes), big=False)
-        return _start(8, big=False) + _directory(tags | places, 8, big=False)
-
-    return packed(len(packed(0)))
-
-
-def _strip_tags(starts: NDArray[Any], sizes: NDArray[Any], *, big: bool) -> Tags:
-    kind = 16 if big else 4
-    return {tiff.STRIP_OFFSETS: _Tag(kind, starts), tiff.STRIP_SIZES: _Tag(kind, sizes)}
-
-
-def _start(directory: int, *, big: bool) -> bytes:
-    mark = b"II" if sys.byteorder == "little" else b"MM"
-    if big:
-        return mark + struct.pack("=HHHQ", 43, 8, 0, directory)
-    return mark + struct.pack("=HI", 42, directory)
-
-
-def _directory(tags: Tags, position: int, *, big: bool) -> bytes:
-    """The directory at ``position`` of the file, and behind it what does not fit into it."""
-    word, kind = (8, "Q") if big else (4, "I")
-    directory = struct.pack("=Q" if big else "=H", len(tags))
-    behind = position + len(directory) + len(tags) * (4 + 2 * word) + word
-    extra = bytes(-behind % 8)
-    for number, tag in sorted(tags.items(), key=lambda item: item[0]):
-        data = tag.values.astype(_TYPES[tag.kind]).tobytes()
-        if len(data) > word:
-            data, extra = struct.pack(f"={kind}", behind + len(extra)), extra + data
-            extra += bytes(-(behind + len(extra)) % 8)
-        count = tag.values.size // 2 if tag.kind == 5 else tag.values.size
-        directory += struct.pack(f"=HH{kind}", number, tag.kind, count) + data.ljust(word, bytes(1))
-    return directory + bytes(word) + extra
 
 
 def write_tiff(
@@ -197,7 +159,8 @@ def write_tiff(
     ``jobs`` end in contiguous bands, uint8 or uint16, shape (rows, width) or (rows, width, 3),
     and have the picture's height together; ``ahead`` of them may wait in memory.
     """
-    write = _write_packed if picture.form.deflate else _write_plain
+    plain = picture.form.compression == Compression.NONE
+    write = _write_plain if plain else _write_packed
     return write(stream, picture, jobs, ahead)
 
 
@@ -249,46 +212,22 @@ def _write_packed(
     stream: BinaryIO, picture: Picture, jobs: Iterator[Job], ahead: int
 ) -> Generator[int, None, None]:
     """Strips as they come, their places noted, the directory at the end."""
-    high = picture.rows_per_strip
-    starts: list[int] = []
-    sizes: list[int] = []
-    left = picture.height
+    strips, sizes = [*spans(picture.height, picture.rows_per_strip)], list[int]()
     write_all(stream, memoryview(picture.start()))
-    position = len(picture.start())
-    with (
-        closing(in_order(jobs, ahead)) as bands,
-        closing(in_order(partial(_pack, rows) for rows in _regroup(bands, high))) as packed,
-    ):
-        for strip in packed:
-            starts.append(position)
-            sizes.append(len(strip))
-            write_all(stream, memoryview(strip))
-            position += len(strip)
-            rows = min(high, left)
-            left -= rows
-            yield rows
-    write_all(stream, memoryview(bytes(position % 2)))  # a directory begins at an even place
-    position += position % 2
-    write_all(stream, memoryview(picture.directory(position, starts, sizes)))
+    with closing(in_order(jobs, ahead)) as bands:
+        window = Window(bands)
+        packing = (partial(_pack, window.rows(*strip)) for strip in strips)
+        with closing(in_order(packing)) as packed:
+            for strip, (top, bottom) in zip(packed, strips, strict=True):
+                sizes.append(len(strip))
+                write_all(stream, memoryview(strip))
+                yield bottom - top
+    *starts, end = np.cumsum([len(picture.start()), *sizes]).tolist()
+    write_all(stream, memoryview(bytes(end % 2)))  # a directory begins at an even place
+    end += end % 2
+    write_all(stream, memoryview(picture.directory(end, starts, sizes)))
     stream.seek(0)
-    write_all(stream, memoryview(picture.start(position)))
-
-
-def _regroup(bands: Iterator[Rows], high: int) -> Iterator[Rows]:
-    """The same rows in bands of ``high``, the last one lower."""
-    waiting: list[Rows] = []
-    count = 0
-    for band in bands:
-        rows = band
-        while count + len(rows) >= high:
-            take = high - count
-            yield np.concatenate([*waiting, rows[:take]]) if waiting else rows[:take]
-            rows, waiting, count = rows[take:], [], 0
-        if len(rows):
-            waiting.append(rows)
-            count += len(rows)
-    if waiting:
-        yield np.concatenate(waiting)
+    write_all(stream, memoryview(picture.start(end)))
 
 
 def _pack(rows: Rows) -> bytes:

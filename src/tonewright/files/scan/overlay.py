@@ -36,13 +36,8 @@ def overlay_png(pixels: NDArray[np.float32], reading: ScanReading) -> bytes:
 
 
 def overlay(pixels: NDArray[np.float32], reading: ScanReading) -> Any:
-    """The overlay as a Pillow image, RGB.
-
-    Parameters
-    ----------
-    pixels:
-        The scan, 0 to 1, shape (rows, columns).
-    """
+    """The overlay as a Pillow image, RGB; ``pixels`` are the scan, 0 to 1, shape (rows,
+    columns)."""
     from PIL import Image, ImageDraw
 
     target, located = reading.target, reading.located
@@ -67,17 +62,11 @@ def upright(
     pixels: NDArray[np.float32], placement: Placement, size_mm: tuple[float, float],
     per_mm: float,
 ) -> Any:
-    """The print as it reads right, straight and without perspective, as a Pillow image of mode F;
-    0 outside of the scan.
+    """The print as it reads right, straight and without perspective, as a Pillow image of mode F; 0
+    outside of the scan.
 
-    Parameters
-    ----------
-    pixels:
-        The scan, shape (rows, columns).
-    size_mm:
-        Width and height of the sheet.
-    per_mm:
-        Pixels per mm of the result, whose pixel (0, 0) covers the corner of the sheet.
+    ``pixels`` are the scan, shape (rows, columns).  The result has ``per_mm`` pixels to the mm of a
+    sheet of ``size_mm`` (width, height); its pixel (0, 0) covers the sheet's corner.
     """
     from PIL import Image
 

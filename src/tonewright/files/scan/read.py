@@ -12,10 +12,9 @@ from tonewright.errors import OptionError
 from tonewright.files.blank import is_blank
 from tonewright.files.raster.scans import Channel
 from tonewright.files.safe import check_outputs, one_call, refuse_existing, write_text
-from tonewright.files.scan.open import ScanOrTable
 from tonewright.files.scan.readings import list_csv, write_readings
-from tonewright.files.scanners import read_flat, read_scanner
-from tonewright.files.tables import STRIPS, read_table
+from tonewright.files.scanners import ScanOrTable, read_flat, read_scanner
+from tonewright.files.tables import LISTS, STRIPS, read_table
 from tonewright.files.targets import read_target
 from tonewright.frozen import dataclass
 from tonewright.measured.columns import PLAIN_SHEET_LINE, SCAN_LINE
@@ -80,17 +79,12 @@ def read_print(
     once.  With ``force`` existing files are replaced, and a JPEG is read all the same; the empty
     table that came with the target is replaced without it.
 
-    Raises
-    ------
-    FileError, DocumentError, ReadingsError, ImageError
-        A file cannot be read, holds something else, or cannot be written; as `read_target_scan`
-        and `map_list`.
-    OptionError
-        What is asked for would not count, or contradicts itself.
+    Raises `FileError`, `DocumentError`, `ReadingsError`, `ImageError`: a file cannot be read, holds
+    something else, or cannot be written, and as `read_target_scan` and `map_list`.
+    `OptionError`: what is asked for would not count, or contradicts itself.
     """
     request = request or ReadRequest()
-    inputs = (source, target, *filter(None, [
-        request.scanner, request.densities, request.flat]))
+    inputs = (source, target, request.scanner, request.densities, request.flat)
     layout, allow_jpeg = read_target(target), request.allow_jpeg or force
     if not force and output is not None and is_blank(output, layout):
         if request.overlay is not None:
@@ -100,7 +94,7 @@ def read_print(
     file = ScanOrTable(source)
     _check_counts(source, request, scan=file.is_scan)
     if not file.is_scan:
-        listed = map_list(file.table(holds=(("density",),)), layout, request.order, request.options)
+        listed = map_list(file.table(holds=LISTS), layout, request.order, request.options)
         if output is not None:
             write_text(output, list_csv(listed, layout, request.comments, request.print_name),
                        force=force)

@@ -10,7 +10,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from tonewright import __version__
-from tonewright.errors import visible
+from tonewright.errors import short, visible
 from tonewright.show.cautions import CAUTIONS
 
 
@@ -24,18 +24,12 @@ def page(template: str, **facts: Any) -> str:
 def _templates() -> Environment:
     made = Environment(loader=PackageLoader("tonewright.show.pages"), autoescape=True,
                        undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True,
-                       keep_trailing_newline=True,
-                       finalize=_finalized)
+                       keep_trailing_newline=True, finalize=lambda value: visible(value) if
+                       isinstance(value, str) and not isinstance(value, Markup) else value)
     made.filters["cut"] = cut
     return made
 
 
-def _finalized(value: Any) -> Any:
-    """Text as any screen shows it."""
-    return visible(value) if isinstance(value, str) and not isinstance(value, Markup) else value
-
-
 def cut(text: str, most: int) -> str:
     """A text of at most so many characters, with three dots where it was cut."""
-    one = " ".join(text.split())
-    return one if len(one) <= most else one[: most - 1].rstrip() + "…"
+    return short(" ".join(text.split()), most)
