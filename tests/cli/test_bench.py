@@ -7,6 +7,7 @@ import socket
 import subprocess
 import sys
 import time
+from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
 
@@ -52,7 +53,8 @@ def test_the_address_comes_first_and_nothing_is_left(tmp_path: Path) -> None:
     with subprocess.Popen(
         [sys.executable, "-m", "tonewright", "bench", "--port", "0", "--no-browser"],
         cwd=tmp_path, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
-    ) as bench:
+    ) as bench, ExitStack() as whatever_fails:
+        whatever_fails.callback(bench.kill)  # which would be waited for without end
         assert bench.stdout is not None
         first = bench.stdout.readline()
         assert first.startswith("http://127.0.0.1:")
