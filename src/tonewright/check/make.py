@@ -25,13 +25,12 @@ from tonewright.check.findings import (
 from tonewright.check.promise import Promise, Response, promise
 from tonewright.curve.document import Curve
 from tonewright.curve.few import few_strays
-from tonewright.curve.fit import patch_names
+from tonewright.curve.fit import patch_names, rows_called
 from tonewright.curve.ink import one_ink
 from tonewright.curve.sheets import USUAL_SHEETS_LIGHTNESS
 from tonewright.errors import OptionError
 from tonewright.frozen import dataclass
 from tonewright.measured.findings import AimsStated
-from tonewright.measured.readings import Reading
 from tonewright.numeric.student import chi_square_quantile
 from tonewright.record.dates import parse_date
 from tonewright.record.findings import Finding
@@ -209,12 +208,6 @@ def refuse_other_unit(curve: Curve, time: PrintingTime | None) -> None:
     here = curve_time(curve)
     if time is not None and here is not None:
         ratio(time, here)
-
-
-def rows_called(patches: tuple[Reading, ...], names: tuple[str, ...]) -> list[int]:
-    """The patches of these names, counted from 0; a name may hold the sheet's."""
-    return [i for i, (p, full) in enumerate(zip(patches, patch_names(patches), strict=True))
-            if p.patch in names or full in names]
 
 
 def _rows_left_out(asked: PrintRequest) -> list[int]:

@@ -215,7 +215,7 @@ def promise(
     band = np.interp(level, table.level, table.lightness_high - table.lightness_low)
     band_variance = (band / (2.0 * sheets.band_width) / slope) ** 2
     if sheets.in_band:  # it has a form of its own; what the readings scatter by remains
-        band_variance = np.maximum(band_variance - np.diag(left), np.mean(noise) / _near(curve))
+        band_variance = np.maximum(band_variance - np.diag(left), np.mean(noise) / _averaged(curve))
     band_sd = np.sqrt(band_variance)
     steep = response.steepness(level, light)
     uneven = UNEVEN_SD**2 * np.outer(steep, steep) * nearness(tones)
@@ -223,7 +223,7 @@ def promise(
     return Promise(density, noise, known, same * spread + left, sheets.worth)
 
 
-def _near(curve: Curve) -> float:
+def _averaged(curve: Curve) -> float:
     """How many patches a smooth curve is the mean of at each level, over `ALONG`."""
     count = sum(len(readings.patches) for readings in curve.measured)
     return max(count * ALONG * math.sqrt(2.0 * math.pi), 1.0)

@@ -14,13 +14,12 @@ from tonewright.check.make import (
     judged,
     refuse_other_paper,
     refuse_other_unit,
-    rows_called,
 )
 from tonewright.check.promise import Response
 from tonewright.curve.derive import make_derived_curve
 from tonewright.curve.document import Ancestor, Curve
 from tonewright.curve.findings import AddedToCurve
-from tonewright.curve.fit import patch_names
+from tonewright.curve.fit import patch_names, rows_called
 from tonewright.curve.make import make_curve
 from tonewright.curve.prints import prints_of, recipe_of
 from tonewright.curve.recipe import PrintedTarget, pooled

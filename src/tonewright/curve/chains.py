@@ -11,7 +11,13 @@ import numpy as np
 
 from tonewright.curve.few import few_strays
 from tonewright.curve.findings import AddedToCurve, Doubt
-from tonewright.curve.fit import FittedPrint, check_left_out, fit_print, patch_names
+from tonewright.curve.fit import (
+    FittedPrint,
+    check_left_out,
+    fit_print,
+    patch_names,
+    rows_called,
+)
 from tonewright.curve.recipe import PrintedTarget, Recipe
 from tonewright.errors import FitError
 from tonewright.frozen import dataclass
@@ -140,8 +146,9 @@ def _names(print_: PrintedTarget) -> tuple[tuple[str, str], ...]:
 
 def _dropped(print_: PrintedTarget, left_out: tuple[str, ...]) -> tuple[str, ...]:
     """Full names of this print's patches to leave out."""
-    wanted = {*print_.left_out, *left_out}
-    return tuple(full for plain, full in _names(print_) if plain in wanted or full in wanted)
+    patches = print_.readings.patches
+    full = patch_names(patches)
+    return tuple(full[i] for i in rows_called(patches, {*print_.left_out, *left_out}))
 
 
 def _refuse_beyond(print_: PrintedTarget, process: Process, left_out: tuple[str, ...]) -> None:

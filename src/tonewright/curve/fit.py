@@ -205,6 +205,13 @@ def patch_names(patches: tuple[Reading, ...]) -> tuple[str, ...]:
         for p in patches)
 
 
+def rows_called(patches: tuple[Reading, ...], names: Collection[str]) -> list[int]:
+    """The patches of these names, counted from 0; a name that several sheets share calls all of
+    them, unless the sheet is named too."""
+    return [i for i, (p, full) in enumerate(zip(patches, patch_names(patches), strict=True))
+            if p.patch in names or full in names]
+
+
 def check_left_out(left_out: tuple[str, ...], known: Collection[str]) -> None:
     """Raise `FitError` for a name that no patch has."""
     for name in left_out:
@@ -216,10 +223,9 @@ def check_left_out(left_out: tuple[str, ...], known: Collection[str]) -> None:
 def _to_arrays(readings: Readings, left_out: tuple[str, ...]) -> _Data:
     full = patch_names(readings.patches)
     check_left_out(left_out, {*(p.patch for p in readings.patches), *full})
-    # a name that several sheets share leaves all of them out, unless the sheet is named too
-    keep = [p.patch not in left_out and name not in left_out
-            for p, name in zip(readings.patches, full, strict=True)]
-    kept = tuple(p for p, k in zip(readings.patches, keep, strict=True) if k)
+    out = {*rows_called(readings.patches, left_out)}
+    rows = [i for i in range(len(full)) if i not in out]
+    kept = tuple(readings.patches[i] for i in rows)
     # an instrument that claims more than its last digit would rule the whole curve
     stated = [max(p.density_sd, NOISE_FLOOR) for p in kept if p.density_sd]
     usual = float(np.median(stated)) if stated else 1.0
@@ -231,7 +237,7 @@ def _to_arrays(readings: Readings, left_out: tuple[str, ...]) -> _Data:
         density_sd=np.array([max(p.density_sd or usual, NOISE_FLOOR) for p in kept]),
         stated=bool(stated),
         replicated=bool(counts.size and np.median(counts) >= 2), patches=kept,
-        names=tuple(name for name, k in zip(full, keep, strict=True) if k),
+        names=tuple(full[i] for i in rows),
     )
 
 

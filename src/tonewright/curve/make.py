@@ -31,8 +31,8 @@ from tonewright.curve.fit import (
     EndReport,
     FittedPrint,
     fit_print,
-    patch_names,
     reversal_findings,
+    rows_called,
     usable_ends,
 )
 from tonewright.curve.ink import (
@@ -178,8 +178,9 @@ def _followed(
     added = {name for f in readings.findings if isinstance(f, AddedToCurve) for name in f.prints}
     if not added:
         return fitted
-    first = tuple(p for p, full in zip(readings.patches, patch_names(readings.patches), strict=True)
-                  if p.print_name not in added and not {p.patch, full} & set(left_out))
+    out = {*rows_called(readings.patches, left_out)}
+    first = tuple(p for i, p in enumerate(readings.patches)
+                  if p.print_name not in added and i not in out)
     before = fit_print(replace(readings, patches=first)).response.lightness_at(
         fitted.response.level)
     response = follow(before, fitted.response, band_width(fitted.sheets))

@@ -205,8 +205,10 @@ class _Search:
             if not some:
                 continue
             # those that are kept stand for all of their kind
-            more = _log_sum(-0.5 * scores) - _log_sum(-0.5 * np.array([each[0] for each in some]))
-            every += [replace(one, score=one.score - 2.0 * more) for one in self._fit(some)]
+            of_all, of_some = (float(np.logaddexp.reduce(-0.5 * np.asarray(each), axis=None))
+                               for each in (scores, [each[0] for each in some]))
+            every += [replace(one, score=one.score - 2.0 * (of_all - of_some))
+                      for one in self._fit(some)]
         return every
 
     def _promising(self, best: Array) -> tuple[Indices, Indices]:
@@ -264,9 +266,3 @@ class _Search:
         return [Cornered(score, own, weighed, variance, columns)
                 for (score, _, columns), own, weighed, variance in zip(
                     found, coefficients, precision, noise.tolist(), strict=True)]
-
-
-def _log_sum(logs: Array) -> float:
-    """Logarithm of the sum of what these are the logarithms of."""
-    top = float(logs.max())
-    return top + float(np.log(np.sum(np.exp(logs - top))))

@@ -157,20 +157,24 @@ class RiseData:
     @cached_property
     def rough(self) -> tuple[float, float, float]:
         """Lower level, height and middle as the points themselves show them."""
-        low, high = np.quantile(self.y, [0.02, 0.98])
-        height = max(float(high - low), 1e-3)
-        order = np.argsort(self.x)
-        risen = np.maximum.accumulate((self.y[order] - low) / height)
-        return float(low), height, float(np.interp(0.5, risen, self.x[order]))
+        low, height, (_, middle, _) = self._risen
+        return low, height, middle
 
     @cached_property
     def reach(self) -> float:
         """Over which a departure keeps its sign."""
-        low, height, _ = self.rough
+        start, _, end = self._risen[2]
+        return min(REACH, REACH_SHARE * max(end - start, 0.1))
+
+    @cached_property
+    def _risen(self) -> tuple[float, float, tuple[float, float, float]]:
+        """Lower level, height, and where a tenth, half and nine tenths of it are reached."""
+        low, high = np.quantile(self.y, [0.02, 0.98])
+        height = max(float(high - low), 1e-3)
         order = np.argsort(self.x)
         risen = np.maximum.accumulate((self.y[order] - low) / height)
-        start, end = np.interp([0.1, 0.9], risen, self.x[order])
-        return min(REACH, REACH_SHARE * max(float(end - start), 0.1))
+        start, middle, end = np.interp([0.1, 0.5, 0.9], risen, self.x[order]).tolist()
+        return float(low), height, (start, middle, end)
 
 
 @dataclass(frozen=True, eq=False)
