@@ -70,6 +70,16 @@ def _a_whole_file_is_read_as_a_table(strip: Any) -> None:
         _paste(strip, "0,0", text)
         strip.locator(".field-error", has_text=said).wait_for()
         assert _values(strip) == before
+    strip.evaluate("""() => {
+        for (const text of ['1,5\\n1,4', '1,5\\n1,3', 'My notes\\nagain']) {
+            const data = new DataTransfer();
+            data.setData('text', text);
+            document.querySelector('[data-cell="0,0"]').dispatchEvent(new ClipboardEvent('paste',
+                {clipboardData: data, bubbles: true, cancelable: true})); } }""")
+    strip.wait_for_timeout(300)  # what else is wrong with the strip does not take it away
+    for said in ("the columns My notes", "no printing time is known"):
+        strip.locator(".field-error", has_text=said).wait_for()
+    before = _values(strip)
     rows = "\n".join(f"{n};{d};{d}" for n, d in enumerate(TABLET, 1))
     for text in (f"# made up\nstep;bare;film\n{rows}", rows.replace(";", "\t")):
         _paste(strip, "4,1", text)

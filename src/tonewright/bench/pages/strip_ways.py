@@ -10,7 +10,7 @@ from typing import Any, ClassVar, cast
 
 from tonewright.bench.pages.page import Page
 from tonewright.bench.parts.corners import Corners
-from tonewright.bench.parts.field import Fault, Field
+from tonewright.bench.parts.field import Fault, Field, Refusal
 from tonewright.bench.parts.grid import DensityGrid
 from tonewright.bench.parts.tags import Tag, button
 from tonewright.bench.tasks.strip import (
@@ -190,7 +190,8 @@ class TableWay(Way):
         self.opened = self.page.file_field(
             "Open a table", "table", "none: type or paste below", self.draft.opened,
             on_change=self._open, hint="Densities of a strip, from this paper's folder")
-        self.unread = Fault()
+        self.not_opened = Refusal(here=self.opened)  # these two stay while the strip is drawn anew
+        self.not_pasted = Refusal()
         self.box = Tag("div")
         self._fill()
 
@@ -205,12 +206,17 @@ class TableWay(Way):
         undo = self.grid is not None
         if self.grid is None:
             with self.box.anew():
-                self.grid = DensityGrid(self._steps(), HALVES, self.page.changed,
+                self.grid = DensityGrid(self._steps(), HALVES, self._edited,
                                         on_table=self._paste)
         typed = self.draft.typed
         self.grid.set_values([[*cells] for cells in zip_longest(
             typed.film, typed.bare, fillvalue="")], undo=undo)
         self.grid.set_skipped({step - 1 for step in typed.skip})
+
+    def _edited(self) -> None:
+        self.not_opened.clear()
+        self.not_pasted.clear()
+        self.page.changed()
 
     async def arrived(self, name: str) -> None:
         self.opened.renew(name)
@@ -219,7 +225,7 @@ class TableWay(Way):
     async def _open(self) -> None:
         """Fill the grid from a table; what was typed is replaced."""
         name, draft = self.opened.value, self.draft
-        with self.page.pressed(otherwise=self.opened):
+        with self.page.pressed(self.not_opened):
             found = await self.page.bench.quick.call(
                 open_strip, self.page.below(name), draft.typed.tablet) if name else None
             draft.opened, draft.cells = name, found
@@ -231,7 +237,7 @@ class TableWay(Way):
 
     async def _paste(self, text: str) -> None:
         """Fill the grid from a table that is pasted."""
-        with self.page.pressed(otherwise=self.unread):
+        with self.page.pressed(self.not_pasted):
             self._take_over(await self.page.bench.quick.call(
                 paste_strip, text, self.draft.typed.tablet))
 
@@ -244,7 +250,7 @@ class TableWay(Way):
                                        bare=found.densities.get("bare", ()))
         self.time.set(self.draft.typed.time)
         self._fill()
-        self.page.changed()
+        self._edited()
 
     def _steps(self) -> list[str]:
         try:

@@ -247,14 +247,17 @@ class Refusal:
         The codes that each field is at fault of.
     document:
         The field of a document, for one that cannot be used.
+    here:
+        Where all else is shown; None: at the place where this is made.
     """
 
     def __init__(
-        self, fields: Mapping[Fault, tuple[str, ...]] | None = None, document: Fault | None = None
+        self, fields: Mapping[Fault, tuple[str, ...]] | None = None,
+        document: Fault | None = None, here: Fault | None = None,
     ) -> None:
         self._fields = {code: field for field, codes in (fields or {}).items() for code in codes}
         self._document = document
-        self._here = Fault()
+        self._here = here or Fault()
         self._shown: Fault = self._here
 
     def show(self, error: TonewrightError, otherwise: Fault | None = None) -> None:

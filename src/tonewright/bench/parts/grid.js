@@ -133,16 +133,19 @@ export default {
         this.waiting = true;
         return;
       }
+      this.send();
+      this.timer = setTimeout(() => {
+        this.timer = null;
+        if (this.waiting) this.tell();
+      }, EVERY);
+    },
+    send() {
       this.$emit("changed", {
         edition: this.table.edition,
         values: this.values.map((line) => [...line]),
         skipped: [...this.skipped],
       });
       this.waiting = false;
-      this.timer = setTimeout(() => {
-        this.timer = null;
-        if (this.waiting) this.tell();
-      }, EVERY);
     },
     pressed(event, row, place) {
       const back = event.key === "ArrowUp" || (event.key === "Enter" && event.shiftKey);
@@ -173,6 +176,7 @@ export default {
         if (isHeaded && !this.told) this.told = `The heading ${first.join(" ").trim()} was left off.`;
       } else if (this.reads && text.length <= MOST) {
         this.told = "";
+        if (this.waiting) this.send(); // what was typed before goes first
         this.$emit("table", text);
       } else {
         this.told = "Nothing was pasted. Copy the densities alone, without headings or notes.";
