@@ -213,7 +213,8 @@ class Foot:
                 if isawaitable(found):
                     await found
         except TonewrightError:
-            if self._papers.is_there(self._paper):
+            # what has gone meanwhile is missed, and the next look finds another stamp
+            if self._papers.is_there(self._paper) and self._papers.stamp() == now:
                 raise
         if not self._papers.is_there(self._paper):
             self._timer.cancel()

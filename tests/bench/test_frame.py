@@ -1,0 +1,37 @@
+"""What a page sees of its folder."""
+
+from __future__ import annotations
+
+import asyncio
+from pathlib import Path
+
+import pytest
+
+from tonewright.errors import FileError
+from tonewright.files.papers import HERE, Papers
+
+pytest.importorskip("nicegui", reason="the bench is not installed")
+from tonewright.bench.frame import Foot
+
+
+def test_a_paper_that_goes_while_the_page_looks_is_looked_past(tmp_path: Path) -> None:
+    """The list of papers still names it; the next look does not."""
+    (tmp_path / "Linen").mkdir()
+    foot = Foot.__new__(Foot)  # without the page that it stands on
+    foot._papers, foot._paper, foot._seen = Papers(tmp_path), HERE, ""
+    names: list[tuple[str, ...]] = []
+
+    def list_papers() -> None:
+        names.append(foot._papers.names())
+        if (tmp_path / "Linen").exists():
+            (tmp_path / "Linen").rmdir()
+        for paper in names[-1]:
+            foot._papers.folder(paper)
+
+    foot.calls = [list_papers]
+    asyncio.run(foot._look())
+    asyncio.run(foot._look())
+    assert names == [("Linen",), ()]
+    foot._seen, foot.calls = "", [lambda: foot._papers.folder("Hessian")]
+    with pytest.raises(FileError, match="there is no paper Hessian"):
+        asyncio.run(foot._look())
