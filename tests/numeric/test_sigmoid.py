@@ -53,7 +53,7 @@ def test_samples_hold_a_truth_of_no_family_and_never_fall():
     nodes = np.linspace(-3.2, 0.2, 120)
     x = -np.arange(31) * 0.1
     inside = []
-    for seed in range(4):
+    for seed in range(6):
         y = truth(x) + np.random.default_rng(seed).normal(0.0, 0.02, x.size)
         curves = sample_rises(x, y, np.full(x.size, 0.02), nodes, (1.0, 0.4), 300).curves
         assert curves.shape == (300, nodes.size)
@@ -107,7 +107,7 @@ def test_the_corners_of_a_ramp_are_found_where_they_are():
 
 def test_a_gentle_curve_has_none():
     x, nodes = -np.arange(62) * 0.05, np.linspace(-3.2, 0.5, 50)
-    for seed in range(2):
+    for seed in range(3):
         y = truth(x) + np.random.default_rng(seed).normal(0.0, 0.02, x.size)
         found = sample_rises(x, y, np.full(x.size, 0.02), nodes, (1.5, 0.4), 400)
         assert np.mean(np.isfinite(found.lower_corner)) < 0.3
