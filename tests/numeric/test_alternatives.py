@@ -78,7 +78,7 @@ def test_noise_alone_is_called_so_as_often_as_is_said():
     ways = [either(count=41), *(either(3.0, rng.standard_normal(N), 41) for _ in range(3)),
             Scatters(np.array([1.0]), np.eye(N)[None], np.array([1.0]))]
     seldom = [explain(differences(0.0, seed), NOISE, ways, 5 * [0.2]).probability < 0.1
-              for seed in range(150)]
+              for seed in range(300)]
     assert np.mean(seldom) == pytest.approx(0.1, abs=0.05)
 
 
