@@ -75,7 +75,7 @@ if os.environ.get("TONEWRIGHT_EVERY_CHECK"):
     pytest.importorskip = lambda name, *_, **__: importlib.import_module(name)
 
 
-def pytest_runtest_setup(item: pytest.Item) -> None:  # a fixture would cost thousands of tests time
+def pytest_runtest_setup(item: pytest.Item) -> None:  # quicker than a fixture
     remember["fits"] = item.get_closest_marker("fits_anew") is None
 
 

@@ -221,7 +221,7 @@ lines = st.lists(
 )  # fmt: skip
 
 
-@settings(max_examples=200, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=300, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(content=lines.map("\n".join))
 def test_any_order_of_lines_gives_readings_or_a_clear_refusal(path: Path, content: str) -> None:
     path.write_text("CGATS.17\n" + content, encoding="utf-8")

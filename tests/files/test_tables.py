@@ -283,7 +283,7 @@ pieces = st.sampled_from(
 )  # fmt: skip
 
 
-@settings(max_examples=250, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=400, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(content=st.lists(pieces, max_size=60).map("".join))
 def test_text_made_of_the_right_pieces(path: Path, content: str) -> None:
     tolerant(path, content.encode("utf-8"))

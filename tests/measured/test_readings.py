@@ -562,7 +562,7 @@ names = st.sampled_from(
 )  # fmt: skip
 
 
-@settings(max_examples=150)
+@settings(max_examples=300)
 @given(st.lists(names, min_size=1, max_size=6), st.integers(0, 7), st.data())
 def test_any_table_gives_readings_or_a_clear_refusal(
     columns: list[str], count: int, data: st.DataObject

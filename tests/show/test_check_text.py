@@ -176,7 +176,8 @@ def test_json_has_what_the_command_promises():
         "sheets_assumed", "unevenness_untold", "tones_set_aside"]
 
 
-def test_the_picture_is_one():
-    image = Image.open(io.BytesIO(plot_check(OVER)))
+@pytest.mark.parametrize("check", [GOOD, OVER])
+def test_the_picture_is_one(check):
+    image = Image.open(io.BytesIO(plot_check(check)))
     assert image.size == (1210, 572)
     assert len(image.getcolors(1_000_000)) > 50

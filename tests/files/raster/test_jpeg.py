@@ -230,7 +230,7 @@ def mutants(count, seed):
 
 
 def test_mutated_jpegs_end_in_one_message_or_a_whole_file(tmp_path, way):
-    count = int(os.environ.get("TONEWRIGHT_MUTANTS", "110"))
+    count = int(os.environ.get("TONEWRIGHT_MUTANTS", "160"))
     source, out = tmp_path / "in.jpg", tmp_path / "out.tif"
     refused = 0
     for data in mutants(count, seed=22):

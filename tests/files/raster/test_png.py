@@ -347,7 +347,7 @@ def mend(data):
 def test_mutated_pngs_end_in_one_message_or_a_whole_file(tmp_path):
     from tonewright.files.negative.tones import image_tones
 
-    count = int(os.environ.get("TONEWRIGHT_MUTANTS", "160"))
+    count = int(os.environ.get("TONEWRIGHT_MUTANTS", "240"))
     source, out = tmp_path / "in.png", tmp_path / "out.tif"
     refused = 0
     for data in mutants(count, seed=21):
