@@ -99,7 +99,7 @@ def test_one_sheet_at_a_guessed_time_gives_the_curve_for_the_base_time(stops, mo
 
 
 def test_few_levels_once_are_enough_for_a_fair_curve():
-    rooms = [random_darkroom(np.random.default_rng(s)) for s in range(3)]
+    rooms = [random_darkroom(np.random.default_rng(s)) for s in range(4)]
     errors = [error(room, one_sheet(room, 0.0, s + 60, np.linspace(0, 1, 21), 1))
               for s, room in enumerate(rooms)]
     assert np.median(errors) < 1.1  # 0.70 over many
