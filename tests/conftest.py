@@ -75,10 +75,8 @@ if os.environ.get("TONEWRIGHT_EVERY_CHECK"):
     pytest.importorskip = lambda name, *_, **__: importlib.import_module(name)
 
 
-@pytest.fixture(autouse=True)
-def _fits_anew(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
-    if request.node.get_closest_marker("fits_anew"):
-        monkeypatch.setitem(remember, "fits", False)
+def pytest_runtest_setup(item: pytest.Item) -> None:  # quicker than a fixture
+    remember["fits"] = item.get_closest_marker("fits_anew") is None
 
 
 @pytest.fixture(scope="session")

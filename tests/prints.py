@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 
@@ -32,6 +33,7 @@ def rebuilt(process):
                         process.settings)
 
 
+@cache
 def curve_of(room=ROOM, strip=True, levels=26, seed=3):
     """For the base printing time of a room."""
     time = PrintingTime(float(round(room.base_time)))

@@ -81,7 +81,7 @@ def test_a_noisy_curve_comes_nearer_to_the_truth():
         return float(np.sqrt(np.mean(off**2)))
 
     before, after = [], []
-    for seed in range(6):
+    for seed in range(4):
         old = curve_of(strip=False, levels=13, seed=seed)
         before.append(error(old))
         after.append(error(refined(old, tones_of(old, GOOD, seed=seed + 50))))

@@ -89,7 +89,7 @@ def kept(room, curve):
 @pytest.mark.parametrize(("stops", "most"), [(0.0, 0.7), (0.5, 1.0)])
 def test_one_sheet_at_a_guessed_time_gives_the_curve_for_the_base_time(stops, most):
     rows = []
-    for seed in range(5):
+    for seed in range(4):
         room = random_darkroom(np.random.default_rng(seed))
         curve = one_sheet(room, stops, seed + 40)
         rows.append((error(room, curve), covered(room, curve)))
@@ -109,7 +109,7 @@ def test_few_levels_once_are_enough_for_a_fair_curve():
 def renewals():
     """Old and new darkroom of one printer, the old curve, and two renewals of it."""
     rows = []
-    for seed in range(5):
+    for seed in range(4):
         rng = np.random.default_rng(seed)
         old, new = random_pair(rng)
         first = process(old, old.base_time * 2.0 ** rng.uniform(0, 1), seed + 100, "old")
@@ -137,7 +137,7 @@ def test_seven_patches_help(renewals):
     assert np.mean(with_few) < min(1.2, np.mean(by_strip))
     narrower = [few.summary.band_halfwidth_mean < strip.summary.band_halfwidth_mean
                 for _, _, strip, few in renewals]
-    assert sum(narrower) >= 4
+    assert all(narrower)
 
 
 def test_after_a_few_patches_the_curve_lies_in_the_middle_of_its_band(renewals):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import copy
 import json
 
 import numpy as np
@@ -38,9 +37,14 @@ def made():
     )  # fmt: skip
 
 
+@pytest.fixture(scope="module")
+def text(made):
+    return json.dumps(FORM.encode(made))
+
+
 @pytest.fixture
-def document(made):
-    return copy.deepcopy(json.loads(json.dumps(FORM.encode(made))))
+def document(text):
+    return json.loads(text)
 
 
 def table(lightness, band=2.0) -> PrintResponse:

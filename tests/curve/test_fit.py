@@ -76,7 +76,7 @@ class Trial:
 
 @pytest.fixture(scope="module")
 def clean() -> list[Trial]:
-    """51 levels twice, density noise 0.02, 25 processes."""
+    """51 levels twice, density noise 0.02, of many processes."""
     found = []
     for seed in SEEDS:
         room = random_darkroom(np.random.default_rng(seed))
@@ -139,10 +139,10 @@ def test_noise_found_follows_the_noise(noise):
 
 
 def test_no_reversal_and_no_crowd_of_doubts_on_clean_prints(clean):
-    """25 processes with replicates, six more with single readings."""
+    """With replicates, and three more with single readings."""
     singles = [
         fit_print(measured(random_darkroom(np.random.default_rng(s)), 21, 1, seed=s).readings)
-        for s in range(100, 106)
+        for s in range(100, 103)
     ]
     everything = [t.fitted for t in clean] + singles
     assert sum(len(f.reversals) for f in everything) == 0
@@ -154,7 +154,7 @@ def test_agrees_with_another_smoother_within_the_band(clean):
     """scipy.interpolate.make_smoothing_spline with its own generalised cross-validation.
 
     It knows nothing of rising curves and smooths evenly, so it strays at plateaus and ends: over
-    25 processes at least 95 % of its curve lies within our band (seen: 99 %), and for each of
+    all processes at least 95 % of its curve lies within our band (seen: 99 %), and for each of
     them 80 %.
     """
     shares = []
@@ -192,7 +192,7 @@ def test_replicates_take_stains_back(clean):
 
 def test_single_stains_are_named_and_count_fully():
     named, false = [], 0
-    for seed in range(5):
+    for seed in range(4):
         room = random_darkroom(np.random.default_rng(seed))
         target = measured(room, 51, 1, seed=seed, stains=2)
         fitted = fit_print(target.readings)
@@ -318,7 +318,7 @@ def test_two_sheets_borrow_what_is_usual():
     """Told by two sheets alone, the scatter of the next one would be anybody's guess."""
     flaws = Flaws(speed_sd=0.03, black_density_sd=0.02, contrast_sd=0.03)
     half, covered, next_sheet = [], [], []
-    for seed in range(10):
+    for seed in range(6):
         room = random_darkroom(np.random.default_rng(500 + seed))
         levels = np.linspace(0.0, 1.0, 31)
         fitted = fit_print(measure_target(room, levels, 1, flaws=flaws, sheets=2,
@@ -337,7 +337,7 @@ def test_two_sheets_borrow_what_is_usual():
 
 
 @pytest.mark.parametrize(("levels", "repeats"), [(21, 1), (31, 1), (51, 2)])
-@pytest.mark.parametrize("place", [0.03, 0.2, 0.5, 0.8, 0.9, 0.94, 0.97])
+@pytest.mark.parametrize("place", [0.03, 0.5, 0.94, 0.97])
 def test_the_ends_of_a_step_are_what_was_read_there(levels, repeats, place):
     level = np.repeat(np.linspace(0.0, 1.0, levels), repeats)
     fitted = fit_print(readings_of(level, np.where(level <= place, 1.6, 0.08)))
@@ -377,7 +377,7 @@ def test_a_steep_step_is_found_with_its_white_and_no_patch_is_doubted():
 def test_on_abrupt_processes_prints_land_nearer_than_through_joined_means():
     """The same as tests/benchmarks/abrupt_accuracy.py, over fewer processes."""
     ratios, inside = [], []
-    for seed in range(12):
+    for seed in range(8):
         room = random_abrupt(np.random.default_rng(seed))
         readings = room.measure(np.linspace(0.0, 1.0, 51), 2, seed + 10_000)
         table = fit_print(readings).response

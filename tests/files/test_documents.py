@@ -344,6 +344,7 @@ json_values = st.recursive(
 )  # fmt: skip
 
 
+@settings(max_examples=40)
 @given(st.dictionaries(st.text(max_size=5), json_values, max_size=5))
 def test_any_document_reads_back(document):
     assert json.loads(to_text(document)) == document

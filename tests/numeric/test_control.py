@@ -48,7 +48,7 @@ def test_the_handbook_s_moving_average():
 
 
 def test_with_many_values_the_limits_are_the_handbook_s():
-    values = np.random.default_rng(2).normal(10.0, 0.5, 1500)
+    values = np.random.default_rng(2).normal(10.0, 0.5, 1000)
     found = chart(values)
     steady = limits(10.0, moving_range_sd(values) * ewma_spread())
     # the centre stays that of the first twelve, which widens the limits a little

@@ -95,7 +95,7 @@ def ramp(x, length=1.1):  # level, straight, level; no rounding at all
 
 def test_the_corners_of_a_ramp_are_found_where_they_are():
     x, nodes = -np.arange(62) * 0.05, np.linspace(-3.2, 0.5, 150)
-    for seed in range(3):
+    for seed in range(2):
         y = ramp(x) + np.random.default_rng(seed).normal(0.0, 0.02, x.size)
         found = sample_rises(x, y, np.full(x.size, 0.02), nodes, (1.5, 0.4), 400)
         for at, where in ((found.lower_corner, -1.6), (found.upper_corner, -0.5)):

@@ -19,7 +19,14 @@ from tonewright.curve.make import make_curve
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
 from tonewright.show import plots
-from tonewright.show.plots import ToneError, plot_curve, plot_errors, plot_prints, plot_process
+from tonewright.show.plots import (
+    ToneError,
+    plot_curve,
+    plot_errors,
+    plot_prints,
+    plot_process,
+    png,
+)
 from tonewright.strip.fit import make_process
 from tonewright.strip.readings import Strip, StripPatch
 from tonewright.strip.tablet import nominal_tablet
@@ -35,14 +42,14 @@ def curve():
 
 @pytest.fixture
 def drawn(monkeypatch):
-    """The figures that are turned into bytes."""
+    """The figures, not turned into bytes."""
     figures: list[Figure] = []
-    real = plots.png
-    monkeypatch.setattr(plots, "png", lambda f: (figures.append(f), real(f))[1])
+    monkeypatch.setattr(plots, "png", lambda f: figures.append(f) or b"")
     return figures
 
 
-def picture(data: bytes) -> np.ndarray:
+def picture(figure: Figure) -> np.ndarray:
+    data = png(figure)
     assert data.startswith(b"\x89PNG\r\n\x1a\n")
     with Image.open(io.BytesIO(data)) as image:
         assert image.info.get("Software") is None  # no version of a library, no time
@@ -50,7 +57,8 @@ def picture(data: bytes) -> np.ndarray:
 
 
 def test_curve_picture_holds_the_curve_and_the_readings(curve, drawn):
-    pixels = picture(plot_curve(curve))
+    plot_curve(curve)
+    pixels = picture(drawn[0])
     assert pixels.shape[0] > 400
     assert pixels.shape[1] > 900
     assert pixels.std() > 10  # not blank
@@ -89,6 +97,7 @@ def test_patches_that_do_not_count_are_hollow_and_named(curve, drawn):
 @pytest.mark.parametrize("power", [0.3, 1.0, 3.0])  # ink that blocks much, ink that blocks little
 def test_no_reading_lies_under_the_legend(power, drawn):
     plot_curve(shelves.drawn("any", power))
+    drawn[0].draw_without_rendering()  # it is laid out when it is drawn
     left, _ = drawn[0].axes
     box = left.get_legend().get_window_extent()
     curve = next(line for line in left.lines if line.get_label() == "print lightness")
@@ -135,8 +144,9 @@ def words_of(axes):
 
 
 def test_a_strips_picture_marks_no_time_and_no_band_that_is_not_known(drawn):
-    picture(plot_process(process(0.3)))
-    picture(plot_process(process(-1.5)))
+    plot_process(process(0.3))
+    plot_process(process(-1.5))
+    assert picture(drawn[1]).std() > 10
     known, short = (words_of(figure.axes[0]) for figure in drawn)
     assert "base printing time" in known
     assert "95 %" in known
@@ -150,7 +160,8 @@ def test_a_strips_picture_marks_no_time_and_no_band_that_is_not_known(drawn):
 def test_error_picture_says_the_mean_error(drawn):
     tone = np.linspace(0, 100, 11)
     errors = [ToneError("old", tone, np.full(11, 3.0)), ToneError("new", tone, np.zeros(11))]
-    picture(plot_errors(errors, "What moved"))
+    plot_errors(errors, "What moved")
+    assert picture(drawn[0]).std() > 10
     (axes,) = drawn[0].axes
     assert axes.get_title() == "What moved"
     labels = [text.get_text() for text in axes.get_legend().get_texts()]
@@ -160,7 +171,8 @@ def test_error_picture_says_the_mean_error(drawn):
 
 def test_prints_side_by_side_on_the_scale_of_lightness(drawn):
     dark, light = np.full((20, 30), 20.0), np.full((20, 30), 90.0)
-    picture(plot_prints([("dark", dark), ("light", light)]))
+    plot_prints([("dark", dark), ("light", light)])
+    assert picture(drawn[0]).std() > 10
     axes = drawn[0].axes
     assert [a.get_title() for a in axes] == ["dark", "light"]
     for a, lightness in zip(axes, (20.0, 90.0), strict=True):

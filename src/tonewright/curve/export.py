@@ -220,10 +220,9 @@ def csv_text(
     dialect = dialect or Dialect()
     between, sign = dialect.between, DECIMALS[dialect.decimal]
     lines = [f"# {note}" for note in notes] + [between.join(columns)]
-    formats = ["{:.0f}" if _whole(name) else f"{{:.{places}f}}" for name in columns]
-    lines += [between.join(f.format(v).replace(".", sign)
-                           for f, v in zip(formats, row, strict=True))
-              for row in zip(*columns.values(), strict=True)]
+    row = between.join("{:.0f}" if _whole(name) else f"{{:.{places}f}}" for name in columns)
+    lines += [row.format(*values).replace(".", sign)
+              for values in zip(*(c.tolist() for c in columns.values()), strict=True)]
     return "\n".join(lines) + "\n"
 
 

@@ -349,8 +349,7 @@ def _find_reversals(curve: SmoothFit) -> tuple[Reversal, ...]:
     start = 0
     while start < value.size - 1:
         peak = np.maximum.accumulate(value[start:])
-        top = start + np.array([int(np.argmax(value[start:start + i + 1]))
-                                for i in range(peak.size)])
+        top = start + np.searchsorted(peak, peak)
         drop = value[top] - value[start:]
         index = np.arange(start, value.size)
         variance = cov[top, top] + cov[index, index] - 2.0 * cov[top, index]

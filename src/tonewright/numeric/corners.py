@@ -7,8 +7,8 @@ the amount of smoothing.
 
 from __future__ import annotations
 
-from dataclasses import replace
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -140,8 +140,7 @@ class Judge:
         return np.asarray(smooth.score[across] + self.free_dof * np.log(ratio) + log_det + rarity)
 
 
-@dataclass(frozen=True, eq=False)
-class Cornered:
+class Cornered(NamedTuple):
     """A smooth curve with one corner, or one near either end, fitted."""
 
     score: float
@@ -207,7 +206,7 @@ class _Search:
             # those that are kept stand for all of their kind
             of_all, of_some = (float(np.logaddexp.reduce(-0.5 * np.asarray(each), axis=None))
                                for each in (scores, [each[0] for each in some]))
-            every += [replace(one, score=one.score - 2.0 * (of_all - of_some))
+            every += [one._replace(score=one.score - 2.0 * (of_all - of_some))
                       for one in self._fit(some)]
         return every
 

@@ -13,7 +13,7 @@ import contextlib
 from collections.abc import Sequence
 from dataclasses import replace
 from functools import cached_property, lru_cache
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -137,8 +137,7 @@ class _Basis:
     ramps: Ramps | None = None
 
 
-@dataclass(frozen=True)
-class _Candidate:
+class _Candidate(NamedTuple):  # hundreds in a fit
     """One amount of smoothing, with or without corners: score, coefficients and precision."""
 
     score: float

@@ -263,10 +263,12 @@ def plot_prints(prints: list[tuple[str, NDArray[np.float64]]]) -> bytes:
 def png(figure: Figure) -> bytes:
     """A figure as PNG bytes."""
     stream = io.BytesIO()
-    FigureCanvasAgg(figure)
+    figure.set_dpi(_DPI)
     for text in figure.findobj(Text):  # names are no formulas, and hold what they like
         text.set_parse_math(False)
         text.set_text("\n".join(map(visible, text.get_text().split("\n"))))
-    figure.savefig(stream, format="png", dpi=_DPI, metadata={
+    canvas: Any = FigureCanvasAgg(figure)
+    # as `Figure.savefig` does, which lays the picture out twice
+    canvas.print_png(stream, metadata={
         "Software": None, "Description": f"{PLOT} by {made_by()}"})
     return stream.getvalue()
