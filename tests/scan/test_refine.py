@@ -21,7 +21,8 @@ from tonewright.scan.rectify import Placement, apply, through_four
 from tonewright.scan.refine import marks_likeness, refine
 from tonewright.target.layout import LayoutSettings, even_levels, make_target
 
-DOTTED = make_target(even_levels(9), LayoutSettings(name="scale", repeats=1, seed=3))
+DOTTED = make_target(even_levels(9), LayoutSettings(
+    name="scale", repeats=1, seed=3, width_mm=101.6, height_mm=127.0))
 BARE = replace(DOTTED, dots=())
 
 

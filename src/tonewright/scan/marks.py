@@ -64,8 +64,8 @@ def find_marks(pixels: NDArray[np.float32]) -> list[FoundMark]:
                 level = low + share * (high - low)
                 mask = smooth > level if light else smooth <= level
                 found += _marks_in(smooth, mask, light, found)
-            if whole_sets(found):
-                return _without_doubles(found)
+                if whole_sets(found):
+                    return _without_doubles(found)
     return _without_doubles(found)
 
 
