@@ -1,4 +1,5 @@
-"""The whole job from Python: a strip, a target, a curve, a negative, a renewal.
+"""The whole job from Python: a strip, a target, a curve, a negative, a check of its print, a surer
+curve, and a renewal.
 
 Run ``python examples/whole_job.py FOLDER``.  The readings are those of ``curves/``, the picture
 is made by the virtual darkroom; all of it is invented.
@@ -11,6 +12,8 @@ from pathlib import Path
 
 from tonewright.curve.make import FitRequest, fit_curve
 from tonewright.curve.renew import RenewRequest, renew_curve
+from tonewright.files.checks import PrintFiles, check_files, refine_files
+from tonewright.files.curves import ReadingFiles
 from tonewright.files.documents import (
     open_curve,
     read_setup,
@@ -57,6 +60,15 @@ def whole_job(folder: Path) -> None:
     made = make_negative(folder / "picture.tif", curve, folder / "negative.tif",
                          NegativeSettings())
     print(f"{made.output}: {made.width} x {made.height} pixels, mirrored")
+
+    # Eleven tones of its print, measured, say whether the curve holds; they make it surer.
+    prints = ReadingFiles((CURVES / "kallitype-print.csv",))
+    check = check_files(PrintFiles(folder / "kallitype.curve.json", prints))
+    print("the print is what the curve promises" if check.passes else "the print is off")
+    refined = refine_files(PrintFiles(folder / "kallitype.curve.json", prints,
+                                      output=folder / "kallitype-surer.curve.json"))
+    print(f"the curve is sure to {refined.curve.summary.band_halfwidth_mean:.1f} L*,"
+          f" {curve.summary.band_halfwidth_mean:.1f} before")
 
     # The same ink on the same paper for another printing time: nothing is printed for it.
     old = open_curve(folder / "kallitype.curve.json")

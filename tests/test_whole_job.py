@@ -68,6 +68,15 @@ def test_a_shorter_time_takes_less_ink(job):
     assert "base printing time" in said
 
 
+def test_a_good_print_passes_and_makes_the_curve_surer(job):
+    folder, said = job
+    assert "the print is what the curve promises" in said
+    curve, surer = (read_curve(folder / f"kallitype{name}.curve.json") for name in ("", "-surer"))
+    assert surer.summary.band_halfwidth_mean < curve.summary.band_halfwidth_mean
+    assert surer.ancestor is not None
+    assert surer.ancestor.name == "kallitype"
+
+
 def test_the_density_range_is_that_from_picture_black_to_picture_white():
     curve = read_curve(CURVES / "kallitype.curve.json")
     level, density = curve.negative.level, curve.negative.density

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import asyncio
 from pathlib import Path
 
 import pytest
 
+from loops import in_a_loop
 from tonewright.errors import FileError
 from tonewright.files.papers import HERE, Papers
 
@@ -29,9 +29,9 @@ def test_a_paper_that_goes_while_the_page_looks_is_looked_past(tmp_path: Path) -
             foot._papers.folder(paper)
 
     foot.calls = [list_papers]
-    asyncio.run(foot._look())
-    asyncio.run(foot._look())
+    in_a_loop(foot._look())
+    in_a_loop(foot._look())
     assert names == [("Linen",), ()]
     foot._seen, foot.calls = "", [lambda: foot._papers.folder("Hessian")]
     with pytest.raises(FileError, match="there is no paper Hessian"):
-        asyncio.run(foot._look())
+        in_a_loop(foot._look())

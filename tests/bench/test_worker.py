@@ -35,6 +35,13 @@ def lost() -> None:
     os._exit(9)
 
 
+class OfTheParentAlone:
+    """What the process beside cannot make again."""
+
+    def __reduce__(self) -> tuple[Callable[[str], int], tuple[str]]:
+        return int, ("nothing",)
+
+
 def broken() -> None:
     raise ZeroDivisionError
 
@@ -103,10 +110,11 @@ def test_a_refusal_comes_with_its_code_and_a_loss_is_told(
             with pytest.raises(TonewrightError, match="Nothing half-finished was written") as fault:
                 await worker.call(faulty)
             assert fault.value.code == "fault"
-        with pytest.raises(TonewrightError) as gone:
-            await worker.call(lost)
-        assert gone.value.code == "worker_lost"
-        assert await worker.call(where), "another process has taken its place"
+        for call in ((lost,), (print, OfTheParentAlone())):
+            with pytest.raises(TonewrightError) as gone:
+                await asyncio.wait_for(worker.call(*call), 30.0)
+            assert gone.value.code == "worker_lost"
+            assert await worker.call(where), "another process has taken its place"
 
     with_worker(tmp_path, use)
     told = capfd.readouterr().err

@@ -76,7 +76,7 @@ def test_json(bench):
 def test_the_check_is_kept_with_its_date_and_picture(bench):
     done = call("check", "k.curve.json", "over.csv", "-o", "o.check.json", "--plot", "o.png",
                 "--date", "2026-03-31", "--lamp", "tubes", "--time", f"{round(ROOM.base_time)}s")
-    assert done.exit_code == 1 and "Written:  o.check.json" in done.stdout
+    assert done.exit_code == 1 and "Written:  o.check.json\nWritten:  o.png\n" in done.stdout
     check = open_check("o.check.json").document
     assert (check.name, check.date, check.setup.lamp) == ("o", "2026-03-31", "tubes")
     assert check.curve.sha256 == hashlib.sha256(Path("k.curve.json").read_bytes()).hexdigest()
@@ -247,7 +247,7 @@ def test_refine_keeps_what_is_known_and_names_the_old_curve(bench, curve):
     done = call("refine", "k.curve.json", "good.csv", "-o", "s.curve.json", "--plot", "s.png")
     assert done.exit_code == 0, done.output
     text = " ".join(done.stdout.split())
-    assert "Curve s, refined from kallitype" in text
+    assert "Curve s, refined from kallitype" in text and "Written: s.png" in text
     new = read_curve("s.curve.json")
     assert new.ancestor.name == "kallitype"
     assert new.recipe.printing_time == curve.recipe.printing_time

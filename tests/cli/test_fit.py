@@ -127,6 +127,7 @@ def test_aims(run, fitted):
 def test_a_plot_on_request(run):
     done = run("fit", "a.csv", "-o", "a.curve.json", "--plot", "a.png")
     assert done.exit_code == 0, done.output
+    assert "Written:  a.curve.json\nWritten:  a.png\n" in done.stdout
     assert files()["a.png"].startswith(b"\x89PNG")
 
 

@@ -115,7 +115,7 @@ def test_without_output_nothing_is_written(run):
     before = files()
     done = run(*READ)
     assert done.exit_code == 0
-    assert "Written:  nothing (add -o" in done.stdout
+    assert "Written:  no process (add -o" in done.stdout
     assert files() == before
 
 
@@ -364,6 +364,7 @@ def test_the_response_is_drawn_and_not_over_another_file(run):
                "--plot", "p.png")
     assert done.exit_code == 0, done.output
     assert Path("p.png").read_bytes().startswith(b"\x89PNG")
+    assert "Written:  p.png\n" in done.stdout
     assert "p.png is there already" in refused(
         run, "strip", "strip.csv", "--tablet", "31", "--time", "12min", "--plot", "p.png")
 

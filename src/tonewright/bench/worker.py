@@ -183,8 +183,9 @@ def _serve(theirs: Connection, folder: str, warm: Callable[[], object]) -> None:
 
 
 def _listen(theirs: Connection, asked: SimpleQueue[Any]) -> None:
-    """Pass on what is asked; leave when told to, or when the parent has gone."""
-    with contextlib.suppress(EOFError, OSError):
+    """Pass on what is asked; leave when told to, when the parent has gone, or with a call that
+    cannot be read here."""
+    with contextlib.suppress(Exception):
         while (one := theirs.recv()) is not None:
             asked.put(one)
     from tonewright.files.safe import abandon

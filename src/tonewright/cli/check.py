@@ -43,7 +43,8 @@ def command(
     from tonewright.show.check_text import check_json, check_text
 
     said = Said(as_json, lambda check: {**check_json(check), "output": output},
-                lambda check: check_text(check, output), _picture if choices["plot"] else None)
+                lambda check: check_text(check, output, choices["plot"]),
+                _picture if choices["plot"] else None)
     check = check_files(print_files(curve, readings, output, choices), said)
     echo(said.words)
     if not check.passes:

@@ -88,7 +88,7 @@ def command(
     from tonewright.show.curve_text import fit_json, fit_text
 
     said = Said(as_json, lambda curve: {**fit_json(curve), "output": output},
-                lambda curve: fit_text(curve, output), picture if plot else None)
+                lambda curve: fit_text(curve, output, plot), picture if plot else None)
     fit_files(FitFiles(
         output, plot, reading_files(readings, choices), setup_files(choices), choices["aim"],
         choices["leave_out"], choices["target"], choices["process"],

@@ -37,7 +37,7 @@ def command(
     from tonewright.show.curve_text import refine_text, renew_json
 
     said = Said(as_json, lambda made: {**renew_json(made), "output": output},
-                lambda made: refine_text(made, output),
+                lambda made: refine_text(made, output, choices["plot"]),
                 picture_beside if choices["plot"] else None)
     try:
         refine_files(print_files(old, readings, output, choices), said)

@@ -74,7 +74,7 @@ def command(
     from tonewright.show.curve_text import renew_json, renew_text
 
     said = Said(as_json, lambda made: {**renew_json(made), "output": output},
-                lambda made: renew_text(made, output), picture_beside if plot else None)
+                lambda made: renew_text(made, output, plot), picture_beside if plot else None)
     renew_files(RenewFiles(
         old, output, plot, reading_files(readings, choices), setup_files(choices),
         choices["process"], printing_time(choices["target_time"]), choices["leave_out"],

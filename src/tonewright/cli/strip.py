@@ -188,4 +188,4 @@ def _finish(
 
             write_bytes(plot, plot_process(process), force=force)
     say(as_json, lambda: {**process_json(process), "output": output},
-        lambda: process_text(process, output))
+        lambda: process_text(process, output, plot))

@@ -57,12 +57,12 @@ def check_json(check: Check) -> dict[str, Any]:
     }
 
 
-def check_text(check: Check, output: Path | None = None) -> str:
-    """The report; ``output`` is where the check was written."""
+def check_text(check: Check, output: Path | None = None, plot: Path | None = None) -> str:
+    """The report; ``output`` is where the check was written, and ``plot`` its picture."""
     found = sorted(check.findings, key=lambda f: f.kind != "warning")
     return report(f"Check {check.name}: {verdict(check)}", [
         *_read_facts(check), *_table(check), *_found_facts(check), *doubts(found)],
-        output, what_to_do(check), exposes=not check.passes)
+        output, what_to_do(check), plot=plot, exposes=not check.passes)
 
 
 def check_facts(check: Check) -> list[Fact]:

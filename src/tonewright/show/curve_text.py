@@ -86,26 +86,27 @@ def found_in(curve: Curve) -> list[Finding]:
     return [*dict.fromkeys((*curve.findings, *(f for r in curve.measured for f in r.findings)))]
 
 
-def fit_text(curve: Curve, file: Path | None) -> str:
-    """The report on a fit; ``file`` is where the curve goes, None: it is not kept."""
-    return _report(curve, file, "", curve_facts(curve))
+def fit_text(curve: Curve, file: Path | None, plot: Path | None = None) -> str:
+    """The report on a fit; ``file`` is where the curve goes, ``plot`` its picture, None: it is not
+    kept."""
+    return _report(curve, (file, plot), "", curve_facts(curve))
 
 
-def renew_text(renewed: Renewed, file: Path) -> str:
+def renew_text(renewed: Renewed, file: Path, plot: Path | None = None) -> str:
     """The report on a renewal."""
     curve, old = renewed.curve, renewed.curve.ancestor
     assert old is not None
     changes = setup_changes(old.setup, curve.setup) or [
         "no new paper or chemistry was noted (add --paper, --coating, …)"]
-    return _report(curve, file, f", renewed from {old.name}", [
+    return _report(curve, (file, plot), f", renewed from {old.name}", [
         *_read_facts(curve), *(("changed", change) for change in changes), *_found_facts(curve),
         *_moved_facts(renewed.movement)], renewed.findings, renewed=True)
 
 
-def refine_text(refined: Renewed, file: Path) -> str:
+def refine_text(refined: Renewed, file: Path, plot: Path | None = None) -> str:
     """The report on a curve refined by more readings."""
     curve, old, moved = refined.curve, refined.old, refined.movement
-    return _report(curve, file, f", refined from {old.name}", [
+    return _report(curve, (file, plot), f", refined from {old.name}", [
         *_read_facts(curve), *_found_facts(curve),
         ("moved", "nowhere: the print agrees with the curve as it was"
          if abs(moved.largest_shift_lightness) < LEAST_SHOWN else
@@ -296,10 +297,11 @@ def patch_words(place: PatchPlace) -> str:
 
 
 def _report(
-    curve: Curve, kept: Path | None, made: str, facts: Iterable[Fact],
+    curve: Curve, written: tuple[Path | None, Path | None], made: str, facts: Iterable[Fact],
     more: Iterable[Finding] = (), *, renewed: bool = False,
 ) -> str:
-    """A whole report; ``made`` follows the curve's name."""
+    """A whole report of a curve and its picture; ``made`` follows the curve's name."""
+    kept, plot = written
     # the line on the negative tells of ink to spare
     found = [f for f in (*found_in(curve), *more) if not isinstance(f, InkToSpare)]
     step, plan = next_step(curve), plan_to_print(curve, renewed=renewed)
@@ -315,7 +317,7 @@ def _report(
         surer = [("Surer:", told)] if told else []
     return report(f"Curve {curve.name}{made}",
                   [*facts, ("doubtful", doubtful_words(curve)), *doubts(found)], kept, then, *surer,
-                  exposes=bool(plan) or step.code in _STRIPS)
+                  plot=plot, exposes=bool(plan) or step.code in _STRIPS)
 
 
 def next_step_words(step: NextStep) -> str:

@@ -15,7 +15,7 @@ from tonewright.show.words import Fact, headed, set_facts
 
 def report(
     head: str, facts: Iterable[Fact | str], written: Path | str | None, then: str, *others: Fact,
-    exposes: bool = False,
+    plot: Path | None = None, exposes: bool = False,
 ) -> str:
     """A whole report.
 
@@ -27,10 +27,12 @@ def report(
         The file, or what is said of several; None: none was.
     then:
         What to do next; ``others`` are further lines of this kind.
+    plot:
+        The picture that was written as well.
     exposes:
         Whether that is to coat, mix or expose, as in `with_cautions`.
     """
-    end = [] if written is None else [_end("Written:", written)]
+    end = [_end("Written:", file) for file in (written, plot) if file is not None]
     end += [_end(*fact) for fact in (("Next:", then), *others)]
     return with_cautions([head, *set_facts(facts), "", *end], exposes)
 

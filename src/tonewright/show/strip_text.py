@@ -131,12 +131,14 @@ def _eye_words(result: EyeResult, tablet: Tablet) -> str:
             f" {tablet.step / scales.STOP:.2f} stop)")
 
 
-def process_text(process: Process, file: Path | None) -> str:
-    """The report: read, found, doubtful, written, next; ``file`` is where it was written."""
+def process_text(process: Process, file: Path | None, plot: Path | None = None) -> str:
+    """The report: read, found, doubtful, written, next; ``file`` is where it was written, and
+    ``plot`` its picture."""
     advice = process_advice(process, file)
     return report(
         f"Process {process.name}", [*process_facts(process), *doubts(process.findings)],
-        file or "nothing (add -o NAME.process.json)", advice.typed(), exposes=advice.exposes)
+        file or "no process (add -o NAME.process.json)", advice.typed(), plot=plot,
+        exposes=advice.exposes)
 
 
 def process_facts(process: Process) -> list[Fact]:
