@@ -13,7 +13,6 @@ import os
 import pickle
 import shutil
 from collections.abc import Callable, Iterator
-from contextlib import suppress
 from functools import wraps
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -22,6 +21,7 @@ from typing import Any
 import pytest
 from hypothesis import settings
 
+from tonewright.errors import TonewrightError
 from tonewright.numeric import chain, monotone, sigmoid
 from tonewright.scan import find_steps, place, response, uneven
 
@@ -38,8 +38,18 @@ if "TONEWRIGHT_REMEMBERED" not in os.environ:  # the workers are started with it
 remember = {"fits": True}
 
 
+def outcome(fit: Callable[..., Any], *arguments: Any, **named: Any) -> tuple[Any, Any]:
+    """What it finds, or what makes its refusal; None for the other."""
+    try:
+        return fit(*arguments, **named), None
+    except TonewrightError as error:
+        return None, (type(error), (error.given, error.rule, error.way_out),
+                      {"code": error.code, **error.values})
+
+
 def remembered(fit: Callable[..., Any]) -> Callable[..., Any]:
-    """The same, which looks up what it found for the same arguments, to the last bit."""
+    """The same, which looks up what it found, or why it refused, for the same arguments, to the
+    last bit."""
     folder = Path(os.environ["TONEWRIGHT_REMEMBERED"])
 
     @wraps(fit)
@@ -47,12 +57,16 @@ def remembered(fit: Callable[..., Any]) -> Callable[..., Any]:
         if not remember["fits"]:
             return fit(*arguments, **named)
         key = hashlib.sha256(pickle.dumps((fit.__name__, arguments, named))).hexdigest()
-        with suppress(FileNotFoundError):
-            return pickle.loads((folder / key).read_bytes())
-        found = pickle.dumps(fit(*arguments, **named))
-        (own := folder / f"{key}.{os.getpid()}").write_bytes(found)
-        own.replace(folder / key)  # whole, whoever reads it meanwhile
-        return pickle.loads(found)  # a copy: what one test does to it no other sees
+        if not (folder / key).exists():
+            (own := folder / f"{key}.{os.getpid()}").write_bytes(
+                pickle.dumps(outcome(fit, *arguments, **named)))
+            own.replace(folder / key)  # whole, whoever reads it meanwhile
+        # a copy: what one test does to it no other sees
+        found, refusal = pickle.loads((folder / key).read_bytes())
+        if refusal is not None:
+            kind, said, values = refusal
+            raise kind(*said, **values)
+        return found
 
     return fit_or_look_up
 
@@ -68,6 +82,13 @@ place.locate = remembered(place.locate)
 place.find_marks = remembered(place.find_marks)  # the same for another target
 response.response_from_gray_scale = remembered(response.response_from_gray_scale)
 uneven.find_unevenness = remembered(uneven.find_unevenness)
+
+# those that use them
+from tonewright.curve import fit  # noqa: E402
+from tonewright.strip import check  # noqa: E402
+
+fit.fit_print = remembered(fit.fit_print)
+check.judge_strip = remembered(check.judge_strip)
 
 
 if os.environ.get("TONEWRIGHT_EVERY_CHECK"):

@@ -26,7 +26,7 @@ def made(tmp_path_factory):
         "4x5", "--levels", "11", "--name", "T"])
     assert done.exit_code == 0, done.output
     glass = random_glass(read_target(folder / "T.target.json"),
-                         tifffile.imread(folder / "T.tif"), 7, shading=0.15)
+                         tifffile.imread(folder / "T.tif"), 7, ppi=120.0, shading=0.15)
     for name, render in (("scan", glass.print_), ("plain", glass.plain)):
         tifffile.imwrite(folder / f"{name}.tif", render.codes, photometric="minisblack",
                          resolution=(render.ppi, render.ppi))
@@ -74,29 +74,34 @@ def test_one_scan_is_enough(run, made, monkeypatch):
     assert "(--flat) makes them surer" in " ".join(run(*ONE_SCAN, "--force").stdout.split())
 
 
-def test_corners_by_hand(run, made):
-    """Read off the overlay's row; the other way round the right ones are told."""
-    scale = made[1].scale
+def corners_of(scale):
+    """Of the steps alone, without the card's border."""
     edge = 2.0 * scale.sheet.origin_px[0]
     wide, tall = ((n - edge) / scale.sheet.ppi * 25.4 for n in scale.sheet.density.shape[::-1])
-    corners = scale.corners(0.0, 0.0, wide, tall).round(1)
+    return scale.corners(0.0, 0.0, wide, tall).round(1)
 
-    def typed(points):
-        return "--gray-scale-corners", ",".join(f"{v:g}" for v in points.ravel())
 
-    done = run(*ONE_SCAN, "--flat", "plain.tif", *typed(corners))
+def typed(points):
+    return ",".join(f"{v:g}" for v in points.ravel())
+
+
+def test_corners_by_hand(run, made):
+    """Read off the overlay's row; the other way round the right ones are told."""
+    corners = corners_of(made[1].scale)
+    by_hand = "--gray-scale-corners"
+    done = run(*ONE_SCAN, "--flat", "plain.tif", by_hand, typed(corners))
     assert done.exit_code == 0, done.output
     assert error_rms(made[1].room) < 0.008
     other = ("read", "scan.tif", "--target", "T.target.json", "-o", "x.csv", "--densities",
              "scale.csv")
-    said = commands.refused(run, *other, *typed(corners[[2, 3, 0, 1]]))
+    said = commands.refused(run, *other, by_hand, typed(corners[[2, 3, 0, 1]]))
     assert "The gray scale beside the print" in said.replace("the gray", "The gray")
-    assert " ".join(typed(corners)) in said
+    assert f"{by_hand} {typed(corners)}" in said
     for points, message in ((corners[::-1], "clockwise around the row"),
                             (corners + 9000.0, "they lie in the scan"),
                             (corners[:3], "eight numbers")):
-        assert message in commands.refused(run, *other, *typed(points)).lower()
-    assert "(--densities CSV)" in commands.refused(run, *other[:6], *typed(corners))
+        assert message in commands.refused(run, *other, by_hand, typed(points)).lower()
+    assert "(--densities CSV)" in commands.refused(run, *other[:6], by_hand, typed(corners))
 
 
 @pytest.mark.parametrize(
@@ -111,17 +116,19 @@ def test_lists_that_cannot_be(run, rows, said):
 
 
 def test_it_says_what_would_not_count_or_is_not_there(run, made):
-    done = run("scanner", "scan.tif", "--densities", "scale.csv", "-o", "s.scanner.json")
-    if done.exit_code == 0:  # print and all: the row may be found all the same
-        said = commands.refused(run, *ONE_SCAN, "--scanner", "s.scanner.json")
-        assert "--scanner or --densities" in said
+    scale = made[1].scale
+    done = run("scanner", "scan.tif", "--densities", "scale.csv", "-o", "s.scanner.json",
+               "--corners", typed(corners_of(scale)))
+    assert done.exit_code == 0, done.output
+    said = commands.refused(run, *ONE_SCAN, "--scanner", "s.scanner.json")
+    assert "--scanner or --densities" in said
     pixels = tifffile.imread("scan.tif")
-    corners = made[1].scale.corners(-6.0, -6.0, 400.0, 40.0)
+    corners = scale.corners(-6.0, -6.0, 400.0, 40.0)
     (x0, y0), (x1, y1) = (f(corners, axis=0).round().astype(int).clip(0)
                           for f in (np.min, np.max))
     x1, y1 = min(x1, pixels.shape[1]), min(y1, pixels.shape[0])
     pixels[y0:y1, x0:x1] = pixels[2, 2]
-    tifffile.imwrite("bare.tif", pixels, photometric="minisblack", resolution=(200, 200))
+    tifffile.imwrite("bare.tif", pixels, photometric="minisblack", resolution=(120, 120))
     said = commands.refused(run, "read", "bare.tif", *ONE_SCAN[2:])
     assert "beside the print in bare.tif" in said and "--scanner NAME.scanner.json" in said
     Path("list.csv").write_text("patch,density\nA1,0.1\n", encoding="utf-8")

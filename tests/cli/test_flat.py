@@ -20,12 +20,12 @@ from tonewright.virtual import darkroom, scanroom
 
 ROOM = darkroom.Darkroom(darkroom.DEMO_INK, darkroom.KALLITYPE)
 KNOWN = np.round(np.linspace(0.05, 2.0, 20), 2)
-BED = scanroom.Scanner(ppi=200.0, lid_density=0.06, shading=0.15)
+BED = scanroom.Scanner(ppi=100.0, lid_density=0.06, shading=0.15)
 SHADE_SEED = 4
 
 
 def save(path, codes, **options):
-    tifffile.imwrite(path, codes, resolution=(200, 200), **options)
+    tifffile.imwrite(path, codes, resolution=(100, 100), **options)
 
 
 def on_the_glass(codes_light: np.ndarray) -> np.ndarray:
@@ -44,15 +44,15 @@ def made(tmp_path_factory):
     assert done.exit_code == 0, done.output
     sheet = scanroom.print_sheet(tifffile.imread(folder / "T.tif"), 254.0, ROOM,
                                  scanroom.PaperFlaws(texture_density_sd=0.01), seed=1)
-    bare = scanroom.Scanner(ppi=200.0, lid_density=0.06, read_noise=0.0, shot_noise=0.0,
+    bare = scanroom.Scanner(ppi=100.0, lid_density=0.06, read_noise=0.0, shot_noise=0.0,
                             encoding="power", gamma=1.0, gain=1.0, flare=0.0)
     light = scan_sheet(sheet, bare, scanroom.Lying(2.0), seed=1).codes / 65535.0
-    shape = (max(light.shape[0], 1100), max(light.shape[1], 1300))
+    shape = (max(light.shape[0], 550), max(light.shape[1], 650))
     page = np.full(shape, 10.0**-0.06)
     page[: light.shape[0], : light.shape[1]] = light
     scale = np.full(shape, 10.0**-0.06)
     for i, d in enumerate(KNOWN):
-        scale[shape[0] - 250 : shape[0] - 100, 100 + 50 * i : 150 + 50 * i] = 10.0**-d
+        scale[shape[0] - 125 : shape[0] - 50, 50 + 25 * i : 75 + 25 * i] = 10.0**-d
     plain = 10.0 ** -(0.06 + np.random.default_rng(9).normal(0.0, 0.01, shape))
     for name, reflected in (("print", page), ("scale", scale), ("plain", plain)):
         lit = BED.gain * (reflected + BED.flare)

@@ -33,7 +33,7 @@ ROOM = Darkroom()
 INKS = random_coloured_inks(np.random.default_rng(4))
 STOPS = 2.0
 TIME = f"{ROOM.base_time * 2**STOPS:.0f}s"
-SCANNER = scanroom.Scanner(ppi=220.0, lid_density=1.5)
+SCANNER = scanroom.Scanner(ppi=120.0, lid_density=1.5)
 KNOWN = np.round(np.linspace(0.05, 2.0, 14), 2)
 
 
@@ -55,7 +55,7 @@ def printed_scan(name, time):
         scanroom.PaperFlaws(texture_density_sd=0.01, uneven_exposure_sd=0.01), seed=1)
     render = scan_sheet(sheet, SCANNER, scanroom.Lying(3.0, 1), seed=1)
     tifffile.imwrite(f"{name}-scan.tif", render.codes, photometric="minisblack",
-                     resolution=(220, 220))
+                     resolution=(120, 120))
 
 
 def read(name):

@@ -73,16 +73,34 @@ def test_within_one_call_alone(tmp_path):
     assert path.read_text(encoding="utf-8") == "c"
 
 
+AT_ONCE = """
+import os, sys, time
+from tonewright.cli import main
+from tonewright.files import targets  # before, so that they start together
+put = os.replace
+def slowly(*names):
+    put(*names)
+    time.sleep(0.5)
+runs = []
+for seed in "1234":
+    runs.append(os.fork())
+    if not runs[-1]:
+        if seed == "1":
+            os.replace = slowly
+        else:
+            time.sleep(0.2)
+        main(["target", "-o", "T.tif", "--ppi", "72", "--seed", seed, "--force"])
+sys.exit(any(os.waitpid(run, 0)[1] for run in runs))
+"""
+
+
 @pytest.mark.skipif(sys.platform == "win32", reason="no locks of folders there")
 def test_targets_drawn_at_once_keep_to_their_layouts(tmp_path):
     """Of four runs onto one name, negative and document are of the same one in the end."""
-    code = ("import sys; from tonewright.cli import main;"
-            "main(['target', '-o', 'T.tif', '--ppi', '72', '--seed', sys.argv[1], '--force'])")
-    for _ in range(2):
-        runs = [subprocess.Popen([sys.executable, "-c", code, str(seed)], cwd=tmp_path,
-                                 stdout=subprocess.DEVNULL) for seed in range(1, 5)]
-        assert [run.wait() for run in runs] == [0] * 4
-        files = target_paths(tmp_path / "T.tif")
-        with tifffile.TiffFile(files.picture) as file:
-            words = file.pages[0].tags["ImageDescription"].value
-        assert f"seed {read_target(files.document).seed}," in words
+    done = subprocess.run([sys.executable, "-c", AT_ONCE], cwd=tmp_path,
+                          stdout=subprocess.DEVNULL, check=False)
+    assert done.returncode == 0
+    files = target_paths(tmp_path / "T.tif")
+    with tifffile.TiffFile(files.picture) as file:
+        words = file.pages[0].tags["ImageDescription"].value
+    assert f"seed {read_target(files.document).seed}," in words

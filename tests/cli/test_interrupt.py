@@ -99,6 +99,8 @@ def test_ctrl_c_is_one_line_at_any_moment(folder, line):
         for path in set(folder.iterdir()) - before:
             for made in [path] if path.is_file() else path.iterdir():
                 made.unlink()
+        if run.returncode == 0:
+            break  # it was done: a later moment is no other
     assert stopped or line == "--help"
 
 
@@ -165,6 +167,7 @@ def shell(line):
 
 def test_closed_streams(folder):
     """Messages may be lost, results may not; a file is never opened in the place of a stream."""
+    tifffile.imwrite("0.tif", tifffile.imread("0.tif")[:300, :300], photometric="minisblack")
     done = shell("negative 0.tif --curve a.curve.json -o a.tif 2>&-")
     assert (done.returncode, done.stderr) == (0, "") and "a.tif" in done.stdout
     done = shell("negative 0.tif --curve a.curve.json -o b.tif <&- 2>&-")

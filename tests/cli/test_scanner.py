@@ -23,7 +23,7 @@ from tonewright.virtual.darkroom import Darkroom
 from tonewright.virtual.scanroom import Lying, PaperFlaws, Scanner, gray_scale
 
 KNOWN = np.round(np.linspace(0.06, 2.1, 16), 2)
-FLATBED = Scanner(encoding="srgb", flare=0.005, ppi=200.0)
+FLATBED = Scanner(encoding="srgb", flare=0.005, ppi=120.0)
 ROOM = Darkroom()
 
 

@@ -73,10 +73,10 @@ def test_another_number_of_steps_is_never_made_up(asked):
     assert caught.value.code == "row_corners"
 
 
-@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("seed", range(2))
 def test_noise_holds_no_row(seed):
     rng = np.random.default_rng(seed)
-    noise = np.clip(rng.normal(0.5, 0.1, (300, 400)), 0.0, 1.0).astype(np.float32)
+    noise = np.clip(rng.normal(0.5, 0.1, (150, 200)), 0.0, 1.0).astype(np.float32)
     with pytest.raises(ReadingsError) as caught:
         find_row(noise, 12)
     assert caught.value.code == "row_corners"
@@ -84,7 +84,7 @@ def test_noise_holds_no_row(seed):
 
 def test_blank_paper_holds_no_row():
     with pytest.raises(ReadingsError, match="no row of 12"):
-        find_row(np.full((300, 400), 0.9, np.float32), 12)
+        find_row(np.full((150, 200), 0.9, np.float32), 12)
 
 
 @pytest.mark.parametrize("shape", [(61, 90), (40, 7), (1, 9), (9, 1)])

@@ -12,10 +12,11 @@ from scipy import ndimage
 from skimage.transform import rotate
 
 import paper
-from tonewright.scan.marks import _parts, find_marks, whole_sets
+from tonewright.scan.marks import _filled, _parts, find_marks, whole_sets
 from tonewright.target.layout import LayoutSettings, even_levels, make_target
 
-TARGET = make_target(even_levels(11), LayoutSettings(seed=5))
+TARGET = make_target(even_levels(11), LayoutSettings(
+    seed=5, width_mm=101.6, height_mm=127.0))
 
 
 def painted(numbers, radius=16, light=225, dark=30, seed=0):
@@ -118,9 +119,22 @@ def test_noise_and_gradients_hold_no_marks(seed):
 def test_parts_of_a_mask_are_those_of_another_labeller(share):
     for seed, shape in enumerate([(1, 1), (1, 40), (40, 1), (30, 41), (64, 50)]):
         mask = np.random.default_rng(seed).random(shape) < share
-        pixel, low, high, area = _parts(mask)
+        (row, left, stop, part), low, high, area = _parts(mask)
         theirs, count = ndimage.label(mask)
         assert [(*a, *b) for a, b in zip(low, high, strict=True)] == [
             (y.start, x.start, y.stop, x.stop) for y, x in ndimage.find_objects(theirs)]
         assert area.tolist() == np.bincount(theirs.ravel(), minlength=count + 1)[1:].tolist()
-        assert theirs[low[:, 0], pixel].tolist() == list(range(1, count + 1))
+        ours = np.zeros_like(theirs)
+        for y, begin, end, number in zip(row, left, stop, part, strict=True):
+            ours[y, begin:end] = number + 1
+        np.testing.assert_array_equal(ours, theirs)
+
+
+def test_holes_are_filled_as_by_another():
+    for seed in range(60):
+        rng = np.random.default_rng(seed)
+        blot = ndimage.gaussian_filter(rng.random((24, 24)), rng.uniform(0.0, 2.0))
+        theirs, _ = ndimage.label(blot > np.quantile(blot, rng.uniform(0.2, 0.7)))
+        for number, box in enumerate(ndimage.find_objects(theirs), 1):
+            solid = theirs[box] == number
+            np.testing.assert_array_equal(_filled(solid), ndimage.binary_fill_holes(solid))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -26,7 +27,8 @@ from tonewright.target.draw import draw
 from tonewright.target.layout import LayoutSettings, even_levels, make_target
 from tonewright.virtual import darkroom, scanroom
 
-TARGET = make_target(even_levels(15), LayoutSettings(name="invented", repeats=2, seed=3, ppi=240))
+TARGET = make_target(even_levels(15), LayoutSettings(
+    name="invented", repeats=2, seed=3, ppi=240, width_mm=101.6, height_mm=127.0))
 ROOM = darkroom.Darkroom(darkroom.DEMO_INK, darkroom.KALLITYPE)
 SCANNER = scanroom.Scanner(ppi=240.0)
 FLAWS = scanroom.PaperFlaws(texture_density_sd=0.015, uneven_exposure_sd=0.01, dust=20)
@@ -38,10 +40,14 @@ def scan_of(render, **changes):
     return replace(Scan(render.pixels, 16, render.ppi, None), **changes)
 
 
-def render_of(flaws=FLAWS, scanner=SCANNER, lying=CROOKED, seed=1):
+@cache
+def sheet_of(flaws, seed):
     negative = np.concatenate(list(draw(TARGET, text_mask)))
-    sheet = scanroom.print_sheet(negative, TARGET.ppi, ROOM, flaws, seed=seed)
-    return scan_sheet(sheet, scanner, lying, seed=seed)
+    return scanroom.print_sheet(negative, TARGET.ppi, ROOM, flaws, seed=seed)
+
+
+def render_of(flaws=FLAWS, scanner=SCANNER, seed=1):
+    return scan_sheet(sheet_of(flaws, seed), scanner, CROOKED, seed=seed)
 
 
 def truth_in(render):

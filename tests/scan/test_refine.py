@@ -21,7 +21,8 @@ from tonewright.scan.rectify import Placement, apply, through_four
 from tonewright.scan.refine import marks_likeness, refine
 from tonewright.target.layout import LayoutSettings, even_levels, make_target
 
-DOTTED = make_target(even_levels(9), LayoutSettings(name="scale", repeats=1, seed=3))
+DOTTED = make_target(even_levels(9), LayoutSettings(
+    name="scale", repeats=1, seed=3, width_mm=101.6, height_mm=127.0))
 BARE = replace(DOTTED, dots=())
 
 
@@ -95,19 +96,24 @@ def test_a_sheet_of_another_shape_is_told_by_its_sides(laid):
         locate(laid[0], other)
 
 
+@lru_cache
+def dark_marked():
+    """Everything but the patches turned round."""
+    scan, matrix = on_the_glass(False, 4.0)
+    inside = np.zeros(scan.shape, dtype=bool)
+    rows, columns = np.mgrid[0 : scan.shape[0], 0 : scan.shape[1]]
+    place = Placement(matrix).to_print(np.stack([columns, rows], axis=-1))
+    for p in BARE.patches:
+        at = place - [p.x_mm, p.y_mm]
+        inside |= np.all((at >= 0) & (at < p.width_mm), axis=-1)
+    return np.where(inside, scan, 1.0 - scan).astype(np.float32)
+
+
 @pytest.mark.parametrize("dark_marks", [False, True])
 @pytest.mark.parametrize("inverted", [False, True])
 def test_patches_tell_an_inverted_scan_from_a_sheet_drawn_dark_on_light(dark_marks, inverted):
     """Patches always print lighter with more ink, whichever way the marks are drawn."""
-    scan, matrix = on_the_glass(False, 4.0)
-    if dark_marks:  # everything but the patches turned round
-        inside = np.zeros(scan.shape, dtype=bool)
-        rows, columns = np.mgrid[0 : scan.shape[0], 0 : scan.shape[1]]
-        place = Placement(matrix).to_print(np.stack([columns, rows], axis=-1))
-        for p in BARE.patches:
-            at = place - [p.x_mm, p.y_mm]
-            inside |= np.all((at >= 0) & (at < p.width_mm), axis=-1)
-        scan = np.where(inside, scan, 1.0 - scan).astype(np.float32)
+    scan = dark_marked() if dark_marks else on_the_glass(False, 4.0)[0]
     if inverted:
         scan = 1.0 - scan
     known = {"white": 0.08, "black": 1.6}

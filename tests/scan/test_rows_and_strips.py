@@ -32,7 +32,7 @@ def scale_error(seed):
     try:
         row = read_step_row(Scan(render.pixels, 16, 300.0, None), count, dark_first=False)
     except ReadingsError as error:
-        assert "--corners" in str(error)
+        assert error.code == "row_corners"
         return None
     return float(np.abs(row.code[0] - scanner.code(density)).max())
 
@@ -58,7 +58,7 @@ def strip_error(seed):
         row = read_step_row(Scan(render.pixels, 16, 300.0, None), count, halves=2,
                             dark_first=True)
     except ReadingsError as error:
-        assert "--corners" in str(error)
+        assert error.code == "row_corners"
         return None
     true = scanner.code(room.process_density(room.tablet_exposure(tablet, time)))
     assert row.film_half is not None
@@ -66,16 +66,16 @@ def strip_error(seed):
 
 
 def test_gray_scales_at_any_turn_are_found_and_none_is_misread():
-    errors = [scale_error(seed) for seed in range(100, 108)]
+    errors = [scale_error(seed) for seed in range(100, 104)]
     found = [e for e in errors if e is not None]
-    assert len(found) >= 7
+    assert len(found) == 4
     assert max(found) < 0.01  # a step is 0.02 and more
 
 
 def test_strips_on_brushed_paper_are_found_and_none_is_read_a_step_off():
-    errors = [strip_error(seed) for seed in range(200, 206)]
+    errors = [strip_error(seed) for seed in range(200, 203)]
     found = [e for e in errors if e is not None]
-    assert len(found) >= 5
+    assert len(found) == 3
     assert max(found) < 0.03
 
 

@@ -15,7 +15,8 @@ from tonewright.scan.sample import BLOCKS, INNER, midmean, sample_patch
 from tonewright.target.document import Patch
 from tonewright.target.layout import LayoutSettings, even_levels, make_target
 
-TARGET = make_target(even_levels(15), LayoutSettings(repeats=2, seed=3))
+TARGET = make_target(even_levels(15), LayoutSettings(
+    repeats=2, seed=3, width_mm=101.6, height_mm=127.0))
 EYE = Placement(np.eye(3))
 
 

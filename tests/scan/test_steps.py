@@ -137,7 +137,7 @@ def test_a_photograph_is_no_gray_scale():
     """Smooth tones and texture, as a picture has them."""
     rng = np.random.default_rng(3)
     small = Image.fromarray(rng.uniform(0.1, 0.9, (14, 20)).astype(np.float32))
-    picture = np.asarray(small.resize((600, 420), Image.Resampling.BICUBIC))
+    picture = np.asarray(small.resize((300, 210), Image.Resampling.BICUBIC))
     picture = picture + rng.normal(0.0, 0.01, picture.shape).astype(np.float32)
     with pytest.raises(ReadingsError) as caught:
         read_step_row(Scan(np.clip(picture, 0, 1).astype(np.float32), 16, None, None), 21)

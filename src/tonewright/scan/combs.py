@@ -201,10 +201,11 @@ def _proposals(
     fits = (pitch >= _LEAST_PITCH) & (pitch * count <= length)
     pitch, place = pitch[fits], place[fits]
     number = (ups[None, :] - place[:, None]) / pitch[:, None]
-    hit = (np.abs(number - np.round(number)) < 0.12) & (np.abs(number) <= count)
+    within = np.abs(number) <= count
+    hit = ((np.abs(number - np.round(number)) < 0.12) & within).sum(axis=1)
     # edges on the lattice, less those that would fall there by chance
-    reach = np.minimum(np.abs(number) <= count, 1).sum(axis=1)
-    score = hit.sum(axis=1) - 0.24 * reach - 0.5 * (reach - hit.sum(axis=1))
+    reach = within.sum(axis=1)
+    score = hit - 0.24 * reach - 0.5 * (reach - hit)
     chosen: list[int] = []
     seen: set[tuple[int, int]] = set()
     for k in np.argsort(-score, kind="stable"):

@@ -164,7 +164,8 @@ def _straightened(tone: Plane, degrees: float) -> tuple[Plane, Array]:
     return _sampled(tone, matrix, int(size[1]), int(size[0])), matrix
 
 
-_FEW_ROWS = 16
+_FEW = 16384
+"""Pixels that are worked out at once: what stays in the processor's cache."""
 
 
 def _sampled(tone: Plane, matrix: Array, rows: int, columns: int) -> Plane:
@@ -174,8 +175,9 @@ def _sampled(tone: Plane, matrix: Array, rows: int, columns: int) -> Plane:
     flat, wide = np.pad(tone, ((0, 1), (0, 1)), "edge").ravel(), tone.shape[1] + 1
     along = np.arange(columns)
     out = np.empty((rows, columns))
-    for top in range(0, rows, _FEW_ROWS):  # in the processor's cache
-        part = out[top : top + _FEW_ROWS]
+    some = max(_FEW // columns, 1)
+    for top in range(0, rows, some):
+        part = out[top : top + some]
         down = np.arange(top, top + len(part))[:, None]
         x, y = (np.clip(a * along + (b * down + c), 0.0, last)
                 for (a, b, c), last in zip(matrix[:2], (last_column, last_row), strict=True))

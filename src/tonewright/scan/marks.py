@@ -25,6 +25,8 @@ _AHEAD = 0.06
 """By how much the best pattern must beat the next."""
 _SMALLEST, _LARGEST = 9.0, 0.2
 """Diameter: pixels, and share of the scan's shorter side."""
+_FEW = 16
+"""Shapes that are judged at once, in the processor's cache."""
 _RADII = (np.arange(22) + 0.5) / 22 * 1.3
 _ANGLES = np.arange(72) * (2.0 * np.pi / 72)
 _WEIGHT = (_RADII / _RADII.sum())[:, None] / _ANGLES.size
@@ -62,8 +64,8 @@ def find_marks(pixels: NDArray[np.float32]) -> list[FoundMark]:
                 level = low + share * (high - low)
                 mask = smooth > level if light else smooth <= level
                 found += _marks_in(smooth, mask, light, found)
-            if whole_sets(found):
-                return _without_doubles(found)
+                if whole_sets(found):
+                    return _without_doubles(found)
     return _without_doubles(found)
 
 
@@ -89,14 +91,10 @@ def _marks_in(
 ) -> list[FoundMark]:
     """Marks among the solid shapes of a mask, but for those already known for sure."""
     sure = [m for m in known if m.light == light and m.likeness > 0.9]
-    found = []
-    for shape in _solid_shapes(mask):
-        if any(abs(shape.x - m.x) + abs(shape.y - m.y) < 0.5 * m.radius for m in sure):
-            continue
-        mark = _judge(pixels, shape, light)
-        if mark is not None:
-            found.append(mark)
-    return found
+    shapes = [shape for shape in _solid_shapes(mask)
+              if all(abs(shape.x - m.x) + abs(shape.y - m.y) >= 0.5 * m.radius for m in sure)]
+    return [mark for some in range(0, len(shapes), _FEW)
+            for mark in _judged(pixels, shapes[some : some + _FEW], light)]
 
 
 @dataclass(frozen=True)
@@ -110,29 +108,47 @@ class _Shape:
 
 def _solid_shapes(mask: NDArray[np.bool_]) -> Iterator[_Shape]:
     """Connected parts of a mask that are ellipses once their holes are filled."""
-    from scipy.ndimage import binary_fill_holes, label
-
     largest = (_LARGEST * min(mask.shape)) ** 2
-    first, low, high, area = _parts(mask)
+    (row, left, stop, part), low, high, area = _parts(mask)
     height, width = (high - low).T
     likely = (
         (np.minimum(height, width) >= _SMALLEST) & (height * width <= largest)
         & (0.5 * width <= height) & (height <= 2.0 * width)
         & (0.45 * height * width <= area) & (area <= 0.9 * height * width)
     )
-    for pixel, (top, left), (bottom, right) in zip(
-            first[likely], low[likely], high[likely], strict=True):
-        inside, _ = label(mask[top:bottom, left:right])
-        shape = _ellipse(binary_fill_holes(inside == inside[0, pixel - left]))
+    for number in np.flatnonzero(likely):
+        solid = np.zeros((height[number], width[number]), dtype=np.bool_)
+        own, (top, side) = part == number, low[number].tolist()
+        for y, begin, end in zip(row[own] - top, left[own] - side, stop[own] - side, strict=True):
+            solid[y, begin:end] = True
+        shape = _ellipse(_filled(solid))
         if shape is not None:
-            yield _Shape(shape.x + float(left), shape.y + float(top), shape.axes)
+            yield _Shape(shape.x + side, shape.y + top, shape.axes)
 
 
-def _parts(mask: NDArray[np.bool_]) -> tuple[Places, Places, Places, Places]:
-    """Connected parts of a mask: a column of each in its first row, shape (n,), first row and
-    column and those after the last, both (n, 2), and its pixels, (n,).
+def _filled(solid: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """A connected shape that reaches all four sides of its box, its holes filled."""
+    from scipy.ndimage import binary_fill_holes
 
-    Joined from runs of pixels, which are far fewer.
+    reached = np.logical_or.accumulate
+    full = reached(solid) & reached(solid[::-1])[::-1]
+    full &= reached(solid, axis=1) & reached(solid[:, ::-1], axis=1)[:, ::-1]
+    gap = full & ~solid
+    # closed all around, as nearly always; or it may lead outside
+    for ours, beside in ((gap, full), (gap.T, full.T)):
+        if np.any(ours[1:] & ~beside[:-1]) or np.any(ours[:-1] & ~beside[1:]):
+            return np.asarray(binary_fill_holes(solid))
+    return full
+
+
+def _parts(
+    mask: NDArray[np.bool_]
+) -> tuple[tuple[Places, Places, Places, Places], Places, Places, Places]:
+    """Connected parts of a mask, joined from runs of pixels, which are far fewer.
+
+    The row of each run, its first column, the one after its last, and the number of its part, each
+    of shape (m,); then of each part first row and column and those after the last, both (n, 2),
+    and its pixels, (n,).
     """
     wide = mask.shape[1] + 1
     edge = np.flatnonzero(np.diff(np.pad(mask, ((0, 0), (0, 1))).ravel(), prepend=False))
@@ -151,12 +167,13 @@ def _parts(mask: NDArray[np.bool_]) -> tuple[Places, Places, Places, Places]:
             part = part[part]
     top, number = np.unique(part, return_inverse=True)
     row, left = np.divmod(start, wide)
+    runs = row, left, left + stop - start, number
     low = np.tile(np.array(mask.shape), (top.size, 1))
     high = np.zeros_like(low)
-    for axis, (least, most) in enumerate(((row, row + 1), (left, left + stop - start))):
+    for axis, (least, most) in enumerate(((row, row + 1), runs[1:3])):
         np.minimum.at(low[:, axis], number, least)
         np.maximum.at(high[:, axis], number, most)
-    return left[top], low, high, np.bincount(number, stop - start).astype(np.intp)
+    return runs, low, high, np.bincount(number, stop - start).astype(np.intp)
 
 
 def _ellipse(full: NDArray[np.bool_]) -> _Shape | None:
@@ -179,32 +196,36 @@ def _ellipse(full: NDArray[np.bool_]) -> _Shape | None:
     return _Shape(float(centre[0]), float(centre[1]), 2.0 * vectors * np.sqrt(values))
 
 
-def _judge(pixels: NDArray[np.float32], shape: _Shape, light: bool) -> FoundMark | None:
-    """The mark a shape is, or None."""
+def _judged(pixels: NDArray[np.float32], shapes: list[_Shape], light: bool) -> list[FoundMark]:
+    """The marks among some shapes."""
     circle = np.stack([np.cos(_ANGLES), np.sin(_ANGLES)], axis=-1)
-    places = np.array([shape.x, shape.y]) + (_RADII[:, None, None] * circle) @ shape.axes.T
-    seen = sample_at(pixels, places)
-    likeness = pattern_likeness(seen if light else -seen)
-    best, second = np.argsort(likeness)[::-1][:2]
-    if likeness[best] < LIKENESS or likeness[best] - likeness[second] < _AHEAD:
-        return None
-    radius = float(np.sqrt(abs(np.linalg.det(shape.axes))))
-    return FoundMark(int(best) + 1, shape.x, shape.y, radius, float(likeness[best]), light)
+    axes = np.stack([shape.axes.T for shape in shapes])
+    middle = np.array([[shape.x, shape.y] for shape in shapes])
+    seen = sample_at(pixels, middle[:, None, None]
+                     + (_RADII[:, None, None] * circle) @ axes[:, None])
+    found = []
+    for shape, likeness in zip(shapes, pattern_likeness(seen if light else -seen), strict=True):
+        best, second = np.argsort(likeness)[::-1][:2]
+        if likeness[best] >= LIKENESS and likeness[best] - likeness[second] >= _AHEAD:
+            radius = float(np.sqrt(abs(np.linalg.det(shape.axes))))
+            found.append(FoundMark(int(best) + 1, shape.x, shape.y, radius, float(likeness[best]),
+                                   light))
+    return found
 
 
 def pattern_likeness(seen: Array) -> Array:
-    """Correlation (-1 to 1) of a polar view with each of the four patterns, at the best turn.
+    """Correlation (-1 to 1) of polar views with each of the four patterns, at the best turn, shape
+    (n, 4).
 
-    ``seen``: light, shape (radii, angles) as `_RADII` and `_ANGLES`; a ring counts by its area.
+    ``seen``: light, shape (n, radii, angles) as `_RADII` and `_ANGLES`; a ring counts by its area.
     """
-    weight = _WEIGHT
-    view = seen - np.sum(weight * seen)
-    size = np.sqrt(np.sum(weight * view**2))
-    if size < 1e-6:
-        return np.zeros(4)
+    weight, both = _WEIGHT, (-2, -1)
+    view = seen - np.sum(weight * seen, axis=both, keepdims=True)
+    size = np.sqrt(np.sum(weight * view**2, axis=both))[:, None]
     # correlation over all turns at once (Fourier shift theorem)
-    product = np.sum(np.fft.rfft(view, axis=1) * _patterns(), axis=1)
-    return np.asarray(np.fft.irfft(product, _ANGLES.size, axis=1).max(axis=1) / size)
+    product = np.sum(np.fft.rfft(view)[:, None] * _patterns(), axis=-2)
+    like = np.fft.irfft(product, _ANGLES.size).max(axis=-1)
+    return np.where(size < 1e-6, 0.0, like / np.maximum(size, 1e-6))
 
 
 @lru_cache(maxsize=1)

@@ -183,21 +183,21 @@ def _likeliest(problem: _Problem) -> _Fields:
     y = q.T @ problem.density
     noise = (q.T * problem.noise) @ q
     mid = problem.midtone
-    grounds = {streaks: noise + streaks * ((q.T * mid**2) @ q) for streaks in _STREAKS}
+    grounds = np.stack([noise + streaks * ((q.T * mid**2) @ q) for streaks in _STREAKS])
     parts = {}
     for length in _LENGTHS:
         shape = np.exp(-0.5 * problem.distance / length**2)
         parts[length] = (q.T @ shape @ q, q.T @ (shape * np.outer(mid, mid)) @ q)
-    best_fit, best = max(
-        (_fit(ground, y), _Fields(0.0, 0.0, 1.0, streaks)) for streaks, ground in grounds.items())
+    best_fit, best = max((fit, _Fields(0.0, 0.0, 1.0, streaks))
+                         for streaks, fit in zip(_STREAKS, _fits(grounds, y), strict=True))
     pairs = list(product((0.0, *_SIZES), repeat=2))
     for many in (1, 2):
         found_fit, found = best_fit, best
         for (length, (add, exposure)), (a, e) in product(parts.items(), pairs):
             if (a > 0.0) + (e > 0.0) != many:
                 continue
-            for streaks, ground in grounds.items():
-                fit = _fit(ground + a * add + e * exposure, y)
+            fits = _fits(grounds + a * add + e * exposure, y)
+            for streaks, fit in zip(_STREAKS, fits, strict=True):
                 if fit > found_fit:
                     found_fit, found = fit, _Fields(a, e, length, streaks)
         if found_fit - best_fit > _GAIN:
@@ -205,15 +205,20 @@ def _likeliest(problem: _Problem) -> _Fields:
     return best
 
 
-def _fit(covariance: Array, y: Array) -> float:
-    """Twice the log likelihood of contrasts, their common variance at its best."""
+def _fits(covariances: Array, y: Array) -> list[float]:
+    """Twice the log likelihood of contrasts, shape (n,), their common variance at its best, under
+    each of some covariances, shape (m, n, n)."""
     try:
-        root = np.linalg.cholesky(covariance)
+        root = np.linalg.cholesky(covariances)
     except np.linalg.LinAlgError:
-        return -np.inf
-    scaled = np.linalg.solve(root, y)
-    misfit = max(float(scaled @ scaled) / y.size, 1e-12)
-    return float(-2.0 * np.sum(np.log(np.diag(root))) - y.size * np.log(misfit))
+        if len(covariances) == 1:
+            return [-np.inf]
+        return [fit for one in covariances for fit in _fits(one[None], y)]
+    scaled = np.linalg.solve(root, y[:, None])[..., 0]
+    misfit = np.maximum(np.sum(scaled**2, axis=1) / y.size, 1e-12)
+    sizes = np.sum(np.log(np.diagonal(root, axis1=1, axis2=2)), axis=1)
+    fits: list[float] = (-2.0 * sizes - y.size * np.log(misfit)).tolist()
+    return fits
 
 
 @dataclass(frozen=True, eq=False)
