@@ -140,7 +140,7 @@ def test_two_windows_and_a_shell_lose_no_file(
     began = time.monotonic()
     (linen / "linen.curve.json").write_bytes(CURVE.read_bytes())
     window.get_by_role("heading", name="Linen").wait_for()
-    assert time.monotonic() - began < 6.0, "within two seconds, and more on a busy machine"
+    assert time.monotonic() - began < 15.0, "within two seconds, and more on a busy machine"
     other.close()
 
 

@@ -131,7 +131,7 @@ def test_what_is_cancelled_ends_at_once_and_leaves_nothing(tmp_path: Path) -> No
         worker.cancel()
         with pytest.raises(Cancelled):
             await call
-        assert time.monotonic() - began < 3.0, "at once, and later on a busy machine"
+        assert time.monotonic() - began < 10.0, "at once, and later on a busy machine"
         assert not [*tmp_path.iterdir()]
         assert await worker.call(where)
 

@@ -59,10 +59,10 @@ def test_the_address_comes_first_and_nothing_is_left(tmp_path: Path) -> None:
         first = bench.stdout.readline()
         assert first.startswith("http://127.0.0.1:")
         assert "/?token=" in first
-        assert time.monotonic() - began < 10.0
+        assert time.monotonic() - began < 30.0
         children = _children(bench.pid)
         bench.send_signal(2)
-        said, complaints = bench.communicate(timeout=10)
+        said, complaints = bench.communicate(timeout=30)
     assert (bench.returncode, complaints) == (0, "")
     assert said.endswith("The bench is closed.\n")
     assert not [*tmp_path.iterdir()], "nothing is left in the folder"

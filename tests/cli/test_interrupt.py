@@ -116,7 +116,7 @@ def test_ctrl_c_does_not_wait_for_a_long_calculation(folder):
     """Not even where the interpreter itself waits for it."""
     run = started(BATCH, CALCULATE)
     run.send_signal(signal.SIGINT)
-    _, said = run.communicate(timeout=10)
+    _, said = run.communicate(timeout=30)
     assert (run.returncode, said) == (130, STOPPED)
 
 
