@@ -345,6 +345,13 @@ def test_the_ends_of_a_step_are_what_was_read_there(levels, repeats, place):
     assert (fitted.black_lightness, fitted.white_lightness) == pytest.approx(light, abs=0.3)
 
 
+def test_white_beside_a_steep_slope_is_no_lighter_than_was_read_there():
+    level = np.linspace(0.0, 1.0, 9)
+    density = 0.08 + 1.5 * np.clip(0.5 - (8.0 * level - 6.11) / 1.42, 0.0, 1.0)
+    white = float(scales.density_to_lightness(np.array(0.08)))
+    assert fit_print(readings_of(level, density)).white_lightness == pytest.approx(white, abs=0.5)
+
+
 def test_ends_lie_no_further_out_than_their_readings_leave_possible():
     """Slopes over one to three levels, wherever; what is read at an end, in lightness, has a
     standard deviation that is known."""
