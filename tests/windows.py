@@ -52,9 +52,10 @@ def same(page: Any, folder: Path, tmp_path: Path, *outputs: str) -> None:
         assert (again / output).read_bytes() == (folder / output).read_bytes(), output
 
 
-def paste(page: Any, cell: str, text: str) -> None:
-    """Paste a text into a cell."""
+def paste(page: Any, cell: str, *texts: str) -> None:
+    """Paste a text into a cell, or several one right after the other."""
     page.locator(f'[data-cell="{cell}"]').focus()
-    page.evaluate("""text => { const data = new DataTransfer(); data.setData('text', text);
+    page.evaluate("""texts => { for (const text of texts) {
+        const data = new DataTransfer(); data.setData('text', text);
         document.activeElement.dispatchEvent(new ClipboardEvent('paste',
-            {clipboardData: data, bubbles: true, cancelable: true})); }""", text)
+            {clipboardData: data, bubbles: true, cancelable: true})); } }""", texts)

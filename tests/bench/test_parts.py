@@ -19,7 +19,7 @@ from tonewright.files.targets import TargetRequest, draw_target
 from tonewright.show.charts import curve_charts
 from tonewright.target.layout import LayoutSettings
 from tonewright.virtual.scene import scene
-from windows import read_by_two_densities
+from windows import paste, read_by_two_densities
 
 pytestmark = [pytest.mark.skipif(os.name != "posix", reason="ended by a signal"),
               pytest.mark.usefixtures("chromium")]
@@ -41,11 +41,11 @@ def strip(bench: Any, begin: Any, window: Any) -> Any:
 def test_a_column_is_pasted_as_typed_and_what_has_no_place_is_told(strip: Any) -> None:
     cells = strip.locator("[data-cell$=',0']")
     cells.first.fill("0,07")
-    _paste(strip, "0,0", "\r\n".join(TABLET) + "\r\n")
+    paste(strip, "0,0", "\r\n".join(TABLET) + "\r\n")
     assert cells.evaluate_all("all => all.map(one => one.value)") == TABLET
     strip.keyboard.press("Control+z")  # what was typed before is not lost
     assert cells.evaluate_all("all => all.map(one => one.value)") == ["0,07", *[""] * 30]
-    _paste(strip, "29,1", "0,1\t0,2\n0,3\n0,4")
+    paste(strip, "29,1", "0,1\t0,2\n0,3\n0,4")
     assert strip.locator("[data-cell='30,1']").input_value() == "0,3"
     strip.get_by_text("2 values lie beyond the table and do not count.").wait_for()
     _a_whole_file_is_read_as_a_table(strip)
@@ -67,27 +67,22 @@ def _a_whole_file_is_read_as_a_table(strip: Any) -> None:
     for text, said in (("patch,level,density\nA1,0,1.5\nA2,1,0.1", "the columns patch, level"),
                        ("My notes\non this strip", "the columns My notes"),
                        ("1,5\nn/a\n1,4", "Nothing was pasted: n/a is not a number.")):
-        _paste(strip, "0,0", text)
+        paste(strip, "0,0", text)
         strip.locator(".field-error", has_text=said).wait_for()
         assert _values(strip) == before
-    strip.evaluate("""() => {
-        for (const text of ['1,5\\n1,4', '1,5\\n1,3', 'My notes\\nagain']) {
-            const data = new DataTransfer();
-            data.setData('text', text);
-            document.querySelector('[data-cell="0,0"]').dispatchEvent(new ClipboardEvent('paste',
-                {clipboardData: data, bubbles: true, cancelable: true})); } }""")
+    paste(strip, "0,0", "1,5\n1,4", "1,5\n1,3", "My notes\nagain")
     strip.wait_for_timeout(300)  # what else is wrong with the strip does not take it away
     for said in ("the columns My notes", "no printing time is known"):
         strip.locator(".field-error", has_text=said).wait_for()
     before = _values(strip)
     rows = "\n".join(f"{n};{d};{d}" for n, d in enumerate(TABLET, 1))
     for text in (f"# made up\nstep;bare;film\n{rows}", rows.replace(";", "\t")):
-        _paste(strip, "4,1", text)
+        paste(strip, "4,1", text)
         strip.wait_for_function("document.querySelector('[data-cell=\"0,0\"]').value === '1.58'")
         assert _values(strip) == [d.replace(",", ".") for d in TABLET for _ in range(2)]
         strip.locator("[data-cell='4,1']").press("Control+z")
         assert _values(strip) == before
-    _paste(strip, "0,0", "Density\n1,5\n1,4")
+    paste(strip, "0,0", "Density\n1,5\n1,4")
     strip.get_by_text("The heading Density was left off.").wait_for()
     assert _values(strip)[:4:2] == ["1,5", "1,4"]
     strip.keyboard.press("Control+z")
@@ -158,7 +153,7 @@ def _a_fault_is_said_and_the_page_goes_on(strip: Any) -> None:
     fault.get_by_text("what you typed is still here").wait_for()
     strip.get_by_role("button", name="Close", exact=True).click()
     fault.wait_for(state="hidden")
-    _paste(strip, "0,0", "\n".join(f"{density}\t" for density in TABLET))
+    paste(strip, "0,0", "\n".join(f"{density}\t" for density in TABLET))
     strip.get_by_label("Printing time").fill("10 min")
     strip.locator(".big-number", has_text="min").wait_for()
     strip.locator("[data-cell='4,0']").fill("1,6")
@@ -190,7 +185,7 @@ def test_the_legend_shows_a_line_as_it_is_drawn() -> None:
 
 def test_under_the_safelight_only_red_leaves_the_screen(strip: Any) -> None:
     strip.get_by_label("Printing time").fill("10 min")
-    _paste(strip, "0,0", "\n".join(TABLET))
+    paste(strip, "0,0", "\n".join(TABLET))
     strip.locator(".big-number", has_text="min").wait_for()
     strip.locator(".chart-drawn canvas").first.wait_for()
     strip.get_by_role("button", name="Safelight").click()
@@ -279,13 +274,6 @@ def _a_finger_drags_a_mark_sets_one_and_scrolls(window: Any) -> None:
     touch(middle[0] - 100, middle[1], *((0.0, -12.0 * n) for n in range(1, 11)))
     window.wait_for_function("() => document.querySelector('.scan-window').scrollTop > 50")
     assert window.locator(".mark").count() == 1, "scrolling sets none"
-
-
-def _paste(page: Any, cell: str, text: str) -> None:
-    page.locator(f"[data-cell='{cell}']").focus()
-    page.evaluate("""text => { const data = new DataTransfer(); data.setData('text', text);
-        document.activeElement.dispatchEvent(new ClipboardEvent('paste',
-            {clipboardData: data, bubbles: true, cancelable: true})); }""", text)
 
 
 def _place(circle: Any) -> tuple[float, float]:

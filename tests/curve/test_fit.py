@@ -337,7 +337,7 @@ def test_two_sheets_borrow_what_is_usual():
 
 
 @pytest.mark.parametrize(("levels", "repeats"), [(21, 1), (31, 1), (51, 2)])
-@pytest.mark.parametrize("place", [0.03, 0.5, 0.94, 0.97])
+@pytest.mark.parametrize("place", [0.03, 0.2, 0.5, 0.8, 0.9, 0.94, 0.97])
 def test_the_ends_of_a_step_are_what_was_read_there(levels, repeats, place):
     level = np.repeat(np.linspace(0.0, 1.0, levels), repeats)
     fitted = fit_print(readings_of(level, np.where(level <= place, 1.6, 0.08)))

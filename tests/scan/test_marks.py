@@ -12,7 +12,7 @@ from scipy import ndimage
 from skimage.transform import rotate
 
 import paper
-from tonewright.scan.marks import _filled, _parts, find_marks, whole_sets
+from tonewright.scan.marks import _parts, find_marks, whole_sets
 from tonewright.target.layout import LayoutSettings, even_levels, make_target
 
 TARGET = make_target(even_levels(11), LayoutSettings(
@@ -128,13 +128,3 @@ def test_parts_of_a_mask_are_those_of_another_labeller(share):
         for y, begin, end, number in zip(row, left, stop, part, strict=True):
             ours[y, begin:end] = number + 1
         np.testing.assert_array_equal(ours, theirs)
-
-
-def test_holes_are_filled_as_by_another():
-    for seed in range(60):
-        rng = np.random.default_rng(seed)
-        blot = ndimage.gaussian_filter(rng.random((24, 24)), rng.uniform(0.0, 2.0))
-        theirs, _ = ndimage.label(blot > np.quantile(blot, rng.uniform(0.2, 0.7)))
-        for number, box in enumerate(ndimage.find_objects(theirs), 1):
-            solid = theirs[box] == number
-            np.testing.assert_array_equal(_filled(solid), ndimage.binary_fill_holes(solid))

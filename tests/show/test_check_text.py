@@ -176,7 +176,7 @@ def test_json_has_what_the_command_promises():
         "sheets_assumed", "unevenness_untold", "tones_set_aside"]
 
 
-@pytest.mark.parametrize("check", [GOOD, OVER])
+@pytest.mark.parametrize("check", [GOOD, OVER, of(CAUSES["unknown"])])
 def test_the_picture_is_one(check):
     image = Image.open(io.BytesIO(plot_check(check)))
     assert image.size == (1210, 572)

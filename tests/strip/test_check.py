@@ -90,11 +90,11 @@ def test_a_step_at_a_hard_corner_is_not_taken_for_a_stain():
     for seed in (23, 106):
         y = exact + 0.02 * np.random.default_rng(seed).standard_normal(x.size)
         assert find_doubtful(Placed(patches, x, y, np.ones(x.size))) == {}
-    y[36] = exact[36] + 0.25
-    assert list(find_doubtful(Placed(patches, x, y, np.ones(x.size)))) == [36]
+        y[36] = exact[36] + 0.25
+        assert list(find_doubtful(Placed(patches, x, y, np.ones(x.size)))) == [36]
 
 
-@pytest.mark.parametrize("step", [1, 2, 5, 31])
+@pytest.mark.parametrize("step", [1, 2, 5, 17, 31])
 @pytest.mark.parametrize("by", [-0.25, 0.25])
 def test_a_stain_or_a_slip_is_found(step, by):
     found = find_doubtful(placed(3, change={step: by}))

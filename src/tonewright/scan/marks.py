@@ -108,6 +108,8 @@ class _Shape:
 
 def _solid_shapes(mask: NDArray[np.bool_]) -> Iterator[_Shape]:
     """Connected parts of a mask that are ellipses once their holes are filled."""
+    from scipy.ndimage import binary_fill_holes
+
     largest = (_LARGEST * min(mask.shape)) ** 2
     (row, left, stop, part), low, high, area = _parts(mask)
     height, width = (high - low).T
@@ -121,24 +123,9 @@ def _solid_shapes(mask: NDArray[np.bool_]) -> Iterator[_Shape]:
         own, (top, side) = part == number, low[number].tolist()
         for y, begin, end in zip(row[own] - top, left[own] - side, stop[own] - side, strict=True):
             solid[y, begin:end] = True
-        shape = _ellipse(_filled(solid))
+        shape = _ellipse(binary_fill_holes(solid))
         if shape is not None:
             yield _Shape(shape.x + side, shape.y + top, shape.axes)
-
-
-def _filled(solid: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """A connected shape that reaches all four sides of its box, its holes filled."""
-    from scipy.ndimage import binary_fill_holes
-
-    reached = np.logical_or.accumulate
-    full = reached(solid) & reached(solid[::-1])[::-1]
-    full &= reached(solid, axis=1) & reached(solid[:, ::-1], axis=1)[:, ::-1]
-    gap = full & ~solid
-    # closed all around, as nearly always; or it may lead outside
-    for ours, beside in ((gap, full), (gap.T, full.T)):
-        if np.any(ours[1:] & ~beside[:-1]) or np.any(ours[:-1] & ~beside[1:]):
-            return np.asarray(binary_fill_holes(solid))
-    return full
 
 
 def _parts(

@@ -52,7 +52,8 @@ class CurvePage(Page):
         self.refused = Refusal({
             self.name: NAMED, self.time: ("target_time_unknown", "time_impossible",
                                           "time_unclear", "time_far"),
-            self.process: ("process_needed",), self.date: ("print_date",)}, self.process)
+            self.process: ("process_needed",), self.date: ("print_date",)}, self.process,
+            here=self.unusable)
 
     def _asked(self) -> commands.Fit:
         chosen = tuple(map(self.below, self.tables.ticked))
@@ -91,7 +92,7 @@ class CurvePage(Page):
             self.correction.show(None)
             self.result.clear()
             return
-        with self.asked(self.refused, self.unusable):
+        with self.asked(self.refused):
             self._show(await self.bench.quick.call_newest(try_curve, self._asked()))
 
     def _show(self, found: CurveView) -> None:
@@ -115,6 +116,6 @@ class CurvePage(Page):
             self.doubtful[name].set(name in self.left_out, f"leave out {said}")
 
     async def _keep(self) -> None:
-        with self.pressed(otherwise=self.unusable):
+        with self.pressed():
             self._show(await self.bench.quick.call(keep_curve, self._asked()))
             self.say_kept(f"Kept as {self.name.file}.", "negative")

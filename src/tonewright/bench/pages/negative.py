@@ -74,7 +74,6 @@ class NegativePage(Page):
             button("Make the negatives", self._make, "button primary")
         self.working = Working(self.bench.long.cancel)
         self.refused = Refusal({
-            self.unusable: ("negative_again", "negative_twice", "image_pages", "no_picture"),
             self.encoding: ("image_encoding",), self.flatten: ("image_transparent",),
             self.width: ("picture_size_unknown", "sheet_size", "negative_width"),
             self.height: ("picture_shape", "negative_height"),
@@ -83,7 +82,7 @@ class NegativePage(Page):
             self.scale: ("no_room_for_tone_scale",),
             self.margin: ("margin_too_narrow", "margin_impossible", "negative_margin"),
             self.film: ("negative_film", "film_too_small"),
-            self.curve: ("no_curve",)}, self.curve)
+            self.curve: ("no_curve",)}, self.curve, here=self.unusable)
         self.lines = _Lines()
 
     def _build_more(self) -> None:
@@ -137,7 +136,7 @@ class NegativePage(Page):
         quick = self.bench.quick
         self.turn += 1
         mine = self.turn
-        with self.asked(self.refused, self.unusable):
+        with self.asked(self.refused):
             asked = self._asked()
             of = asked.images[0], asked.curve, asked.encoding, asked.flatten
             if self.proofed != of:
@@ -152,7 +151,7 @@ class NegativePage(Page):
 
     async def _make(self) -> None:
         client = ui.context.client
-        with self.pressed(otherwise=self.unusable):
+        with self.pressed():
             asked = self._asked()
 
             def tell(done: int, total: int) -> None:
