@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from tonewright.curve.renew import Renewed
     from tonewright.files.checks import PrintFiles
     from tonewright.files.curves import ReadingFiles, SetupFiles
+    from tonewright.files.negative.batch import Batch
     from tonewright.measured.readings import ReadingOptions
     from tonewright.record.times import PrintingTime
     from tonewright.scan.instrument import ListOrder
@@ -157,8 +158,8 @@ def print_files(
 
     return PrintFiles(
         curve, reading_files(readings, choices), output, choices["plot"], choices["target"],
-        setup_files({**choices, "printing_time": None}), printing_time(choices["time"]),
-        choices["leave_out"], choices["force"], list_order(choices))
+        setup_files(choices), printing_time(choices["time"]), choices["leave_out"],
+        choices["force"], list_order(choices))
 
 
 def reading_choices(choices: dict[str, Any]) -> ReadingOptions:
@@ -181,7 +182,8 @@ def setup_files(choices: dict[str, Any]) -> SetupFiles:
     from tonewright.files.curves import SetupFiles
     from tonewright.record.setup import Setup
 
-    return SetupFiles(Setup(**{name: choices[name] for name in SETUP_HELP}), choices["setup_file"])
+    return SetupFiles(Setup(**{name: choices.get(name) for name in SETUP_HELP}),
+                      choices["setup_file"])
 
 
 def printing_time(text: str | None) -> PrintingTime | None:
@@ -222,6 +224,25 @@ class Said(Generic[Made]):
 def say(as_json: bool, data: Callable[[], dict[str, Any]], text: Callable[[], str]) -> None:
     """Print one JSON object, or the report."""
     echo(json_text(data()) if as_json else text())
+
+
+def say_batch(
+    batch: Batch[Any], as_json: bool, single: bool, data: Callable[..., dict[str, Any]],
+    text: Callable[[], str], made: str,
+) -> None:
+    """The same of what was made of several pictures, or of a ``single`` one; where some could not
+    be used, that is said, and the command ends with 2."""
+    from tonewright.cli.typed import message
+    from tonewright.show.negative_text import failures_text
+
+    if as_json:
+        found = data(batch, message)
+        echo(json_text(found["outputs"][0] if single else found))
+    elif batch.reports:
+        echo(text())
+    if batch.failures:
+        echo(failures_text(batch.failures, len(batch.reports), message, made), err=True)
+        click.get_current_context().exit(2)
 
 
 def json_text(data: dict[str, Any]) -> str:
