@@ -35,8 +35,7 @@ from tonewright.errors import OptionError
 @options.plot
 @options.reading_options
 @options.setup_options
-@options.force
-@options.as_json
+@options.result_options
 def command(
     readings: tuple[Path, ...], output: Path | None, rebuild: Path | None, plot: Path | None,
     force: bool, as_json: bool, **choices: Any,

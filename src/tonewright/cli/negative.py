@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from tonewright.cli.options import PATH, as_json, encoding, flatten, force, page, say_batch
+from tonewright.cli.options import PATH, encoding, flatten, page, result_options, say_batch
 from tonewright.errors import OptionError, visible
 
 if TYPE_CHECKING:
@@ -91,8 +91,7 @@ def _refuse_crop(_context: click.Context, _option: click.Parameter, text: str | 
               show_default=True, help="deflate makes smaller files, but takes longer.")
 @click.option("--anyway", is_flag=True,
               help="Make a negative even of an image that is one already, or a target.")
-@force
-@as_json
+@result_options
 def command(
     images: tuple[Path, ...], curve_file: Path, output: Path, as_json: bool, **choices: Any
 ) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from dataclasses import dataclass
 from datetime import date
 from functools import partial
 from pathlib import Path
@@ -73,6 +74,11 @@ SETUP_HELP = {
     "date": "Date of the print.",
     "notes": "Anything else.",
 }
+
+
+def result_options(function: Function) -> Function:
+    """Whether files are replaced, and how the command says what it made."""
+    return force(as_json(function))
 
 
 def ink_colour(_context: click.Context, _option: click.Parameter, text: str | None) -> str | None:
@@ -146,7 +152,7 @@ def print_options(function: Function) -> Function:
     time = click.option("--time", metavar="TIME",
                         help="What the print was made for; without it, the curve's time.")
     setup = setup_options_but("printing_time")
-    read = order_options(time(leave_out(plot(reading_options(setup(force(as_json(function))))))))
+    read = order_options(time(leave_out(plot(reading_options(setup(result_options(function)))))))
     return target(read)
 
 
@@ -205,15 +211,15 @@ def picture_beside(made: Renewed) -> bytes:
     return picture(made.curve, made.old)
 
 
+@dataclass
 class Said(Generic[Made]):
     """What a command says of what it makes: worked out, and drawn, before it is written."""
 
-    def __init__(
-        self, as_json: bool, data: Callable[[Made], dict[str, Any]], text: Callable[[Made], str],
-        draw: Callable[[Made], bytes] | None = None,
-    ) -> None:
-        self.as_json, self.data, self.text, self.draw = as_json, data, text, draw
-        self.words = ""
+    as_json: bool
+    data: Callable[[Made], dict[str, Any]]
+    text: Callable[[Made], str]
+    draw: Callable[[Made], bytes] | None = None
+    words: str = ""
 
     def __call__(self, made: Made) -> bytes | None:
         """The picture that is written with it, if there is to be one."""

@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from tonewright.cli.options import PATH, as_json, encoding, flatten, force, page, say_batch
+from tonewright.cli.options import PATH, encoding, flatten, page, result_options, say_batch
 
 
 @click.command("proof")
@@ -25,8 +25,7 @@ from tonewright.cli.options import PATH, as_json, encoding, flatten, force, page
 @flatten
 @click.option("--anyway", is_flag=True,
               help="Make a proof even of an image that is a negative, a target or a proof.")
-@force
-@as_json
+@result_options
 def command(
     images: tuple[Path, ...], curves: tuple[Path, ...], output: Path, as_json: bool, **choices: Any
 ) -> None:

@@ -29,8 +29,7 @@ from tonewright.cli.options import PATH, Said
 @options.plot
 @options.reading_options
 @options.setup_options
-@options.force
-@options.as_json
+@options.result_options
 def command(
     old: Path, readings: tuple[Path, ...], output: Path, plot: Path | None, force: bool,
     as_json: bool, **choices: Any,

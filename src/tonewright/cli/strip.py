@@ -53,8 +53,7 @@ if TYPE_CHECKING:
 @options.allow_jpeg
 @options.setup_options_but("printing_time")
 @options.plot
-@options.force
-@options.as_json
+@options.result_options
 def command(
     readings: tuple[Path, ...], tablet_text: str | None, times: tuple[str, ...],
     merged: tuple[int, ...], output: Path | None, plot: Path | None, blank: Path | None,

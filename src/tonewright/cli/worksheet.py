@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from tonewright.cli.options import PATH, as_json, force, printing_time, say
+from tonewright.cli.options import PATH, printing_time, result_options, say
 
 
 @click.command("worksheet")
@@ -21,8 +21,7 @@ from tonewright.cli.options import PATH, as_json, force, printing_time, say
               help="Millilitres that you coat the size of --coats with; without them the amounts"
               " stay blank.")
 @click.option("--coats", metavar="SIZE", help="What that amount coats: 8x10, 200x250mm.")
-@force
-@as_json
+@result_options
 def command(
     curve: Path, negatives: tuple[Path, ...], output: Path, force: bool, as_json: bool,
     **choices: Any,

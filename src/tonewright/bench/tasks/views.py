@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any, cast
 
 from tonewright.record.findings import Finding
 from tonewright.show.advice import Advice, untyped
-from tonewright.show.cautions import CAUTIONS
 from tonewright.show.findings import sentence
 
 if TYPE_CHECKING:
@@ -33,7 +32,8 @@ class View:
     """Of a strip's picture: the film's density, and where 0 stops is from the longest time."""
     aside: tuple[int, ...] = ()
     """Steps that were set aside."""
-    cautions: tuple[str, ...] = ()
+    exposes: bool = False
+    """Whether the next step is to coat, mix or expose, and the cautions go with it."""
     command: str | None = None
     """The command that does the same."""
 
@@ -49,4 +49,4 @@ def view(
     """A result as a page shows it."""
     return View(tuple((label, untyped(text)) for label, text in facts),
                 tuple((f.kind, untyped(sentence(f))) for f in findings), untyped(advice.words),
-                cautions=CAUTIONS if advice.exposes else (), **more)
+                exposes=advice.exposes, **more)
