@@ -14,6 +14,7 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.requests import HTTPConnection
 from starlette.responses import PlainTextResponse, RedirectResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
+from starlette.websockets import WebSocketClose
 
 _POLICY = (
     "default-src 'self'; script-src 'self' 'unsafe-inline' 'unsafe-eval'; "
@@ -64,17 +65,18 @@ class Guard:
         if scope["type"] == "lifespan":
             await self.app(scope, receive, send)
             return
-        asked = HTTPConnection(scope)
+        await self._answer(HTTPConnection(scope))(scope, receive, send)
+
+    def _answer(self, asked: HTTPConnection) -> ASGIApp:
         if not self._is_own(asked.headers):
-            await _refuse(scope, receive, send, 403, FOREIGN)
-        elif scope["type"] == "http" and self._is_token(asked.query_params.get("token")):
-            await self._enter(asked)(scope, receive, send)
-        elif not self._is_token(asked.cookies.get(self.cookie)):
-            await _refuse(scope, receive, send, 403, CLOSED)
-        elif int(asked.headers.get("content-length", "0")) > self.limit:
-            await _refuse(scope, receive, send, 413, too_large(self.limit))
-        else:
-            await self._through(scope, receive, send)
+            return _refusal(asked.scope, 403, FOREIGN)
+        if asked.scope["type"] == "http" and self._is_token(asked.query_params.get("token")):
+            return self._enter(asked)
+        if not self._is_token(asked.cookies.get(self.cookie)):
+            return _refusal(asked.scope, 403, CLOSED)
+        if int(asked.headers.get("content-length", "0")) > self.limit:
+            return _refusal(asked.scope, 413, too_large(self.limit))
+        return self._through
 
     def _is_own(self, headers: Headers) -> bool:
         """By its host, and by the site that the request comes from where one is named."""
@@ -120,7 +122,7 @@ class Guard:
             await self.app(scope, counted, guarded)
         except TooLarge:
             if not started:
-                await _refuse(scope, receive, send, 413, too_large(self.limit))
+                await _refusal(scope, 413, too_large(self.limit))(scope, receive, send)
         except RuntimeError as error:
             if not (gone and str(error) == _UNANSWERED):
                 raise
@@ -132,11 +134,8 @@ def too_large(limit: int) -> str:
             " into the paper's folder yourself.")
 
 
-async def _refuse(scope: Scope, receive: Receive, send: Send, status: int, said: str) -> None:
+def _refusal(scope: Scope, status: int, said: str) -> ASGIApp:
     if scope["type"] == "websocket":
-        await receive()
-        await send({"type": "websocket.close", "code": 4403})
-        return
-    await PlainTextResponse(said, status, {
-        "x-content-type-options": "nosniff", "connection": "close", "cache-control": "no-store",
-    })(scope, receive, send)
+        return WebSocketClose(4403)
+    return PlainTextResponse(said, status, {
+        "x-content-type-options": "nosniff", "connection": "close", "cache-control": "no-store"})

@@ -28,7 +28,7 @@ from tonewright.rehearsal.after import Followed, follow
 from tonewright.rehearsal.folder import CHECKED, INVENTED, MONTHS, YEAR, File, Folder
 from tonewright.rehearsal.printing import TABLET, PrintRoom
 from tonewright.scales import Array
-from tonewright.show.plots import ToneError, plot_curve, plot_errors, plot_prints, plot_process
+from tonewright.show.plots import plot_curve, plot_errors, plot_prints, plot_process
 from tonewright.show.rehearsal_text import Outcome, Road, rehearsal_text
 from tonewright.strip.fit import make_process
 from tonewright.strip.process import Process
@@ -182,16 +182,14 @@ def _judge(
     folder, curve, renewed = old.folder, roads[Road.OLD], roads[Road.STRIP]
     straight = _error(old, curve, _Straight().level_at(TONES), curve)
     through = _error(old, curve, curve.level_at(TONES), curve)
-    folder.keep(File.TONES_PLOT, plot_errors([
-        ToneError("without a curve", TONES, straight),
-        ToneError("through the curve", TONES, through),
-    ], "Kallitype: how far the print lands from its aim"))
+    folder.keep(File.TONES_PLOT, plot_errors(
+        TONES, [("without a curve", straight), ("through the curve", through)],
+        "Kallitype: how far the print lands from its aim"))
     errors = {road: _error(new, renewed, made.level_at(TONES),
                            renewed if road is Road.OLD else made)
               for road, made in roads.items()}
     folder.keep(File.NEW_TONES_PLOT, plot_errors(
-        [ToneError(road, TONES, error) for road, error in errors.items()],
-        "Cyanotype: four ways to a curve"))
+        TONES, errors.items(), "Cyanotype: four ways to a curve"))
     return Outcome(
         folder=str(folder.path), process=process, true_base_time=old.materials.base_time,
         curve=curve, renewed=renewed, without_curve=_distance(straight),
