@@ -49,10 +49,9 @@ def command(
     """
     from tonewright.files.inks import InkFiles, rank_ink_files
     from tonewright.inks.rank import InkSettings
-    from tonewright.record.times import parse_time
     from tonewright.show.inks_text import inks_json, inks_text
 
-    time = None if time_text is None else parse_time(time_text)
+    time = options.printing_time(time_text)
     ranking = rank_ink_files(
         InkFiles(readings, process_file, target_file, options.reading_choices(how)),
         InkSettings(time, needed, leave_out))

@@ -35,8 +35,7 @@ def command(
 
     report = gather_report(ReportFiles(curve, others, output, force))
     from tonewright.files.safe import write_text
-    from tonewright.show.pages.report import report_json, report_page
-    from tonewright.show.pages.text import report_text
+    from tonewright.show.pages.report import report_json, report_page, report_text
 
     write_text(output, report_page(report), force=force)
     say(as_json, lambda: {**report_json(report), "output": output},

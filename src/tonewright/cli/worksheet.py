@@ -44,8 +44,7 @@ def command(
     sheet = gather_worksheet(WorksheetFiles(curve, negatives, output,
                                             printing_time(choices["time"]), _coating(choices),
                                             force))
-    from tonewright.show.pages.text import worksheet_text
-    from tonewright.show.pages.worksheet import worksheet_json, worksheet_page
+    from tonewright.show.pages.worksheet import worksheet_json, worksheet_page, worksheet_text
 
     write_text(output, worksheet_page(sheet), force=force)
     say(as_json, lambda: {**worksheet_json(sheet), "output": output},

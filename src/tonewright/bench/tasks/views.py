@@ -6,7 +6,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, cast
 
+import numpy as np
+
 from tonewright.record.findings import Finding
+from tonewright.scales import Array
 from tonewright.show.advice import Advice, untyped
 from tonewright.show.findings import sentence
 
@@ -36,6 +39,11 @@ class View:
     """Whether the next step is to coat, mix or expose, and the cautions go with it."""
     command: str | None = None
     """The command that does the same."""
+
+
+def four_places(numbers: tuple[float, ...] | None) -> Array | None:
+    """Eight pixel numbers as x and y of four places, shape (4, 2)."""
+    return None if numbers is None else np.reshape(numbers, (4, 2))
 
 
 def channel_of(chosen: str) -> Channel | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -18,7 +19,8 @@ from tonewright.record.setup import SETUP_NAMES
 from tonewright.show.check_text import cause_text, what_to_do
 from tonewright.show.curve_text import found_in, next_step_words
 from tonewright.show.findings import sentence
-from tonewright.show.pages.page import cut, page
+from tonewright.show.pages.page import NO_TIME, PRINT, cut, page
+from tonewright.show.report import report as set_report
 
 AIMS = 11
 DOUBT_LINES, LINE_LETTERS, DOUBT_LETTERS = 9, 56, 224
@@ -142,6 +144,21 @@ def _drawing(curve: Curve) -> dict[str, Any]:
 
 def _place(level: float, lightness: float) -> str:
     return f"{WIDTH * level:.1f},{HEIGHT * (1.0 - min(max(lightness, 0.0), 100.0) / 100.0):.1f}"
+
+
+def report_text(page: Report, output: Path) -> str:
+    """What stands on the page about a curve."""
+    rows = aims(page.curve)
+    facts = [("time", NO_TIME if page.time is None else
+              f"print for {page.time}; {less_words(page)}: {page.less}"),
+             ("black", f"L* {rows[0].print_lightness:.1f}"),
+             ("white", f"L* {rows[-1].print_lightness:.1f}"),
+             ("aims", f"picture L* 0 to 100 by tens, {density_words(page.curve)}: "
+              + ", ".join(f"{row.density:.2f}" for row in rows))]
+    if page.checks:
+        facts.append(("checks", ", ".join(check.name for check in page.checks)))
+    return set_report(f"Page for {page.curve.name} ({page.short_id})",
+                      [*facts, ("do next", next_line(page))], output, PRINT, exposes=True)
 
 
 def report_json(report: Report) -> dict[str, Any]:
