@@ -27,8 +27,8 @@ ORDER = (
 )  # fmt: skip
 # A library that belongs to one room alone.
 HOMES = {
-    "click": "cli", "nicegui": "bench", "fastapi": "bench", "uvicorn": "bench",
-    "matplotlib": "show", "jinja2": "show", "markupsafe": "show",
+    "click": "cli", "nicegui": "bench", "fastapi": "bench", "starlette": "bench",
+    "uvicorn": "bench", "matplotlib": "show", "jinja2": "show", "markupsafe": "show",
     "colour": "scales", "threadpoolctl": "numeric",
     "tifffile": "files", "PIL": "files", "imagecodecs": "files",
     "tempfile": "files", "shutil": "files", "tomllib": "files",

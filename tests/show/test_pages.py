@@ -27,9 +27,8 @@ from tonewright.negative.proof import make_proof
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime, ladder
 from tonewright.show.cautions import CAUTIONS
-from tonewright.show.pages.report import aims, report_json, report_page
-from tonewright.show.pages.text import report_text, worksheet_text
-from tonewright.show.pages.worksheet import rung_words, worksheet_page
+from tonewright.show.pages.report import aims, report_json, report_page, report_text
+from tonewright.show.pages.worksheet import rung_words, worksheet_page, worksheet_text
 from tonewright.show.proof_text import proofs_text
 
 CURVES = Path(__file__).parents[2] / "curves"

@@ -20,7 +20,6 @@ from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
 from tonewright.show import plots
 from tonewright.show.plots import (
-    ToneError,
     plot_curve,
     plot_errors,
     plot_prints,
@@ -159,8 +158,7 @@ def test_a_strips_picture_marks_no_time_and_no_band_that_is_not_known(drawn):
 
 def test_error_picture_says_the_mean_error(drawn):
     tone = np.linspace(0, 100, 11)
-    errors = [ToneError("old", tone, np.full(11, 3.0)), ToneError("new", tone, np.zeros(11))]
-    plot_errors(errors, "What moved")
+    plot_errors(tone, [("old", np.full(11, 3.0)), ("new", np.zeros(11))], "What moved")
     assert picture(drawn[0]).std() > 10
     (axes,) = drawn[0].axes
     assert axes.get_title() == "What moved"

@@ -13,7 +13,7 @@ from fastapi import Request
 from fastapi.responses import PlainTextResponse, Response
 from nicegui import Client, app, ui
 
-from tonewright.bench.parts.tags import Tag, button, every, link
+from tonewright.bench.parts.tags import Tag, button, link
 from tonewright.bench.state import Bench
 from tonewright.bench.transfer import FILES, NO_FILE
 from tonewright.bench.worker import Cancelled, Overtaken, fault
@@ -155,7 +155,7 @@ class Foot:
         paper is there."""
         self.gone: Callable[[], object] = lambda: None
         """Called once when it is not."""
-        self._timer = every(LOOK_SECONDS, self._look)
+        self._timer = ui.timer(LOOK_SECONDS, self._look)
 
     def build_steps(self) -> None:
         """Put the steps along the top."""

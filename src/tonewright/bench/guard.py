@@ -7,16 +7,14 @@ this machine cannot: it is none of the bench's own.
 from __future__ import annotations
 
 import secrets
-from collections.abc import Awaitable, Callable, Iterable, MutableMapping
-from http.cookies import CookieError, SimpleCookie
-from typing import Any
-from urllib.parse import parse_qsl, quote, urlencode
+from collections.abc import Iterable
+from urllib.parse import quote, urlencode
 
-Scope = MutableMapping[str, Any]
-Message = MutableMapping[str, Any]
-Receive = Callable[[], Awaitable[Message]]
-Send = Callable[[Message], Awaitable[None]]
-App = Callable[[Scope, Receive, Send], Awaitable[None]]
+from starlette.datastructures import Headers, MutableHeaders
+from starlette.requests import HTTPConnection
+from starlette.responses import PlainTextResponse, RedirectResponse
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+from starlette.websockets import WebSocketClose
 
 _POLICY = (
     "default-src 'self'; script-src 'self' 'unsafe-inline' 'unsafe-eval'; "
@@ -49,70 +47,54 @@ class Guard:
         Bytes of the longest body.
     """
 
-    def __init__(self, app: App, hosts: Iterable[str], token: str, upload_limit: int) -> None:
+    def __init__(self, app: ASGIApp, hosts: Iterable[str], token: str, upload_limit: int) -> None:
         self.app, self.token, self.limit = app, token, upload_limit
         self.hosts = frozenset(host.lower() for host in hosts)
         port = next(iter(self.hosts)).rpartition(":")[2]
         self.cookie = f"tonewright_bench_{port}"  # cookies are shared by the ports of a machine
         sockets = " ".join(sorted(f"ws://{host}" for host in self.hosts))
-        self._headers = [
-            (b"content-security-policy", _POLICY.format(sockets=sockets).encode("latin-1")),
-            (b"x-content-type-options", b"nosniff"), (b"referrer-policy", b"no-referrer"),
-            (b"cross-origin-resource-policy", b"same-origin"),
-            (b"cross-origin-opener-policy", b"same-origin"),
-        ]
+        self._headers = {
+            "content-security-policy": _POLICY.format(sockets=sockets),
+            "x-content-type-options": "nosniff", "referrer-policy": "no-referrer",
+            "cross-origin-resource-policy": "same-origin",
+            "cross-origin-opener-policy": "same-origin", "cache-control": "no-store",
+        }
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Let a request through, or answer it."""
         if scope["type"] == "lifespan":
             await self.app(scope, receive, send)
             return
-        headers = {k.lower(): v.decode("latin-1") for k, v in scope["headers"]}
-        if not self._is_own(headers, len(scope["headers"])):
-            await _refuse(scope, receive, send, 403, FOREIGN)
-        elif scope["type"] == "http" and (there := self._first(scope)) is not None:
-            await self._enter(send, there)
-        elif not self._is_known(headers):
-            await _refuse(scope, receive, send, 403, CLOSED)
-        elif int(headers.get(b"content-length", "0") or "0") > self.limit:
-            await _refuse(scope, receive, send, 413, too_large(self.limit))
-        else:
-            await self._through(scope, receive, send)
+        await self._answer(HTTPConnection(scope))(scope, receive, send)
 
-    def _is_own(self, headers: dict[bytes, str], count: int) -> bool:
+    def _answer(self, asked: HTTPConnection) -> ASGIApp:
+        if not self._is_own(asked.headers):
+            return _refusal(asked.scope, 403, FOREIGN)
+        if asked.scope["type"] == "http" and self._is_token(asked.query_params.get("token")):
+            return self._enter(asked)
+        if not self._is_token(asked.cookies.get(self.cookie)):
+            return _refusal(asked.scope, 403, CLOSED)
+        if int(asked.headers.get("content-length", "0")) > self.limit:
+            return _refusal(asked.scope, 413, too_large(self.limit))
+        return self._through
+
+    def _is_own(self, headers: Headers) -> bool:
         """By its host, and by the site that the request comes from where one is named."""
-        own = headers.get(b"host", "").lower() in self.hosts
-        origin = headers.get(b"origin")
-        if origin is not None:
-            own &= origin.lower().removeprefix("http://") in self.hosts and \
-                origin.lower().startswith("http://")
-        return own and headers.get(b"sec-fetch-site", "none") in ("none", "same-origin") and \
-            headers.get(b"content-length", "0").isdecimal()
+        origin = headers.get("origin")
+        return (headers.get("host", "").lower() in self.hosts
+                and (origin is None or origin.lower() in {f"http://{h}" for h in self.hosts})
+                and headers.get("sec-fetch-site", "none") in ("none", "same-origin")
+                and headers.get("content-length", "0").isdecimal())
 
-    def _first(self, scope: Scope) -> str | None:
-        """Where to go on from the first address, if its token is the right one."""
-        query = parse_qsl(scope["query_string"].decode("latin-1"))
-        given = dict(query).get("token")
-        if given is None or not secrets.compare_digest(given.encode(), self.token.encode()):
-            return None
-        rest = urlencode([(k, v) for k, v in query if k != "token"])
-        return quote("/" + scope["path"].lstrip("/")) + (f"?{rest}" if rest else "")
+    def _is_token(self, given: str | None) -> bool:
+        return given is not None and secrets.compare_digest(given.encode(), self.token.encode())
 
-    def _is_known(self, headers: dict[bytes, str]) -> bool:
-        try:
-            found = SimpleCookie(headers.get(b"cookie", "")).get(self.cookie)
-        except CookieError:
-            return False
-        return found is not None and secrets.compare_digest(
-            found.value.encode(), self.token.encode())
-
-    async def _enter(self, send: Send, there: str) -> None:
+    def _enter(self, asked: HTTPConnection) -> RedirectResponse:
         """Give the browser its cookie, and the address without the token."""
+        rest = urlencode([(k, v) for k, v in asked.query_params.multi_items() if k != "token"])
+        there = quote("/" + asked.scope["path"].lstrip("/")) + (f"?{rest}" if rest else "")
         cookie = f"{self.cookie}={self.token}; Path=/; HttpOnly; SameSite=Strict"
-        await send({"type": "http.response.start", "status": 303, "headers": [
-            (b"location", there.encode("latin-1")), (b"set-cookie", cookie.encode()),
-            (b"cache-control", b"no-store"), *self._headers]})
-        await send({"type": "http.response.body", "body": b""})
+        return RedirectResponse(there, 303, {"set-cookie": cookie, **self._headers})
 
     async def _through(self, scope: Scope, receive: Receive, send: Send) -> None:
         taken, started, gone = 0, False, False
@@ -130,18 +112,17 @@ class Guard:
             nonlocal started
             if message["type"] == "http.response.start":
                 started = True
-                named = {name.lower() for name, _ in message.get("headers", ())}
-                message["headers"] = [*message.get("headers", ()),
-                                      *(h for h in self._headers if h[0] not in named)]
-                if b"cache-control" not in named:
-                    message["headers"].append((b"cache-control", b"no-store"))
+                headers = MutableHeaders(raw=[*message.get("headers", ())])
+                for name, value in self._headers.items():
+                    headers.setdefault(name, value)
+                message["headers"] = headers.raw
             await send(message)
 
         try:
             await self.app(scope, counted, guarded)
         except TooLarge:
             if not started:
-                await _refuse(scope, receive, send, 413, too_large(self.limit))
+                await _refusal(scope, 413, too_large(self.limit))(scope, receive, send)
         except RuntimeError as error:
             if not (gone and str(error) == _UNANSWERED):
                 raise
@@ -153,12 +134,8 @@ def too_large(limit: int) -> str:
             " into the paper's folder yourself.")
 
 
-async def _refuse(scope: Scope, receive: Receive, send: Send, status: int, said: str) -> None:
+def _refusal(scope: Scope, status: int, said: str) -> ASGIApp:
     if scope["type"] == "websocket":
-        await receive()
-        await send({"type": "websocket.close", "code": 4403})
-        return
-    await send({"type": "http.response.start", "status": status, "headers": [
-        (b"content-type", b"text/plain; charset=utf-8"), (b"x-content-type-options", b"nosniff"),
-        (b"connection", b"close"), (b"cache-control", b"no-store")]})
-    await send({"type": "http.response.body", "body": said.encode()})
+        return WebSocketClose(4403)
+    return PlainTextResponse(said, status, {
+        "x-content-type-options": "nosniff", "connection": "close", "cache-control": "no-store"})

@@ -102,7 +102,7 @@ def _serve(
 
     from tonewright.bench import transfer
     from tonewright.bench.guard import Guard
-    from tonewright.bench.pages import load, register
+    from tonewright.bench.pages import pages, register
     from tonewright.bench.state import Bench
 
     name = f"[{settings.host}]" if ":" in settings.host else settings.host
@@ -124,7 +124,7 @@ def _serve(
             lambda _: not server.should_exit)
         bench.end = lambda: setattr(server, "should_exit", True)
         with _ended_by_interrupt(bench.end):
-            asyncio.run(_until_ended(server, sockets, lambda: _open(address, settings, say, load)))
+            asyncio.run(_until_ended(server, sockets, lambda: _open(address, settings, say, pages)))
 
 
 async def _until_ended(
@@ -139,7 +139,7 @@ async def _until_ended(
 
 
 def _open(
-    address: str, settings: BenchSettings, say: Callable[[str], None], load: Callable[[], None]
+    address: str, settings: BenchSettings, say: Callable[[str], None], load: Callable[[], object]
 ) -> None:
     say(address)
     later = threading.Timer(WARM_AFTER_SECONDS, load)  # the browser has the processor until then

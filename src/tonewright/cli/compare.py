@@ -6,14 +6,13 @@ from pathlib import Path
 
 import click
 
-from tonewright.cli.options import PATH, as_json, force, plot, say
+from tonewright.cli.options import PATH, plot, result_options, say
 
 
 @click.command("compare")
 @click.argument("curves", nargs=-1, type=PATH, metavar="CURVE CURVE...")
 @plot
-@force
-@as_json
+@result_options
 def command(curves: tuple[Path, ...], plot: Path | None, force: bool, as_json: bool) -> None:
     """Two or more CURVEs side by side: tones, ink, times, and what really differs.
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from tonewright.cli.options import PATH, as_json, force, plot, say
+from tonewright.cli.options import PATH, plot, result_options, say
 
 
 @click.command("drift")
@@ -14,8 +14,7 @@ from tonewright.cli.options import PATH, as_json, force, plot, say
 @click.option("--since", metavar="DAY",
               help="Leave earlier prints out, as 2026-03-31: after a change that you know of.")
 @plot
-@force
-@as_json
+@result_options
 def command(
     paths: tuple[Path, ...], since: str | None, plot: Path | None, force: bool, as_json: bool
 ) -> None:

@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 from tonewright.cli.echo import echo
-from tonewright.cli.options import PATH, as_json, encoding, force, plot, say
+from tonewright.cli.options import PATH, encoding, plot, result_options, say
 
 KINDS = ("curve-csv", "response-csv", "table", "points", "lut", "icc-output", "icc-link",
          "readings", "aim")
@@ -30,8 +30,7 @@ KINDS = ("curve-csv", "response-csv", "table", "points", "lut", "icc-output", "i
 @click.option("-o", "--output", type=PATH,
               help="File to write; without it text is printed.")
 @plot
-@force
-@as_json
+@result_options
 def command(
     curve: Path, kind: str, output: Path | None, plot: Path | None, force: bool, as_json: bool,
     **how: Any,

@@ -3,32 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 from click.core import ParameterSource
 
+from tonewright.cli import options
 from tonewright.cli.echo import echo
-from tonewright.cli.options import (
-    PATH,
-    Said,
-    anyway,
-    as_json,
-    force,
-    leave_out,
-    picture,
-    plot,
-    printing_time,
-    reading_files,
-    reading_options,
-    say,
-    setup_files,
-    setup_options,
-)
+from tonewright.cli.options import PATH, Said
 from tonewright.errors import OptionError
-
-if TYPE_CHECKING:
-    pass
 
 
 @click.command("fit")
@@ -37,7 +20,7 @@ if TYPE_CHECKING:
               help="The curve to write, NAME.curve.json; without it there is only the report.")
 @click.option("--aim", default="lightness", show_default=True,
               help="lightness, density, like:OTHER.curve.json or points:FILE.csv.")
-@leave_out
+@options.leave_out
 @click.option("--rebuild", type=PATH, metavar="CURVE",
               help="Make this curve again from the readings it carries.")
 @click.option("--target", type=PATH, metavar="TARGET",
@@ -48,12 +31,11 @@ if TYPE_CHECKING:
               help="What the target was printed for; without it, the strip's time.")
 @click.option("--ink-from", multiple=True, type=PATH, metavar="CURVE",
               help="Another curve made with --process and the same printer, film and ink.")
-@anyway
-@plot
-@reading_options
-@setup_options
-@force
-@as_json
+@options.anyway
+@options.plot
+@options.reading_options
+@options.setup_options
+@options.result_options
 def command(
     readings: tuple[Path, ...], output: Path | None, rebuild: Path | None, plot: Path | None,
     force: bool, as_json: bool, **choices: Any,
@@ -88,12 +70,12 @@ def command(
     from tonewright.show.curve_text import fit_json, fit_text
 
     said = Said(as_json, lambda curve: {**fit_json(curve), "output": output},
-                lambda curve: fit_text(curve, output, plot), picture if plot else None)
+                lambda curve: fit_text(curve, output, plot), options.picture if plot else None)
     fit_files(FitFiles(
-        output, plot, reading_files(readings, choices), setup_files(choices), choices["aim"],
-        choices["leave_out"], choices["target"], choices["process"],
-        printing_time(choices["target_time"]), choices["ink_from"], choices["anyway"], force),
-        said)
+        output, plot, options.reading_files(readings, choices), options.setup_files(choices),
+        choices["aim"], choices["leave_out"], choices["target"], choices["process"],
+        options.printing_time(choices["target_time"]), choices["ink_from"], choices["anyway"],
+        force), said)
     echo(said.words)
 
 
@@ -117,8 +99,8 @@ def _rebuild(
     from tonewright.show.curve_text import rebuild_json, rebuild_text
 
     made = rebuild_file(path, output, plot, force=force,
-                        before_writing=picture if plot else lambda _: None)
-    say(as_json, lambda: rebuild_json(made, path, output),
-        lambda: rebuild_text(made, path, output))
+                        before_writing=options.picture if plot else lambda _: None)
+    options.say(as_json, lambda: rebuild_json(made, path, output),
+                lambda: rebuild_text(made, path, output))
     if made.differences:
         click.get_current_context().exit(1)

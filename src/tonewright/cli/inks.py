@@ -7,15 +7,8 @@ from typing import Any
 
 import click
 
-from tonewright.cli.options import (
-    PATH,
-    as_json,
-    leave_out,
-    reading_choices,
-    say,
-    scale,
-    zero_options,
-)
+from tonewright.cli import options
+from tonewright.cli.options import PATH, say
 
 
 @click.command("inks")
@@ -29,10 +22,10 @@ from tonewright.cli.options import (
               help="What the chart was printed for, as 40min; without it the base printing time.")
 @click.option("--range", "needed", type=float, metavar="D",
               help="Printing density to ask for; without it what the process needs.")
-@leave_out
-@scale
-@zero_options
-@as_json
+@options.leave_out
+@options.scale
+@options.zero_options
+@options.as_json
 def command(
     readings: tuple[Path, ...], process_file: Path | None, target_file: Path | None,
     time_text: str | None, needed: float | None, leave_out: tuple[str, ...], as_json: bool,
@@ -56,11 +49,10 @@ def command(
     """
     from tonewright.files.inks import InkFiles, rank_ink_files
     from tonewright.inks.rank import InkSettings
-    from tonewright.record.times import parse_time
     from tonewright.show.inks_text import inks_json, inks_text
 
-    time = None if time_text is None else parse_time(time_text)
+    time = options.printing_time(time_text)
     ranking = rank_ink_files(
-        InkFiles(readings, process_file, target_file, reading_choices(how)),
+        InkFiles(readings, process_file, target_file, options.reading_choices(how)),
         InkSettings(time, needed, leave_out))
     say(as_json, lambda: inks_json(ranking), lambda: inks_text(ranking))

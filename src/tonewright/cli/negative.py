@@ -11,13 +11,11 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from tonewright.cli.echo import echo
-from tonewright.cli.options import PATH, as_json, encoding, flatten, force, json_text, page
+from tonewright.cli.options import PATH, encoding, flatten, page, result_options, say_batch
 from tonewright.errors import OptionError, visible
 
 if TYPE_CHECKING:
-    from tonewright.files.negative.batch import Batch, Step
-    from tonewright.files.negative.make import NegativeReport
+    from tonewright.files.negative.batch import Step
     from tonewright.files.negative.second import Second
     from tonewright.files.negative.settings import NegativeSettings
 
@@ -93,8 +91,7 @@ def _refuse_crop(_context: click.Context, _option: click.Parameter, text: str | 
               show_default=True, help="deflate makes smaller files, but takes longer.")
 @click.option("--anyway", is_flag=True,
               help="Make a negative even of an image that is one already, or a target.")
-@force
-@as_json
+@result_options
 def command(
     images: tuple[Path, ...], curve_file: Path, output: Path, as_json: bool, **choices: Any
 ) -> None:
@@ -120,9 +117,10 @@ def command(
         from tonewright.files.negative.batch import make_negatives
 
         batch = make_negatives(images, curve_file, output, _settings(choices), show, second)
-    _say(batch, curve_file, len(images) == 1 and not batch.films, as_json)
-    if batch.failures:
-        click.get_current_context().exit(2)
+    from tonewright.show.negative_text import batch_json, negatives_text
+
+    say_batch(batch, as_json, len(images) == 1 and not batch.films, batch_json,
+              lambda: negatives_text(batch, curve_file), "negative")
 
 
 def _second(images: tuple[Path, ...], choices: dict[str, Any]) -> Second | None:
@@ -159,19 +157,6 @@ def _settings(choices: dict[str, Any]) -> NegativeSettings:
         seed=choices["seed"],
         deflate=choices["compression"] == "deflate",
     )  # fmt: skip
-
-
-def _say(batch: Batch[NegativeReport], curve_file: Path, single: bool, as_json: bool) -> None:
-    from tonewright.cli.typed import message
-    from tonewright.show.negative_text import batch_json, failures_text, negatives_text
-
-    if as_json:
-        found = batch_json(batch, message)
-        echo(json_text(found["outputs"][0] if single else found))
-    elif batch.reports:
-        echo(negatives_text(batch, curve_file))
-    if batch.failures:
-        echo(failures_text(batch.failures, len(batch.reports), message), err=True)
 
 
 @contextmanager

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from dataclasses import dataclass
 from datetime import date
 from functools import partial
 from pathlib import Path
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from tonewright.curve.renew import Renewed
     from tonewright.files.checks import PrintFiles
     from tonewright.files.curves import ReadingFiles, SetupFiles
+    from tonewright.files.negative.batch import Batch
     from tonewright.measured.readings import ReadingOptions
     from tonewright.record.times import PrintingTime
     from tonewright.scan.instrument import ListOrder
@@ -72,6 +74,11 @@ SETUP_HELP = {
     "date": "Date of the print.",
     "notes": "Anything else.",
 }
+
+
+def result_options(function: Function) -> Function:
+    """Whether files are replaced, and how the command says what it made."""
+    return force(as_json(function))
 
 
 def ink_colour(_context: click.Context, _option: click.Parameter, text: str | None) -> str | None:
@@ -145,7 +152,7 @@ def print_options(function: Function) -> Function:
     time = click.option("--time", metavar="TIME",
                         help="What the print was made for; without it, the curve's time.")
     setup = setup_options_but("printing_time")
-    read = order_options(time(leave_out(plot(reading_options(setup(force(as_json(function))))))))
+    read = order_options(time(leave_out(plot(reading_options(setup(result_options(function)))))))
     return target(read)
 
 
@@ -157,8 +164,8 @@ def print_files(
 
     return PrintFiles(
         curve, reading_files(readings, choices), output, choices["plot"], choices["target"],
-        setup_files({**choices, "printing_time": None}), printing_time(choices["time"]),
-        choices["leave_out"], choices["force"], list_order(choices))
+        setup_files(choices), printing_time(choices["time"]), choices["leave_out"],
+        choices["force"], list_order(choices))
 
 
 def reading_choices(choices: dict[str, Any]) -> ReadingOptions:
@@ -181,7 +188,8 @@ def setup_files(choices: dict[str, Any]) -> SetupFiles:
     from tonewright.files.curves import SetupFiles
     from tonewright.record.setup import Setup
 
-    return SetupFiles(Setup(**{name: choices[name] for name in SETUP_HELP}), choices["setup_file"])
+    return SetupFiles(Setup(**{name: choices.get(name) for name in SETUP_HELP}),
+                      choices["setup_file"])
 
 
 def printing_time(text: str | None) -> PrintingTime | None:
@@ -203,15 +211,15 @@ def picture_beside(made: Renewed) -> bytes:
     return picture(made.curve, made.old)
 
 
+@dataclass
 class Said(Generic[Made]):
     """What a command says of what it makes: worked out, and drawn, before it is written."""
 
-    def __init__(
-        self, as_json: bool, data: Callable[[Made], dict[str, Any]], text: Callable[[Made], str],
-        draw: Callable[[Made], bytes] | None = None,
-    ) -> None:
-        self.as_json, self.data, self.text, self.draw = as_json, data, text, draw
-        self.words = ""
+    as_json: bool
+    data: Callable[[Made], dict[str, Any]]
+    text: Callable[[Made], str]
+    draw: Callable[[Made], bytes] | None = None
+    words: str = ""
 
     def __call__(self, made: Made) -> bytes | None:
         """The picture that is written with it, if there is to be one."""
@@ -222,6 +230,25 @@ class Said(Generic[Made]):
 def say(as_json: bool, data: Callable[[], dict[str, Any]], text: Callable[[], str]) -> None:
     """Print one JSON object, or the report."""
     echo(json_text(data()) if as_json else text())
+
+
+def say_batch(
+    batch: Batch[Any], as_json: bool, single: bool, data: Callable[..., dict[str, Any]],
+    text: Callable[[], str], made: str,
+) -> None:
+    """The same of what was made of several pictures, or of a ``single`` one; where some could not
+    be used, that is said, and the command ends with 2."""
+    from tonewright.cli.typed import message
+    from tonewright.show.negative_text import failures_text
+
+    if as_json:
+        found = data(batch, message)
+        echo(json_text(found["outputs"][0] if single else found))
+    elif batch.reports:
+        echo(text())
+    if batch.failures:
+        echo(failures_text(batch.failures, len(batch.reports), message, made), err=True)
+        click.get_current_context().exit(2)
 
 
 def json_text(data: dict[str, Any]) -> str:

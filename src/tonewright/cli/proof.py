@@ -7,8 +7,7 @@ from typing import Any
 
 import click
 
-from tonewright.cli.echo import echo
-from tonewright.cli.options import PATH, as_json, encoding, flatten, force, json_text, page
+from tonewright.cli.options import PATH, encoding, flatten, page, result_options, say_batch
 
 
 @click.command("proof")
@@ -26,8 +25,7 @@ from tonewright.cli.options import PATH, as_json, encoding, flatten, force, json
 @flatten
 @click.option("--anyway", is_flag=True,
               help="Make a proof even of an image that is a negative, a target or a proof.")
-@force
-@as_json
+@result_options
 def command(
     images: tuple[Path, ...], curves: tuple[Path, ...], output: Path, as_json: bool, **choices: Any
 ) -> None:
@@ -43,20 +41,11 @@ def command(
       tonewright proof portrait.tif --curve kallitype.curve.json -o proof.png --mark
       tonewright proof portrait.tif --curve cotton.curve.json --curve linen.curve.json -o both.png
     """
-    from tonewright.cli.typed import message
     from tonewright.files.proof import ProofSettings, make_proofs
     from tonewright.files.raster.source import OpenOptions
-    from tonewright.show.negative_text import failures_text
-    from tonewright.show.proof_text import batch_json, proof_json, proofs_text
+    from tonewright.show.proof_text import batch_json, proofs_text
 
     batch = make_proofs(images, curves, output, ProofSettings(
         choices["encoding"], choices["mark"], choices["anyway"],
         OpenOptions(choices["page"], choices["flatten"]), choices["force"]))
-    single = len(images) == 1
-    if as_json:
-        echo(json_text(proof_json(batch.reports[0]) if single else batch_json(batch, message)))
-    elif batch.reports:
-        echo(proofs_text(batch))
-    if batch.failures:
-        echo(failures_text(batch.failures, len(batch.reports), message, "proof"), err=True)
-        click.get_current_context().exit(2)
+    say_batch(batch, as_json, len(images) == 1, batch_json, lambda: proofs_text(batch), "proof")

@@ -7,18 +7,8 @@ from typing import Any
 
 import click
 
-from tonewright.cli.options import (
-    PATH,
-    allow_jpeg,
-    as_json,
-    channel,
-    flat,
-    list_order,
-    order_options,
-    reading_choices,
-    say,
-    zero_options,
-)
+from tonewright.cli import options
+from tonewright.cli.options import PATH, say
 from tonewright.errors import OptionError
 
 
@@ -32,7 +22,7 @@ from tonewright.errors import OptionError
 @click.option("--densities", "densities_file", type=PATH, metavar="CSV",
               help="Scan: known densities of a gray scale that lies beside the print in the same"
               " scan, in the order of its steps, column density; instead of --scanner.")
-@flat
+@options.flat
 @click.option("--known", multiple=True, metavar="PATCH=DENSITY",
               help="Scan: density of a patch, or of white or black, that you know; may be given"
               " several times.")
@@ -44,17 +34,17 @@ from tonewright.errors import OptionError
               " clockwise from the top left, step 1 at the left edge.")
 @click.option("--overlay", "overlay_file", type=PATH, metavar="PNG",
               help="Scan: also draw what was read where.")
-@channel
-@allow_jpeg
-@order_options
+@options.channel
+@options.allow_jpeg
+@options.order_options
 @click.option("--scale", type=click.Choice(["luminance", "visual-density"]),
               help="Instrument's file: which weighting to use where it holds both.")
-@zero_options
+@options.zero_options
 @click.option("--print", "print_name", metavar="NAME",
               help="Which sheet this is, to tell several prints of one target apart.")
 @click.option("--force", is_flag=True,
               help="Replace existing output files, and read a JPEG all the same.")
-@as_json
+@options.as_json
 def command(
     source: Path, target_file: Path, output: Path, force: bool, as_json: bool, **choices: Any
 ) -> None:
@@ -81,8 +71,8 @@ def command(
     result = read_print(source, target_file, output, ReadRequest(
         choices["scanner_file"], choices["densities_file"], _known(choices["known"]),
         parse_corners(choices["corners"]), choices["channel"], choices["allow_jpeg"],
-        choices["flat_file"], choices["overlay_file"], list_order(choices),
-        reading_choices(choices), choices["print_name"], beside_corners=parse_corners(
+        choices["flat_file"], choices["overlay_file"], options.list_order(choices),
+        options.reading_choices(choices), choices["print_name"], beside_corners=parse_corners(
             choices["gray_scale_corners"], "gray_scale_corners")), force=force)
     say(as_json, lambda: reading_json(result), lambda: reading_text(result))
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from tonewright.cli.echo import echo
-from tonewright.cli.options import PATH, as_json, force, say
+from tonewright.cli.options import PATH, result_options, say
 
 
 @click.command("rehearse")
@@ -16,8 +16,7 @@ from tonewright.cli.options import PATH, as_json, force, say
               help="Folder for everything the rehearsal makes.")
 @click.option("--seed", type=click.IntRange(min=0), default=2, show_default=True,
               help="Another number, another paper grain, noise and stain.")
-@force
-@as_json
+@result_options
 def command(folder: Path, seed: int, force: bool, as_json: bool) -> None:
     """Run the whole job in a virtual darkroom: no lab, no paper, no risk.
 

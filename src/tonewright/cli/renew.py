@@ -7,22 +7,9 @@ from typing import Any
 
 import click
 
+from tonewright.cli import options
 from tonewright.cli.echo import echo
-from tonewright.cli.options import (
-    PATH,
-    Said,
-    anyway,
-    as_json,
-    force,
-    leave_out,
-    picture_beside,
-    plot,
-    printing_time,
-    reading_files,
-    reading_options,
-    setup_files,
-    setup_options,
-)
+from tonewright.cli.options import PATH, Said
 
 
 @click.command("renew")
@@ -37,13 +24,12 @@ from tonewright.cli.options import (
               " is for.")
 @click.option("--replace", is_flag=True,
               help="Let a whole new target replace all that the old curve knows.")
-@anyway
-@leave_out
-@plot
-@reading_options
-@setup_options
-@force
-@as_json
+@options.anyway
+@options.leave_out
+@options.plot
+@options.reading_options
+@options.setup_options
+@options.result_options
 def command(
     old: Path, readings: tuple[Path, ...], output: Path, plot: Path | None, force: bool,
     as_json: bool, **choices: Any,
@@ -74,9 +60,10 @@ def command(
     from tonewright.show.curve_text import renew_json, renew_text
 
     said = Said(as_json, lambda made: {**renew_json(made), "output": output},
-                lambda made: renew_text(made, output, plot), picture_beside if plot else None)
+                lambda made: renew_text(made, output, plot),
+                options.picture_beside if plot else None)
     renew_files(RenewFiles(
-        old, output, plot, reading_files(readings, choices), setup_files(choices),
-        choices["process"], printing_time(choices["target_time"]), choices["leave_out"],
+        old, output, plot, options.reading_files(readings, choices), options.setup_files(choices),
+        choices["process"], options.printing_time(choices["target_time"]), choices["leave_out"],
         choices["anyway"], choices["replace"], force), said)
     echo(said.words)

@@ -6,15 +6,14 @@ from pathlib import Path
 
 import click
 
-from tonewright.cli.options import PATH, as_json, force, say
+from tonewright.cli.options import PATH, result_options, say
 
 
 @click.command("report")
 @click.argument("curve", type=PATH)
 @click.argument("others", nargs=-1, type=PATH, metavar="[PROCESS] [CHECK]...")
 @click.option("-o", "--output", type=PATH, required=True, help="The page, REPORT.html.")
-@force
-@as_json
+@result_options
 def command(
     curve: Path, others: tuple[Path, ...], output: Path, force: bool, as_json: bool
 ) -> None:
@@ -36,8 +35,7 @@ def command(
 
     report = gather_report(ReportFiles(curve, others, output, force))
     from tonewright.files.safe import write_text
-    from tonewright.show.pages.report import report_json, report_page
-    from tonewright.show.pages.text import report_text
+    from tonewright.show.pages.report import report_json, report_page, report_text
 
     write_text(output, report_page(report), force=force)
     say(as_json, lambda: {**report_json(report), "output": output},

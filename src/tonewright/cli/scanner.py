@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from tonewright.cli.options import PATH, as_json, channel, flat, force, say
+from tonewright.cli.options import PATH, channel, flat, result_options, say
 
 if TYPE_CHECKING:
     from tonewright.files.raster.scans import Channel
@@ -27,8 +27,7 @@ if TYPE_CHECKING:
 @click.option("--date", default="", help="Date of the scan.")
 @click.option("--allow-jpeg", is_flag=True,
               help="Read a JPEG all the same; its blacks are not reliable.")
-@force
-@as_json
+@result_options
 def command(
     scan: Path, densities_file: Path, output: Path, corners: str | None, channel: Channel | None,
     date: str, allow_jpeg: bool, flat_file: Path | None, force: bool, as_json: bool,

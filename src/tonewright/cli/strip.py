@@ -7,21 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from tonewright.cli.options import (
-    PATH,
-    allow_jpeg,
-    as_json,
-    channel,
-    flat,
-    force,
-    plot,
-    reading_choices,
-    say,
-    scale,
-    setup_files,
-    setup_options_but,
-    zero_options,
-)
+from tonewright.cli import options
+from tonewright.cli.options import PATH, say
 from tonewright.errors import OptionError
 from tonewright.files.safe import check_outputs
 
@@ -48,8 +35,8 @@ if TYPE_CHECKING:
               help="A step that was not measured, or to leave out; may be given several times.")
 @click.option("--count-all", is_flag=True,
               help="Count the steps that disagree with their neighbours, too.")
-@scale
-@zero_options
+@options.scale
+@options.zero_options
 @click.option("--just-visible", type=float, default=1.0, show_default=True,
               help="L* between maximum black and step 2 at the base printing time.")
 @click.option("--scanner", "scanner_file", type=PATH, metavar="SCANNER",
@@ -61,13 +48,12 @@ if TYPE_CHECKING:
               type=click.Choice(["2", "film/bare", "bare/film", "1", "film", "bare"]),
               help="Scan: 2 halves along the row, the lighter under the film; film/bare: the upper"
               " one under the film, step 1 at the left; 1: all under the film.")
-@flat
-@channel
-@allow_jpeg
-@setup_options_but("printing_time")
-@plot
-@force
-@as_json
+@options.flat
+@options.channel
+@options.allow_jpeg
+@options.setup_options_but("printing_time")
+@options.plot
+@options.result_options
 def command(
     readings: tuple[Path, ...], tablet_text: str | None, times: tuple[str, ...],
     merged: tuple[int, ...], output: Path | None, plot: Path | None, blank: Path | None,
@@ -114,9 +100,9 @@ def command(
     named = (*readings, Path(tablet_text or ""), *(
         choices[name] for name in ("setup_file", "scanner_file", "flat_file")))
     check_outputs(output, plot, filter(None, named), force, ".process.json")
-    made_with = setup_files({**choices, "printing_time": None}).read()
+    made_with = options.setup_files(choices).read()
     strip = read_strip(readings, tablet, StripSettings(
-        printed, reading_choices(choices), choices["flip"], choices["skip"],
+        printed, options.reading_choices(choices), choices["flip"], choices["skip"],
         choices["scanner_file"], parse_corners(choices["corners"]), choices["halves"],
         choices["channel"], choices["allow_jpeg"], choices["flat_file"]))
     process = make_process(strip, tablet, made_with, document_name((output or readings[0]).name),

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from tonewright.cli.options import PATH, as_json, force, ink_colour, say
+from tonewright.cli.options import PATH, ink_colour, result_options, say
 from tonewright.errors import OptionError
 
 if TYPE_CHECKING:
@@ -56,8 +56,7 @@ if TYPE_CHECKING:
 @click.option("--date", default="", help="Date to print on the sheet.")
 @click.option("--no-mirror", is_flag=True,
               help="Keep left and right, for printing through the film's back.")
-@force
-@as_json
+@result_options
 def command(
     output: Path, levels: int | None, levels_file: Path | None, levels_for: Path | None,
     through: Path | None, ink_colour: str | None, force: bool, as_json: bool, **how: Any,

@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from tonewright.cli.options import PATH, as_json, force, printing_time, say
+from tonewright.cli.options import PATH, printing_time, result_options, say
 
 
 @click.command("worksheet")
@@ -21,8 +21,7 @@ from tonewright.cli.options import PATH, as_json, force, printing_time, say
               help="Millilitres that you coat the size of --coats with; without them the amounts"
               " stay blank.")
 @click.option("--coats", metavar="SIZE", help="What that amount coats: 8x10, 200x250mm.")
-@force
-@as_json
+@result_options
 def command(
     curve: Path, negatives: tuple[Path, ...], output: Path, force: bool, as_json: bool,
     **choices: Any,
@@ -45,8 +44,7 @@ def command(
     sheet = gather_worksheet(WorksheetFiles(curve, negatives, output,
                                             printing_time(choices["time"]), _coating(choices),
                                             force))
-    from tonewright.show.pages.text import worksheet_text
-    from tonewright.show.pages.worksheet import worksheet_json, worksheet_page
+    from tonewright.show.pages.worksheet import worksheet_json, worksheet_page, worksheet_text
 
     write_text(output, worksheet_page(sheet), force=force)
     say(as_json, lambda: {**worksheet_json(sheet), "output": output},

@@ -18,7 +18,6 @@ from tonewright.files.curves import ReadingFiles, SetupFiles
 from tonewright.files.negative.make import NegativeSettings, make_negative
 from tonewright.files.shelf import read_drift
 from tonewright.files.targets import read_target
-from tonewright.frozen import dataclass
 from tonewright.negative.sheet import SheetSettings
 from tonewright.record.setup import Setup
 from tonewright.rehearsal.folder import CHECKED, MONTHS, READ, File
@@ -39,17 +38,7 @@ LAST_DAY = date(2026, 1, 1)
 """By which all these prints are made."""
 
 
-@dataclass(frozen=True, eq=False)
-class Followed:
-    """What came of the first year."""
-
-    pale: Check
-    good: Check
-    refined: Curve
-    drift: Drift
-
-
-def follow(room: PrintRoom, curve: Curve) -> Followed:
+def follow(room: PrintRoom, curve: Curve) -> tuple[Check, Check, Curve, Drift]:
     """Check a pale print and a good one, refine the curve, and watch a year of prints."""
     folder = room.folder
     make_negative(folder / File.PICTURE, curve, folder / File.SCALE_NEGATIVE, NegativeSettings(
@@ -69,7 +58,7 @@ def follow(room: PrintRoom, curve: Curve) -> Followed:
                f"{month}-15", lost, 10 + number)
     drift = read_drift([folder.year], today=LAST_DAY).drift
     folder.keep(File.YEAR_PLOT, plot_drift(drift))
-    return Followed(pale, good, refined, drift)
+    return pale, good, refined, drift
 
 
 def _check(

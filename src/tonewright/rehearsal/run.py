@@ -14,6 +14,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import ArrayLike
 
+from tonewright.check.document import Check
 from tonewright.curve.document import Curve
 from tonewright.curve.make import FitRequest, fit_curve
 from tonewright.curve.renew import RenewRequest, movement, renew_curve
@@ -24,11 +25,12 @@ from tonewright.files.raster.pictures import write_picture
 from tonewright.frozen import dataclass
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
-from tonewright.rehearsal.after import Followed, follow
+from tonewright.rehearsal.after import follow
 from tonewright.rehearsal.folder import CHECKED, INVENTED, MONTHS, YEAR, File, Folder
 from tonewright.rehearsal.printing import TABLET, PrintRoom
 from tonewright.scales import Array
-from tonewright.show.plots import ToneError, plot_curve, plot_errors, plot_prints, plot_process
+from tonewright.shelf.drift import Drift
+from tonewright.show.plots import plot_curve, plot_errors, plot_prints, plot_process
 from tonewright.show.rehearsal_text import Outcome, Road, rehearsal_text
 from tonewright.strip.fit import make_process
 from tonewright.strip.process import Process
@@ -176,28 +178,27 @@ def _print_renewed(room: PrintRoom, curve: Curve) -> None:
 
 
 def _judge(
-    old: PrintRoom, new: PrintRoom, process: Process, roads: dict[Road, Curve], followed: Followed
+    old: PrintRoom, new: PrintRoom, process: Process, roads: dict[Road, Curve],
+    followed: tuple[Check, Check, Curve, Drift],
 ) -> Outcome:
     """Distances from the aim, known exactly because the virtual darkroom knows its truth."""
     folder, curve, renewed = old.folder, roads[Road.OLD], roads[Road.STRIP]
+    pale, good, refined, drift = followed
     straight = _error(old, curve, _Straight().level_at(TONES), curve)
     through = _error(old, curve, curve.level_at(TONES), curve)
-    folder.keep(File.TONES_PLOT, plot_errors([
-        ToneError("without a curve", TONES, straight),
-        ToneError("through the curve", TONES, through),
-    ], "Kallitype: how far the print lands from its aim"))
+    folder.keep(File.TONES_PLOT, plot_errors(
+        TONES, [("without a curve", straight), ("through the curve", through)],
+        "Kallitype: how far the print lands from its aim"))
     errors = {road: _error(new, renewed, made.level_at(TONES),
                            renewed if road is Road.OLD else made)
               for road, made in roads.items()}
     folder.keep(File.NEW_TONES_PLOT, plot_errors(
-        [ToneError(road, TONES, error) for road, error in errors.items()],
-        "Cyanotype: four ways to a curve"))
+        TONES, errors.items(), "Cyanotype: four ways to a curve"))
     return Outcome(
         folder=str(folder.path), process=process, true_base_time=old.materials.base_time,
         curve=curve, renewed=renewed, without_curve=_distance(straight),
-        through_curve=_distance(through), pale=followed.pale, good=followed.good,
-        refined=_distance(_error(old, curve, followed.refined.level_at(TONES), followed.refined)),
-        drift=followed.drift,
+        through_curve=_distance(through), pale=pale, good=good, drift=drift,
+        refined=_distance(_error(old, curve, refined.level_at(TONES), refined)),
         roads={road: _distance(error) for road, error in errors.items()},
         moved=movement(curve, renewed), files=(*(file.value for file in File),
                *(f"{YEAR}/{month}.{CHECKED}" for month in MONTHS)))

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterable
 from typing import Any
 
 import numpy as np
@@ -91,18 +90,18 @@ def band(name: str, x: Array, low: Array, high: Array) -> Options:
 
 
 def points(
-    name: str, places: Iterable[tuple[float, float, str, int]], colour: str, *,
-    hollow: bool = False,
-) -> Options:
-    """Single readings: x, y, the name of each and the row it is of."""
+    name: str, places: list[tuple[float, float, str, int]], colour: str, hollow: bool = False
+) -> list[Options]:
+    """Single readings: x, y, the name of each and the row it is of; empty where there are none."""
     style = {"color": "transparent", "borderColor": colour, "borderWidth": 2} if hollow else \
         {"color": colour}
-    return {"name": name, "type": "scatter", "z": 3, "itemStyle": style,
-            "symbolSize": 13 if hollow else 9,
-            "data": [{"value": [_short(x), _short(y)], "name": label, "row": row}
-                     for x, y, label, row in places],
-            "tooltip": {":formatter": "p => document.createTextNode(p.name).textContent"
-                                      ".replace(/[&<>]/g, '') + ': ' + p.value[1]"}}
+    return [{"name": name, "type": "scatter", "z": 3, "itemStyle": style,
+             "symbolSize": 13 if hollow else 9,
+             "data": [{"value": [_short(x), _short(y)], "name": label, "row": row}
+                      for x, y, label, row in places],
+             "tooltip": {":formatter": "p => document.createTextNode(p.name).textContent"
+                                       ".replace(/[&<>]/g, '') + ': ' + p.value[1]"}}
+            ] if places else []
 
 
 def upright(label: str, x: float) -> Options:
@@ -119,28 +118,21 @@ def strip_chart(process: Process) -> Options:
     """Density over exposure: the steps, the response through them, the base printing time."""
     known = process.summary.next_time is None
     stops = response_stops(process)
-    aside = set(process.summary.set_aside)
     series = [band("where the response lies, 95 times in 100" if known else
                    "where the response may lie: black was not reached",
                    stops, process.density_low, process.density_high),
               line("process response", stops, process.density, INK)]
-    patches = process.strip.patches
     for half, colour, label in _HALVES:
-        rows = [i for i, p in enumerate(patches) if p.through == half]
-        for hollow, those in ((False, [i for i in rows if i not in aside]),
-                              (True, [i for i in rows if i in aside])):
-            if those:
-                series.append(points(
-                    f"{label}, set aside" if hollow else label,
-                    [(step_stops(process, i), p.density,
-                      step_name(StepPlace(p.step, p.through, p.print_name)), p.step)
-                     for i, p in ((i, patches[i]) for i in those)],
-                    DOUBT if hollow else colour, hollow=hollow))
+        for aside in (False, True):
+            series += points(
+                f"{label}, set aside" if aside else label,
+                [(step_stops(process, i), p.density,
+                  step_name(StepPlace(p.step, p.through, p.print_name)), p.step)
+                 for i, p in enumerate(process.strip.patches)
+                 if p.through == half and (i in process.summary.set_aside) is aside],
+                DOUBT if aside else colour, aside)
     series.append(upright("base printing time" if known else "the strip's time", 0.0))
-    top = float(np.ceil(10.0 * max(process.density_high[-1], process.strip.density.max())) / 10.0)
-    return picture(axis("exposure, stops", float(np.floor(stops[0])),
-                        min(float(np.ceil(stops[-1])), MOST_STOPS)),
-                   axis("density of the print", 0.0, top), series)
+    return _over_exposure(stops, max(process.density_high[-1], process.strip.density.max()), series)
 
 
 def scanner_chart(response: ScannerResponse) -> Options:
@@ -151,10 +143,10 @@ def scanner_chart(response: ScannerResponse) -> Options:
               line("scanner response", percent, response.density, INK)]
     for label, colour, used in (("steps of the gray scale", POINT, True),
                                 ("not counted: clipped", DOUBT, False)):
-        if those := [(100.0 * s.code, s.density, f"step {n}", n)
-                     for n, s in enumerate(response.known, 1) if s.used is used]:
-            series.append(points(label, those, colour, hollow=not used))
-    top = float(np.ceil(10.0 * max(s.density for s in response.known)) / 10.0)
+        series += points(label, [(100.0 * s.code, s.density, f"step {n}", n)
+                                 for n, s in enumerate(response.known, 1) if s.used is used],
+                         colour, not used)
+    top = _tenths_up(max(s.density for s in response.known))
     return picture(axis("value in the scan, % of white", 0.0, 100.0), axis("density", 0.0, top),
                    series)
 
@@ -168,14 +160,21 @@ def strip_sketch(
     x, y = sketch(stops, strip.density)
     series = [line("drawn quickly: the fit follows", x - start_stops, y, INK, dashed=True)]
     for half, colour, label in _HALVES:
-        rows = [(float(stops[i]) - start_stops, p.density, f"step {p.step}", p.step)
-                for i, p in enumerate(strip.patches) if p.through == half]
-        if rows:
-            series.append(points(label, rows, colour))
-    top = float(np.ceil(10.0 * strip.density.max()) / 10.0)
-    return picture(axis("exposure, stops", float(np.floor(x[0] - start_stops)),
-                        min(float(np.ceil(x[-1] - start_stops)), MOST_STOPS)),
-                   axis("density of the print", 0.0, top), series)
+        series += points(label, [
+            (float(stops[i]) - start_stops, p.density, f"step {p.step}", p.step)
+            for i, p in enumerate(strip.patches) if p.through == half], colour)
+    return _over_exposure(x - start_stops, strip.density.max(), series)
+
+
+def _over_exposure(stops: Array, densest: float, series: list[Options]) -> Options:
+    """The picture of a strip."""
+    return picture(axis("exposure, stops", float(np.floor(stops[0])),
+                        min(float(np.ceil(stops[-1])), MOST_STOPS)),
+                   axis("density of the print", 0.0, _tenths_up(densest)), series)
+
+
+def _tenths_up(density: float) -> float:
+    return float(np.ceil(10.0 * density) / 10.0)
 
 
 def _short(value: float) -> float:
@@ -186,18 +185,17 @@ def curve_charts(curve: Curve) -> tuple[Options, Options]:
     """How the print answers to ink, with its readings; and the correction, with its aim."""
     table, correction = curve.response, curve.correction
     percent = 100.0 * table.level
-    patches = [*enumerate(patch_places(curve))]
     series = [band("where the curve lies, 95 times in 100", percent, table.lightness_low,
                    table.lightness_high),
               line("print lightness", percent, table.lightness, INK)]
+    patches = [*enumerate(patch_places(curve))]
     for label, colour, hollow, those in (
             ("measured patches", POINT, False, [p for p in patches if p[1].counts
                                                 and not p[1].doubtful]),
             ("doubtful", DOUBT, False, [p for p in patches if p[1].counts and p[1].doubtful]),
             ("not counted", DOUBT, True, [p for p in patches if not p[1].counts])):
-        if those:
-            series.append(points(label, [(100.0 * p.level, p.lightness, p.name, row)
-                                         for row, p in those], colour, hollow=hollow))
+        series += points(label, [(100.0 * p.level, p.lightness, p.name, row) for row, p in those],
+                         colour, hollow)
     ink = axis("ink on the film, % (0 is clear film)", 0.0, 100.0)
     tone = axis("lightness of the picture, L*", 0.0, 100.0)
     image = correction.image_lightness
@@ -222,6 +220,6 @@ def check_chart(check: Check) -> Options:
         axis("print lighter (+) or darker (−) than its aim, L*", -most, most),
         [band("may be off by this much", image, -half, half),
          line("as aimed", np.array([0.0, 100.0]), np.zeros(2), INK),
-         points("print", [(t.image_lightness, t.difference_lightness,
-                           f"picture L* {t.image_lightness:.0f}", row) for row, t in tones],
-                DOUBT)])
+         *points("print", [(t.image_lightness, t.difference_lightness,
+                            f"picture L* {t.image_lightness:.0f}", row) for row, t in tones],
+                 DOUBT)])

@@ -6,7 +6,7 @@ matplotlib's object interface is used without pyplot: no window system, no globa
 from __future__ import annotations
 
 import io
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import Any
 
 import numpy as np
@@ -22,7 +22,6 @@ from tonewright.curve.prints import PatchPlace, patch_places
 from tonewright.errors import visible
 from tonewright.files.export.make import Export
 from tonewright.files.negative.again import PLOT
-from tonewright.frozen import dataclass
 from tonewright.negative.tones import encoding_lightness
 from tonewright.numeric.student import WITHIN_95
 from tonewright.record.provenance import made_by
@@ -221,25 +220,16 @@ def _draw_prints(axes: Axes, image: Array, value: Array, sheets: list[str | None
                   label=label if number < len(_PRINTS) else None)
 
 
-@dataclass(frozen=True, eq=False)
-class ToneError:
-    """Print lightness less aim (L*) along the tone scale, and what to call it."""
-
-    label: str
-    image_lightness: Array
-    error: Array
-
-
-def plot_errors(errors: list[ToneError], title: str) -> bytes:
-    """How far each way of printing lands from its aim, over the tone scale."""
+def plot_errors(image_lightness: Array, errors: Iterable[tuple[str, Array]], title: str) -> bytes:
+    """How far each way of printing, by its name, lands from its aim over the tone scale (L*)."""
     figure, [axes] = panels(8.0, 4.4)
     axes.axhspan(-1.0, 1.0, color="#e9e9e9", lw=0, label="within a just-visible step")
     # the third is dashed: it may lie on the second
     styles = zip((DOUBT, INK, SECOND, POINT), ("-", "-", "--", "-"), strict=True)
-    for error, (colour, line) in zip(errors, styles, strict=False):
-        rms = float(np.sqrt(np.mean(error.error**2)))
-        axes.plot(error.image_lightness, error.error, line, color=colour, lw=1.8,
-                  label=f"{error.label}: {rms:.1f} L* on the whole")
+    for (label, error), (colour, line) in zip(errors, styles, strict=False):
+        rms = float(np.sqrt(np.mean(error**2)))
+        axes.plot(image_lightness, error, line, color=colour, lw=1.8,
+                  label=f"{label}: {rms:.1f} L* on the whole")
     axes.axhline(0.0, color=POINT, lw=0.8)
     finish(axes, "best", {"fontsize": 9, "frameon": False}, xlim=(0, 100),
            xlabel="lightness of the picture, L*",

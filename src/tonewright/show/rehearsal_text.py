@@ -57,9 +57,6 @@ class Outcome:
     files: tuple[str, ...]
 
 
-STRIP_PICTURE, CURVE_PICTURE = "1-strip.png", "3-kallitype-curve.png"
-PALE_PICTURE, YEAR_PICTURE = "7-pale-check.png", "9-year.png"
-
 
 def rehearsal_json(outcome: Outcome) -> dict[str, Any]:
     """The figures of a rehearsal."""
@@ -89,12 +86,11 @@ def rehearsal_text(outcome: Outcome) -> str:
         ("A rehearsal: everything here is invented, printed and measured in a virtual darkroom."
          " One unit of L* is about the smallest step of tone that the eye sees."),
         ("1  A step tablet was printed on kallitype paper, half of it through clear film, at a"
-         f" guessed time of {_spoken(outcome.process.reference_time.value)}. `tonewright strip`"
-         f" found the base printing time, {_spoken(found.base_printing_time)}, nine times in ten"
-         f" between {_spoken(found.base_printing_time_low)} and"
-         f" {_spoken(found.base_printing_time_high)} (the truth, which only a virtual darkroom"
-         f" knows: {_spoken(outcome.true_base_time)}), and what the paper makes of light:"
-         f" {STRIP_PICTURE}."),
+         f" guessed time of {_time(outcome.process.reference_time.value)}. `tonewright strip`"
+         f" found the base printing time, {_time(found.base_printing_time)}, nine times in ten"
+         f" between {_time(found.base_printing_time_low)} and"
+         f" {_time(found.base_printing_time_high)} (the truth, which only a virtual darkroom knows:"
+         f" {_time(outcome.true_base_time)}), and what the paper makes of light: 1-strip.png."),
         ("2  A target (2-target.tif, `tonewright target`) was printed beside it, on the same sheet"
          " at the same guessed time, and the dry print scanned. `tonewright read` found it in the"
          " scan, stains, dust, crooked sheet and all: 2-target-overlay.png shows what was read"
@@ -103,9 +99,10 @@ def rehearsal_text(outcome: Outcome) -> str:
          " out (`read --densities 2-gray-scale.csv --flat 2-plain-sheet-scan.tif`)."
          f" {readings_line(recipe.prints[0].readings)}."),
         ("3  `tonewright fit --process` worked out the curve for the base printing time, without"
-         f" another print. Open {CURVE_PICTURE}: the dark band is how sure the curve is. It found"
-         f" a black of L* {curve.black_lightness:.0f}, a white of L* {curve.white_lightness:.0f},"
-         f" and uses {curve.level_black:.0%} to {curve.level_white:.0%} of the ink."),
+         " another print. Open 3-kallitype-curve.png: the dark band is how sure the curve is. It"
+         f" found a black of L* {curve.black_lightness:.0f}, a white of L*"
+         f" {curve.white_lightness:.0f}, and uses {curve.level_black:.0%} to"
+         f" {curve.level_white:.0%} of the ink."),
         ("4, 5  A picture was made (4-picture.tif) and `tonewright negative` turned it into"
          " 5-negative.tif, corrected, inverted and mirrored."),
         ("6  Open 6-prints.png: what the print should look like, the print without a curve, and"
@@ -114,15 +111,15 @@ def rehearsal_text(outcome: Outcome) -> str:
          f" {outcome.through_curve:.1f}."),
         ("7  For the first real print the lamp was still cold. The eleven tones beside the picture"
          " (`tonewright negative --tone-scale`) were measured, and `tonewright check` said:"
-         f" {cause_text(outcome.pale)}. Its advice: {what_to_do(outcome.pale)} {PALE_PICTURE} shows"
-         " it tone by tone. The truth: a third of a stop."),
+         f" {cause_text(outcome.pale)}. Its advice: {what_to_do(outcome.pale)} 7-pale-check.png"
+         " shows it tone by tone. The truth: a third of a stop."),
         (f"8  With the lamp warm, the next print {passed}. `tonewright refine` added"
          " its tones to the curve, which now lands"
          f" {outcome.refined:.2f} L* from the aim on the whole ({outcome.through_curve:.2f}"
          " before)."),
         ("9  Each month a print was checked (the files in 9-year). From July the lamp lost light"
          " unnoticed, a twenty-fourth of a stop a month. `tonewright drift` on that folder said at"
-         f" the end of the year: {drifted} See {YEAR_PICTURE}."),
+         f" the end of the year: {drifted} See 9-year.png."),
         ("10, 11  Then the print room moved to cyanotype. One strip through the step tablet, and"
          " `tonewright renew --process` made the new curve: no new negative, no new target. Black"
          f" L* {renewed.black_lightness:.0f}, white L* {renewed.white_lightness:.0f}, ink"
@@ -148,5 +145,5 @@ def _paragraph(text: str) -> str:
     return textwrap.fill(text, WIDTH, break_on_hyphens=False)
 
 
-def _spoken(seconds: float) -> str:
+def _time(seconds: float) -> str:
     return str(PrintingTime(seconds).on_timer())

@@ -5,6 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Sequence
 from dataclasses import asdict
+from datetime import date
 from typing import Any
 
 from tonewright.errors import counted, listed
@@ -103,11 +104,37 @@ def _place_lines(place: Place) -> list[str]:
             one.date is None and one.date_said is not None
             and f"the date {one.date_said} is not one such as 2026-03-31, before 1839, or still to"
             " come",
-            place.because and _BECAUSE.get(place.because)]
-    kind = "strip" if one.kind == "process" else one.kind
-    head = f"  {one.date or ''!s:<10} {kind:<8}"
+            because_words(place)]
+    head = f"  {one.date or ''!s:<10} {_kind(one):<8}"
     return [filled(", ".join(f for f in facts if f), head, " " * 21),
             filled("; ".join(m for m in more if m), " " * 21, " " * 21)]
+
+
+def kept_words(place: Place) -> tuple[str, ...]:
+    """Of a curve or process its name, black and white, printing time, age and last check; "" where
+    it does not say."""
+    one, check = place.document, place.last_check
+    passed = "" if check is None else "passed" if check.passes else "did not pass"
+    return (f"{one.name} ({_kind(one)})", _tone(one.black_lightness), _tone(one.white_lightness),
+            one.printing_time or "", _age(one.date),
+            "" if check is None else f"{_age(check.date) or 'no date'}, {passed}")
+
+
+def _kind(one: Shelved) -> str:
+    return "strip" if one.kind == "process" else one.kind
+
+
+def _tone(lightness: float | None) -> str:
+    return "" if lightness is None else f"L*\N{NO-BREAK SPACE}{lightness:.1f}"
+
+
+def _age(day: date | None) -> str:
+    if day is None:
+        return ""
+    days = (date.today() - day).days
+    if days < 1:
+        return "today"
+    return f"{counted(days, 'day')} old" if days < 60 else f"{days // 30} months old"
 
 
 def because_words(place: Place) -> str:
@@ -116,16 +143,12 @@ def because_words(place: Place) -> str:
 
 
 def changed_words(changes: Changes) -> str:
-    """In which entries a curve or process was made otherwise; empty where in none."""
-    if not changes:
-        return ""
+    """In which entries a curve or process was made otherwise."""
     return f"Made with another {listed(entry for entry, *_ in changes)}."
 
 
 def otherwise_words(kind: str, changes: Changes) -> tuple[str, ...]:
     """What was otherwise when a curve or process was made, and what that asks for."""
-    if not changes:
-        return ()
     if kind == "process":
         need = "print a new strip"
     elif {entry.replace(" ", "_") for entry, *_ in changes}.isdisjoint(INK):

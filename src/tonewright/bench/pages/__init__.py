@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 from nicegui import ui
 
 from tonewright.bench.frame import frame, paper_of, prepare
@@ -27,35 +29,22 @@ def _register(bench: Bench, step: Step | Aside) -> None:
         paper = paper_of(bench, name)
         if paper is not None:
             with frame(bench, NAMES[step], paper, step) as foot:
-                page_of(step)(bench, paper, foot)
+                pages()[step](bench, paper, foot)
 
 
-def load() -> None:
-    """Load every page, so that the first visit to it waits for nothing."""
-    for step in (*STEPS, *ASIDES):
-        page_of(step)
+@cache
+def pages() -> dict[Step | Aside, type[Page]]:
+    """The page of each step; what they need is loaded now, which takes a second."""
+    from tonewright.bench.pages.check import CheckPage
+    from tonewright.bench.pages.curve import CurvePage
+    from tonewright.bench.pages.inks import InksPage
+    from tonewright.bench.pages.negative import NegativePage
+    from tonewright.bench.pages.read import ReadPage
+    from tonewright.bench.pages.report import ReportPage
+    from tonewright.bench.pages.scanner import ScannerPage
+    from tonewright.bench.pages.strip import StripPage
+    from tonewright.bench.pages.target import TargetPage
 
-
-def page_of(step: Step | Aside) -> type[Page]:
-    """The page of a step; what it needs is loaded now, which takes a second for the first."""
-    page: type[Page] = SetupPage
-    match step:
-        case "strip":
-            from tonewright.bench.pages.strip import StripPage as page
-        case "target":
-            from tonewright.bench.pages.target import TargetPage as page
-        case "read":
-            from tonewright.bench.pages.read import ReadPage as page
-        case "curve":
-            from tonewright.bench.pages.curve import CurvePage as page
-        case "negative":
-            from tonewright.bench.pages.negative import NegativePage as page
-        case "check":
-            from tonewright.bench.pages.check import CheckPage as page
-        case "report":
-            from tonewright.bench.pages.report import ReportPage as page
-        case "scanner":
-            from tonewright.bench.pages.scanner import ScannerPage as page
-        case "inks":
-            from tonewright.bench.pages.inks import InksPage as page
-    return page
+    return {"setup": SetupPage, "strip": StripPage, "target": TargetPage, "read": ReadPage,
+            "curve": CurvePage, "negative": NegativePage, "check": CheckPage,
+            "report": ReportPage, "scanner": ScannerPage, "inks": InksPage}

@@ -188,7 +188,7 @@ class NegativePage(Page):
                 Tag("p", made.how_to_print)
             for number, (name, view) in enumerate(made.views):
                 Tag("h2", name)
-                show_result(view if number == 0 else replace(view, cautions=()))
+                show_result(view if number == 0 else replace(view, exposes=False))
             same_command(made.command)
         for name, output in made.files:
             self._done(name, output)

@@ -9,10 +9,12 @@ from tonewright.bench.parts.field import Field, Refusal
 from tonewright.bench.parts.setup_form import SetupForm
 from tonewright.bench.parts.tags import Tag, button, link, table
 from tonewright.bench.state import Bench
-from tonewright.bench.tasks.shelf import Calibration, ShelfView, shelf_view
+from tonewright.bench.tasks.shelf import ShelfView, shelf_view
 from tonewright.errors import TonewrightError
 from tonewright.files.contents import paper_way
 from tonewright.record.setup import Setup
+from tonewright.shelf.arrange import Place
+from tonewright.show.shelf_text import Changes, because_words, changed_words, kept_words
 from tonewright.show.way_text import next_on_the_way
 
 _HEADS = ("Calibration", "Black", "White", "Printing time", "Age", "Last check")
@@ -44,7 +46,7 @@ def _shelf(bench: Bench, view: ShelfView) -> None:
     for paper in papers:
         with Tag("section", classes="on-shelf"):
             Tag("h2", paper_title(bench, paper))
-            rows = view.by_paper.get(paper, ())
+            rows = view.by_paper.get(paper)
             if rows:
                 _table(paper_title(bench, paper), rows)
             way = paper_way(bench.papers, paper)
@@ -56,19 +58,20 @@ def _shelf(bench: Bench, view: ShelfView) -> None:
         Tag("p", f"Left out: {one.file}: {one.given}.", "finding")
 
 
-def _table(title: str, rows: tuple[Calibration, ...]) -> None:
+def _table(title: str, rows: list[tuple[Place, Changes]]) -> None:
     with table(f"Calibrations of {title}", _HEADS):
-        for row in rows:
+        for place, changes in rows:
+            name, *said, last_check = kept_words(place)
             with Tag("tr"):
-                Tag("th", f"{row.name} ({row.kind})", scope="row")
-                for text in (row.black, row.white, row.time, row.age):
+                Tag("th", name, scope="row")
+                for text in said:
                     Tag("td", text or "–")
                 with Tag("td"):
-                    Tag("span", row.last_check or "–")
-                    if row.because:
-                        Tag("div", row.because, "due" if row.due else "hint")
-                    if row.changed:
-                        Tag("div", row.changed, "due")
+                    Tag("span", last_check or "–")
+                    if because := because_words(place):
+                        Tag("div", because, "due" if place.due else "hint")
+                    if changes:
+                        Tag("div", changed_words(changes), "due")
 
 
 def _new_paper(bench: Bench) -> None:

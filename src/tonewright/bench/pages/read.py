@@ -9,7 +9,7 @@ from typing import Any, cast
 from tonewright.bench.pages.page import NAMED, Page, WhichScan, Working, more, number
 from tonewright.bench.parts.corners import GRAY_SCALE, SHEET
 from tonewright.bench.parts.drop import Drop
-from tonewright.bench.parts.field import Choice, Field, Refusal, TextArea
+from tonewright.bench.parts.field import Choice, Field, Refusal
 from tonewright.bench.parts.scan_view import ScanView
 from tonewright.bench.parts.tags import Tag, button
 from tonewright.bench.tasks.read import ReadingView, ReadPatch, keep_list, read
@@ -53,8 +53,8 @@ class ReadPage(Page):
             name, self.flat if plain else self.source))
         with Tag("details"):
             Tag("summary", "Or paste an instrument's list")
-            self.pasted = TextArea("The list, as text", hint="A line for each patch. It becomes a"
-                                   " table in the paper's folder.")
+            self.pasted = Field("The list, as text", lines=True, hint="A line for each patch. It"
+                                " becomes a table in the paper's folder.")
             button("Keep this list, and read it", self._paste)
         self.lists: list[str] = []
         self.source = self.file_field("What to read", self._sources, "choose", "",
@@ -162,7 +162,7 @@ class ReadPage(Page):
             name = self.free(f"{self.title}-list.csv")
             asked = self._asked(name)
             await self.bench.quick.call(keep_list, self.pasted.value, asked)
-            self.pasted.clear()
+            self.pasted.set("")
             self._take(name, self.source)
             await self._read()
 

@@ -72,7 +72,6 @@ class ScannerPage(Page):
         self.working = Working(self.bench.long.cancel)
         self.refused = Refusal({self.name: NAMED, self.scan: ("scan_missing",),
                                 self.table: ("gray_scale_densities",)})
-        self.kept = Tag("div", aria_live="polite")
         self._show_grid()
 
     def _numbers(self) -> list[str]:

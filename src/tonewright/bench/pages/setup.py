@@ -15,6 +15,7 @@ from tonewright.errors import TonewrightError
 from tonewright.files.documents import parse_setup
 from tonewright.files.papers import SETUP
 from tonewright.record.setup import Setup
+from tonewright.show.shelf_text import kept_words, otherwise_words
 
 
 class SetupPage(Page):
@@ -54,13 +55,13 @@ class SetupPage(Page):
     async def redraw(self) -> None:
         """Say what depends on the setup, as the folder stands now."""
         view = await self.bench.quick.call(shelf_view, self.papers.root)
-        others = [row for row in view.by_paper.get(self.paper, ()) if row.otherwise]
+        others = [row for row in view.by_paper.get(self.paper, ()) if row[1]]
         with self.others.anew():
             if not others:
                 Tag("p", "Everything in this paper's folder was made with this setup.", "hint")
-            for row in others:
-                Tag("h3", f"{row.name} ({row.kind})")
-                for said in row.otherwise:
+            for place, changes in others:
+                Tag("h3", kept_words(place)[0])
+                for said in otherwise_words(place.document.kind, changes):
                     Tag("p", said, "finding")
 
     async def _keep(self) -> None:

@@ -6,14 +6,11 @@ from collections.abc import Callable, Mapping, Sequence
 from functools import partial
 from typing import Any
 
-from nicegui import ui
 from nicegui.element import Element
 from nicegui.events import GenericEventArguments
 
 from tonewright.bench.parts.tags import Tag
 from tonewright.errors import DocumentError, TonewrightError, capital
-
-_TOLD = "(event) => emit(event.target.value)"
 
 
 class Fault:
@@ -50,6 +47,8 @@ class Field(_Input):
     ----------
     choices:
         Value and label of each, for a choice of several, or what makes them anew; None: a text.
+    lines:
+        Whether the text may have many lines.
     on_change:
         Called without arguments after every change.
     """
@@ -58,17 +57,19 @@ class Field(_Input):
         self, label: str, value: str = "", *, hint: str = "",
         on_change: Callable[[], Any] | None = None,
         choices: Mapping[str, str] | Callable[[], Mapping[str, str]] | None = None,
+        lines: bool = False,
     ) -> None:
         self.label, self.value, self._on_change = label, value, on_change
         self._find, self._choices = choices, dict[str, str]()
         with Tag("div", classes="field") as self.box:
             name = Tag("label", label)
-            super().__init__(_TextInput(value) if choices is None else Tag("select"), hint)
+            super().__init__(_TextInput(value, lines) if choices is None else Tag("select"), hint)
             name.props.update({"for": self._input.props["id"]})
             if choices is None:
                 self._input.on("typed", self._typed)
             else:
-                self._input.on("change", self._chosen, js_handler=_TOLD)
+                self._input.on("change", lambda event: self._changed(str(event.args)),
+                               js_handler="(event) => emit(event.target.value)")
                 self.renew()
 
     @property
@@ -105,44 +106,24 @@ class Field(_Input):
     def _typed(self, event: GenericEventArguments) -> Any:
         if event.args["edition"] != self._input.props["edition"]:
             return None  # typed into what was replaced meanwhile
-        return self._chosen(event, str(event.args["text"]))
+        return self._changed(str(event.args["text"]))
 
-    def _chosen(self, event: GenericEventArguments, text: str | None = None) -> Any:
-        self.value = str(event.args) if text is None else text
+    def _changed(self, value: str) -> Any:
+        self.value = value
         return self._on_change() if self._on_change else None
 
 
 class _TextInput(Element, component="text_input.js"):
     """The input itself, which keeps what is typed in the browser."""
 
-    def __init__(self, value: str) -> None:
+    def __init__(self, value: str, lines: bool) -> None:
         super().__init__()
-        self._props.update(value=value, edition=0)
+        self._props.update(value=value, lines=lines, edition=0)
 
     def put(self, value: str) -> None:
         """Replace what is typed."""
         self._props.update(value=value, edition=self._props["edition"] + 1)
         self.update()
-
-
-class TextArea(_Input):
-    """A label, a place for many lines of text, a hint, and a place for a fault."""
-
-    def __init__(self, label: str, *, hint: str = "") -> None:
-        self.value = ""
-        with Tag("div", classes="field"):
-            name = Tag("label", label)
-            super().__init__(Tag("textarea", autocomplete="off", spellcheck="false"), hint)
-            name.props.update({"for": self._input.props["id"]})
-        self._input.on("input", self._typed, js_handler=_TOLD)
-
-    def clear(self) -> None:
-        """Take away what was typed."""
-        self.value = ""
-        ui.run_javascript(f"document.getElementById('{self._input.props['id']}').value = ''")
-
-    def _typed(self, event: GenericEventArguments) -> None:
-        self.value = str(event.args)
 
 
 class Choice(_Input):

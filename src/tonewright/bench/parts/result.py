@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-
 from tonewright.bench.parts.tags import Tag
 from tonewright.bench.tasks.views import View
 from tonewright.show.cautions import CAUTIONS
@@ -22,16 +20,16 @@ def show_result(view: View, label: str = "", unknown: str = "not known yet") -> 
         for name, text in view.facts:
             Tag("dt", name)
             Tag("dd", text)
-    if view.cautions:
-        show_cautions(view.cautions)
+    if view.exposes:
+        show_cautions()
     if view.command:
         same_command(view.command)
 
 
-def show_cautions(cautions: Iterable[str] = CAUTIONS) -> None:
+def show_cautions() -> None:
     """What goes with having someone coat, mix or expose something."""
     with Tag("div", classes="caution", role="note", aria_label="Safety"):
-        for caution in cautions:
+        for caution in CAUTIONS:
             Tag("p", caution)
 
 

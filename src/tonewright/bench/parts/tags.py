@@ -7,7 +7,6 @@ from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from typing import Any, Self
 
-from nicegui import ui
 from nicegui.elements.mixins.text_element import TextElement
 
 from tonewright.errors import visible
@@ -79,8 +78,3 @@ def table(caption: str, heads: Iterable[str]) -> Iterator[None]:
 def inline_picture(png: bytes) -> str:
     """The address of a small picture that goes with the page."""
     return f"data:image/png;base64,{base64.b64encode(png).decode('ascii')}"
-
-
-def every(seconds: float, call: Callable[[], Any]) -> ui.timer:
-    """Call again and again as long as the page is open."""
-    return ui.timer(seconds, call)

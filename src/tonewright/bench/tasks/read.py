@@ -4,9 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
-
-from tonewright.bench.tasks.views import View, channel_of, view
+from tonewright.bench.tasks.views import View, channel_of, four_places, view
 from tonewright.errors import OptionError
 from tonewright.files.safe import scratch, write_text
 from tonewright.files.scan.overlay import LONGEST
@@ -47,13 +45,11 @@ def read(asked: commands.Read) -> ReadingView:
 
 
 def _request(asked: commands.Read) -> ReadRequest:
-    corners, beside = (None if each is None else np.reshape(each, (4, 2))
-                       for each in (asked.corners, asked.gray_scale_corners))
     return ReadRequest(
-        asked.scanner, asked.densities, dict(asked.known), corners,
+        asked.scanner, asked.densities, dict(asked.known), four_places(asked.corners),
         channel_of(asked.channel), flat=asked.flat, overlay=asked.overlay,
         order=ListOrder(asked.order, asked.snake, asked.reverse),
-        beside_corners=beside)
+        beside_corners=four_places(asked.gray_scale_corners))
 
 
 def keep_list(text: str, asked: commands.Read) -> None:

@@ -5,9 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-import numpy as np
-
-from tonewright.bench.tasks.views import View, channel_of, view
+from tonewright.bench.tasks.views import View, channel_of, four_places, view
 from tonewright.files.blank import csv_text
 from tonewright.files.safe import together, write_text
 from tonewright.files.scanners import ScannerRequest, learn_scanner
@@ -29,6 +27,6 @@ def keep_scanner(asked: commands.Scanner, typed: Sequence[str] | None) -> View:
             known = parse_table(text.encode(), asked.densities.name, "step", STRIPS)
         learned = learn_scanner(asked.scan, known, asked.output, ScannerRequest(
             date=asked.date, channel=channel_of(asked.channel), flat=asked.flat,
-            corners=None if asked.corners is None else np.reshape(asked.corners, (4, 2))))
+            corners=four_places(asked.corners)))
     return view(scanner_facts(learned), learned.response.findings, scanner_advice(learned),
                 chart=scanner_chart(learned.response), command=str(asked))

@@ -6,9 +6,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
-from tonewright.bench.tasks.views import View, view
+from tonewright.bench.tasks.views import View, four_places, view
 from tonewright.errors import OptionError, ReadingsError
 from tonewright.files.blank import strip_table
 from tonewright.files.curves import SetupFiles
@@ -139,8 +137,7 @@ def _process(typed: TypedStrip | None, asked: commands.Strip, name: str) -> Proc
     strip = read_strip([first if typed is None else _typed(typed, tablet, name), *others],
                        tablet, StripSettings(
         tuple(map(parse_time, asked.time)), skip=asked.skip, scanner=asked.scanner,
-        corners=None if asked.corners is None else np.reshape(asked.corners, (4, 2)),
-        halves=asked.halves, flat=asked.flat))
+        corners=four_places(asked.corners), halves=asked.halves, flat=asked.flat))
     made_with = SetupFiles(Setup(date=asked.date or None), asked.setup).read()
     return make_process(strip, tablet, made_with, document_name(asked.output.name))
 

@@ -6,9 +6,11 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, cast
 
+import numpy as np
+
 from tonewright.record.findings import Finding
+from tonewright.scales import Array
 from tonewright.show.advice import Advice, untyped
-from tonewright.show.cautions import CAUTIONS
 from tonewright.show.findings import sentence
 
 if TYPE_CHECKING:
@@ -33,9 +35,15 @@ class View:
     """Of a strip's picture: the film's density, and where 0 stops is from the longest time."""
     aside: tuple[int, ...] = ()
     """Steps that were set aside."""
-    cautions: tuple[str, ...] = ()
+    exposes: bool = False
+    """Whether the next step is to coat, mix or expose, and the cautions go with it."""
     command: str | None = None
     """The command that does the same."""
+
+
+def four_places(numbers: tuple[float, ...] | None) -> Array | None:
+    """Eight pixel numbers as x and y of four places, shape (4, 2)."""
+    return None if numbers is None else np.reshape(numbers, (4, 2))
 
 
 def channel_of(chosen: str) -> Channel | None:
@@ -49,4 +57,4 @@ def view(
     """A result as a page shows it."""
     return View(tuple((label, untyped(text)) for label, text in facts),
                 tuple((f.kind, untyped(sentence(f))) for f in findings), untyped(advice.words),
-                cautions=CAUTIONS if advice.exposes else (), **more)
+                exposes=advice.exposes, **more)

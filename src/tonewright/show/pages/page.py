@@ -13,6 +13,9 @@ from tonewright import __version__
 from tonewright.errors import short, visible
 from tonewright.show.cautions import CAUTIONS
 
+PRINT = "open it in a browser and print it at 100 %, on A4 or US letter."
+NO_TIME = "not known; write in what the target was printed for"
+
 
 def page(template: str, **facts: Any) -> str:
     """The HTML of a page; whatever comes from files is escaped."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -10,6 +11,7 @@ from tonewright import scales
 from tonewright.check.document import Check
 from tonewright.curve.document import Curve
 from tonewright.curve.next_step import next_step
+from tonewright.curve.prints import patch_places
 from tonewright.errors import capital
 from tonewright.files.pages import Report
 from tonewright.frozen import dataclass
@@ -17,12 +19,14 @@ from tonewright.record.setup import SETUP_NAMES
 from tonewright.show.check_text import cause_text, what_to_do
 from tonewright.show.curve_text import found_in, next_step_words
 from tonewright.show.findings import sentence
-from tonewright.show.pages.chart import chart
-from tonewright.show.pages.page import cut, page
+from tonewright.show.pages.page import NO_TIME, PRINT, cut, page
+from tonewright.show.report import report as set_report
 
 AIMS = 11
 DOUBT_LINES, LINE_LETTERS, DOUBT_LETTERS = 9, 56, 224
 """What the page has room for."""
+WIDTH, HEIGHT = 560.0, 400.0
+"""Of the field of the curve, in units of the drawing."""
 _ELSEWHERE = ("printing_time", "date", "notes", "ink_colour")
 """Entries of the setup that stand elsewhere on the page, or say nothing at the bench."""
 
@@ -53,7 +57,7 @@ def report_page(report: Report) -> str:
     rows = aims(curve)
     doubts, more = _doubts(report)
     return page(
-        "report.html", curve=curve, report=report, aims=rows, chart=chart(curve),
+        "report.html", curve=curve, report=report, aims=rows, chart=_drawing(curve),
         setup=[(name.replace("_", " "), cut(text, 120)) for name in SETUP_NAMES
                if name not in _ELSEWHERE and (text := getattr(setup, name))],
         print_range=rows[0].density - rows[-1].density,
@@ -120,6 +124,41 @@ def _check(check: Check) -> str:
         return (f"{on}: what the curve promises, {check.difference_lightness_rms:.1f} L* off on the"
                 " whole.")
     return f"{on}: not what the curve promises. Cause: {cause_text(check)}."
+
+
+def _drawing(curve: Curve) -> dict[str, Any]:
+    """The print response with its band and readings, as points and paths of an SVG: lightness of
+    the print (0 to 100 upwards) over ink (0 to 100 % to the right)."""
+    table, found = curve.response, curve.summary
+    low, middle, high = ([*map(_place, table.level.tolist(), lightness.tolist())] for lightness in (
+        table.lightness_low, table.lightness, table.lightness_high))
+
+    def dots(counted: bool) -> str:  # lines without length: their round ends are the dots
+        return "".join(f"M{_place(p.level, p.lightness)}h0" for p in patch_places(curve)
+                       if (p.counts and not p.doubtful) is counted)
+
+    return {"curve": " ".join(middle), "band": " ".join([*low, *reversed(high)]),
+            "counted": dots(True), "others": dots(False), "width": WIDTH, "height": HEIGHT,
+            "ends": (WIDTH * found.level_black, WIDTH * found.level_white)}
+
+
+def _place(level: float, lightness: float) -> str:
+    return f"{WIDTH * level:.1f},{HEIGHT * (1.0 - min(max(lightness, 0.0), 100.0) / 100.0):.1f}"
+
+
+def report_text(page: Report, output: Path) -> str:
+    """What stands on the page about a curve."""
+    rows = aims(page.curve)
+    facts = [("time", NO_TIME if page.time is None else
+              f"print for {page.time}; {less_words(page)}: {page.less}"),
+             ("black", f"L* {rows[0].print_lightness:.1f}"),
+             ("white", f"L* {rows[-1].print_lightness:.1f}"),
+             ("aims", f"picture L* 0 to 100 by tens, {density_words(page.curve)}: "
+              + ", ".join(f"{row.density:.2f}" for row in rows))]
+    if page.checks:
+        facts.append(("checks", ", ".join(check.name for check in page.checks)))
+    return set_report(f"Page for {page.curve.name} ({page.short_id})",
+                      [*facts, ("do next", next_line(page))], output, PRINT, exposes=True)
 
 
 def report_json(report: Report) -> dict[str, Any]:

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
+from tonewright.errors import counted
 from tonewright.files.pages import SheetToPrint, Worksheet
-from tonewright.show.pages.page import cut, page
+from tonewright.show.pages.page import NO_TIME, PRINT, cut, page
+from tonewright.show.report import report
 
 STEPS = ("coat", "dry", "expose", "develop", "clear", "wash", "dry", "check")
 SHEETS_PER_PAGE = 5
@@ -48,6 +52,35 @@ def sensitiser_words(sheet: Worksheet) -> str:
     if coating.ml is None or coating.ml_for_mm is None:
         return ""
     return f"{coating.ml:g} ml for {size_words(coating.ml_for_mm)}"
+
+
+def worksheet_text(sheet: Worksheet, output: Path) -> str:
+    """What stands on the pages for the darkroom."""
+    facts = [("time", NO_TIME if sheet.time is None else f"print for {sheet.time}")]
+    if sheet.ladder:
+        facts.append(("ladder", ", ".join(
+            f"{rung_words(n)} {time}" for n, time in sheet.ladder)))
+    facts += [("sheet", "; ".join(_sheet(s))) for s in sheet.sheets]
+    if sensitiser := sensitiser_words(sheet):
+        facts.append(("amount", f"in proportion to {sensitiser}"))
+    elif sheet.sheets:
+        facts.append(("amount", "blank: say what you coat with (--sensitiser ML --coats SIZE)"))
+    pages = counted(len(sheet.sheets), "negative") if sheet.sheets else "blank sheets to fill in"
+    return report(f"Worksheet for {sheet.curve.name} ({sheet.short_id})", facts,
+                  f"{output}, {pages}", PRINT, exposes=True)
+
+
+def _sheet(sheet: SheetToPrint) -> Iterator[str]:
+    yield sheet.name
+    yield f"print for {sheet.time}" if sheet.time else "time not known"
+    if sheet.coated_mm is None:
+        yield "its file does not say its size"
+    else:
+        yield f"coat {size_words(sheet.coated_mm)}, {area_words(sheet.coated_mm)}"
+    if sheet.ml is not None:
+        yield f"sensitiser {sheet.ml:.1f} ml"
+    if sheet.other_curve is not None:
+        yield f"made through another curve, {sheet.other_curve}: check its time"
 
 
 def worksheet_json(sheet: Worksheet) -> dict[str, Any]:
