@@ -32,6 +32,7 @@ def command(folder: Path, seed: int, force: bool, as_json: bool) -> None:
     from tonewright.rehearsal.folder import File
     from tonewright.rehearsal.run import rehearse
     from tonewright.show.rehearsal_text import rehearsal_json, rehearsal_text
+    from tonewright.show.report import ending
 
     def tell(step: str) -> None:
         if sys.stderr.isatty():
@@ -39,5 +40,6 @@ def command(folder: Path, seed: int, force: bool, as_json: bool) -> None:
 
     outcome = rehearse(folder, seed, tell, force=force)
     say(as_json, lambda: rehearsal_json(outcome), lambda: "\n".join([
-        rehearsal_text(outcome), f"Written: {len(outcome.files)} files in {folder}",
-        f"Next:    read {folder / File.GUIDE}, and open the pictures it names"]))
+        rehearsal_text(outcome), ending(
+            [f"{len(outcome.files)} files in {folder}"],
+            f"read {folder / File.GUIDE}, and open the pictures it names.")]))

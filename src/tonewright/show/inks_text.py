@@ -206,11 +206,11 @@ def next_step(ranking: InkRanking) -> str:
     if pick is None:
         if time is not None:
             return (f"print the same chart for {time}, and rank it for that time"
-                    f" (--time {typed(time)})")
+                    f" (--time {typed(time)}).")
         return ("change the ink setting or the process, and print the chart again; or take"
-                f" {ink_colour_text(ranking.inks[0].colour)} and accept grayer whites")
+                f" {ink_colour_text(ranking.inks[0].colour)} and accept grayer whites.")
     said = ("draw a target in this colour (tonewright target --ink-colour"
             f" {ink_colour_text(pick.colour)} -o ink.tif); the curve made from it remembers the"
-            " colour, and its negatives come out in it")
+            " colour, and its negatives come out in it.")
     return said if ranking.sure or time is None else \
         f"to be sure, print the chart again for {time}; or go on: {said}"

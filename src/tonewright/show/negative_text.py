@@ -11,10 +11,9 @@ from tonewright.errors import TonewrightError
 from tonewright.files.negative.batch import Batch, Failure
 from tonewright.files.negative.make import NegativeReport
 from tonewright.negative.findings import BlackTonesLost, WhiteTonesLost
-from tonewright.show.cautions import with_cautions
 from tonewright.show.findings import sentence
-from tonewright.show.report import doubts, found_json, taken
-from tonewright.show.words import RULE_WORDS, Fact, headed, set_facts, typed
+from tonewright.show.report import doubts, ending, found_json, taken
+from tonewright.show.words import RULE_WORDS, Fact, set_facts, typed
 from tonewright.strip.findings import TIME_IN_DOUBT
 
 if TYPE_CHECKING:
@@ -31,7 +30,7 @@ _MEANINGS = {
 _BORDERS = {"clear": "clear film, prints black", "opaque": "opaque ink, stays paper white"}
 
 _PRINT = (
-    "Print the negative at actual size (no scaling, no fit to page). Switch off all colour"
+    "print the negative at actual size (no scaling, no fit to page). Switch off all colour"
     " management in the program and in the printer driver. Use the side of the film that takes ink,"
     " and the film, ink and printer settings of the target. Let it dry."
 )
@@ -111,12 +110,16 @@ def failures_text(
 def negatives_text(batch: Batch[NegativeReport], curve_file: str | os.PathLike[str]) -> str:
     """The negatives that were made through a curve's file, and what to do with them now."""
     first = batch.reports[0]  # what holds for all negatives of a curve
-    return with_cautions(["\n\n".join([
+    written = [film.output for film in batch.films] or [one.output for one in batch.reports]
+    tables = [f"{one.table} (to fill in by hand) and {one.target} (a scan is read with it)"
+              for one in batch.reports if one.table is not None]
+    return "\n\n".join([
         _block(f"Curve {first.curve}",
                [("time", print_words(first)), *doubts(first.curve_findings)]),
         *(_block(f"Image {one.source}", negative_facts(one)) for one in batch.reports),
         *(_block(f"Film {film.output}", film_facts(film)) for film in batch.films),
-        headed("Next", how_to_print(batch)), *_then(batch, curve_file)])])
+        ending([*written, *tables], how_to_print(batch), *_then(batch, curve_file),
+               exposes=True)])
 
 
 def _block(head: str, facts: Iterable[Fact]) -> str:
@@ -132,15 +135,14 @@ def how_to_print(batch: Batch[NegativeReport]) -> str:
     return " ".join(filter(None, (_PRINT, rule, _CUT if batch.films else "", contact)))
 
 
-def _then(batch: Batch[NegativeReport], curve_file: str | os.PathLike[str]) -> Iterator[str]:
+def _then(batch: Batch[NegativeReport], curve_file: str | os.PathLike[str]) -> Iterator[Fact]:
     """How the print of a tone scale is checked, where there is one."""
     tables = [report.table for report in batch.reports if report.table is not None]
     if tables:
         table = typed(tables[0])
         where = f"the table of its negative (of the first: {table})" if tables[1:] else table
-        yield headed("Then", "Print it, and let the print dry. Measure its tone scale, write the"
-                     f" densities into {where}, and type  tonewright check {typed(curve_file)}"
-                     f" {table}")
+        yield ("Then:", "print it, and let the print dry. Measure its tone scale, write the"
+               f" densities into {where}, and type  tonewright check {typed(curve_file)} {table}")
 
 
 def print_words(report: NegativeReport) -> str:
@@ -167,12 +169,10 @@ def negative_facts(report: NegativeReport) -> list[Fact]:
         ("range", "" if density is None else f"density range {density:.2f} from black to white, as"
          " the coating sees it"),
         ("ends", _ends(report)),
-        *(("warning", sentence(finding)) for finding in report.findings),
-        ("written", f"{report.output}, {_size(report)}"),
-        ("", "" if report.table is None else f"{report.table} (to fill in by hand) and"
-         f" {report.target} (a scan is read with it)"),
+        ("size", _size(report)),
         ("sheet", _sheet(report)),
         ("film", _film(report)),
+        *(("warning", sentence(finding)) for finding in report.findings),
     ]
     return [(label, text) for label, text in facts if text]
 

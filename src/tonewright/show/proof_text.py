@@ -9,8 +9,8 @@ from tonewright.files.negative.batch import Batch
 from tonewright.files.proof import ProofReport
 from tonewright.negative.proof import Proof, loses_chroma
 from tonewright.show.negative_text import Message, encoding_words, failures_json
-from tonewright.show.report import doubts, found_json, taken
-from tonewright.show.words import Fact, headed, set_facts
+from tonewright.show.report import doubts, ending, found_json, taken
+from tonewright.show.words import Fact, set_facts
 
 _LOOK = ("look at it in a program that uses ICC profiles, on a calibrated screen. Paper white is as"
          " light as it was measured, so view it against white.")
@@ -42,8 +42,7 @@ def proofs_text(batch: Batch[ProofReport]) -> str:
     """The reports on the pictures, and how to look at them."""
     blocks = ["\n".join([f"Proof of {one.source}: {one.width} x {one.height} pixels, sRGB",
                          *set_facts(_facts(one))]) for one in batch.reports]
-    written = [f"{'Written:':<10}{report.output}" for report in batch.reports]
-    return "\n".join(["\n\n".join(blocks), "", *written, headed("Next:", _LOOK)])
+    return "\n\n".join([*blocks, ending((one.output for one in batch.reports), _LOOK)])
 
 
 def _facts(report: ProofReport) -> Iterator[Fact]:

@@ -25,16 +25,32 @@ def report(
         What was read, found and is doubtful; a text is a line of its own, as of a table.
     written:
         The file, or what is said of several; None: none was.
-    then:
-        What to do next; ``others`` are further lines of this kind.
     plot:
         The picture that was written as well.
+    then, others, exposes:
+        As in `ending`.
+    """
+    return "\n".join([head, *set_facts(facts), "",
+                      ending((written, plot), then, *others, exposes=exposes)])
+
+
+def ending(
+    written: Iterable[Path | str | None], then: str, *others: Fact, exposes: bool = False
+) -> str:
+    """How every report ends: with what was written, and what to do next.
+
+    Parameters
+    ----------
+    written:
+        Each file, or what is said of it; None: none was.
+    then:
+        What to do next; ``others`` are further lines of this kind.
     exposes:
         Whether that is to coat, mix or expose, as in `with_cautions`.
     """
-    end = [_end("Written:", file) for file in (written, plot) if file is not None]
-    end += [_end(*fact) for fact in (("Next:", then), *others)]
-    return with_cautions([head, *set_facts(facts), "", *end], exposes)
+    facts = [*(("Written:", file) for file in written if file is not None),
+             ("Next:", then), *others]
+    return with_cautions([_end(*fact) for fact in facts], exposes)
 
 
 def _end(head: str, text: Path | str) -> str:

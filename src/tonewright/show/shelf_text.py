@@ -177,10 +177,10 @@ def left_out_facts(left_out: tuple[LeftOut, ...]) -> list[Fact]:
 def _next(due: list[Place]) -> str:
     curve = next((p for p in due if p.document.kind == "curve"), None)
     if curve is None:
-        return ("print a new strip for each setup whose strip is due" if due else
+        return ("print a new strip for each setup whose strip is due." if due else
                 "nothing is due; to see what moved over time, type  tonewright drift FOLDER")
     if curve.because == "check_failed":
         return (f"do what the check of {curve.document.name} says, or print a strip and renew the"
-                " curve")
+                " curve.")
     return (f"measure a print made through {curve.document.name}, and type  tonewright check"
             f" {typed(curve.document.file)} READINGS.csv")

@@ -9,8 +9,8 @@ from typing import Any
 from tonewright import scales
 from tonewright.record.times import PrintingTime
 from tonewright.show.advice import Advice
-from tonewright.show.report import doubts, found_json, report, taken
-from tonewright.show.words import Fact, headed, typed
+from tonewright.show.report import doubts, ending, found_json, report, taken
+from tonewright.show.words import Fact, typed
 from tonewright.strip.exposure import EyeResult, EyeStrip
 from tonewright.strip.findings import StripWhiteNotReached, TimeUnsure
 from tonewright.strip.process import Process
@@ -38,14 +38,12 @@ def eye_json(result: EyeResult) -> dict[str, Any]:
 
 def blank_text(path: object, tablet: Tablet, columns: Sequence[str]) -> str:
     """A table that was written to be filled in, and what comes next."""
-    return "\n".join([
-        headed("Written:", f"{path}, to fill in: the {len(tablet.densities)} steps of the tablet"
-               f" {tablet.name}, density of {' and '.join(columns)}"),
-        headed("Next:", "let the strip dry fully, measure it and type the densities into the"
-               " table; leave blank what you did not measure. Then type  tonewright strip"
-               f" {typed(path)} --tablet {typed(tablet.name)} --time TIME"
-               " -o NAME.process.json"),
-    ])
+    return ending(
+        [f"{path}, to fill in: the {len(tablet.densities)} steps of the tablet {tablet.name},"
+         f" density of {' and '.join(columns)}"],
+        "let the strip dry fully, measure it and type the densities into the table; leave blank"
+        f" what you did not measure. Then type  tonewright strip {typed(path)} --tablet"
+        f" {typed(tablet.name)} --time TIME -o NAME.process.json")
 
 
 def process_json(process: Process) -> dict[str, Any]:
@@ -117,18 +115,18 @@ def _eye_words(result: EyeResult, tablet: Tablet) -> str:
     time, change = result.next_time, result.change_stops
     if result.right:
         return (f"print the target for {result.base_time}: on the strip for {time} steps 1 and 2"
-                " merge and step 3 stands apart")
+                " merge and step 3 stands apart.")
     if result.far:
         return (f"print for {time}, {-change:.0f} stops less than {result.nearest.time}, and count"
-                " again")
+                " again.")
     if result.high is None:
-        return f"print for {time}, about half a stop more than {result.nearest.time}"
+        return f"print for {time}, about half a stop more than {result.nearest.time}."
     goal = "so that steps 1 and 2 just merge and step 3 stands apart"
     if result.differ:
-        return f"print for {time}, half-way between what the strips say, {goal}"
+        return f"print for {time}, half-way between what the strips say, {goal}."
     return (f"print for {time}, {abs(change):.2f} stops {'more' if change > 0 else 'less'} than"
             f" {result.nearest.time}, {goal} (a step of this tablet is"
-            f" {tablet.step / scales.STOP:.2f} stop)")
+            f" {tablet.step / scales.STOP:.2f} stop).")
 
 
 def process_text(process: Process, file: Path | None, plot: Path | None = None) -> str:
@@ -220,7 +218,7 @@ def process_advice(process: Process, file: Path | None = None) -> Advice:
         return Advice(
             f"print another strip for {PrintingTime(found.next_time, process.unit)}: long"
                 " enough for most papers to show black. One that is too long tells as much as one"
-                " at the right time", exposes=True)
+                " at the right time.", exposes=True)
     several = " --target-time TIME" if len(process.strip.times()) > 1 else ""
     return Advice(
         "measure the target that was printed beside the strip (if there is none, draw one: its time"

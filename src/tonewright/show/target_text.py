@@ -17,14 +17,14 @@ _TARGET = (
     "print {picture} on film at actual size: no scaling, no fit to page. Switch colour management"
     " off in the program and in the printer driver. Use the side that takes ink, and let it dry."
     " {rule}{lay} Print it as you print your pictures. Write paper and chemistry into the white"
-    " boxes, and let the print dry fully"
+    " boxes, and let the print dry fully."
 )
 _CHART = (
     "print {picture} on film with the printer and driver settings that your negatives will have,"
     " at actual size and without colour management. Use the side that takes ink, and let it dry."
     " {rule}{lay} Take a paper whose strip you have evaluated. Print for the base printing time,"
     " or better for two stops more (four times as long): heavy colours show more then. Note the"
-    " time, and let the print dry fully"
+    " time, and let the print dry fully."
 )
 _LAY = {
     True: "Lay it with the ink on the coating; the print then reads right.",

@@ -16,7 +16,7 @@ from tonewright.bench.parts.tags import Tag, button, inline_picture, link
 from tonewright.bench.tasks.negative import IN_ALL, MadeNegatives, make, proof, sheet
 from tonewright.bench.transfer import file_address
 from tonewright.bench.worker import Cancelled
-from tonewright.errors import OptionError, counted
+from tonewright.errors import OptionError, capital, counted
 from tonewright.files.contents import NEGATIVE, pictures, stem
 from tonewright.files.negative.batch import AT_ONCE, output_names
 from tonewright.files.preview import Preview
@@ -185,7 +185,7 @@ class NegativePage(Page):
         with self.result.anew():
             if made.how_to_print:
                 Tag("h2", "How to print")
-                Tag("p", made.how_to_print)
+                Tag("p", capital(made.how_to_print))
             for number, (name, view) in enumerate(made.views):
                 Tag("h2", name)
                 show_result(view if number == 0 else replace(view, exposes=False))
