@@ -176,13 +176,13 @@ def _by_eye(
 def _finish(
     process: Process, output: Path | None, plot: Path | None, force: bool, as_json: bool
 ) -> None:
-    from tonewright.files.documents import write_process
+    from tonewright.files.documents import write_document
     from tonewright.files.safe import together, write_bytes
     from tonewright.show.strip_text import process_json, process_text
 
     with together():
         if output is not None:
-            write_process(output, process, force=force)
+            write_document(output, process, force=force)
         if plot is not None:
             from tonewright.show.plots import plot_process
 

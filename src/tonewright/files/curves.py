@@ -16,7 +16,7 @@ from tonewright.curve.make import FitRequest, fit_curve, rebuild
 from tonewright.curve.renew import Renewed, RenewRequest, renew_curve
 from tonewright.errors import OptionError
 from tonewright.files.documents import (
-    curve_text,
+    document_text,
     open_curve,
     read_aim,
     read_curve,
@@ -163,7 +163,7 @@ def fit_files(
         process=None if wanted.process is None else read_process(wanted.process),
         target_time=wanted.target_time, ink_from=tuple(map(read_curve, wanted.ink_from)),
         light_may_differ=wanted.light_may_differ))
-    write_together([(wanted.output, curve_text(curve)), (wanted.plot, before_writing(curve))],
+    write_together([(wanted.output, document_text(curve)), (wanted.plot, before_writing(curve))],
                    force=wanted.force)
     return curve
 
@@ -199,8 +199,8 @@ def renew_files(
         readings=new.readings.read(), changes=new.changes.read(),
         readings_time=new.readings_time, left_out=new.left_out,
         light_may_differ=new.light_may_differ, replace=new.replace))
-    write_together([(new.output, curve_text(renewed.curve)), (new.plot, before_writing(renewed))],
-                   force=new.force)
+    write_together([(new.output, document_text(renewed.curve)),
+                    (new.plot, before_writing(renewed))], force=new.force)
     return renewed
 
 
@@ -217,7 +217,7 @@ def rebuild_file(
     check_outputs(output, plot, [path], force, ".curve.json")
     old = open_curve(path)
     new = rebuild(old.document)
-    made = curve_text(new).encode("utf-8")
+    made = document_text(new).encode("utf-8")
     same = hashlib.sha256(made).hexdigest() == old.sha256
     write_together([(output, made), (plot, before_writing(new))], force=force)
     return Rebuilt(old.document, new, same, () if same else differences(old.document, new),

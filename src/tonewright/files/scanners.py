@@ -6,7 +6,6 @@ from __future__ import annotations
 import os
 from collections.abc import Sequence
 from dataclasses import replace
-from functools import partial
 from pathlib import Path
 
 from numpy.typing import ArrayLike
@@ -25,7 +24,7 @@ from tonewright.scan.flat import Flat, flat_of
 from tonewright.scan.image import Scan
 from tonewright.scan.instrument import listed_densities
 from tonewright.scan.response import response_of_row
-from tonewright.scan.scanner import FORM, ScannerResponse
+from tonewright.scan.scanner import ScannerResponse
 from tonewright.scan.steps import StepRow, read_step_row
 
 _RULE = "readings come from a scan (TIFF or PNG) or a list (CSV or CGATS text)"
@@ -63,7 +62,7 @@ def read_scanner(path: str | os.PathLike[str]) -> ScannerResponse:
     Raises `FileError`, `DocumentError`: it cannot be read, is cut short, is no scanner response, or
     does not hold together.
     """
-    return open_document(path, FORM.what, partial(FORM.decode, ScannerResponse)).document
+    return open_document(path, ScannerResponse).document
 
 
 def read_flat(path: Path | None, channel: Channel | None) -> Flat | None:
@@ -134,5 +133,5 @@ def learn_scanner(
         response_of_row(row, known, picture, name, flat), date=request.date,
         sources=(Source(picture.name, "scan", picture.sha256 or ""), table.source))
     if output is not None:
-        write_document(output, FORM, response, force=force)
+        write_document(output, response, force=force)
     return LearnedScanner(response, row, output)

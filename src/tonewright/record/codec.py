@@ -17,7 +17,18 @@ from dataclasses import MISSING, fields, is_dataclass, replace
 from functools import cache, partial, reduce
 from operator import or_
 from types import GenericAlias, NoneType, UnionType
-from typing import Annotated, Any, Literal, NamedTuple, TypeVar, Union, get_args, get_origin
+from typing import (
+    Annotated,
+    Any,
+    ClassVar,
+    Literal,
+    NamedTuple,
+    Self,
+    TypeVar,
+    Union,
+    get_args,
+    get_origin,
+)
 
 import numpy as np
 
@@ -118,6 +129,17 @@ class Form:
         """Some of a document's entries: those that ``kind`` has.  Raises as `decode`."""
         names = {"format", "version", *(f.name for f in fields(kind))}  # type: ignore[arg-type]
         return self.decode(kind, {k: v for k, v in data.items() if k in names})
+
+
+class Document:
+    """A dataclass that is kept in a file of its own."""
+
+    form: ClassVar[Form]
+
+    @classmethod
+    def decode(cls, data: Any) -> Self:
+        """What `Form.encode` wrote; raises as `Form.decode`."""
+        return cls.form.decode(cls, data)
 
 
 def encode(value: Any) -> Any:
