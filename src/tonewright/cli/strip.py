@@ -117,8 +117,8 @@ def command(
     made_with = setup_files({**choices, "printing_time": None}).read()
     strip = read_strip(readings, tablet, StripSettings(
         printed, reading_choices(choices), choices["flip"], choices["skip"],
-        choices["scanner_file"], parse_corners(choices["corners"]), choices["halves"],
-        choices["channel"], choices["allow_jpeg"], choices["flat_file"]))
+        choices["scanner_file"], choices["halves"], corners=parse_corners(choices["corners"]),
+        channel=choices["channel"], allow_jpeg=choices["allow_jpeg"], flat=choices["flat_file"]))
     process = make_process(strip, tablet, made_with, document_name((output or readings[0]).name),
                            ProcessSettings(choices["just_visible"], choices["count_all"]))
     _finish(process, output, plot, force, as_json)

@@ -50,8 +50,8 @@ def _request(asked: commands.Read) -> ReadRequest:
     corners, beside = (None if each is None else np.reshape(each, (4, 2))
                        for each in (asked.corners, asked.gray_scale_corners))
     return ReadRequest(
-        asked.scanner, asked.densities, dict(asked.known), corners,
-        channel_of(asked.channel), flat=asked.flat, overlay=asked.overlay,
+        asked.scanner, asked.densities, dict(asked.known), corners=corners,
+        channel=channel_of(asked.channel), flat=asked.flat, overlay=asked.overlay,
         order=ListOrder(asked.order, asked.snake, asked.reverse),
         beside_corners=beside)
 
