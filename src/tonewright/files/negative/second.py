@@ -20,7 +20,7 @@ from pathlib import Path
 from queue import SimpleQueue
 from typing import TYPE_CHECKING, Any, BinaryIO, TypeVar
 
-from tonewright.errors import Refusal, TonewrightError, refusal, refused
+from tonewright.errors import TonewrightError
 from tonewright.files.opening import Closing
 from tonewright.files.safe import Finished, abandon, place_by, put_in_place
 
@@ -109,8 +109,6 @@ class Second(Closing):
         if kind == "report":
             report: NegativeReport = found
             return report
-        if kind == "refused":
-            raise refused(found)
         raise found
 
     def _send(self, data: bytes) -> None:
@@ -157,12 +155,12 @@ class Helper:
             return None
 
 
-def _placed(files: Sequence[Finished]) -> Refusal | None:
+def _placed(files: Sequence[Finished]) -> TonewrightError | None:
     """Put files in place that the second process has finished; or why that was not done."""
     try:
         put_in_place(files)
     except TonewrightError as error:
-        return refusal(error)
+        return error
     return None
 
 
@@ -203,7 +201,7 @@ def _answer(messages: SimpleQueue[Any], said: BinaryIO) -> None:
         say("finished", files)
         answer = messages.get()
         if answer is not None:
-            raise refused(answer)
+            raise answer
 
     place_by(place)
     curve, settings = messages.get()
@@ -212,8 +210,6 @@ def _answer(messages: SimpleQueue[Any], said: BinaryIO) -> None:
         try:
             with one_thread():
                 report = make_negative(source, curve, output, settings)
-        except TonewrightError as error:
-            say("refused", refusal(error))
         except Exception as error:
             say("fault", error)
         else:
