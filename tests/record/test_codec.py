@@ -16,6 +16,7 @@ from tonewright.curve.aim import Aim
 from tonewright.curve.responses import NegativeResponse
 from tonewright.errors import DocumentError, OptionError
 from tonewright.frozen import dataclass
+from tonewright.record import codec
 from tonewright.record.codec import (
     COLUMNS,
     FALLING,
@@ -361,14 +362,16 @@ def test_any_declared_finding_is_read_where_all_are_allowed():
 
 
 @pytest.mark.parametrize("name", ["plan", "notes", "patches", "findings", "points"])
-def test_a_list_without_end_is_refused(name):
-    assert refused(Sheet, changed(name, to=[0.5] * 9), longest=8) == (
+def test_a_list_without_end_is_refused(name, monkeypatch):
+    monkeypatch.setattr(codec, "LONGEST", 8)
+    assert refused(Sheet, changed(name, to=[0.5] * 9)) == (
         f"the sheet: {name} has 9 values / a list has 8 at most")
 
 
-def test_a_column_without_end_is_refused():
-    data = changed("rows", "level", to=[0.5] * 9)
-    assert refused(Sheet, data, longest=8) == "the rows: level has 9 values / a list has 8 at most"
+def test_a_column_without_end_is_refused(monkeypatch):
+    monkeypatch.setattr(codec, "LONGEST", 8)
+    assert refused(Sheet, changed("rows", "level", to=[0.5] * 9)) == (
+        "the rows: level has 9 values / a list has 8 at most")
 
 
 TONES = {"level": [0, 0.5, 1], "density": [0.1, 0.1, 1], "code": [0.9, 0.5, 0.1],

@@ -186,13 +186,11 @@ class _At:
 
     what: str
     way_out: str
-    longest: int
     within: str = ""
     """`` of print 2 of the recipe``: which of several alike."""
 
     def part(self, name: str) -> _At:
-        return _At(f"the {name.replace('_', ' ')}{self.within}", self.way_out, self.longest,
-                   self.within)
+        return replace(self, what=f"the {name.replace('_', ' ')}{self.within}")
 
     def entry(self, name: str, number: int) -> _At:
         what = f"{name} {number} of {self.what}"
@@ -233,14 +231,12 @@ class _At:
 
 
 def decode(
-    kind: type[_T], data: Any, what: str, way_out: str, *, skip: Collection[str] = (),
-    longest: int = LONGEST,
+    kind: type[_T], data: Any, what: str, way_out: str, *, skip: Collection[str] = ()
 ) -> _T:
     """The dataclass that `encode` wrote, every entry checked.
 
     Messages say ``what`` it is (``the curve``) and the ``way_out`` of a damaged one.  Fields in
     ``skip`` get their default, or None: neither their entries nor their types are looked at.
-    ``longest`` is the most values in one list.
 
     Raises
     ------
@@ -248,7 +244,7 @@ def decode(
         An entry is missing, unknown, of another kind, or breaks a rule: its own, or one that the
         dataclass holds in ``__post_init__``.
     """
-    made: _T = _part(kind, data, _At(what, way_out, longest), skip)
+    made: _T = _part(kind, data, _At(what, way_out), skip)
     return made
 
 
@@ -318,9 +314,9 @@ def _make(kind: Any, values: dict[str, Any], where: Callable[[], _At]) -> Any:
 
 def _value(entry: _Entry, value: Any, name: str, at: _At) -> Any:
     """An entry of any kind, by its name."""
-    if isinstance(value, list) and len(value) > at.longest:
+    if isinstance(value, list) and len(value) > LONGEST:
         raise at.fault(f"{at.what}: {name} has {counted(len(value), 'value')}",
-                       f"a list has {at.longest} at most")
+                       f"a list has {LONGEST} at most")
     if value is None and entry.may_be_none:
         return None
     if leaf := entry.leaf:
@@ -425,7 +421,7 @@ def _leaf(kind: Any) -> _Leaf | None:
     origin, inner = get_origin(kind), get_args(kind)
     if origin is Annotated:
         leaf = _leaf(inner[0])
-        return leaf and _with_rules(leaf, *_marks(kind, Rule))
+        return leaf and reduce(_with_rule, _marks(kind, Rule), leaf)
     if origin is Literal and all(map(is_text, inner)):
         return _Leaf(one_of(*inner), str)
     if origin is np.ndarray and inner[1] == np.dtype[np.float64]:
@@ -438,16 +434,12 @@ def _leaf(kind: Any) -> _Leaf | None:
     return _tuple_leaf(inner) if origin is tuple else _LEAVES.get(kind)
 
 
-def _with_rules(leaf: _Leaf, *rules: Rule) -> _Leaf:
-    """The same, the rules holding too; the last one's words are said."""
-    if not rules:
-        return leaf
-    *most, last = rules
-    one = _with_rules(leaf, *most)
-    base = one.rule.fits if last.each else one.rule.holds
-    a, b = one.rule.span, last.span
-    return _Leaf(Rule(lambda v: base(v) and last.fits(v), last.words, last.each,
-                      a and b and (max(a[0], b[0]), min(a[1], b[1]))), one.make)
+def _with_rule(leaf: _Leaf, more: Rule) -> _Leaf:
+    """The same, with a rule that holds too and whose words are said."""
+    base = leaf.rule.fits if more.each else leaf.rule.holds
+    a, b = leaf.rule.span, more.span
+    return _Leaf(Rule(lambda v: base(v) and more.fits(v), more.words, more.each,
+                      a and b and (max(a[0], b[0]), min(a[1], b[1]))), leaf.make)
 
 
 def _tuple_leaf(inner: tuple[Any, ...]) -> _Leaf | None:

@@ -163,6 +163,18 @@ class NegativeJob:
             return _as_resolution(self.size.per_inch)
         return own.turned() if own and wish.rotate % 180 else own
 
+    @property
+    def target(self) -> Target | None:
+        """The document of the sheet's tone scale."""
+        if self.sheet is None:
+            return None
+        settings = self.settings
+        target = self.sheet.target(self.output.stem, settings.date, settings.mirror,
+                                   self.curve.name)
+        if target is None or self.colour is None:
+            return target
+        return replace(target, ink_colour=ink_colour_text(self.colour))  # its levels are of it
+
 
 def prepared(
     image: SourceImage, output: Path, curve: LevelCurve, settings: NegativeSettings,
@@ -256,10 +268,10 @@ def caption(
 
 
 def _made(job: NegativeJob, progress: pipeline.Progress | None) -> NegativeReport:
-    how, target = write_settings(job), target_of(job)
-    with document(job, target):
+    how = write_settings(job)
+    with document(job):
         pipeline.write_mapped(job.image, job.output, job.codes, how, progress)
-    return report_of(job, how, target)
+    return report_of(job, how)
 
 
 def write_settings(job: NegativeJob) -> pipeline.WriteSettings:
@@ -281,17 +293,6 @@ def write_settings(job: NegativeJob) -> pipeline.WriteSettings:
     )
 
 
-def target_of(job: NegativeJob) -> Target | None:
-    """The document of the sheet's tone scale."""
-    if job.sheet is None:
-        return None
-    settings = job.settings
-    target = job.sheet.target(job.output.stem, settings.date, settings.mirror, job.curve.name)
-    if target is None or job.colour is None:
-        return target
-    return replace(target, ink_colour=ink_colour_text(job.colour))  # its levels are of this ink
-
-
 def _at_ends(job: NegativeJob) -> NDArray[np.uint16]:
     """Codes of black and white where there is no table of values."""
     assert isinstance(job.codes, LuminanceCodes)
@@ -303,8 +304,9 @@ def _at_ends(job: NegativeJob) -> NDArray[np.uint16]:
     return job.codes(found(ends.astype(np.uint8 if job.image.values == 256 else np.uint16)))
 
 
-def document(job: NegativeJob, target: Target | None) -> contextlib.AbstractContextManager[None]:
+def document(job: NegativeJob) -> contextlib.AbstractContextManager[None]:
     """Write document and table of the tone scale together with the negative: all or none."""
+    target = job.target
     if target is None:
         return contextlib.nullcontext()
     from tonewright.files.blank import layout_and_table
@@ -350,11 +352,9 @@ def _sheet_words(sheet: SheetSettings) -> str:
     return ", ".join(parts).replace("_", " ")
 
 
-def report_of(
-    job: NegativeJob, how: pipeline.WriteSettings, target: Target | None
-) -> NegativeReport:
+def report_of(job: NegativeJob, how: pipeline.WriteSettings) -> NegativeReport:
     """What was made, once it is written."""
-    ends, coloured = how.ends, how.coloured
+    ends, coloured, target = how.ends, how.coloured, job.target
     assert ends is not None
     curve, settings, size = job.curve, job.settings, job.size
     black, white = (count / (size.width * size.height) for count in ends.pixels)
