@@ -158,7 +158,7 @@ class Curve(Document):
     """Printing density of the ink, where a process response made it known."""
     plan: Annotated[tuple[float, ...], LEVELS] = ()
     """Ink levels that would help most if they were printed and measured next."""
-    readings: Readings | None = field(metadata=later(_readings))
+    readings: Readings | None = field(default=None, metadata=later(_readings))
     """Those that lie on the curve; None where it was derived without such a print."""
     recipe: Recipe | None = field(default=None, metadata=later(_recipe))
     """What a curve by way of process and negative was made from; None for a plain fit."""

@@ -69,20 +69,16 @@ class SetupFiles:
         Raises `OptionError` where file and entries name two ink colours, and for a date that is
         none, or one still to come; and as `read_setup`.
         """
-        setup = self._read()
+        setup = self.entries
+        if self.file is not None:
+            base = read_setup(self.file)
+            one_ink({who: colour for who, colour in (
+                (f"the setup {self.file.name}", base.ink_colour),
+                ("the ink colour named", setup.ink_colour)) if colour is not None})
+            setup = base.with_changes(vars(setup))
         if setup.date is None:
             return setup
-        day = parse_date(setup.date, today or date.today())
-        return replace(setup, date=day.isoformat())
-
-    def _read(self) -> Setup:
-        if self.file is None:
-            return self.entries
-        base = read_setup(self.file)
-        one_ink({who: colour for who, colour in (
-            (f"the setup {self.file.name}", base.ink_colour),
-            ("the ink colour named", self.entries.ink_colour)) if colour is not None})
-        return base.with_changes(vars(self.entries))
+        return replace(setup, date=parse_date(setup.date, today or date.today()).isoformat())
 
 
 @dataclass(frozen=True)

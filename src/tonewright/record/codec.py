@@ -2,8 +2,8 @@
 
 `encode` gives what JSON can hold; `decode` checks it strictly and rebuilds the same object.  A
 field may be a text, a number, true or false, a `Literal` of texts, ``X | None``, a tuple, an
-array (1-D, float64), a dataclass, a `Finding` or one of several.  ``Annotated`` says what else
-holds: a `Rule`, an `Order`, `COLUMNS`, `Called`.
+array (1-D, float64), a dataclass or any `Finding`.  ``Annotated`` says what else holds: a `Rule`,
+an `Order`, `COLUMNS`, `Called`.
 
 Our own: msgspec 0.22 takes NaN, reads no array and says "Expected `float`, got `str` - at
 `$.xs[1]`"; cattrs 26 takes true and "0.5" as numbers.  Loading takes 25, 75 and here 10 ms of CPU.
@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable, Collection, Sequence
-from dataclasses import MISSING, fields, is_dataclass, replace
+from dataclasses import fields, is_dataclass, replace
 from functools import cache, partial, reduce
 from operator import or_
 from types import GenericAlias, NoneType, UnionType
@@ -90,7 +90,7 @@ UNORDERED = Order(None)
 
 @dataclass(frozen=True)
 class Called:
-    """What messages call a part, or one entry of a list, where the field's name does not do."""
+    """What messages call one entry of a list, where the field's name does not do."""
 
     name: str
 
@@ -236,7 +236,7 @@ def decode(
     """The dataclass that `encode` wrote, every entry checked.
 
     Messages say ``what`` it is (``the curve``) and the ``way_out`` of a damaged one.  Fields in
-    ``skip`` get their default, or None: neither their entries nor their types are looked at.
+    ``skip`` get their default: neither their entries nor their types are looked at.
 
     Raises
     ------
@@ -257,9 +257,8 @@ def _part(kind: Any, data: Any, at: _At, skip: Collection[str] = ()) -> Any:
     values = {name: _value(entry, data[name], name, at) for name, entry in known.read
               if name in data or name not in known.sparse}
     if known.ordered:
-        _check_table({n: (o, values[n]) for n, entry in known.ordered if n in values
-                      for o in entry.orders}, at)
-    return _make(kind, values | known.skipped if skip else values, lambda: at)
+        _check_table({n: (order, values[n]) for n, order in known.ordered}, at)
+    return _make(kind, values, lambda: at)
 
 
 class _Fields(NamedTuple):
@@ -268,12 +267,10 @@ class _Fields(NamedTuple):
     names: list[str]
     read: list[tuple[str, _Entry]]
     """Without those that are skipped."""
-    ordered: list[tuple[str, _Entry]]
+    ordered: list[tuple[str, Order]]
     """Of these the columns with an order."""
     sparse: set[str]
     """Those that a document need not have."""
-    skipped: dict[str, None]
-    """Those skipped that have no default."""
 
 
 @cache
@@ -283,16 +280,13 @@ def _fields(kind: Any, skip: frozenset[str]) -> _Fields:
         raise TypeError(f"{kind.__name__} has no field {', '.join(sorted(unknown))}")
     read = [(name, _entry(kind, name)) for name in names if name not in skip]
     return _Fields(
-        names, read, [(name, entry) for name, entry in read if entry.orders],
-        {f.name for f in fields(kind) if "sparse" in f.metadata},
-        dict.fromkeys(f.name for f in fields(kind) if f.name in skip
-                      and f.default is MISSING and f.default_factory is MISSING))
+        names, read, [(name, entry.order) for name, entry in read if entry.order],
+        {f.name for f in fields(kind) if "sparse" in f.metadata})
 
 
 def _check_table(columns: dict[str, tuple[Order, Any]], at: _At) -> None:
     """Columns are equally long and keep their order."""
-    if columns:
-        at.check_equal_lengths({n: c for n, (_, c) in columns.items()})
+    at.check_equal_lengths({n: c for n, (_, c) in columns.items()})
     for name, (order, values) in columns.items():
         if len(values) < 2:
             raise at.fault(f"{at.what} has {counted(len(values), 'row')}", "it has two at least")
@@ -323,7 +317,7 @@ def _value(entry: _Entry, value: Any, name: str, at: _At) -> Any:
         at.check(leaf.rule, name, value)
         return leaf.make(value)
     if entry.row is None:
-        return _one_of(_bare(entry.kind), value, at.part(entry.called or name))
+        return _part_or_finding(_bare(entry.kind), value, at.part(name))
     row, one = entry.row, entry.called or _singular(name)
     if entry.columns:
         within = at.part(name)
@@ -331,24 +325,23 @@ def _value(entry: _Entry, value: Any, name: str, at: _At) -> Any:
         return tuple(_make(row, cells, partial(within.entry, one, i))
                      for i, cells in enumerate(rows, 1))
     at.check(LIST, name, value)
-    return tuple(_one_of(row, v, at.entry(one, i)) for i, v in enumerate(value, 1))
+    return tuple(_part_or_finding(row, v, at.entry(one, i)) for i, v in enumerate(value, 1))
 
 
-def _one_of(kind: Any, data: Any, at: _At) -> Any:
-    """A dataclass, or one of several findings."""
+_KNOWN_CODE = Rule(lambda v: is_text(v) and v in all_codes(),
+                   "it must be the code of a finding known here")
+
+
+def _part_or_finding(kind: Any, data: Any, at: _At) -> Any:
+    """A dataclass, or whichever finding the code says."""
     if _is_plain(kind):
         return _part(kind, data, at)
-    kinds = get_args(kind) or (kind,)
-    if not all(map(_is_finding, kinds)):
+    if kind is not Finding:
         raise TypeError(f"documents hold no {kind}")
-    known = [*map(finding_class, all_codes())] if Finding in kinds else kinds
-    by_code = {k.code: k for k in known}
-    rule = Rule(lambda v: is_text(v) and v in by_code,
-                "it must be the code of a finding known here")
     if not isinstance(data, dict):
         raise at.fault(f"{at.what} is {spoken(data)}", "it must be a table of code")
-    at.check(rule, "code", data.get("code"))
-    return _part(by_code[data["code"]], data, at)
+    at.check(_KNOWN_CODE, "code", data.get("code"))
+    return _part(finding_class(data["code"]), data, at)
 
 
 def _rows(row: Any, data: Any, at: _At) -> list[dict[str, Any]]:
@@ -387,7 +380,7 @@ class _Entry(NamedTuple):
     row: Any
     """What a tuple is made of; None for anything else that has parts."""
     columns: bool
-    orders: list[Order]
+    order: Order | None
 
 
 @cache
@@ -407,7 +400,7 @@ def _entry_of(kind: Any) -> _Entry:
     rows = leaf is None and get_origin(_bare(some)) is tuple
     called = next((m.name for m in _marks(some, Called)), None)
     return _Entry(some, some != kind, leaf, called, _row_kind(some) if rows else None,
-                  COLUMNS in _marks(some), _marks(kind, Order))
+                  COLUMNS in _marks(some), next(iter(_marks(kind, Order)), None))
 
 
 _LEAVES = {str: _Leaf(TEXT, str), int: _Leaf(WHOLE, int), float: _Leaf(NUMBER, float),
