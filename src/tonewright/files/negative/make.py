@@ -146,6 +146,7 @@ class NegativeJob:
     """One negative, everything decided."""
 
     image: SourceImage
+    """Turned as was asked."""
     output: Path
     curve: LevelCurve
     settings: NegativeSettings
@@ -158,10 +159,16 @@ class NegativeJob:
     @property
     def resolution(self) -> Resolution | None:
         """Of the file: the image's own fractions where nothing was asked."""
-        wish, own = self.settings.size, self.image.resolution
+        wish = self.settings.size
         if (wish.width_mm, wish.height_mm, wish.ppi) != (None, None, None):
             return _as_resolution(self.size.per_inch)
-        return own.turned() if own and wish.rotate % 180 else own
+        return self.image.resolution
+
+    @property
+    def pixels_before(self) -> tuple[int, int]:
+        """Width and height of the image before it was turned."""
+        size = self.image.width, self.image.height
+        return size[::-1] if self.settings.size.rotate % 180 else size
 
     @property
     def target(self) -> Target | None:
@@ -181,20 +188,11 @@ def prepared(
     colour: Colour | None,
 ) -> NegativeJob:
     """Everything short of writing, so that most errors come before any work."""
-    tones = image_tones(image, settings.encoding)
-    size = _planned(image, settings)
+    tones, image = image_tones(image, settings.encoding), image.turned(settings.size.rotate)
+    size = plan_size(image.width, image.height, _per_inch(image.resolution), settings.size)
     codes = pipeline.codes_for(image, tones.lightness, curve, resampled=size.resampled)
     sheet = _sheet(image.path, curve, size, settings) if settings.sheet.margin else None
     return NegativeJob(image, output, curve, settings, tones, size, colour, codes, sheet)
-
-
-def _planned(image: SourceImage, settings: NegativeSettings) -> Size:
-    width, height = image.width, image.height
-    per_inch = _per_inch(image.resolution)
-    if settings.size.rotate % 180:
-        width, height = height, width
-        per_inch = per_inch and (per_inch[1], per_inch[0])
-    return plan_size(width, height, per_inch, settings.size)
 
 
 def _per_inch(resolution: Resolution | None) -> tuple[Fraction, Fraction] | None:
@@ -281,7 +279,6 @@ def write_settings(job: NegativeJob) -> pipeline.WriteSettings:
         mirror=settings.mirror,
         description=description(job),
         force=settings.force,
-        rotate=settings.size.rotate,
         to_luminance=job.tones.to_luminance,
         resampling=_resampling(job),
         resolution=job.resolution,
@@ -332,7 +329,7 @@ def description(job: NegativeJob) -> str:
         f"values taken as {job.tones.encoding}",
         "mirrored" if settings.mirror else "not mirrored",
         f"turned {settings.size.rotate} degrees" if settings.size.rotate else "",
-        f"resampled from {job.image.width} x {job.image.height}" if size.resampled else "",
+        "resampled from {} x {}".format(*job.pixels_before) if size.resampled else "",
         "transparency laid on white" if job.image.page.alpha else "",
         f"page {settings.image.page}" if settings.image.page else "",
         _sheet_words(settings.sheet),
@@ -382,7 +379,7 @@ def report_of(job: NegativeJob, how: pipeline.WriteSettings) -> NegativeReport:
         level_white=float(levels[1]),
         findings=(*_findings(job, share, step), *lost),
         picture_mm=size.millimetres,
-        resampled_from=(job.image.width, job.image.height) if size.resampled else None,
+        resampled_from=job.pixels_before if size.resampled else None,
         depth=settings.depth,
         distinct_levels=distinct_tones(codes, settings.depth),
         ink_colour=None if job.colour is None else ink_colour_text(job.colour),
@@ -408,9 +405,7 @@ def _findings(
         if not (isinstance(finding, ResolutionUnknown) and job.size.per_inch is not None):
             yield finding
     yield from job.tones.findings
-    yield from size_findings(
-        job.size, image.height if job.settings.size.rotate % 180 else image.width
-    )
+    yield from size_findings(job.size, image.width)
     if coloured_share is not None and coloured_share >= _TELL_COLOUR:
         yield ColourDropped(coloured_share)
     steps = honesty.visible_steps(page.bits, step, colour=page.colour)
