@@ -290,9 +290,3 @@ def _things(papers: Papers, paper: str, file: PaperFile) -> Iterator[Thing]:
         case "table" if _may_be_readings(file.name):
             if table_holds(papers, paper, file) == "readings":
                 yield "readings"
-
-
-def target_through(papers: Papers, paper: str, name: str) -> str | None:
-    """Name of the curve that a target was drawn through; None for ink levels as they are.  Raises
-    as `read_target`."""
-    return read_target(papers.inside(paper, name)).through
