@@ -17,18 +17,7 @@ from dataclasses import fields, is_dataclass, replace
 from functools import cache, partial, reduce
 from operator import or_
 from types import GenericAlias, NoneType, UnionType
-from typing import (
-    Annotated,
-    Any,
-    ClassVar,
-    Literal,
-    NamedTuple,
-    Self,
-    TypeVar,
-    Union,
-    get_args,
-    get_origin,
-)
+from typing import Annotated, Any, Literal, NamedTuple, Self, TypeVar, Union, get_args, get_origin
 
 import numpy as np
 
@@ -134,7 +123,7 @@ class Form:
 class Document:
     """A dataclass that is kept in a file of its own."""
 
-    form: ClassVar[Form]
+    form: Form
 
     @classmethod
     def decode(cls, data: Any) -> Self:

@@ -285,14 +285,14 @@ def write_settings(job: NegativeJob) -> pipeline.WriteSettings:
         sheet=job.sheet,
         ink=Ink(settings.depth, job.colour, settings.seed),
         deflate=settings.deflate,
-        ends=honesty.Ends.of(
-            _at_ends(job) if isinstance(job.codes, LuminanceCodes) else job.codes),
+        ends=honesty.Ends.of(_at_ends(job)),
     )
 
 
 def _at_ends(job: NegativeJob) -> NDArray[np.uint16]:
-    """Codes of black and white where there is no table of values."""
-    assert isinstance(job.codes, LuminanceCodes)
+    """Codes of all values, or where there is no such table those of black and white."""
+    if not isinstance(job.codes, LuminanceCodes):
+        return job.codes
     found = job.tones.to_luminance
     if found is None or job.size.resampled:
         luminance = scales.lightness_to_luminance(job.tones.lightness[[0, -1]]) / 100.0
