@@ -18,8 +18,7 @@ from tonewright.files.documents import (
     open_curve,
     read_setup,
     read_tablet,
-    write_curve,
-    write_process,
+    write_document,
 )
 from tonewright.files.negative.make import NegativeSettings, make_negative
 from tonewright.files.raster.icc import lightness_profile
@@ -42,7 +41,7 @@ def whole_job(folder: Path) -> None:
     setup, tablet = read_setup(CURVES / "kallitype-setup.toml"), read_tablet("31")
     strip = read_strip([CURVES / "kallitype-strip.csv"], tablet)
     process = make_process(strip, tablet, setup, "kallitype")
-    write_process(folder / "kallitype.process.json", process)
+    write_document(folder / "kallitype.process.json", process)
     print(f"base printing time {process.timer_time(process.base_time)}")
 
     # A target is drawn, printed on film and then on the paper, and measured.
@@ -51,7 +50,7 @@ def whole_job(folder: Path) -> None:
     print(f"print {drawn.files.picture}")
     readings = read_readings([CURVES / "kallitype-target.csv"])
     curve = fit_curve(FitRequest("kallitype", readings, setup=setup, process=process))
-    write_curve(folder / "kallitype.curve.json", curve)
+    write_document(folder / "kallitype.curve.json", curve)
     print(f"the print reaches L* {curve.summary.black_lightness:.1f}"
           f" to {curve.summary.white_lightness:.1f}")
 
@@ -74,7 +73,7 @@ def whole_job(folder: Path) -> None:
     old = open_curve(folder / "kallitype.curve.json")
     shorter = renew_curve(RenewRequest(old.document, old.sha256, "kallitype-shorter",
                                        printing_time=process.base_time.times(0.8).on_timer()))
-    write_curve(folder / "kallitype-shorter.curve.json", shorter.curve)
+    write_document(folder / "kallitype-shorter.curve.json", shorter.curve)
     print(f"a shorter time moves tones by {shorter.movement.rms_shift_lightness:.1f} L*")
 
 

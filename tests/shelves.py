@@ -10,10 +10,8 @@ from typing import Any
 
 import numpy as np
 
-from tonewright.check.document import FORM as CHECK_FORM
 from tonewright.check.document import Cause, Check, Checked, CheckedTone
 from tonewright.curve.aim import Aim
-from tonewright.curve.document import FORM as CURVE_FORM
 from tonewright.curve.document import Curve, Settings, make_correction
 from tonewright.curve.make import make_curve
 from tonewright.curve.responses import PrintResponse
@@ -22,7 +20,6 @@ from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime, TimeUnit
 from tonewright.scales import STOP
 from tonewright.strip.fit import make_process
-from tonewright.strip.process import FORM as PROCESS_FORM
 from tonewright.strip.process import Process
 from tonewright.strip.readings import Strip, StripPatch
 from tonewright.strip.tablet import nominal_tablet
@@ -125,10 +122,9 @@ def checks_over_time(
 def write(folder: Path, name: str, document: Process | Check | Curve) -> Path:
     """Write a document under its kind's ending."""
     folder.mkdir(parents=True, exist_ok=True)
-    for kind, ending, form in ((Process, "process", PROCESS_FORM), (Check, "check", CHECK_FORM),
-                               (Curve, "curve", CURVE_FORM)):
+    for kind, ending in ((Process, "process"), (Check, "check"), (Curve, "curve")):
         if isinstance(document, kind):
             path = folder / f"{name}.{ending}.json"
-            write_document(path, form, document)
+            write_document(path, document)
             return path
     raise TypeError(type(document))

@@ -38,6 +38,10 @@ class TonewrightError(Exception):
         self.code, self.values = code, values
         super().__init__(self.sentences())
 
+    def __reduce__(self) -> tuple[Any, ...]:
+        """What is pickled, so that an error goes from one process to another."""
+        return type(self), (self.given, self.rule, self.way_out), vars(self)
+
     def sentences(self, typed: str = "") -> str:
         """The message; ``typed`` is how the way out is taken in the front that shows it."""
         way_out = self.way_out.strip().rstrip(".")
@@ -126,18 +130,3 @@ class ImageError(TonewrightError):
 
 class OptionError(TonewrightError):
     """Options that contradict each other or have an impossible value."""
-
-
-Refusal = tuple[type[TonewrightError], tuple[str, str, str], str | None, dict[str, Any]]
-"""An error as it goes from one process to another."""
-
-
-def refusal(error: TonewrightError) -> Refusal:
-    """An error to be sent."""
-    return type(error), (error.given, error.rule, error.way_out), error.code, error.values
-
-
-def refused(sent: Refusal) -> TonewrightError:
-    """The error that was sent."""
-    kind, parts, code, values = sent
-    return kind(*parts, code=code, **values)

@@ -23,26 +23,26 @@ main(sys.argv[1:], standalone_mode=False)
 """
 STRIP = """
 from pathlib import Path
-from tonewright.files.documents import read_setup, read_tablet, write_process
+from tonewright.files.documents import read_setup, read_tablet, write_document
 from tonewright.files.tables import read_table
 from tonewright.strip.fit import make_process
 from tonewright.strip.readings import StripOptions, strip_from_table
 tablet = read_tablet("31")
 strip = strip_from_table(read_table(Path("kallitype-strip.csv"), "step"), tablet, StripOptions())
 process = make_process(strip, tablet, read_setup(Path("kallitype-setup.toml")), "kallitype")
-write_process(Path(sys.argv[1]), process)
+write_document(Path(sys.argv[1]), process)
 """
 TARGET = """
 from pathlib import Path
 from tonewright.curve.aim import Aim
 from tonewright.curve.document import Settings
 from tonewright.curve.make import make_curve
-from tonewright.files.documents import read_setup, write_curve
+from tonewright.files.documents import read_setup, write_document
 from tonewright.files.tables import read_table
 from tonewright.measured.readings import readings_from_table
 readings = readings_from_table(read_table(Path("kallitype-target.csv")))
 curve = make_curve(readings, Settings(Aim()), read_setup(Path("kallitype-setup.toml")), "kallitype")
-write_curve(Path(sys.argv[1]), curve)
+write_document(Path(sys.argv[1]), curve)
 """
 JOBS = {
     "a strip's fit": (STRIP, ["strip", "kallitype-strip.csv", "--tablet", "31"]),

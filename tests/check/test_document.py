@@ -9,7 +9,7 @@ import pytest
 
 from tonewright.check.document import FORM, Cause, Check, Checked, CheckedTone
 from tonewright.errors import DocumentError, OptionError
-from tonewright.files.documents import open_check, write_document
+from tonewright.files.documents import open_document, write_document
 from tonewright.record.dates import parse_date
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
@@ -28,8 +28,8 @@ CHECK = Check(
 
 def test_it_is_read_back_as_it_was_written(tmp_path):
     path = tmp_path / "march.check.json"
-    write_document(path, FORM, CHECK)
-    assert open_check(path).document == CHECK
+    write_document(path, CHECK)
+    assert open_document(path, Check).document == CHECK
     assert CHECK.curve.short_id == "abababab"
 
 

@@ -14,7 +14,7 @@ from tonewright.curve.findings import AddedToCurve
 from tonewright.curve.fit import patch_names
 from tonewright.curve.make import rebuild
 from tonewright.errors import FitError, OptionError
-from tonewright.files.documents import curve_text
+from tonewright.files.documents import document_text
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
 from tonewright.show.check_text import why_refused
@@ -153,4 +153,4 @@ def test_another_paper_is_refused(kallitype):
 def test_a_refined_curve_rebuilds(kallitype, plain):
     for old in (kallitype, plain):
         new = refined(old, tones_of(old, GOOD))
-        assert curve_text(rebuild(new)) == curve_text(new)
+        assert document_text(rebuild(new)) == document_text(new)

@@ -13,8 +13,9 @@ from click.testing import CliRunner
 
 from commands import files, opened, said
 from prints import ROOM, curve_of, gone_wrong, tones_of
+from tonewright.check.document import Check
 from tonewright.cli import main
-from tonewright.files.documents import open_check, read_curve, write_curve
+from tonewright.files.documents import open_document, read_curve, write_document
 from tonewright.files.targets import draw_target, read_target
 
 
@@ -40,7 +41,7 @@ def curve():
 @pytest.fixture
 def bench(curve, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    write_curve("k.curve.json", curve)
+    write_document("k.curve.json", curve)
     write_print("good.csv", curve, gone_wrong())
     write_print("over.csv", curve, gone_wrong(stops=0.4))
     return tmp_path
@@ -77,7 +78,7 @@ def test_the_check_is_kept_with_its_date_and_picture(bench):
     done = call("check", "k.curve.json", "over.csv", "-o", "o.check.json", "--plot", "o.png",
                 "--date", "2026-03-31", "--lamp", "tubes", "--time", f"{round(ROOM.base_time)}s")
     assert done.exit_code == 1 and "Written:  o.check.json\nWritten:  o.png\n" in done.stdout
-    check = open_check("o.check.json").document
+    check = open_document("o.check.json", Check).document
     assert (check.name, check.date, check.setup.lamp) == ("o", "2026-03-31", "tubes")
     assert check.curve.sha256 == hashlib.sha256(Path("k.curve.json").read_bytes()).hexdigest()
     assert Path("o.png").read_bytes().startswith(b"\x89PNG")
@@ -231,7 +232,7 @@ def test_tones_that_cannot_be_compared(bench, table, words):
 
 def test_readings_of_another_curve_s_print(bench, curve):
     other = curve_of(dataclasses.replace(ROOM, ink=dataclasses.replace(ROOM.ink, max_density=3.0)))
-    write_curve("other.curve.json", other)
+    write_document("other.curve.json", other)
     from tonewright.files.targets import TargetRequest
 
     drawn = draw_target("t.tif", TargetRequest(levels=16, through=Path("other.curve.json"))).target

@@ -24,7 +24,6 @@ from tonewright.files.targets import read_target
 from tonewright.inks.chart import usual_colours
 from tonewright.record.setup import parse_colour
 from tonewright.scan.response import response_from_gray_scale
-from tonewright.scan.scanner import FORM
 from tonewright.strip.tablet import nominal_tablet
 from tonewright.virtual import scanroom
 from tonewright.virtual.darkroom import Darkroom, Flaws, measure_strip
@@ -74,7 +73,7 @@ def bench(tmp_path_factory):
         Path("strip.csv").write_text("\n".join(["# invented", "step,density", *rows]))
         good("strip", "strip.csv", "--tablet", "31", "--time", "30min", "-o", "k.process.json")
         response = response_from_gray_scale(KNOWN, SCANNER.code(KNOWN), np.full(KNOWN.size, 2e-4))
-        write_document("s.scanner.json", FORM, dataclasses.replace(response, name="s"))
+        write_document("s.scanner.json", dataclasses.replace(response, name="s"))
         good("target", "--ink-colours", "-o", "inks.tif", "--ppi", 254)
         good("target", "-o", "gray.tif", "--ppi", 100)
         printed_scan("inks", ROOM.base_time * 2**STOPS)

@@ -20,7 +20,7 @@ from commands import refused, said
 from straight import Straight
 from tonewright.cli import main
 from tonewright.curve.findings import FewLevels, PrintsDisagree
-from tonewright.files.documents import Opened, read_curve, write_curve
+from tonewright.files.documents import Opened, read_curve, write_document
 from tonewright.record.times import PrintingTime
 from tonewright.strip.findings import StripTooShort
 
@@ -304,7 +304,7 @@ def test_what_the_curve_knows_comes_first_with_the_printing_time(tmp_path, monke
     curve = fitted(tmp_path, 'printing_time = "8 min 30 s"\n')
     known = read_curve(curve)
     bears = StripTooShort(PrintingTime(1800.0)), PrintsDisagree(2.4)
-    write_curve(curve, replace(known, findings=(FewLevels(7), *bears)), force=True)
+    write_document(curve, replace(known, findings=(FewLevels(7), *bears)), force=True)
     for name in "ab":
         save(tmp_path / f"{name}.tif", resolution=(300, 300))
     arguments = ["negative", "a.tif", "b.tif", "--curve", curve, "--encoding", "srgb"]

@@ -26,7 +26,6 @@ from tonewright.cli import main
 from tonewright.files.documents import read_curve, write_document
 from tonewright.files.targets import read_target
 from tonewright.scan.response import response_from_gray_scale
-from tonewright.scan.scanner import FORM
 from tonewright.virtual import darkroom, scanroom
 
 PROMISED = {
@@ -60,7 +59,7 @@ def made(tmp_path_factory):
     render = scan_sheet(sheet, SCANNER, scanroom.Lying(3.0, 1), seed=1)
     save(folder / "scan.tif", render.codes)
     response = response_from_gray_scale(KNOWN, SCANNER.code(KNOWN), np.full(KNOWN.size, 2e-4))
-    write_document(folder / "s.scanner.json", FORM, replace(response, name="s"))
+    write_document(folder / "s.scanner.json", replace(response, name="s"))
     return folder, render
 
 

@@ -15,7 +15,7 @@ from tonewright.cli import main
 from tonewright.curve.aim import Aim
 from tonewright.curve.document import Settings
 from tonewright.curve.make import make_curve
-from tonewright.files.documents import write_curve
+from tonewright.files.documents import write_document
 from tonewright.files.targets import read_target
 from tonewright.record.setup import Setup
 from tonewright.virtual import darkroom
@@ -30,7 +30,7 @@ def curve(tmp_path_factory):
     readings = darkroom.measure_target(room, np.linspace(0, 1, 21), 2, seed=3).readings
     made = make_curve(readings, Settings(Aim()), Setup(), "invented")
     path = tmp_path_factory.mktemp("curve") / "invented.curve.json"
-    write_curve(path, made)
+    write_document(path, made)
     return path, made
 
 

@@ -17,7 +17,7 @@ from rooms import random_darkroom, random_pair
 from tonewright import scales
 from tonewright.curve.aim import Aim
 from tonewright.curve.derive import derive, make_derived_curve
-from tonewright.curve.document import FORM, Settings, decode_curve
+from tonewright.curve.document import FORM, Curve, Settings
 from tonewright.curve.findings import (
     InkToSpare,
     MaximumBlackNotReached,
@@ -155,7 +155,7 @@ def test_after_a_few_patches_the_curve_lies_in_the_middle_of_its_band(renewals):
             assert 0.45 < np.median(place) < 0.55
             assert np.quantile(np.abs(place - 0.5), 0.9) < 0.15
         assert few.summary.few_patches_moved_lightness == pytest.approx(moved, abs=0.002)
-        again = decode_curve(json.loads(json.dumps(FORM.encode(few))))
+        again = Curve.decode(json.loads(json.dumps(FORM.encode(few))))
         assert again.summary == few.summary
         # it may get worse by chance, but not by much
         assert error(new, few) <= error(new, strip) + 0.3
@@ -240,7 +240,7 @@ def test_the_ink_density_is_found_and_starts_at_0(sheet):
 def test_rebuilt_and_read_again_it_is_the_same(sheet):
     curve = sheet[3]
     document = json.loads(json.dumps(FORM.encode(curve)))
-    assert FORM.encode(rebuild(decode_curve(document))) == document
+    assert FORM.encode(rebuild(Curve.decode(document))) == document
 
 
 def test_another_time_needs_no_print(sheet):
@@ -403,7 +403,7 @@ def test_the_prints_time_and_place_are_told_apart(sheet):
 def test_patches_of_another_time_stand_where_they_get_as_much_light():
     """They lie on the curve, though printed a stop off its time."""
     file = Path(__file__).parents[2] / "curves" / "kallitype.curve.json"
-    curve = decode_curve(json.loads(file.read_text(encoding="utf-8")))
+    curve = Curve.decode(json.loads(file.read_text(encoding="utf-8")))
     moved = [p for p in patch_places(curve) if p.moved and p.counts]
     level, light = np.array([(p.level, p.lightness) for p in moved]).T
     assert level.size > 40

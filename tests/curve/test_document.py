@@ -12,8 +12,8 @@ from tonewright.curve.document import (
     FORM,
     ROWS,
     Ancestor,
+    Curve,
     Settings,
-    decode_curve,
     make_correction,
     refuse_two_zeros,
 )
@@ -104,7 +104,7 @@ def test_evaluation_and_codes(made):
 
 
 def test_round_trip(made, document):
-    again = decode_curve(document)
+    again = Curve.decode(document)
     assert FORM.encode(again) == FORM.encode(made)
     assert again.readings == made.readings
     assert again.settings == made.settings
@@ -206,19 +206,19 @@ CHANGES = [
 def test_a_damaged_document_is_refused_by_name(document, change, said):
     change(document)
     with pytest.raises(TonewrightError, match=said) as caught:
-        decode_curve(document)
+        Curve.decode(document)
     assert len(str(caught.value)) < 700
 
 
 @pytest.mark.parametrize("data", [None, [], 3, "curve", {}])
 def test_what_is_no_document_is_refused(data):
     with pytest.raises(DocumentError, match="does not say what it is"):
-        decode_curve(data)
+        Curve.decode(data)
 
 
 def test_without_its_sources_a_curve_is_read_as_fast_and_prints_the_same(document, made):
     document["readings"] = "spoilt"
-    part = decode_curve(document, sources=False)
+    part = Curve.decode(document, sources=False)
     assert part.readings is None
     assert part.recipe is None
     assert part.findings == made.findings
@@ -227,13 +227,13 @@ def test_without_its_sources_a_curve_is_read_as_fast_and_prints_the_same(documen
 
 def test_an_ancestor_may_be_empty(document):
     document["ancestor"] = None
-    assert decode_curve(document).ancestor is None
+    assert Curve.decode(document).ancestor is None
 
 
 def test_unknown_is_none_in_the_summary(document):
     document["summary"]["negative_density_range"] = 1.42
     document["summary"]["print_to_print_lightness_sd"] = None
-    found = decode_curve(document).summary
+    found = Curve.decode(document).summary
     assert found.negative_density_range == 1.42
     assert found.print_to_print_lightness_sd is None
 

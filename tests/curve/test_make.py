@@ -9,7 +9,7 @@ import pytest
 
 from materials import PoolingInk, lightness_range, solarising
 from tonewright.curve.aim import Aim
-from tonewright.curve.document import FORM, Settings, decode_curve
+from tonewright.curve.document import FORM, Curve, Settings
 from tonewright.curve.findings import (
     AimBeyondPrint,
     BlackStillDarkening,
@@ -101,7 +101,7 @@ def test_rebuilt_the_same(curve):
     first = curve()
     document = FORM.encode(first)
     assert FORM.encode(rebuild(first)) == document
-    assert FORM.encode(rebuild(decode_curve(document))) == document
+    assert FORM.encode(rebuild(Curve.decode(document))) == document
 
 
 def test_too_little_exposure_is_found_with_its_amount():

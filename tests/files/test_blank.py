@@ -15,7 +15,7 @@ from commands import refused, said
 from prints import curve_of
 from tonewright import scales
 from tonewright.cli import main
-from tonewright.files.documents import write_curve
+from tonewright.files.documents import write_document
 from tonewright.files.targets import read_target
 from tonewright.virtual.darkroom import Darkroom
 
@@ -97,7 +97,7 @@ NEGATIVE = ("negative", "p.tif", "--curve", "k.curve.json", "--tone-scale", "-o"
 
 def negative(run):
     """A negative with a tone scale; the rows of its table, and each one's density by the aim."""
-    write_curve("k.curve.json", curve_of())
+    write_document("k.curve.json", curve_of())
     picture = np.tile(np.linspace(0, 65535, 400).astype(np.uint16), (500, 1))
     tifffile.imwrite("p.tif", picture, photometric="minisblack", metadata=None,
                      resolution=(100, 100))

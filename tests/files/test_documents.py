@@ -16,19 +16,19 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tonewright.curve.aim import Aim
-from tonewright.curve.document import FORM, Settings, decode_curve
+from tonewright.curve.document import FORM, Curve, Settings
 from tonewright.curve.make import FitRequest, fit_curve, make_curve, rebuild
 from tonewright.errors import DocumentError, FileError, OptionError, TonewrightError
 from tonewright.files import documents
 from tonewright.files.documents import (
-    curve_text,
+    document_text,
     open_curve,
     read_aim,
     read_curve,
     read_process,
     read_setup,
     to_text,
-    write_curve,
+    write_document,
 )
 from tonewright.record.setup import Setup
 from tonewright.scan.response import response_from_gray_scale
@@ -64,13 +64,13 @@ def curve():
 
 @pytest.fixture(scope="module")
 def text(curve):
-    return curve_text(curve)
+    return document_text(curve)
 
 
 @pytest.fixture
 def written(tmp_path, curve):
     path = tmp_path / "kallitype.curve.json"
-    write_curve(path, curve)
+    write_document(path, curve)
     return path
 
 
@@ -84,7 +84,7 @@ def test_read_back_is_what_was_written(written, curve, text):
 
 @pytest.mark.fits_anew
 def test_rebuilt_to_the_same_bytes(written):
-    assert curve_text(rebuild(read_curve(written))).encode() == written.read_bytes()
+    assert document_text(rebuild(read_curve(written))).encode() == written.read_bytes()
 
 
 def test_a_rebuild_in_another_process_gives_the_same_bytes(written):
@@ -92,8 +92,8 @@ def test_a_rebuild_in_another_process_gives_the_same_bytes(written):
     code = (
         "import sys\n"
         "from tonewright.curve.make import rebuild\n"
-        "from tonewright.files.documents import curve_text, read_curve\n"
-        "sys.stdout.buffer.write(curve_text(rebuild(read_curve(sys.argv[1]))).encode('utf-8'))\n"
+        "from tonewright.files.documents import document_text, read_curve\n"
+        "sys.stdout.buffer.write(document_text(rebuild(read_curve(sys.argv[1]))).encode('utf-8'))\n"
     )
     environment = {**os.environ, "PYTHONHASHSEED": "77", "OPENBLAS_NUM_THREADS": "2", "LC_ALL": "C"}
     done = subprocess.run(
@@ -127,10 +127,10 @@ def test_evaluation_needs_numpy_alone(written):
 def test_never_over_another_file_without_force(written, curve):
     before = written.read_bytes()
     with pytest.raises(FileError, match="there already"):
-        write_curve(written, curve)
+        write_document(written, curve)
     assert written.read_bytes() == before
     written.write_text("old", encoding="utf-8")
-    write_curve(written, curve, force=True)
+    write_document(written, curve, force=True)
     assert written.read_bytes() == before
     assert [p.name for p in written.parent.iterdir()] == [written.name]
 
@@ -220,7 +220,7 @@ def spoilt(document, place):
 @pytest.mark.parametrize("kind", ["curve", "process", "target", "scanner"])
 def test_whatever_is_spoilt_is_said_in_plain_words(kind, curve):
     made, rebuild = {
-        "curve": lambda: (FORM.encode(curve), decode_curve),
+        "curve": lambda: (FORM.encode(curve), Curve.decode),
         "process": lambda: (PROCESS.encode(read_process(CURVES / "kallitype.process.json")),
                             lambda data: PROCESS.decode(Process, data)),
         "target": lambda: (TARGET.encode(make_target(even_levels(5), LayoutSettings())),
@@ -264,7 +264,7 @@ def test_a_spoilt_recipe_is_said_in_plain_words(derived, place, value, said):
         node = node[key]
     node[place[-1]] = value
     with pytest.raises(DocumentError, match=said) as caught:
-        decode_curve(document)
+        Curve.decode(document)
     assert not PYTHON.search(str(caught.value))
 
 
@@ -451,7 +451,7 @@ def test_an_aim_like_another_print(written, curve):
 def test_like_a_print_measured_from_another_zero_is_refused(written, curve, tmp_path):
     relative = invented(relative=True)
     path = tmp_path / "relative.curve.json"
-    write_curve(path, relative)
+    write_document(path, relative)
     assert relative.summary.white_lightness > 99.0
     with pytest.raises(OptionError, match=r"relative\.curve\.json.*bare paper"):
         read_aim(f"like:{path}", curve.readings)

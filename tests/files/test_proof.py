@@ -17,7 +17,7 @@ from tonewright.curve.aim import Aim
 from tonewright.curve.document import Settings
 from tonewright.curve.make import FitRequest, fit_curve
 from tonewright.errors import FileError, ImageError, OptionError
-from tonewright.files.documents import read_curve, write_curve
+from tonewright.files.documents import read_curve, write_document
 from tonewright.files.negative.make import NegativeSettings, make_negative
 from tonewright.files.proof import ProofSettings, make_proofs
 from tonewright.files.raster.source import OpenOptions
@@ -34,9 +34,9 @@ def folder(tmp_path_factory):
     made = tmp_path_factory.mktemp("proof")
     read = measure_target(Darkroom(), np.linspace(0.0, 1.0, 31), 2, flaws=EXACT, seed=3).readings
     curve = fit_curve(FitRequest("invented", read))
-    write_curve(made / "c.curve.json", curve)
+    write_document(made / "c.curve.json", curve)
     low = Settings(Aim("points", "low", ((0.0, 0.0), (30.0, 5.0), (70.0, 99.0), (100.0, 100.0))))
-    write_curve(made / "hard.curve.json", fit_curve(FitRequest("hard", read, low)))
+    write_document(made / "hard.curve.json", fit_curve(FitRequest("hard", read, low)))
     x, y = np.meshgrid(np.linspace(0.0, 1.0, 300), np.linspace(0.0, 1.0, 200))
     tones = np.clip(0.5 + 0.5 * np.sin(6 * x + 4 * y) * np.cos(5 * y), 0.0, 1.0)
     tifffile.imwrite(made / "p.tif", (tones * 65535).astype(np.uint16), photometric="minisblack",
@@ -163,7 +163,7 @@ def blue_print(folder, **columns):
     rows = [",".join(f"{v:.5f}" for v in (u, *row))
             for u, row in zip(level, values(lab), strict=True)]
     (folder / "blue.csv").write_text("\n".join([f"level,{names}", *rows]) + "\n", encoding="utf-8")
-    write_curve(folder / "blue.curve.json",
+    write_document(folder / "blue.curve.json",
                 fit_curve(FitRequest("blue", read_readings([folder / "blue.csv"]))), force=True)
     return lab
 
@@ -250,7 +250,7 @@ def test_a_colour_outside_srgb_keeps_its_lightness(folder, tmp_path):
     rows = [f"{u:.2f},{30 + 60 * u:.2f},-70,-40" for u in level]
     (tmp_path / "c.csv").write_text("\n".join(["level,LAB_L,LAB_A,LAB_B", *rows]) + "\n",
                                     encoding="utf-8")
-    write_curve(tmp_path / "c.curve.json",
+    write_document(tmp_path / "c.curve.json",
                 fit_curve(FitRequest("cyan", read_readings([tmp_path / "c.csv"]))))
     report, pixels = proof(folder, tmp_path / "c.png", tmp_path / "c.curve.json")
     assert report.proofs[0].chroma_lost > 20.0

@@ -10,8 +10,9 @@ import pytest
 from click.testing import CliRunner
 
 from commands import refused
+from tonewright.check.document import Check
 from tonewright.cli import main
-from tonewright.files.documents import open_check, read_curve
+from tonewright.files.documents import open_document, read_curve
 from tonewright.rehearsal import run
 
 
@@ -65,7 +66,7 @@ def test_the_ageing_lamp_is_seen_before_the_year_is_out(job):
     assert "2025-06" <= found["moving_since"] <= found["out_since"]
     assert found["slower_stops"] == pytest.approx(0.25, abs=0.15)
     checks = sorted((folder / "9-year").glob("*.check.json"))
-    assert [open_check(c).document.date for c in checks] == [
+    assert [open_document(c, Check).document.date for c in checks] == [
         f"2025-{month:02d}-15" for month in range(2, 13)]
 
 

@@ -30,7 +30,7 @@ from tonewright.curve.findings import (
 from tonewright.curve.make import FitRequest, fit_curve, make_curve, rebuild
 from tonewright.curve.next_step import NextStep, next_step
 from tonewright.curve.renew import RenewRequest, renew_curve
-from tonewright.files.documents import curve_text, read_curve
+from tonewright.files.documents import document_text, read_curve
 from tonewright.measured.columns import Source
 from tonewright.record.findings import Finding
 from tonewright.record.setup import Setup
@@ -226,11 +226,11 @@ def test_sentences_depend_on_what_was_found():
 def test_rewording_changes_no_document(stained, derived, monkeypatch):
     """Every sentence replaced: other reports, the same documents and the same rebuild."""
     curves = [stained, dataclasses.replace(derived, findings=(PrintsDisagree(1.4),))]
-    before = [(curve_text(c), curve_text(rebuild(c)), fit_text(c, "x")) for c in curves]
+    before = [(document_text(c), document_text(rebuild(c)), fit_text(c, "x")) for c in curves]
     monkeypatch.setattr(report, "sentence", lambda found: "Something else entirely.")
     for curve, (document, again, said) in zip(curves, before, strict=True):
-        assert curve_text(curve) == document
-        assert curve_text(rebuild(curve)) == again
+        assert document_text(curve) == document
+        assert document_text(rebuild(curve)) == again
         assert fit_text(curve, "x") != said
         assert not any(sentence(f) in document for f in curve.findings)
     assert sentence(NothingMoved("old")) not in renew_text(renewed(derived, readings=readings(OLD)),

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from tonewright.errors import DocumentError, OptionError
-from tonewright.files.documents import read_process, write_process
+from tonewright.files.documents import read_process, write_document
 from tonewright.record.codec import encode
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
@@ -36,7 +36,7 @@ def process():
 
 def test_round_trip_by_way_of_a_file(process, tmp_path):
     path = tmp_path / "p.process.json"
-    write_process(path, process)
+    write_document(path, process)
     again = read_process(path)
     assert encode(again) == encode(process)
     assert again.findings == process.findings
@@ -45,7 +45,7 @@ def test_round_trip_by_way_of_a_file(process, tmp_path):
     assert again.strip == process.strip
     assert again.tablet == process.tablet
     assert (again.setup.lamp, again.settings.just_visible_lightness) == ("invented", 1.5)
-    write_process(tmp_path / "q.process.json", again)
+    write_document(tmp_path / "q.process.json", again)
     assert (tmp_path / "q.process.json").read_bytes() == path.read_bytes()
 
 

@@ -18,7 +18,7 @@ from pathlib import Path
 from queue import Empty, SimpleQueue
 from typing import Any, TypeVar
 
-from tonewright.errors import FileError, TonewrightError, refusal, refused
+from tonewright.errors import FileError, TonewrightError
 
 _T = TypeVar("_T")
 Progress = Callable[[int, int], None]
@@ -130,7 +130,7 @@ class Worker:
         if ours is not self._ours:  # what was stopped may still have complained of its files
             raise Cancelled
         if kind == "refused":
-            raise refused(found)
+            raise found
         return found
 
     def cancel(self) -> None:
@@ -206,7 +206,7 @@ def _answer(
         with one_call():
             theirs.send(("result", function(*args, **more)))
     except TonewrightError as error:
-        theirs.send(("refused", refusal(error)))
+        theirs.send(("refused", error))
     except Exception as error:
         traceback.print_exc()
-        theirs.send(("refused", refusal(fault(error))))
+        theirs.send(("refused", fault(error)))

@@ -11,7 +11,7 @@ from tonewright.errors import OptionError
 from tonewright.frozen import dataclass
 from tonewright.measured import findings as measured_findings  # noqa: F401
 from tonewright.measured.columns import Weighting
-from tonewright.record.codec import COLUMNS, LEVEL, Form, between
+from tonewright.record.codec import COLUMNS, LEVEL, Document, Form, between
 from tonewright.record.dates import parse_date
 from tonewright.record.findings import Finding
 from tonewright.record.provenance import short_id
@@ -93,9 +93,10 @@ class PrintDifference:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Check:
+class Check(Document):
     """A print, or several alike, compared with what its curve promises."""
 
+    form = FORM
     made_by: str
     name: str
     setup: Setup

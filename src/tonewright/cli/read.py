@@ -70,10 +70,11 @@ def command(
 
     result = read_print(source, target_file, output, ReadRequest(
         choices["scanner_file"], choices["densities_file"], _known(choices["known"]),
-        parse_corners(choices["corners"]), choices["channel"], choices["allow_jpeg"],
-        choices["flat_file"], choices["overlay_file"], options.list_order(choices),
-        options.reading_choices(choices), choices["print_name"], beside_corners=parse_corners(
-            choices["gray_scale_corners"], "gray_scale_corners")), force=force)
+        choices["overlay_file"], options.list_order(choices), options.reading_choices(choices),
+        choices["print_name"], beside_corners=parse_corners(
+            choices["gray_scale_corners"], "gray_scale_corners"),
+        corners=parse_corners(choices["corners"]), channel=choices["channel"],
+        allow_jpeg=choices["allow_jpeg"], flat=choices["flat_file"]), force=force)
     say(as_json, lambda: reading_json(result), lambda: reading_text(result))
 
 

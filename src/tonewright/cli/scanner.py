@@ -53,5 +53,6 @@ def command(
     from tonewright.show.scanner_text import scanner_json, scanner_text
 
     learned = learn_scanner(scan, densities_file, output, ScannerRequest(
-        None, date, parse_corners(corners), channel, allow_jpeg, flat_file), force=force)
+        None, date, corners=parse_corners(corners), channel=channel, allow_jpeg=allow_jpeg,
+        flat=flat_file), force=force)
     say(as_json, lambda: scanner_json(learned), lambda: scanner_text(learned))

@@ -103,8 +103,8 @@ def command(
     made_with = options.setup_files(choices).read()
     strip = read_strip(readings, tablet, StripSettings(
         printed, options.reading_choices(choices), choices["flip"], choices["skip"],
-        choices["scanner_file"], parse_corners(choices["corners"]), choices["halves"],
-        choices["channel"], choices["allow_jpeg"], choices["flat_file"]))
+        choices["scanner_file"], choices["halves"], corners=parse_corners(choices["corners"]),
+        channel=choices["channel"], allow_jpeg=choices["allow_jpeg"], flat=choices["flat_file"]))
     process = make_process(strip, tablet, made_with, document_name((output or readings[0]).name),
                            ProcessSettings(choices["just_visible"], choices["count_all"]))
     _finish(process, output, plot, force, as_json)
@@ -162,13 +162,13 @@ def _by_eye(
 def _finish(
     process: Process, output: Path | None, plot: Path | None, force: bool, as_json: bool
 ) -> None:
-    from tonewright.files.documents import write_process
+    from tonewright.files.documents import write_document
     from tonewright.files.safe import together, write_bytes
     from tonewright.show.strip_text import process_json, process_text
 
     with together():
         if output is not None:
-            write_process(output, process, force=force)
+            write_document(output, process, force=force)
         if plot is not None:
             from tonewright.show.plots import plot_process
 

@@ -22,7 +22,7 @@ from tonewright.curve.responses import (
 from tonewright.errors import DocumentError, OptionError
 from tonewright.frozen import dataclass
 from tonewright.numeric.inverse import invert, invert_band
-from tonewright.record.codec import Called, Form, later
+from tonewright.record.codec import Called, Document, Form, later
 from tonewright.record.findings import Finding
 from tonewright.record.setup import Setup
 from tonewright.scales import Array
@@ -140,9 +140,10 @@ def _recipe() -> Any:
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
-class Curve:
+class Curve(Document):
     """A finished correction curve with all that it came from."""
 
+    form = FORM
     made_by: str
     name: str
     setup: Setup
@@ -157,10 +158,26 @@ class Curve:
     """Printing density of the ink, where a process response made it known."""
     plan: Annotated[tuple[float, ...], LEVELS] = ()
     """Ink levels that would help most if they were printed and measured next."""
-    readings: Readings | None = field(metadata=later(_readings))
+    readings: Readings | None = field(default=None, metadata=later(_readings))
     """Those that lie on the curve; None where it was derived without such a print."""
     recipe: Recipe | None = field(default=None, metadata=later(_recipe))
     """What a curve by way of process and negative was made from; None for a plain fit."""
+
+    @classmethod
+    def decode(cls, data: Any, *, sources: bool = True) -> Curve:
+        """Check a document and rebuild the curve.
+
+        Without ``sources`` readings and recipe are left out: a negative needs neither, and starts
+        sooner.
+
+        Raises `DocumentError`: another format or version, a missing part, a table that is not
+        monotone, or a value of the wrong kind; the message names it.
+        """
+        curve = FORM.decode(Curve, data, skip=() if sources else SOURCES)
+        if sources and curve.readings is None and curve.recipe is None:
+            raise DocumentError("the curve has neither readings nor a recipe",
+                                "a curve carries what it was made from", _DAMAGED)
+        return curve
 
     @property
     def scale(self) -> Weighting:
@@ -238,22 +255,3 @@ def refuse_two_zeros(theirs: bool, mine: bool, whose: str) -> None:
         "the two are not compared: they differ by the density of the paper",
         "measure both in the same way, or name the density of the paper: it makes a measurement"
         " absolute", code="two_zeros")
-
-
-def decode_curve(data: Any, *, sources: bool = True) -> Curve:
-    """Check a document and rebuild the curve.
-
-    Without ``sources`` readings and recipe are left out: a negative needs neither, and starts
-    sooner.
-
-    Raises
-    ------
-    DocumentError
-        Another format or version, a missing part, a table that is not monotone, or a value of
-        the wrong kind; the message names it.
-    """
-    curve = FORM.decode(Curve, data, skip=() if sources else SOURCES)
-    if sources and curve.readings is None and curve.recipe is None:
-        raise DocumentError("the curve has neither readings nor a recipe",
-                            "a curve carries what it was made from", _DAMAGED)
-    return curve

@@ -10,14 +10,14 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from tonewright.errors import FileError, TonewrightError, visible
-from tonewright.files.documents import to_text
+from tonewright.files.documents import document_text
 from tonewright.files.negative.again import scale_document, scale_table
 from tonewright.files.safe import refuse_existing, whole_file, write_text
 from tonewright.files.tables import parse_table
 from tonewright.measured.columns import COLOUR_NAMES, holds_values
 from tonewright.record.times import PrintingTime
 from tonewright.strip.tablet import Tablet
-from tonewright.target.document import FORM, Target
+from tonewright.target.document import Target
 
 Columns = Mapping[str, Sequence[str]]
 BOTH = ("film", "bare")
@@ -102,7 +102,7 @@ def layout_and_table(picture: Path, target: Target, *, force: bool) -> Iterator[
         whole_file(scale_document(picture), force=force) as document,
     ):
         table.write_text(blank_target(target), encoding="utf-8", newline="\n")
-        document.write_text(to_text(FORM.encode(target)), encoding="utf-8", newline="\n")
+        document.write_text(document_text(target), encoding="utf-8", newline="\n")
         yield
 
 

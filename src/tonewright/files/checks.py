@@ -26,7 +26,7 @@ from tonewright.curve.document import Curve
 from tonewright.curve.renew import Renewed
 from tonewright.errors import OptionError, ReadingsError
 from tonewright.files.curves import ReadingFiles, SetupFiles
-from tonewright.files.documents import check_text, curve_text, open_curve
+from tonewright.files.documents import document_text, open_curve
 from tonewright.files.safe import check_outputs, one_call, write_together
 from tonewright.files.tables import read_table
 from tonewright.files.targets import read_target
@@ -97,7 +97,7 @@ def check_files(
                           "a check that is kept is compared with others by its date",
                           "name the day, as 2026-03-31", code="print_date")
     check = check_print(asked)
-    write_together([(wanted.output, check_text(check)), (wanted.plot, before_writing(check))],
+    write_together([(wanted.output, document_text(check)), (wanted.plot, before_writing(check))],
                    force=wanted.force)
     return check
 
@@ -115,7 +115,7 @@ def refine_files(
     as `refine_curve`.
     """
     refined = refine_curve(wanted.read(today, aims_needed=False))
-    write_together([(wanted.output, curve_text(refined.curve)),
+    write_together([(wanted.output, document_text(refined.curve)),
                     (wanted.plot, before_writing(refined))], force=wanted.force)
     return refined
 

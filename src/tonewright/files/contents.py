@@ -8,8 +8,9 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Literal, TypeVar
 
+from tonewright.check.document import Check
 from tonewright.errors import TonewrightError
-from tonewright.files.documents import open_check, open_curve
+from tonewright.files.documents import open_curve, open_document
 from tonewright.files.negative.again import Origin, made_here, origin_of
 from tonewright.files.papers import PaperFile, Papers
 from tonewright.files.raster.open import open_image
@@ -219,7 +220,7 @@ def _curve(path: Path) -> tuple[str, str]:
 @_remembered(None)
 def _checked(path: Path) -> str:
     """Hash of the curve that a print was checked against."""
-    return open_check(path).document.curve.sha256
+    return open_document(path, Check).document.curve.sha256
 
 
 @dataclass(frozen=True)
@@ -289,9 +290,3 @@ def _things(papers: Papers, paper: str, file: PaperFile) -> Iterator[Thing]:
         case "table" if _may_be_readings(file.name):
             if table_holds(papers, paper, file) == "readings":
                 yield "readings"
-
-
-def target_through(papers: Papers, paper: str, name: str) -> str | None:
-    """Name of the curve that a target was drawn through; None for ink levels as they are.  Raises
-    as `read_target`."""
-    return read_target(papers.inside(paper, name)).through

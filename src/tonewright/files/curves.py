@@ -16,7 +16,7 @@ from tonewright.curve.make import FitRequest, fit_curve, rebuild
 from tonewright.curve.renew import Renewed, RenewRequest, renew_curve
 from tonewright.errors import OptionError
 from tonewright.files.documents import (
-    curve_text,
+    document_text,
     open_curve,
     read_aim,
     read_curve,
@@ -69,20 +69,16 @@ class SetupFiles:
         Raises `OptionError` where file and entries name two ink colours, and for a date that is
         none, or one still to come; and as `read_setup`.
         """
-        setup = self._read()
+        setup = self.entries
+        if self.file is not None:
+            base = read_setup(self.file)
+            one_ink({who: colour for who, colour in (
+                (f"the setup {self.file.name}", base.ink_colour),
+                ("the ink colour named", setup.ink_colour)) if colour is not None})
+            setup = base.with_changes(vars(setup))
         if setup.date is None:
             return setup
-        day = parse_date(setup.date, today or date.today())
-        return replace(setup, date=day.isoformat())
-
-    def _read(self) -> Setup:
-        if self.file is None:
-            return self.entries
-        base = read_setup(self.file)
-        one_ink({who: colour for who, colour in (
-            (f"the setup {self.file.name}", base.ink_colour),
-            ("the ink colour named", self.entries.ink_colour)) if colour is not None})
-        return base.with_changes(vars(self.entries))
+        return replace(setup, date=parse_date(setup.date, today or date.today()).isoformat())
 
 
 @dataclass(frozen=True)
@@ -163,7 +159,7 @@ def fit_files(
         process=None if wanted.process is None else read_process(wanted.process),
         target_time=wanted.target_time, ink_from=tuple(map(read_curve, wanted.ink_from)),
         light_may_differ=wanted.light_may_differ))
-    write_together([(wanted.output, curve_text(curve)), (wanted.plot, before_writing(curve))],
+    write_together([(wanted.output, document_text(curve)), (wanted.plot, before_writing(curve))],
                    force=wanted.force)
     return curve
 
@@ -199,8 +195,8 @@ def renew_files(
         readings=new.readings.read(), changes=new.changes.read(),
         readings_time=new.readings_time, left_out=new.left_out,
         light_may_differ=new.light_may_differ, replace=new.replace))
-    write_together([(new.output, curve_text(renewed.curve)), (new.plot, before_writing(renewed))],
-                   force=new.force)
+    write_together([(new.output, document_text(renewed.curve)),
+                    (new.plot, before_writing(renewed))], force=new.force)
     return renewed
 
 
@@ -217,7 +213,7 @@ def rebuild_file(
     check_outputs(output, plot, [path], force, ".curve.json")
     old = open_curve(path)
     new = rebuild(old.document)
-    made = curve_text(new).encode("utf-8")
+    made = document_text(new).encode("utf-8")
     same = hashlib.sha256(made).hexdigest() == old.sha256
     write_together([(output, made), (plot, before_writing(new))], force=force)
     return Rebuilt(old.document, new, same, () if same else differences(old.document, new),

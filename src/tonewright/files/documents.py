@@ -16,23 +16,22 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 from tonewright.curve.aim import Aim
-from tonewright.curve.document import FORM as CURVE
-from tonewright.curve.document import Curve, decode_curve, refuse_two_zeros
+from tonewright.curve.document import Curve, refuse_two_zeros
 from tonewright.errors import DocumentError
 from tonewright.files.opening import parse_toml, read_bytes, setup_bytes, shown
 from tonewright.files.safe import write_text
 from tonewright.frozen import dataclass
-from tonewright.record.codec import Form
+from tonewright.record.codec import Document
 from tonewright.record.provenance import not_ours
 from tonewright.record.setup import Setup, setup_from_dict
 
 if TYPE_CHECKING:
-    from tonewright.check.document import Check
     from tonewright.measured.readings import Readings
     from tonewright.strip.process import Process
     from tonewright.strip.tablet import Tablet
 
 _T = TypeVar("_T")
+_D = TypeVar("_D", bound=Document)
 LARGEST = 16 * 1024 * 1024
 MOST_VALUES = 500_000
 """Values in one document: what it takes in memory depends on their number."""
@@ -52,10 +51,9 @@ class Opened(Generic[_T]):
 
 @dataclass(frozen=True)
 class Sort:
-    """One sort of document, and how it is read."""
+    """One sort of document."""
 
-    form: Form
-    decode: Callable[[Any], Any]
+    kind: type[Document]
     head: type
     """Some of its entries: a dataclass whose fields are called and made as the whole one's."""
 
@@ -66,17 +64,18 @@ class Sort:
 
 
 def open_document(
-    path: str | os.PathLike[str], what: str, decode: Callable[[Any], _T]
-) -> Opened[_T]:
-    """Read a document once; ``decode`` checks and rebuilds ``what`` from its parsed JSON.
+    path: str | os.PathLike[str], kind: type[_D], decode: Callable[[Any], _D] | None = None
+) -> Opened[_D]:
+    """Read a document once; ``decode`` is what rebuilds it, if not the ``kind`` itself.
 
     Raises `FileError`, `DocumentError`: it cannot be read, is cut short, is no such document, or
     does not hold together.
     """
-    name, raw = Path(path).name, read_bytes(path, LARGEST, f"a {what} is a file")
+    name, what = Path(path).name, kind.form.what
+    raw = read_bytes(path, LARGEST, f"a {what} is a file")
     data = _parsed(raw, name, what)
     with _naming(path):
-        return Opened(decode(data), hashlib.sha256(raw).hexdigest(), name)
+        return Opened((decode or kind.decode)(data), hashlib.sha256(raw).hexdigest(), name)
 
 
 def open_one_of(
@@ -95,9 +94,10 @@ def open_one_of(
     with _naming(path):
         form = data.get("format") if isinstance(data, dict) else None
         if not isinstance(form, str) or form not in sorts:
-            raise not_ours(data, [sort.form.what for sort in sorts.values()])
+            raise not_ours(data, [sort.kind.form.what for sort in sorts.values()])
         sort = sorts[form]
-        made = sort.decode(data) if form in whole else sort.form.decode_head(sort.head, data)
+        made = sort.kind.decode(data) if form in whole else \
+            sort.kind.form.decode_head(sort.head, data)
         return form, Opened(made, hashlib.sha256(raw).hexdigest(), name)
 
 
@@ -112,8 +112,9 @@ def _heads(
     found = _WRITTEN.match(raw)
     if not found or not raw.endswith(b"\n}\n") or b"\0" in raw:
         return None
-    sort = sorts.get(found[1].decode("ascii"))
-    if sort is None or sort.form.name in whole:
+    form = found[1].decode("ascii")
+    sort = sorts.get(form)
+    if sort is None or form in whole:
         return None
     entries, wanted, at = [raw[1:found.end()]], {b"version", *sort.names}, found.end()
     while wanted and at != -1:
@@ -135,11 +136,16 @@ _LINE = b'\n  "'
 _WRITTEN = re.compile(rb'\{\n  "format": "([a-z-]+)",')
 
 
+def document_text(document: Document) -> str:
+    """The bytes of a document, as text."""
+    return to_text(document.form.encode(document))
+
+
 def write_document(
-    path: str | os.PathLike[str], form: Form, document: Any, *, force: bool = False
+    path: str | os.PathLike[str], document: Document, *, force: bool = False
 ) -> None:
     """Write a document, whole or not at all; never over another file without ``force``."""
-    write_text(path, to_text(form.encode(document)), force=force)
+    write_text(path, document_text(document), force=force)
 
 
 def open_curve(path: str | os.PathLike[str], *, sources: bool = True) -> Opened[Curve]:
@@ -147,7 +153,7 @@ def open_curve(path: str | os.PathLike[str], *, sources: bool = True) -> Opened[
 
     Raises as `open_document`.
     """
-    return open_document(path, CURVE.what, partial(decode_curve, sources=sources))
+    return open_document(path, Curve, partial(Curve.decode, sources=sources))
 
 
 def read_curve(path: str | os.PathLike[str], *, sources: bool = True) -> Curve:
@@ -155,44 +161,11 @@ def read_curve(path: str | os.PathLike[str], *, sources: bool = True) -> Curve:
     return open_curve(path, sources=sources).document
 
 
-def write_curve(path: str | os.PathLike[str], curve: Curve, *, force: bool = False) -> None:
-    """Write a curve; see `write_document`."""
-    write_document(path, CURVE, curve, force=force)
-
-
-def curve_text(curve: Curve) -> str:
-    """The bytes of a curve document, as text."""
-    return to_text(CURVE.encode(curve))
-
-
 def read_process(path: str | os.PathLike[str]) -> Process:
     """Read and check a ``*.process.json``; raises as `open_document`."""
-    from tonewright.strip.process import FORM, Process  # making a negative does without
+    from tonewright.strip.process import Process  # making a negative does without
 
-    return open_document(path, FORM.what, partial(FORM.decode, Process)).document
-
-
-def write_process(
-    path: str | os.PathLike[str], process: Process, *, force: bool = False
-) -> None:
-    """Write a process response; see `write_document`."""
-    from tonewright.strip.process import FORM
-
-    write_document(path, FORM, process, force=force)
-
-
-def open_check(path: str | os.PathLike[str]) -> Opened[Check]:
-    """Open a ``*.check.json``; raises as `open_document`."""
-    from tonewright.check.document import FORM, Check
-
-    return open_document(path, FORM.what, partial(FORM.decode, Check))
-
-
-def check_text(check: Check) -> str:
-    """The bytes of a check's document, as text."""
-    from tonewright.check.document import FORM
-
-    return to_text(FORM.encode(check))
+    return open_document(path, Process).document
 
 
 def read_tablet(text: str) -> Tablet:

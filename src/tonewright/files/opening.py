@@ -6,7 +6,6 @@ import os
 import re
 from collections.abc import Callable
 from pathlib import Path
-from types import TracebackType
 from typing import Any, Self
 
 from tonewright.errors import FileError
@@ -102,12 +101,7 @@ class Closing:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        at: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self.close()
 
 

@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import field
 from pathlib import Path
 
-from tonewright.check.document import FORM as CHECK
 from tonewright.check.document import Check
 from tonewright.check.make import curve_time
 from tonewright.curve.document import Curve
@@ -16,17 +15,16 @@ from tonewright.files.negative.again import laid_on_film, origin_of
 from tonewright.files.raster.open import open_image
 from tonewright.files.raster.source import OpenOptions, SourceImage
 from tonewright.files.safe import check_outputs, one_call, refuse_ending
-from tonewright.files.shelf import SORTS
+from tonewright.files.shelf import FOLLOWED, SORTS
 from tonewright.frozen import dataclass
 from tonewright.negative.coating import Coating
 from tonewright.record.provenance import short_id
 from tonewright.record.setup import PAPER, other_light
 from tonewright.record.times import PrintingTime, ladder, parse_time, ratio
-from tonewright.strip.process import FORM as PROCESS
 from tonewright.strip.process import Process
 
 MOST_NEGATIVES = 200
-_BESIDE = {form: SORTS[form] for form in (PROCESS.name, CHECK.name)}
+_BESIDE = {form: SORTS[form] for form in FOLLOWED}
 """What stands on a page beside a curve."""
 
 

@@ -380,12 +380,8 @@ def write_text(path: str | os.PathLike[str], text: str, *, force: bool = False) 
 
     Raises `FileError` as `whole_file` does.
     """
-    with (
-        whole_file(path, force=force) as temp,
-        # A file name in the text may hold bytes that are no text; they are escaped, not fatal.
-        temp.open("w", encoding="utf-8", newline="\n", errors="backslashreplace") as stream,
-    ):
-        stream.write(text)
+    # a file name in the text may hold bytes that are no text; they are escaped, not fatal
+    write_bytes(path, text.encode("utf-8", "backslashreplace"), force=force)
 
 
 def write_bytes(path: str | os.PathLike[str], data: bytes, *, force: bool = False) -> None:
@@ -395,7 +391,8 @@ def write_bytes(path: str | os.PathLike[str], data: bytes, *, force: bool = Fals
 
 
 def write_together(
-    made: Sequence[tuple[Path | None, str | bytes | None]], *, force: bool = False
+    made: Sequence[tuple[str | os.PathLike[str] | None, str | bytes | None]], *,
+    force: bool = False,
 ) -> None:
     """Write several files, all whole before any is put in its place; without a path or without
     content, none.  Raises `FileError` as `whole_file`."""

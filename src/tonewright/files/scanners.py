@@ -6,7 +6,6 @@ from __future__ import annotations
 import os
 from collections.abc import Sequence
 from dataclasses import replace
-from functools import partial
 from pathlib import Path
 
 from numpy.typing import ArrayLike
@@ -25,7 +24,7 @@ from tonewright.scan.flat import Flat, flat_of
 from tonewright.scan.image import Scan
 from tonewright.scan.instrument import listed_densities
 from tonewright.scan.response import response_of_row
-from tonewright.scan.scanner import FORM, ScannerResponse
+from tonewright.scan.scanner import ScannerResponse
 from tonewright.scan.steps import StepRow, read_step_row
 
 _RULE = "readings come from a scan (TIFF or PNG) or a list (CSV or CGATS text)"
@@ -63,35 +62,40 @@ def read_scanner(path: str | os.PathLike[str]) -> ScannerResponse:
     Raises `FileError`, `DocumentError`: it cannot be read, is cut short, is no scanner response, or
     does not hold together.
     """
-    return open_document(path, FORM.what, partial(FORM.decode, ScannerResponse)).document
+    return open_document(path, ScannerResponse).document
 
 
-def read_flat(path: Path | None, channel: Channel | None) -> Flat | None:
-    """The light of the glass from the scan of a plain white sheet; None without one.
+@dataclass(frozen=True, eq=False, kw_only=True)
+class ScanSettings:
+    """What scans do not say of themselves."""
 
-    Raises as `read_scan` and `flat_of`.
-    """
-    if path is None:
-        return None
-    return flat_of(read_scan(path, channel=channel, fingerprint=True))
-
-
-@dataclass(frozen=True, eq=False)
-class ScannerRequest:
-    """What the scan of a gray scale and its list do not say of themselves."""
-
-    name: str | None = None
-    """Of the response; None: the output's."""
-    date: str = ""
-    """Of the scan."""
     corners: ArrayLike | None = None
-    """Where the row of steps lies, see `read_step_row`; None: it is looked for."""
+    """Where the row of steps, or the marks of a target, lie; None: they are looked for."""
     channel: Channel | None = None
     """Of an RGB scan: the channel to read; None: the luminance."""
     allow_jpeg: bool = False
     """Read a JPEG all the same."""
     flat: Path | None = None
     """The scan of a plain white sheet: takes the lamp's unevenness out."""
+
+    def read_flat(self) -> Flat | None:
+        """The light of the glass from that scan; None without one.
+
+        Raises as `read_scan` and `flat_of`.
+        """
+        if self.flat is None:
+            return None
+        return flat_of(read_scan(self.flat, channel=self.channel, fingerprint=True))
+
+
+@dataclass(frozen=True, eq=False)
+class ScannerRequest(ScanSettings):
+    """What the scan of a gray scale and its list do not say of themselves."""
+
+    name: str | None = None
+    """Of the response; None: the output's."""
+    date: str = ""
+    """Of the scan."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -122,7 +126,7 @@ def learn_scanner(
     check_outputs(output, None, (scan, listed, request.flat), force, ".scanner.json")
     table = densities if isinstance(densities, Table) else read_table(densities, "step", STRIPS)
     known = listed_densities(table)
-    flat = read_flat(request.flat, request.channel)  # before the scan: one of them in memory
+    flat = request.read_flat()  # before the scan: one of them in memory
     picture = read_scan(scan, allow_jpeg=request.allow_jpeg or force, channel=request.channel,
                         fingerprint=True)
     row = read_step_row(picture, known.size, request.corners,
@@ -134,5 +138,5 @@ def learn_scanner(
         response_of_row(row, known, picture, name, flat), date=request.date,
         sources=(Source(picture.name, "scan", picture.sha256 or ""), table.source))
     if output is not None:
-        write_document(output, FORM, response, force=force)
+        write_document(output, response, force=force)
     return LearnedScanner(response, row, output)

@@ -10,10 +10,8 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from tonewright.check.document import FORM as CHECK
 from tonewright.check.document import Check, Checked
-from tonewright.curve.document import FORM as CURVE
-from tonewright.curve.document import Ancestor, Curve, Summary, decode_curve
+from tonewright.curve.document import Ancestor, Curve, Summary
 from tonewright.errors import DocumentError, FileError, OptionError, TonewrightError
 from tonewright.files.documents import Opened, Sort, open_one_of, read_curve
 from tonewright.files.opening import reading_error, refuse_no_folder
@@ -23,7 +21,6 @@ from tonewright.record.dates import parse_date
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
 from tonewright.scales import density_to_lightness
-from tonewright.scan.scanner import FORM as SCANNER
 from tonewright.scan.scanner import ScannerResponse
 from tonewright.shelf.arrange import (
     DUE_AFTER_DAYS,
@@ -37,9 +34,7 @@ from tonewright.shelf.arrange import (
 )
 from tonewright.shelf.drift import Dated, Drift, find_drift
 from tonewright.shelf.side_by_side import Compared, compare_curves
-from tonewright.strip.process import FORM as PROCESS
 from tonewright.strip.process import Process, StripSummary
-from tonewright.target.document import FORM as TARGET
 from tonewright.target.document import Target
 
 FEW = 200
@@ -81,13 +76,9 @@ class _SheetHead:
     date: str
 
 
-SORTS = {
-    CURVE.name: Sort(CURVE, decode_curve, _CurveHead),
-    PROCESS.name: Sort(PROCESS, partial(PROCESS.decode, Process), _ProcessHead),
-    CHECK.name: Sort(CHECK, partial(CHECK.decode, Check), _CheckHead),
-    TARGET.name: Sort(TARGET, partial(TARGET.decode, Target), _SheetHead),
-    SCANNER.name: Sort(SCANNER, partial(SCANNER.decode, ScannerResponse), _SheetHead),
-}
+SORTS = {sort.kind.form.name: sort for sort in (
+    Sort(Curve, _CurveHead), Sort(Process, _ProcessHead), Sort(Check, _CheckHead),
+    Sort(Target, _SheetHead), Sort(ScannerResponse, _SheetHead))}
 
 
 def read_shelf(
@@ -215,14 +206,15 @@ def _dated(text: str | None, today: date) -> dict[str, Any]:
 
 
 _SHELVED: dict[str, Callable[[str, Opened[Any], date], Shelved]] = {
-    CURVE.name: _curve, PROCESS.name: _process, CHECK.name: _check,
-    TARGET.name: partial(_sheet, "target"), SCANNER.name: partial(_sheet, "scanner"),
+    Curve.form.name: _curve, Process.form.name: _process, Check.form.name: _check,
+    Target.form.name: partial(_sheet, "target"),
+    ScannerResponse.form.name: partial(_sheet, "scanner"),
 }
 
 
 # Followed over time
 
-FOLLOWED = (PROCESS.name, CHECK.name)
+FOLLOWED = (Process.form.name, Check.form.name)
 
 
 @dataclass(frozen=True)
@@ -262,7 +254,7 @@ def read_drift(
         if form in FOLLOWED:
             found.append(Dated(str(path), read.sha256, read.document))
         elif path in named:
-            left_out.append(LeftOut(str(path), f"this is a {SORTS[form].form.what}",
+            left_out.append(LeftOut(str(path), f"this is a {SORTS[form].kind.form.what}",
                                     "strips and checks are followed"))
     if not found and not files:
         raise nothing_in(paths[0], left_out)

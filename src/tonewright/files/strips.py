@@ -9,14 +9,12 @@ from typing import TYPE_CHECKING
 
 from tonewright.errors import OptionError, counted
 from tonewright.files.blank import BOTH, blank_strip, write_blank
-from tonewright.files.raster.scans import Channel
-from tonewright.files.scanners import ScanOrTable, read_flat, read_scanner
+from tonewright.files.scanners import ScanOrTable, ScanSettings, read_scanner
 from tonewright.files.tables import STRIPS
 from tonewright.frozen import dataclass
 from tonewright.measured.columns import Table
 from tonewright.measured.readings import ReadingOptions, refuse_relative
 from tonewright.record.times import PrintingTime
-from tonewright.scales import Array
 from tonewright.strip.readings import Strip, StripOptions, combine_strips, strip_from_table
 from tonewright.strip.tablet import Tablet
 
@@ -27,7 +25,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, eq=False)
-class StripSettings:
+class StripSettings(ScanSettings):
     """What the files of strips do not say of themselves."""
 
     times: tuple[PrintingTime, ...] = ()
@@ -40,16 +38,8 @@ class StripSettings:
     """Steps that were not measured or are to be left out."""
     scanner: Path | None = None
     """The scanner response, for scans; None: their embedded profile."""
-    corners: Array | None = None
-    """For one scan: where the row of steps lies, see `StripScan`; None: it is found."""
     halves: Halves = "2"
     """For scans: which half lay under the film, see `StripScan`."""
-    channel: Channel | None = None
-    """For RGB scans: the channel to read; None: the luminance."""
-    allow_jpeg: bool = False
-    """For scans: read a JPEG all the same."""
-    flat: Path | None = None
-    """For scans: that of a plain white sheet, see `read_flat`."""
 
 
 def read_strip(
@@ -77,7 +67,7 @@ def read_strip(
     _check_scans([one.source.name if isinstance(one, Table) else str(one) for one in paths],
                  [f.path for f in files if not isinstance(f, Table) and f.is_scan], settings)
     response = read_scanner(settings.scanner) if settings.scanner else None
-    flat = read_flat(settings.flat, settings.channel)
+    flat = settings.read_flat()
     tables = [file if isinstance(file, Table)
               else _scanned(file, tablet, (response, flat), settings) if file.is_scan
               else file.table("step", STRIPS) for file in files]

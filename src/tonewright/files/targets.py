@@ -5,7 +5,6 @@ from __future__ import annotations
 
 import os
 from dataclasses import replace
-from functools import partial
 from pathlib import Path
 from typing import NamedTuple
 
@@ -28,7 +27,7 @@ from tonewright.negative.ink import agreed_colour
 from tonewright.record.findings import Finding
 from tonewright.record.setup import Colour, ink_colour_text
 from tonewright.target import layout
-from tonewright.target.document import FORM, Target
+from tonewright.target.document import Target
 from tonewright.target.draw import draw, size_px
 from tonewright.target.layout import LayoutSettings, Tone, even_aims, even_levels, levels_for
 
@@ -158,7 +157,7 @@ def read_target(path: str | os.PathLike[str]) -> Target:
     Raises `FileError`, `DocumentError`: it cannot be read, is cut short, is no target, or does not
     hold together.
     """
-    return open_document(path, FORM.what, partial(FORM.decode, Target)).document
+    return open_document(path, Target).document
 
 
 def target_paths(output: Path) -> TargetFiles:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Any, Protocol
+from collections.abc import Callable
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,15 +22,11 @@ COLOUR_STEP = 0.02
 """Channels further apart than this share of full scale are colour."""
 
 
-class ToLuminance(Protocol):
-    """What finds the luminance of pixels."""
+ToLuminance = Callable[[NDArray[Any]], Luminance]
+"""Finds the relative luminance, 0 and more, white 1 (or what the profile makes of white), of pixels
+of red, green and blue: uint8 or uint16, shape (rows, width, 3).
 
-    def __call__(self, pixels: NDArray[Any]) -> Luminance:
-        """Relative luminance, 0 and more, white 1 (or what the profile makes of white), of pixels
-        of red, green and blue: uint8 or uint16, shape (rows, width, 3).
-
-        It is float32, shape (rows, width), and may be overwritten when this thread calls again.
-        """
+It is float32, shape (rows, width), and may be overwritten when this thread calls again."""
 
 
 @dataclass(frozen=True, eq=False)

@@ -2,8 +2,8 @@
 
 `encode` gives what JSON can hold; `decode` checks it strictly and rebuilds the same object.  A
 field may be a text, a number, true or false, a `Literal` of texts, ``X | None``, a tuple, an
-array (1-D, float64), a dataclass, a `Finding` or one of several.  ``Annotated`` says what else
-holds: a `Rule`, an `Order`, `COLUMNS`, `Called`.
+array (1-D, float64), a dataclass or any `Finding`.  ``Annotated`` says what else holds: a `Rule`,
+an `Order`, `COLUMNS`, `Called`.
 
 Our own: msgspec 0.22 takes NaN, reads no array and says "Expected `float`, got `str` - at
 `$.xs[1]`"; cattrs 26 takes true and "0.5" as numbers.  Loading takes 25, 75 and here 10 ms of CPU.
@@ -13,11 +13,11 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable, Collection, Sequence
-from dataclasses import MISSING, fields, is_dataclass, replace
+from dataclasses import fields, is_dataclass, replace
 from functools import cache, partial, reduce
 from operator import or_
 from types import GenericAlias, NoneType, UnionType
-from typing import Annotated, Any, Literal, NamedTuple, TypeVar, Union, get_args, get_origin
+from typing import Annotated, Any, Literal, NamedTuple, Self, TypeVar, Union, get_args, get_origin
 
 import numpy as np
 
@@ -79,7 +79,7 @@ UNORDERED = Order(None)
 
 @dataclass(frozen=True)
 class Called:
-    """What messages call a part, or one entry of a list, where the field's name does not do."""
+    """What messages call one entry of a list, where the field's name does not do."""
 
     name: str
 
@@ -118,6 +118,17 @@ class Form:
         """Some of a document's entries: those that ``kind`` has.  Raises as `decode`."""
         names = {"format", "version", *(f.name for f in fields(kind))}  # type: ignore[arg-type]
         return self.decode(kind, {k: v for k, v in data.items() if k in names})
+
+
+class Document:
+    """A dataclass that is kept in a file of its own."""
+
+    form: Form
+
+    @classmethod
+    def decode(cls, data: Any) -> Self:
+        """What `Form.encode` wrote; raises as `Form.decode`."""
+        return cls.form.decode(cls, data)
 
 
 def encode(value: Any) -> Any:
@@ -164,13 +175,11 @@ class _At:
 
     what: str
     way_out: str
-    longest: int
     within: str = ""
     """`` of print 2 of the recipe``: which of several alike."""
 
     def part(self, name: str) -> _At:
-        return _At(f"the {name.replace('_', ' ')}{self.within}", self.way_out, self.longest,
-                   self.within)
+        return replace(self, what=f"the {name.replace('_', ' ')}{self.within}")
 
     def entry(self, name: str, number: int) -> _At:
         what = f"{name} {number} of {self.what}"
@@ -211,14 +220,12 @@ class _At:
 
 
 def decode(
-    kind: type[_T], data: Any, what: str, way_out: str, *, skip: Collection[str] = (),
-    longest: int = LONGEST,
+    kind: type[_T], data: Any, what: str, way_out: str, *, skip: Collection[str] = ()
 ) -> _T:
     """The dataclass that `encode` wrote, every entry checked.
 
     Messages say ``what`` it is (``the curve``) and the ``way_out`` of a damaged one.  Fields in
-    ``skip`` get their default, or None: neither their entries nor their types are looked at.
-    ``longest`` is the most values in one list.
+    ``skip`` get their default: neither their entries nor their types are looked at.
 
     Raises
     ------
@@ -226,7 +233,7 @@ def decode(
         An entry is missing, unknown, of another kind, or breaks a rule: its own, or one that the
         dataclass holds in ``__post_init__``.
     """
-    made: _T = _part(kind, data, _At(what, way_out, longest), skip)
+    made: _T = _part(kind, data, _At(what, way_out), skip)
     return made
 
 
@@ -239,9 +246,8 @@ def _part(kind: Any, data: Any, at: _At, skip: Collection[str] = ()) -> Any:
     values = {name: _value(entry, data[name], name, at) for name, entry in known.read
               if name in data or name not in known.sparse}
     if known.ordered:
-        _check_table({n: (o, values[n]) for n, entry in known.ordered if n in values
-                      for o in entry.orders}, at)
-    return _make(kind, values | known.skipped if skip else values, lambda: at)
+        _check_table({n: (order, values[n]) for n, order in known.ordered}, at)
+    return _make(kind, values, lambda: at)
 
 
 class _Fields(NamedTuple):
@@ -250,12 +256,10 @@ class _Fields(NamedTuple):
     names: list[str]
     read: list[tuple[str, _Entry]]
     """Without those that are skipped."""
-    ordered: list[tuple[str, _Entry]]
+    ordered: list[tuple[str, Order]]
     """Of these the columns with an order."""
     sparse: set[str]
     """Those that a document need not have."""
-    skipped: dict[str, None]
-    """Those skipped that have no default."""
 
 
 @cache
@@ -265,16 +269,13 @@ def _fields(kind: Any, skip: frozenset[str]) -> _Fields:
         raise TypeError(f"{kind.__name__} has no field {', '.join(sorted(unknown))}")
     read = [(name, _entry(kind, name)) for name in names if name not in skip]
     return _Fields(
-        names, read, [(name, entry) for name, entry in read if entry.orders],
-        {f.name for f in fields(kind) if "sparse" in f.metadata},
-        dict.fromkeys(f.name for f in fields(kind) if f.name in skip
-                      and f.default is MISSING and f.default_factory is MISSING))
+        names, read, [(name, entry.order) for name, entry in read if entry.order],
+        {f.name for f in fields(kind) if "sparse" in f.metadata})
 
 
 def _check_table(columns: dict[str, tuple[Order, Any]], at: _At) -> None:
     """Columns are equally long and keep their order."""
-    if columns:
-        at.check_equal_lengths({n: c for n, (_, c) in columns.items()})
+    at.check_equal_lengths({n: c for n, (_, c) in columns.items()})
     for name, (order, values) in columns.items():
         if len(values) < 2:
             raise at.fault(f"{at.what} has {counted(len(values), 'row')}", "it has two at least")
@@ -296,16 +297,16 @@ def _make(kind: Any, values: dict[str, Any], where: Callable[[], _At]) -> Any:
 
 def _value(entry: _Entry, value: Any, name: str, at: _At) -> Any:
     """An entry of any kind, by its name."""
-    if isinstance(value, list) and len(value) > at.longest:
+    if isinstance(value, list) and len(value) > LONGEST:
         raise at.fault(f"{at.what}: {name} has {counted(len(value), 'value')}",
-                       f"a list has {at.longest} at most")
+                       f"a list has {LONGEST} at most")
     if value is None and entry.may_be_none:
         return None
     if leaf := entry.leaf:
         at.check(leaf.rule, name, value)
         return leaf.make(value)
     if entry.row is None:
-        return _one_of(_bare(entry.kind), value, at.part(entry.called or name))
+        return _part_or_finding(_bare(entry.kind), value, at.part(name))
     row, one = entry.row, entry.called or _singular(name)
     if entry.columns:
         within = at.part(name)
@@ -313,24 +314,23 @@ def _value(entry: _Entry, value: Any, name: str, at: _At) -> Any:
         return tuple(_make(row, cells, partial(within.entry, one, i))
                      for i, cells in enumerate(rows, 1))
     at.check(LIST, name, value)
-    return tuple(_one_of(row, v, at.entry(one, i)) for i, v in enumerate(value, 1))
+    return tuple(_part_or_finding(row, v, at.entry(one, i)) for i, v in enumerate(value, 1))
 
 
-def _one_of(kind: Any, data: Any, at: _At) -> Any:
-    """A dataclass, or one of several findings."""
+_KNOWN_CODE = Rule(lambda v: is_text(v) and v in all_codes(),
+                   "it must be the code of a finding known here")
+
+
+def _part_or_finding(kind: Any, data: Any, at: _At) -> Any:
+    """A dataclass, or whichever finding the code says."""
     if _is_plain(kind):
         return _part(kind, data, at)
-    kinds = get_args(kind) or (kind,)
-    if not all(map(_is_finding, kinds)):
+    if kind is not Finding:
         raise TypeError(f"documents hold no {kind}")
-    known = [*map(finding_class, all_codes())] if Finding in kinds else kinds
-    by_code = {k.code: k for k in known}
-    rule = Rule(lambda v: is_text(v) and v in by_code,
-                "it must be the code of a finding known here")
     if not isinstance(data, dict):
         raise at.fault(f"{at.what} is {spoken(data)}", "it must be a table of code")
-    at.check(rule, "code", data.get("code"))
-    return _part(by_code[data["code"]], data, at)
+    at.check(_KNOWN_CODE, "code", data.get("code"))
+    return _part(finding_class(data["code"]), data, at)
 
 
 def _rows(row: Any, data: Any, at: _At) -> list[dict[str, Any]]:
@@ -369,7 +369,7 @@ class _Entry(NamedTuple):
     row: Any
     """What a tuple is made of; None for anything else that has parts."""
     columns: bool
-    orders: list[Order]
+    order: Order | None
 
 
 @cache
@@ -389,7 +389,7 @@ def _entry_of(kind: Any) -> _Entry:
     rows = leaf is None and get_origin(_bare(some)) is tuple
     called = next((m.name for m in _marks(some, Called)), None)
     return _Entry(some, some != kind, leaf, called, _row_kind(some) if rows else None,
-                  COLUMNS in _marks(some), _marks(kind, Order))
+                  COLUMNS in _marks(some), next(iter(_marks(kind, Order)), None))
 
 
 _LEAVES = {str: _Leaf(TEXT, str), int: _Leaf(WHOLE, int), float: _Leaf(NUMBER, float),
@@ -403,7 +403,7 @@ def _leaf(kind: Any) -> _Leaf | None:
     origin, inner = get_origin(kind), get_args(kind)
     if origin is Annotated:
         leaf = _leaf(inner[0])
-        return leaf and _with_rules(leaf, *_marks(kind, Rule))
+        return leaf and reduce(_with_rule, _marks(kind, Rule), leaf)
     if origin is Literal and all(map(is_text, inner)):
         return _Leaf(one_of(*inner), str)
     if origin is np.ndarray and inner[1] == np.dtype[np.float64]:
@@ -416,16 +416,12 @@ def _leaf(kind: Any) -> _Leaf | None:
     return _tuple_leaf(inner) if origin is tuple else _LEAVES.get(kind)
 
 
-def _with_rules(leaf: _Leaf, *rules: Rule) -> _Leaf:
-    """The same, the rules holding too; the last one's words are said."""
-    if not rules:
-        return leaf
-    *most, last = rules
-    one = _with_rules(leaf, *most)
-    base = one.rule.fits if last.each else one.rule.holds
-    a, b = one.rule.span, last.span
-    return _Leaf(Rule(lambda v: base(v) and last.fits(v), last.words, last.each,
-                      a and b and (max(a[0], b[0]), min(a[1], b[1]))), one.make)
+def _with_rule(leaf: _Leaf, more: Rule) -> _Leaf:
+    """The same, with a rule that holds too and whose words are said."""
+    base = leaf.rule.fits if more.each else leaf.rule.holds
+    a, b = leaf.rule.span, more.span
+    return _Leaf(Rule(lambda v: base(v) and more.fits(v), more.words, more.each,
+                      a and b and (max(a[0], b[0]), min(a[1], b[1]))), leaf.make)
 
 
 def _tuple_leaf(inner: tuple[Any, ...]) -> _Leaf | None:

@@ -6,7 +6,7 @@ from enum import StrEnum
 from pathlib import Path
 
 from tonewright.curve.document import Curve
-from tonewright.files.documents import write_curve, write_process
+from tonewright.files.documents import write_document
 from tonewright.files.safe import make_folder, refuse_existing, write_bytes, write_text
 from tonewright.frozen import dataclass
 from tonewright.record.provenance import document_name
@@ -99,10 +99,8 @@ class Folder:
         path, force = self / file, self.force
         if isinstance(what, bytes):
             write_bytes(path, what, force=force)
-        elif isinstance(what, Process):
-            write_process(path, what, force=force)
-        elif isinstance(what, Curve):
-            write_curve(path, what, force=force)
+        elif isinstance(what, Process | Curve):
+            write_document(path, what, force=force)
         elif isinstance(what, list):
             self.table(path, what)
         else:

@@ -12,7 +12,15 @@ from tonewright.errors import OptionError
 from tonewright.frozen import dataclass
 from tonewright.measured.columns import Source
 from tonewright.measured.findings import ScanTakenOtherwise
-from tonewright.record.codec import COLUMNS, FALLING, NEVER_FALLING, UNORDERED, Form, between
+from tonewright.record.codec import (
+    COLUMNS,
+    FALLING,
+    NEVER_FALLING,
+    UNORDERED,
+    Document,
+    Form,
+    between,
+)
 from tonewright.record.findings import Finding
 from tonewright.record.schema import ABOVE_ZERO
 from tonewright.scales import Array
@@ -42,12 +50,13 @@ class KnownStep:
 
 
 @dataclass(frozen=True, eq=False)
-class ScannerResponse:
+class ScannerResponse(Document):
     """What density a code stands for.
 
     The nodes are spread from light to dark; between them lie straight lines.
     """
 
+    form = FORM
     made_by: str
     name: str
     date: str

@@ -12,7 +12,7 @@ from typing import Annotated
 from tonewright.errors import OptionError, counted
 from tonewright.frozen import dataclass
 from tonewright.numeric.inverse import first_place
-from tonewright.record.codec import NEVER_FALLING, RISING, Form, between
+from tonewright.record.codec import NEVER_FALLING, RISING, Document, Form, between
 from tonewright.record.findings import Finding
 from tonewright.record.schema import ABOVE_ZERO, Rule, is_whole
 from tonewright.record.setup import Setup
@@ -79,9 +79,10 @@ class StripSummary:
 
 
 @dataclass(frozen=True, eq=False)
-class Process:
+class Process(Document):
     """A process response with the strip behind it."""
 
+    form = FORM
     name: str
     made_by: str
     setup: Setup

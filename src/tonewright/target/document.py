@@ -19,7 +19,7 @@ from tonewright import __version__
 from tonewright.errors import OptionError, ReadingsError, counted
 from tonewright.frozen import dataclass
 from tonewright.measured.columns import Table
-from tonewright.record.codec import COLUMNS, LEVEL, Form, between
+from tonewright.record.codec import COLUMNS, LEVEL, Document, Form, between
 from tonewright.record.schema import Rule, is_text
 from tonewright.record.setup import Colour, ink_colour_text, parse_colour
 from tonewright.scales import Array
@@ -96,9 +96,10 @@ class Dot:
 
 
 @dataclass(frozen=True)
-class Target:
+class Target(Document):
     """A target as it is drawn and as it is read back."""
 
+    form = FORM
     name: str
     date: str
     """As it stands on the sheet; may be empty."""

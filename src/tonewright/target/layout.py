@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -249,14 +248,14 @@ def make_target(tones: Sequence[Tone], settings: LayoutSettings) -> Target:
             round(y0 + row * pitch, 3), size, size, kind, tone.aim_lightness,
             tone.ink_colour))
     marks = _marks(settings.width_mm, settings.height_mm, zone.mark)
-    dots = _dots(marks)
-    hollow = layout_bits(patches, len(dots))
+    places = _dot_places(marks)
+    hollow = layout_bits(patches, len(places))
     return Target(
         legible(settings.name), legible(settings.date), settings.seed,
         round(settings.width_mm, 3), round(settings.height_mm, 3), settings.ppi, settings.mirrored,
         None if settings.through is None else legible(settings.through),
         tuple(patches), marks,
-        tuple(replace(d, hollow=h) for d, h in zip(dots, hollow, strict=True)),
+        tuple(Dot(x, y, DOT, h) for (x, y), h in zip(places, hollow, strict=True)),
         ink_colour=settings.ink_colour)
 
 
@@ -410,15 +409,15 @@ def _marks(width: float, height: float, size: float) -> tuple[Mark, ...]:
                  for n, (x, y) in zip(MARK_NAMES, places, strict=True))
 
 
-def _dots(marks: tuple[Mark, ...]) -> tuple[Dot, ...]:
+def _dot_places(marks: tuple[Mark, ...]) -> list[tuple[float, float]]:
     """Evenly along the four sides, from mark to mark."""
-    dots = []
+    places = []
     for i, mark in enumerate(marks):
         other = marks[(i + 1) % 4]
         length = math.hypot(other.x_mm - mark.x_mm, other.y_mm - mark.y_mm)
         count = max(2, round((length - mark.size_mm) / DOT_STEP))
         start = (0.5 * mark.size_mm + 3.0 + DOT / 2) / length
         for share in np.linspace(start, 1.0 - start, count):
-            dots.append(Dot(round(mark.x_mm + share * (other.x_mm - mark.x_mm), 3),
-                            round(mark.y_mm + share * (other.y_mm - mark.y_mm), 3), DOT, False))
-    return tuple(dots)
+            places.append((round(mark.x_mm + share * (other.x_mm - mark.x_mm), 3),
+                           round(mark.y_mm + share * (other.y_mm - mark.y_mm), 3)))
+    return places

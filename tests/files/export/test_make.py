@@ -23,7 +23,7 @@ from tonewright.curve.aim import Aim
 from tonewright.curve.document import Settings
 from tonewright.curve.make import make_curve
 from tonewright.errors import FileError, OptionError
-from tonewright.files.documents import read_aim, read_curve, write_curve
+from tonewright.files.documents import read_aim, read_curve, write_document
 from tonewright.files.export import make, proof
 from tonewright.files.export.make import FORMS, ExportRequest, export_curve
 from tonewright.files.raster.icc import encoding_profile
@@ -102,7 +102,7 @@ def test_a_look_up_table_by_opencolorio(tmp_path, curve, encoding):
 def test_a_name_of_any_letters_stands_in_a_look_up_table(tmp_path, plain):
     from xml.etree import ElementTree
 
-    write_curve(tmp_path / "b.curve.json", plain)
+    write_document(tmp_path / "b.curve.json", plain)
     _, output = hand_over(tmp_path, "lut", file=tmp_path / "b.curve.json")
     root = ElementTree.parse(output).getroot()
     assert root.get("name") == "Bütten & <ß>" and root.get("compCLFversion") == "3"
@@ -237,7 +237,7 @@ def rows_of(text):
 
 
 def test_readings_as_cgats(tmp_path, plain):
-    write_curve(tmp_path / "p.curve.json", plain)
+    write_document(tmp_path / "p.curve.json", plain)
     made, output = hand_over(tmp_path, "readings", file=tmp_path / "p.curve.json")
     rows = rows_of(output.read_text(encoding="utf-8"))
     own = plain.readings
@@ -313,7 +313,7 @@ def test_a_file_that_reads_otherwise_is_never_put_in_place(tmp_path, monkeypatch
 
 def test_a_curve_for_coloured_ink_gives_no_gray_negatives(tmp_path, plain):
     coloured = replace(plain, setup=replace(plain.setup, ink_colour="255,120,0"))
-    write_curve(tmp_path / "c.curve.json", coloured)
+    write_document(tmp_path / "c.curve.json", coloured)
     for form, kind in FORMS.items():
         if kind.of_codes:
             with pytest.raises(OptionError, match="255,120,0"):
@@ -334,7 +334,7 @@ def test_the_proof_is_of_the_file_and_not_of_the_numbers(tmp_path, curve):
 def test_names_with_control_characters_are_written_out(tmp_path, plain):
     """Where they may stand at all: XML has no room for most of them."""
     odd = replace(plain, name="a\x1b[31m\n]]> \u202e\"<b>")
-    write_curve(tmp_path / "o.curve.json", odd)
+    write_document(tmp_path / "o.curve.json", odd)
     for form in ("lut", "icc-link", "icc-output", "readings", "aim"):
         _, output = hand_over(tmp_path, form, file=tmp_path / "o.curve.json")
         data = output.read_bytes()

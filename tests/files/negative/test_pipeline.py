@@ -57,7 +57,8 @@ def save(path, data, **options):
 
 def written(source, out, codes=IDENTITY, **settings):
     settings = {"mirror": False, "description": "", **settings}
-    write_mapped(open_image(source), out, codes, WriteSettings(**settings))
+    image = open_image(source).turned(settings.pop("rotate", 0))
+    write_mapped(image, out, codes, WriteSettings(**settings))
     return tifffile.imread(out)
 
 

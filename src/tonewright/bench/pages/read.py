@@ -15,8 +15,9 @@ from tonewright.bench.parts.tags import Tag, button
 from tonewright.bench.tasks.read import ReadingView, ReadPatch, keep_list, read
 from tonewright.bench.transfer import file_address
 from tonewright.errors import OptionError, TonewrightError
-from tonewright.files.contents import PRINT, charts, stem, target_through
+from tonewright.files.contents import PRINT, charts, stem
 from tonewright.files.papers import kind_of
+from tonewright.files.targets import read_target
 from tonewright.scan.instrument import Order
 from tonewright.show import commands
 
@@ -169,7 +170,8 @@ class ReadPage(Page):
     def _name(self) -> None:
         """A print made through a curve is a print to check; any other is read for a curve."""
         try:
-            through = target_through(self.papers, self.paper, self.target.value)
+            layout = self.papers.inside(self.paper, self.target.value)
+            through = read_target(layout).through
         except TonewrightError:
             through = None
         ending = PRINT if through else "-readings"

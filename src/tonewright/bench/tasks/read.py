@@ -46,8 +46,8 @@ def read(asked: commands.Read) -> ReadingView:
 
 def _request(asked: commands.Read) -> ReadRequest:
     return ReadRequest(
-        asked.scanner, asked.densities, dict(asked.known), four_places(asked.corners),
-        channel_of(asked.channel), flat=asked.flat, overlay=asked.overlay,
+        asked.scanner, asked.densities, dict(asked.known), corners=four_places(asked.corners),
+        channel=channel_of(asked.channel), flat=asked.flat, overlay=asked.overlay,
         order=ListOrder(asked.order, asked.snake, asked.reverse),
         beside_corners=four_places(asked.gray_scale_corners))
 

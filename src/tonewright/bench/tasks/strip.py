@@ -10,7 +10,7 @@ from tonewright.bench.tasks.views import View, four_places, view
 from tonewright.errors import OptionError, ReadingsError
 from tonewright.files.blank import strip_table
 from tonewright.files.curves import SetupFiles
-from tonewright.files.documents import read_tablet, write_process
+from tonewright.files.documents import read_tablet, write_document
 from tonewright.files.safe import together, write_text
 from tonewright.files.strips import StripSettings, read_strip
 from tonewright.files.tables import STRIPS, parse_table, read_table
@@ -109,7 +109,7 @@ def keep_strip(typed: TypedStrip | None, asked: commands.Strip) -> View:
     with together():
         if typed is not None:
             write_text(asked.readings[0], _table(typed, read_tablet(typed.tablet)))
-        write_process(asked.output, process)
+        write_document(asked.output, process)
     return _view(process, str(asked))
 
 

@@ -184,8 +184,9 @@ def _other_tables(profile: bytes, curve: Curve) -> Iterator[float]:
     even = np.linspace(0.0, 1.0, FULL_CODE + 1)
     tables = print_tables(curve, 100.0 * even, even)
     ramp = np.arange(FULL_CODE + 1, dtype=np.uint16)[None]
-    picture, shown = (luminance_to_lightness(100.0 * icc.EveryPixel(profile, "gray", intent)(
-        ramp)[0].astype(np.float64)) for intent in (_PERCEPTUAL, _RELATIVE))
+    luminance = (icc.every_pixel(ramp, profile, "gray", intent)[0].astype(np.float64)
+                 for intent in (_PERCEPTUAL, _RELATIVE))
+    picture, shown = (luminance_to_lightness(100.0 * light) for light in luminance)
     yield float(np.abs(curve.print_lightness_at(picture)
                        - curve.print_lightness_at(tables.image_of_level)).max())
     yield float(np.abs(shown - tables.print_of_level).max())

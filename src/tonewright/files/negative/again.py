@@ -92,10 +92,10 @@ def _is_of(document: Path, image: SourceImage) -> bool:
     if not document.is_file():
         return False
     from tonewright.files.documents import open_document
-    from tonewright.target.document import FORM, Target
+    from tonewright.target.document import Target
 
     try:
-        target = open_document(document, FORM.what, lambda data: FORM.decode(Target, data)).document
+        target = open_document(document, Target).document
     except TonewrightError:  # whatever it is, it says nothing of the image
         return False
     sheet = sorted(round(mm * target.ppi / MM_PER_INCH)

@@ -22,7 +22,7 @@ from tonewright.negative.tones import LevelCurve
 
 if TYPE_CHECKING:
     from tonewright.files.negative.film import FilmReport
-    from tonewright.files.negative.second import Helper, Second
+    from tonewright.files.negative.second import Second
 
 Report = TypeVar("Report")
 AT_ONCE = 2
@@ -116,14 +116,15 @@ def _shared(
     pairs: Sequence[Making], curve: LevelCurve, settings: NegativeSettings,
     on_progress: OnProgress | None, second: Second | None,
 ) -> Batch[NegativeReport]:
-    from tonewright.files.negative.second import Helper, second_for  # one image needs none
+    from tonewright.files.negative.second import second_for  # one image needs none
 
     with contextlib.ExitStack() as stack:
         other = second or second_for([image for image, _ in pairs])
         if other is not None and second is None:
             stack.enter_context(other)
-        helper = Helper(other, curve, settings)
-        return _many(pairs, partial(_make, helper, curve, settings), on_progress)
+        if other is not None:
+            other.prepare(curve, settings)
+        return _many(pairs, partial(_make, other, curve, settings), on_progress)
 
 
 def output_names(
@@ -222,10 +223,11 @@ def _many(
 
 
 def _make(
-    helper: Helper, curve: LevelCurve, settings: NegativeSettings, source: Path, output: Path
+    other: Second | None, curve: LevelCurve, settings: NegativeSettings, source: Path,
+    output: Path,
 ) -> NegativeReport | Failure:
     try:
-        found = helper.make(source, output)
+        found = None if other is None else other.make(source, output)
         if found is not None:
             return found
         with one_thread():

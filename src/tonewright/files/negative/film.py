@@ -179,7 +179,7 @@ def _written(
     sheets = []
     with ExitStack() as files:
         for job in jobs:
-            files.enter_context(make.document(job, make.target_of(job)))
+            files.enter_context(make.document(job))
         for number, (name, places) in enumerate(films, 1):
             temp = files.enter_context(whole_file(name, force=jobs[0].settings.force))
             sheet = FilmSheet(bed, places, _facts(jobs[0], number, len(films)), text_mask)
@@ -218,7 +218,7 @@ def _write(
         picture = Picture(sheet.width, sheet.height, resolution, words, form)
         pipeline.write_rows(temp, picture, rows, _AHEAD, progress)
     for piece, how in hows.items():
-        report = make.report_of(jobs[piece], how, make.target_of(jobs[piece]))
+        report = make.report_of(jobs[piece], how)
         made[piece] = replace(report, output=name)
     return FilmReport(
         name, bed.film, sheet.width, sheet.height, resolution, RULE if bed.has_rule else None,

@@ -146,6 +146,7 @@ class NegativeJob:
     """One negative, everything decided."""
 
     image: SourceImage
+    """Turned as was asked."""
     output: Path
     curve: LevelCurve
     settings: NegativeSettings
@@ -158,10 +159,28 @@ class NegativeJob:
     @property
     def resolution(self) -> Resolution | None:
         """Of the file: the image's own fractions where nothing was asked."""
-        wish, own = self.settings.size, self.image.resolution
+        wish = self.settings.size
         if (wish.width_mm, wish.height_mm, wish.ppi) != (None, None, None):
             return _as_resolution(self.size.per_inch)
-        return own.turned() if own and wish.rotate % 180 else own
+        return self.image.resolution
+
+    @property
+    def pixels_before(self) -> tuple[int, int]:
+        """Width and height of the image before it was turned."""
+        size = self.image.width, self.image.height
+        return size[::-1] if self.settings.size.rotate % 180 else size
+
+    @property
+    def target(self) -> Target | None:
+        """The document of the sheet's tone scale."""
+        if self.sheet is None:
+            return None
+        settings = self.settings
+        target = self.sheet.target(self.output.stem, settings.date, settings.mirror,
+                                   self.curve.name)
+        if target is None or self.colour is None:
+            return target
+        return replace(target, ink_colour=ink_colour_text(self.colour))  # its levels are of it
 
 
 def prepared(
@@ -169,20 +188,11 @@ def prepared(
     colour: Colour | None,
 ) -> NegativeJob:
     """Everything short of writing, so that most errors come before any work."""
-    tones = image_tones(image, settings.encoding)
-    size = _planned(image, settings)
+    tones, image = image_tones(image, settings.encoding), image.turned(settings.size.rotate)
+    size = plan_size(image.width, image.height, _per_inch(image.resolution), settings.size)
     codes = pipeline.codes_for(image, tones.lightness, curve, resampled=size.resampled)
     sheet = _sheet(image.path, curve, size, settings) if settings.sheet.margin else None
     return NegativeJob(image, output, curve, settings, tones, size, colour, codes, sheet)
-
-
-def _planned(image: SourceImage, settings: NegativeSettings) -> Size:
-    width, height = image.width, image.height
-    per_inch = _per_inch(image.resolution)
-    if settings.size.rotate % 180:
-        width, height = height, width
-        per_inch = per_inch and (per_inch[1], per_inch[0])
-    return plan_size(width, height, per_inch, settings.size)
 
 
 def _per_inch(resolution: Resolution | None) -> tuple[Fraction, Fraction] | None:
@@ -256,10 +266,10 @@ def caption(
 
 
 def _made(job: NegativeJob, progress: pipeline.Progress | None) -> NegativeReport:
-    how, target = write_settings(job), target_of(job)
-    with document(job, target):
+    how = write_settings(job)
+    with document(job):
         pipeline.write_mapped(job.image, job.output, job.codes, how, progress)
-    return report_of(job, how, target)
+    return report_of(job, how)
 
 
 def write_settings(job: NegativeJob) -> pipeline.WriteSettings:
@@ -269,32 +279,20 @@ def write_settings(job: NegativeJob) -> pipeline.WriteSettings:
         mirror=settings.mirror,
         description=description(job),
         force=settings.force,
-        rotate=settings.size.rotate,
         to_luminance=job.tones.to_luminance,
         resampling=_resampling(job),
         resolution=job.resolution,
         sheet=job.sheet,
         ink=Ink(settings.depth, job.colour, settings.seed),
         deflate=settings.deflate,
-        ends=honesty.Ends.of(
-            _at_ends(job) if isinstance(job.codes, LuminanceCodes) else job.codes),
+        ends=honesty.Ends.of(_at_ends(job)),
     )
 
 
-def target_of(job: NegativeJob) -> Target | None:
-    """The document of the sheet's tone scale."""
-    if job.sheet is None:
-        return None
-    settings = job.settings
-    target = job.sheet.target(job.output.stem, settings.date, settings.mirror, job.curve.name)
-    if target is None or job.colour is None:
-        return target
-    return replace(target, ink_colour=ink_colour_text(job.colour))  # its levels are of this ink
-
-
 def _at_ends(job: NegativeJob) -> NDArray[np.uint16]:
-    """Codes of black and white where there is no table of values."""
-    assert isinstance(job.codes, LuminanceCodes)
+    """Codes of all values, or where there is no such table those of black and white."""
+    if not isinstance(job.codes, LuminanceCodes):
+        return job.codes
     found = job.tones.to_luminance
     if found is None or job.size.resampled:
         luminance = scales.lightness_to_luminance(job.tones.lightness[[0, -1]]) / 100.0
@@ -303,8 +301,9 @@ def _at_ends(job: NegativeJob) -> NDArray[np.uint16]:
     return job.codes(found(ends.astype(np.uint8 if job.image.values == 256 else np.uint16)))
 
 
-def document(job: NegativeJob, target: Target | None) -> contextlib.AbstractContextManager[None]:
+def document(job: NegativeJob) -> contextlib.AbstractContextManager[None]:
     """Write document and table of the tone scale together with the negative: all or none."""
+    target = job.target
     if target is None:
         return contextlib.nullcontext()
     from tonewright.files.blank import layout_and_table
@@ -330,7 +329,7 @@ def description(job: NegativeJob) -> str:
         f"values taken as {job.tones.encoding}",
         "mirrored" if settings.mirror else "not mirrored",
         f"turned {settings.size.rotate} degrees" if settings.size.rotate else "",
-        f"resampled from {job.image.width} x {job.image.height}" if size.resampled else "",
+        "resampled from {} x {}".format(*job.pixels_before) if size.resampled else "",
         "transparency laid on white" if job.image.page.alpha else "",
         f"page {settings.image.page}" if settings.image.page else "",
         _sheet_words(settings.sheet),
@@ -350,11 +349,9 @@ def _sheet_words(sheet: SheetSettings) -> str:
     return ", ".join(parts).replace("_", " ")
 
 
-def report_of(
-    job: NegativeJob, how: pipeline.WriteSettings, target: Target | None
-) -> NegativeReport:
+def report_of(job: NegativeJob, how: pipeline.WriteSettings) -> NegativeReport:
     """What was made, once it is written."""
-    ends, coloured = how.ends, how.coloured
+    ends, coloured, target = how.ends, how.coloured, job.target
     assert ends is not None
     curve, settings, size = job.curve, job.settings, job.size
     black, white = (count / (size.width * size.height) for count in ends.pixels)
@@ -382,7 +379,7 @@ def report_of(
         level_white=float(levels[1]),
         findings=(*_findings(job, share, step), *lost),
         picture_mm=size.millimetres,
-        resampled_from=(job.image.width, job.image.height) if size.resampled else None,
+        resampled_from=job.pixels_before if size.resampled else None,
         depth=settings.depth,
         distinct_levels=distinct_tones(codes, settings.depth),
         ink_colour=None if job.colour is None else ink_colour_text(job.colour),
@@ -408,9 +405,7 @@ def _findings(
         if not (isinstance(finding, ResolutionUnknown) and job.size.per_inch is not None):
             yield finding
     yield from job.tones.findings
-    yield from size_findings(
-        job.size, image.height if job.settings.size.rotate % 180 else image.width
-    )
+    yield from size_findings(job.size, image.width)
     if coloured_share is not None and coloured_share >= _TELL_COLOUR:
         yield ColourDropped(coloured_share)
     steps = honesty.visible_steps(page.bits, step, colour=page.colour)

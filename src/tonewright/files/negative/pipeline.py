@@ -48,9 +48,6 @@ Codes = NDArray[np.uint16] | LuminanceCodes
 """What code a value becomes: one for every gray value from black to white, shape (256,) or
 (65536,); or the code of every luminance, for an image in colour and for one that is resampled."""
 
-_QUARTER = {1: 6, 6: 3, 3: 8, 8: 1, 2: 7, 7: 4, 4: 5, 5: 2}
-"""An orientation followed by a quarter turn clockwise."""
-
 Progress = Callable[[int, int], None]
 """Called with the rows done and the rows in all."""
 
@@ -75,8 +72,6 @@ class WriteSettings:
     """Goes into the file's ImageDescription."""
     force: bool = False
     """Replace an existing file."""
-    rotate: int = 0
-    """Degrees clockwise, after the image stands upright."""
     to_luminance: ToLuminance | None = None
     """For a colour image."""
     resampling: Resampling | None = None
@@ -92,13 +87,6 @@ class WriteSettings:
     """Bands are kept while later ones are made."""
     coloured: list[float] = field(default_factory=list)
     """Filled with the coloured share of each band of a colour image."""
-
-
-def turned(orientation: int, rotate: int) -> int:
-    """The orientation (1 to 8) that also turns by so many degrees clockwise."""
-    for _ in range(rotate // 90):
-        orientation = _QUARTER[orientation]
-    return orientation
 
 
 def write_mapped(
@@ -128,7 +116,7 @@ def write_mapped(
     work = Work(image, codes, settings)
     width, height = work.size
     form = form_of(settings.ink, deflate=settings.deflate)
-    resolution = settings.resolution or work.resolution
+    resolution = settings.resolution or image.resolution
     picture = Picture(width, height, resolution, settings.description, form)
     with whole_file(target, force=settings.force) as temp, ExitStack() as stack:
         jobs = work.jobs(target.parent, stack)
@@ -207,14 +195,8 @@ class Work:
 
     def __init__(self, image: SourceImage, codes: Codes, settings: WriteSettings) -> None:
         self._image, self._codes, self._settings = image, codes, settings
-        self._turn = TURNS[turned(image.orientation, settings.rotate)]
+        self._turn = TURNS[image.orientation]
         self.single = single_page(image.page, by_luminance=settings.resampling is not None)
-
-    @property
-    def resolution(self) -> Resolution | None:
-        """The image's own, turned as it is."""
-        found = self._image.resolution
-        return found.turned() if found and self._settings.rotate % 180 else found
 
     @property
     def ahead(self) -> int:
@@ -228,8 +210,7 @@ class Work:
         """Pixels of the picture as it lies."""
         if self._settings.resampling is not None:
             return self._settings.resampling.width, self._settings.resampling.height
-        page = self._image.page
-        return (page.height, page.width) if self._turn[0] else (page.width, page.height)
+        return self._image.width, self._image.height
 
     @property
     def size(self) -> tuple[int, int]:
@@ -324,8 +305,7 @@ class Work:
         wanted, table, page = self._settings.resampling, self._codes, self._image.page
         assert wanted is not None and isinstance(table, LuminanceCodes)
         light = self._looked_up(None if page.colour else wanted.luminance)
-        before = (page.height, page.width) if self._turn[0] else (page.width, page.height)
-        sizes = Sizes(*before, wanted.width, wanted.height)
+        sizes = Sizes(self._image.width, self._image.height, wanted.width, wanted.height)
         lit = (job.then(lambda band: narrowed(light(band), sizes)) for job in jobs)
         ahead = min(_FEW_AHEAD, bands.ahead_for(page))
         rows = stack.enter_context(closing(bands.in_order(lit, ahead)))

@@ -15,12 +15,12 @@ import os
 import pickle
 import sys
 import threading
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from queue import SimpleQueue
-from typing import TYPE_CHECKING, Any, BinaryIO, TypeVar
+from typing import TYPE_CHECKING, Any, BinaryIO
 
-from tonewright.errors import Refusal, TonewrightError, refusal, refused
+from tonewright.errors import TonewrightError
 from tonewright.files.opening import Closing
 from tonewright.files.safe import Finished, abandon, place_by, put_in_place
 
@@ -28,16 +28,10 @@ if TYPE_CHECKING:
     from tonewright.files.negative.make import NegativeReport, NegativeSettings
     from tonewright.negative.tones import LevelCurve
 
-Result = TypeVar("Result")
-
 FEWEST, LEAST_BYTES = 4, 100_000_000
 """Images, and bytes of all their files, from which it is worth its memory."""
 _PROGRAM = "import sys; sys.path[:] = sys.argv[1:]; from tonewright.files.negative import"
 _PROGRAM += " second; second.serve()"
-
-
-class SecondLost(Exception):
-    """The second process is not there (any more)."""
 
 
 def second_for(images: Iterable[Path]) -> Second | None:
@@ -68,7 +62,7 @@ def _size(path: Path) -> int:
 
 
 class Second(Closing):
-    """The second process, seen from this one; one thread at a time may use it."""
+    """The second process, seen from this one, for whichever thread finds it free."""
 
     def __init__(self) -> None:
         """Start it; `OSError` if that is not possible."""
@@ -82,36 +76,46 @@ class Second(Closing):
             [sys.executable, "-c", _PROGRAM, *sys.path],
             stdin=subprocess.PIPE, stdout=subprocess.PIPE, **apart,
         )  # fmt: skip
-        self._first = b""
+        self._first, self._lost, self._free = b"", False, threading.Lock()
 
     def prepare(self, curve: LevelCurve, settings: NegativeSettings) -> None:
-        """Set what all negatives are made with; `SecondLost` if that cannot be sent.
+        """Set what all negatives are made with.
 
         It is sent with the first image: sending it sooner would wait until the process has loaded.
         """
         try:
-            self._first = pickle.dumps((curve, settings))
-        except (pickle.PicklingError, AttributeError, TypeError) as error:
-            raise SecondLost from error
+            self._first, self._lost = pickle.dumps((curve, settings)), False
+        except (pickle.PicklingError, AttributeError, TypeError):
+            self._lost = True
 
-    def make(self, source: Path, output: Path) -> NegativeReport:
-        """What `make.make_negative` gives or raises there; `SecondLost` if there is no answer."""
-        assert self._process.stdout is not None
+    def make(self, source: Path, output: Path) -> NegativeReport | None:
+        """What `make.make_negative` gives or raises there; None if it has to be made here: it is
+        busy, or not there (any more)."""
+        if not self._free.acquire(blocking=False):
+            return None
         try:
-            self._send(self._first + pickle.dumps((source, output)))
-            self._first = b""
+            kind, found = self._ask(source, output)
+        except (EOFError, OSError, ValueError, pickle.UnpicklingError):
+            self._lost = True  # it was killed, or could not start
+            return None
+        finally:
+            self._free.release()
+        if kind == "fault":
+            raise found
+        report: NegativeReport | None = found
+        return report
+
+    def _ask(self, source: Path, output: Path) -> tuple[str, Any]:
+        if self._lost:
+            return "report", None
+        assert self._process.stdout is not None
+        self._send(self._first + pickle.dumps((source, output)))
+        self._first = b""
+        kind, found = pickle.load(self._process.stdout)
+        while kind == "finished":
+            self._send(pickle.dumps(_placed(found)))
             kind, found = pickle.load(self._process.stdout)
-            while kind == "finished":
-                self._send(pickle.dumps(_placed(found)))
-                kind, found = pickle.load(self._process.stdout)
-        except (EOFError, OSError, ValueError, pickle.UnpicklingError) as error:
-            raise SecondLost from error
-        if kind == "report":
-            report: NegativeReport = found
-            return report
-        if kind == "refused":
-            raise refused(found)
-        raise found
+        return kind, found
 
     def _send(self, data: bytes) -> None:
         assert self._process.stdin is not None
@@ -127,42 +131,12 @@ class Second(Closing):
         self._process.wait()
 
 
-class Helper:
-    """The second process as long as it is there, for whichever thread finds it free."""
-
-    def __init__(
-        self, second: Second | None, curve: LevelCurve, settings: NegativeSettings
-    ) -> None:
-        """Tell it what all negatives are made with."""
-        self._second = second
-        self._free = threading.Lock()
-        if second is not None:
-            self._use(lambda: second.prepare(curve, settings))
-
-    def make(self, source: Path, output: Path) -> NegativeReport | None:
-        """The negative made there, or its error; None if it has to be made here."""
-        if self._second is None or not self._free.acquire(blocking=False):
-            return None
-        second = self._second
-        try:
-            return None if second is None else self._use(lambda: second.make(source, output))
-        finally:
-            self._free.release()
-
-    def _use(self, job: Callable[[], Result]) -> Result | None:
-        try:
-            return job()
-        except SecondLost:  # it was killed, or could not start: the rest is made here
-            self._second = None
-            return None
-
-
-def _placed(files: Sequence[Finished]) -> Refusal | None:
+def _placed(files: Sequence[Finished]) -> TonewrightError | None:
     """Put files in place that the second process has finished; or why that was not done."""
     try:
         put_in_place(files)
     except TonewrightError as error:
-        return refusal(error)
+        return error
     return None
 
 
@@ -203,7 +177,7 @@ def _answer(messages: SimpleQueue[Any], said: BinaryIO) -> None:
         say("finished", files)
         answer = messages.get()
         if answer is not None:
-            raise refused(answer)
+            raise answer
 
     place_by(place)
     curve, settings = messages.get()
@@ -212,8 +186,6 @@ def _answer(messages: SimpleQueue[Any], said: BinaryIO) -> None:
         try:
             with one_thread():
                 report = make_negative(source, curve, output, settings)
-        except TonewrightError as error:
-            say("refused", refusal(error))
         except Exception as error:
             say("fault", error)
         else:

@@ -4,7 +4,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import field, replace
 from datetime import date as day
@@ -74,7 +74,13 @@ class NegativeSettings:
 
 _LARGEST = 1 << 20
 _SWITCHES = ("marks", "tone_scale", "caption")
-NAMES = ("margin", "border", *_SWITCHES, "ppi")
+_HOLDS: dict[str, tuple[Callable[[Any], bool], str]] = {
+    "margin": (lambda v: isinstance(v, str), 'a length in quotes, as "14mm"'),
+    "border": (lambda v: v in BORDERS, "clear or opaque"),
+    **dict.fromkeys(_SWITCHES, (lambda v: isinstance(v, bool), "true or false")),
+    "ppi": (lambda v: isinstance(v, int | float) and not isinstance(v, bool), "a number"),
+}
+"""The entries, what holds of each, and how that is said."""
 
 
 @contextmanager
@@ -134,33 +140,20 @@ def _entries(data: dict[str, Any], name: str) -> dict[str, Any]:
     """What the entries stand for, by the names of fields."""
     found: dict[str, Any] = {}
     for key, value in data.items():
-        if key not in NAMES:
-            raise DocumentError(
-                f"{name} has an entry {shown(key)}",
-                f"a sheet file has {', '.join(NAMES)}",
-                "delete that line",
-            )
-        if key in _SWITCHES:
-            _hold(isinstance(value, bool), name, key, value, "true or false")
-            found[key] = value
-        elif key == "border":
-            _hold(value in BORDERS, name, key, value, "clear or opaque")
-            found[key] = value
-        elif key == "margin":
-            _hold(isinstance(value, str), name, key, value, 'a length in quotes, as "14mm"')
+        if key not in _HOLDS:
+            raise DocumentError(f"{name} has an entry {shown(key)}",
+                                f"a sheet file has {', '.join(_HOLDS)}", "delete that line")
+        holds, kind = _HOLDS[key]
+        if not holds(value):
+            raise DocumentError(f"{name} has {key} = {spoken(value)}", f"it is {kind}",
+                                "correct that line")
+        if key == "margin":
             found["margin_mm"] = parse_margin(value, f"margin in {name}")
+        elif key == "ppi":
+            found["ppi"] = parse_ppi(str(value), f"ppi in {name}")
         else:
-            number = isinstance(value, int | float) and not isinstance(value, bool)
-            _hold(number, name, key, value, "a number")
-            found[key] = parse_ppi(str(value), f"ppi in {name}")
+            found[key] = value
     return found
-
-
-def _hold(holds: bool, name: str, key: str, value: object, kind: str) -> None:
-    if not holds:
-        raise DocumentError(
-            f"{name} has {key} = {spoken(value)}", f"it is {kind}", "correct that line"
-        )
 
 
 def sheet_text(settings: NegativeSettings) -> str:

@@ -11,6 +11,7 @@ colours) its word is taken, for every pixel.
 from __future__ import annotations
 
 import struct
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -18,7 +19,6 @@ from numpy.typing import NDArray
 
 from tonewright.errors import ImageError
 from tonewright.files.raster.icc_write import HEADER, gray_profile, parametric
-from tonewright.frozen import dataclass
 from tonewright.negative.colour import ToLuminance, luminances_of
 from tonewright.negative.luminance import Luminance
 from tonewright.negative.tones import encoding_lightness
@@ -76,30 +76,23 @@ def colour_luminance(
         own = luminance_to_lightness(100.0 * tables(some).clip(0.0, 1.0))
         if np.abs(own - seen).max() <= _AGREES:
             return _description(profile), channels, tables
-    return _description(profile), None, EveryPixel(profile)
+    return _description(profile), None, partial(every_pixel, profile=profile)
 
 
 def _dtype(size: int) -> type[np.uint8 | np.uint16]:
     return np.uint8 if size == 256 else np.uint16
 
 
-@dataclass(frozen=True)
-class EveryPixel:
-    """Luminance of pixels by littleCMS itself."""
+def every_pixel(
+    pixels: NDArray[Any], profile: bytes, space: str = "rgb", intent: int = _RELATIVE
+) -> Luminance:
+    """Luminance by littleCMS itself, as `ToLuminance` says; of gray pixels, shape (rows, width)."""
+    import imagecodecs
 
-    profile: bytes
-    space: str = "rgb"
-    intent: int = _RELATIVE
-
-    def __call__(self, pixels: NDArray[Any]) -> Luminance:
-        """As `ToLuminance` says; gray pixels have the shape (rows, width)."""
-        import imagecodecs
-
-        made: NDArray[np.float32] = imagecodecs.cms_transform(
-            np.ascontiguousarray(pixels), self.profile, _LINEAR, colorspace=self.space,
-            outcolorspace="gray", outdtype="float32", intent=self.intent, flags=EXACT,
-        )  # fmt: skip
-        return np.maximum(made.reshape(pixels.shape[:2]), 0.0)
+    made: NDArray[np.float32] = imagecodecs.cms_transform(
+        np.ascontiguousarray(pixels), profile, _LINEAR, colorspace=space, outcolorspace="gray",
+        outdtype="float32", intent=intent, flags=EXACT)
+    return np.maximum(made.reshape(pixels.shape[:2]), 0.0)
 
 
 def _seen(profile: bytes, space: bytes, pixels: NDArray[Any], image_name: str) -> Array:
@@ -123,7 +116,7 @@ def _seen(profile: bytes, space: bytes, pixels: NDArray[Any], image_name: str) -
     if profile[16:20] != space:
         raise refused(f"for {_KINDS.get(profile[16:20], 'other')} images")
     try:
-        luminance = EveryPixel(profile, space.decode().strip().lower())(pixels)
+        luminance = every_pixel(pixels, profile, space.decode().strip().lower())
     except (RuntimeError, ValueError, TypeError) as error:
         raise refused("that is broken") from error
     seen = luminance_to_lightness(100.0 * luminance.astype(np.float64).clip(0.0, 1.0))

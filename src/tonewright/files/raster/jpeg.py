@@ -81,10 +81,8 @@ def open_jpeg(source: ByteSource, options: OpenOptions) -> SourceImage:
         unit, x, y = header.density
         resolution = Resolution((x, 1), (y, 1), unit + 1) if unit in (1, 2) and x and y else None
     profile = b"".join(header.profile[n] for n in sorted(header.profile)) or None
-    return SourceImage(
-        source, page, Whole(_unpack, True, partial(check_pixels, header=header)), orientation,
-        resolution, profile, (), lossy=True,
-    )  # fmt: skip
+    reader = Whole("jpeg8_decode", partial(check_pixels, header=header), into_file=True)
+    return SourceImage(source, page, reader, orientation, resolution, profile, (), lossy=True)
 
 
 def read_header(source: ByteSource, options: OpenOptions) -> _Header:
@@ -147,13 +145,6 @@ def _read_extra(kind: int, body: bytes, header: _Header) -> None:
         header.exif = header.exif or body[6:]
     elif kind == 0xE2 and body[:12] == b"ICC_PROFILE\0" and len(body) > 14:
         header.profile.setdefault(body[12], body[14:])
-
-
-def _unpack(data: Any, out: Any) -> NDArray[Any]:
-    import imagecodecs
-
-    made: NDArray[Any] = imagecodecs.jpeg8_decode(data, out=out)
-    return made
 
 
 # Whether it holds the whole picture
@@ -270,25 +261,20 @@ def check_whole(
         )  # fmt: skip
 
 
-Unpack = Callable[[Any, Any], NDArray[Any]]
-
-
 @dataclass(frozen=True)
 class Whole:
     """Reads a picture that is unpacked in one piece."""
 
-    unpack: Unpack
-    """From a view of the whole file, perhaps to an array that is given, shape (height, width) or
-    (height, width, samples); raises `ValueError` or `RuntimeError`."""
-    into_file: bool = False
-    """Whether it can write to such an array, so that a large picture can go by way of a file."""
-    check: Callable[[ByteSource], None] | None = None
+    codec: str
+    """The function of imagecodecs that unpacks it."""
+    check: Callable[[ByteSource], None]
     """Raises `ImageError` if the file does not hold the whole picture."""
+    into_file: bool = False
+    """Whether it can write to a given array, so that a large picture can go by way of a file."""
 
     def __call__(self, source: ByteSource, page: Page, wanted: Wanted) -> Iterator[Job]:
         """As `SourceImage.jobs`; also raises `OSError` if the disk is full."""
-        if self.check is not None:
-            self.check(source)
+        self.check(source)
         if wanted.scratch is not None and self.wants_file(source, page):
             file = wanted.scratch()
             self._decode_into(file, source, page)
@@ -306,8 +292,10 @@ class Whole:
         self, source: ByteSource, page: Page, data: memoryview, out: NDArray[np.uint8] | None
     ) -> Band:
         """From the packed bytes to shape (rows, values of a row)."""
+        import imagecodecs
+
         try:
-            pixels = self.unpack(data, out)
+            pixels: NDArray[Any] = getattr(imagecodecs, self.codec)(data, out=out)
         except (RuntimeError, ValueError) as error:
             raise source.damaged("its pixels cannot be unpacked") from error
         if pixels.dtype != page.dtype or pixels.size != page.height * page.row_values:

@@ -87,7 +87,7 @@ def open_png(source: ByteSource, options: OpenOptions) -> SourceImage:
         found.append(PrimariesNotSrgb())
     check = partial(_check_interlaced, page)
     return SourceImage(
-        source, page, png_jobs if page.streamed else Whole(_unpack, check=check), orientation,
+        source, page, png_jobs if page.streamed else Whole("png_decode", check), orientation,
         _read_resolution(chunks), profile, tuple(found), said,
         description=_read_description(chunks),
     )  # fmt: skip
@@ -247,13 +247,6 @@ def _other_primaries(chunks: _Chunks) -> bool:
     return any(abs(a - b) > 2000 for a, b in zip(found, _SRGB_PRIMARIES, strict=True))
 
 
-def _unpack(data: Any, out: Any = None) -> NDArray[Any]:
-    import imagecodecs
-
-    made: NDArray[Any] = imagecodecs.png_decode(data, out=out)
-    return made
-
-
 def _check_interlaced(page: Page, source: ByteSource) -> None:
     """Raise `ImageError` if the pixels do not agree with their check sums.
 
@@ -333,8 +326,11 @@ def _unfiltered(source: ByteSource, page: Page, rows: Bytes, above: Bytes) -> By
 
 def _by_libpng(source: ByteSource, page: Page, rows: Bytes, above: Bytes) -> Bytes:
     """The same by libpng, as a small PNG whose first row is the one above."""
+    from imagecodecs import png_decode
+
+    small = small_png(page, len(rows) + 1, b"\0" + above.tobytes() + rows.tobytes())
     try:
-        pixels = _unpack(small_png(page, len(rows) + 1, b"\0" + above.tobytes() + rows.tobytes()))
+        pixels: NDArray[Any] = png_decode(small)
     except (RuntimeError, ValueError) as error:
         raise source.damaged("its rows cannot be decoded") from error
     if page.swapped:

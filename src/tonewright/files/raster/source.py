@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import field
+from dataclasses import field, replace
 from pathlib import Path
 
 from tonewright.errors import ImageError, OptionError
@@ -19,7 +19,8 @@ TURNS = {
     7: (True, True, True), 8: (True, True, False),
 }  # fmt: skip
 """EXIF 2.32, Orientation: transposed first, then upside down, then left to right."""
-
+_QUARTER = {1: 6, 6: 3, 3: 8, 8: 1, 2: 7, 7: 4, 4: 5, 5: 2}
+"""An orientation followed by a quarter turn clockwise."""
 
 MANY_PIXELS = 75_000_000
 
@@ -169,6 +170,14 @@ class SourceImage(Closing):
     def values(self) -> int:
         """How many values a pixel can have: 256 or 65536."""
         return 1 << self.page.bits
+
+    def turned(self, degrees: int) -> SourceImage:
+        """The same turned clockwise, by 0, 90, 180 or 270 degrees; both close together."""
+        image = self
+        for _ in range(degrees // 90):
+            image = replace(image, orientation=_QUARTER[image.orientation],
+                            resolution=image.resolution and image.resolution.turned())
+        return image
 
     def jobs(self, wanted: Wanted | None = None) -> Iterator[Job]:
         """Jobs for all bands as stored, top to bottom or as wanted.

@@ -36,8 +36,10 @@ JPEG_TABLES, XMP = 347, 700
 
 MARKS = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
 """How a TIFF or BigTIFF starts."""
-_SIZE_OF_TYPE = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 8, 11: 4, 12: 8}
-_SIZE_OF_TYPE |= {13: 4, 16: 8, 17: 8, 18: 8}
+SIZE_OF_TYPE = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 8, 11: 4, 12: 8}
+SIZE_OF_TYPE |= {13: 4, 16: 8, 17: 8, 18: 8}
+"""Bytes of a value of each field type: 1 bytes, 2 text, 3 short, 4 long, 5 fraction (of two longs),
+7 anything, 16 eight-byte long."""
 _UNSIGNED = {1: "u1", 3: "u2", 4: "u4", 13: "u4", 16: "u8", 18: "u8"}
 
 # What one stored byte can at most become (Deflate: RFC 1951 by construction; LZW: all 4096 codes
@@ -99,7 +101,7 @@ class Directory:
         entry = self.entries.get(tag)
         if entry is None:
             return b""
-        size = entry.count * _SIZE_OF_TYPE.get(entry.kind, 1)
+        size = entry.count * SIZE_OF_TYPE.get(entry.kind, 1)
         return self.source.read(entry.offset, min(size, most))
 
     def device(self) -> str | None:
@@ -164,7 +166,7 @@ def _read_directory(
     rows = np.frombuffer(source.read(start, count * layout.itemsize), layout)
     entries: dict[int, Entry] = {}
     for index, (tag, kind, values, value) in enumerate(rows.tolist()):
-        inline = _SIZE_OF_TYPE.get(kind, 1) * values <= word
+        inline = SIZE_OF_TYPE.get(kind, 1) * values <= word
         here = start + (index + 1) * layout.itemsize - word
         entries.setdefault(tag, Entry(kind, values, here if inline else value))
     following = source.read(start + count * layout.itemsize, word)

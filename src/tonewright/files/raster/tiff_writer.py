@@ -52,9 +52,7 @@ class Form:
 
 
 _NUMBERS = {3: "u2", 4: "u4", 5: "u4", 16: "u8"}
-"""Field types of TIFF 6.0: short, long, fraction (of two longs), eight-byte long."""
-_SIZES = {1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 7: 1, 16: 8}
-"""Bytes of a value; 1 bytes, 2 text, 7 anything."""
+"""How numbers of some field types are held."""
 
 
 @dataclass(frozen=True)
@@ -120,7 +118,8 @@ class Picture:
         for tag, (field_type, value) in sorted(tags.items(), key=lambda item: item[0]):
             data = value if isinstance(value, bytes) else \
                 np.asarray(value).astype(_NUMBERS[field_type]).tobytes()
-            head = struct.pack(f"=HH{kind}", tag, field_type, len(data) // _SIZES[field_type])
+            count = len(data) // tiff.SIZE_OF_TYPE[field_type]
+            head = struct.pack(f"=HH{kind}", tag, field_type, count)
             if len(data) > word:
                 data, extra = struct.pack(f"={kind}", behind + len(extra)), extra + data
                 extra += bytes(-(behind + len(extra)) % 8)

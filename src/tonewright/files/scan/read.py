@@ -10,10 +10,9 @@ from numpy.typing import ArrayLike
 
 from tonewright.errors import OptionError
 from tonewright.files.blank import is_blank
-from tonewright.files.raster.scans import Channel
 from tonewright.files.safe import check_outputs, one_call, refuse_existing, write_text
 from tonewright.files.scan.readings import list_csv, write_readings
-from tonewright.files.scanners import ScanOrTable, read_flat, read_scanner
+from tonewright.files.scanners import ScanOrTable, ScanSettings, read_scanner
 from tonewright.files.tables import LISTS, STRIPS, read_table
 from tonewright.files.targets import read_target
 from tonewright.frozen import dataclass
@@ -25,7 +24,7 @@ from tonewright.target.document import Target
 
 
 @dataclass(frozen=True, eq=False)
-class ReadRequest:
+class ReadRequest(ScanSettings):
     """What the files do not say of themselves."""
 
     scanner: Path | None = None
@@ -34,14 +33,6 @@ class ReadRequest:
     """Of a scan: a table of the known densities of a gray scale that lies beside the print."""
     known: Mapping[str, float] = field(default_factory=dict)
     """Of a scan: densities of known patches, see `ReadSettings`."""
-    corners: ArrayLike | None = None
-    """Of a scan: centres of the marks, see `locate`; None: they are searched for."""
-    channel: Channel | None = None
-    """Of an RGB scan: the channel to read; None: the luminance."""
-    allow_jpeg: bool = False
-    """Read a scan that is a JPEG all the same."""
-    flat: Path | None = None
-    """Of a scan: that of a plain white sheet, see `read_flat`."""
     overlay: Path | None = None
     """Of a scan: a PNG to draw, of what was read where."""
     order: ListOrder = field(default_factory=ListOrder)
@@ -102,7 +93,7 @@ def read_print(
     response = None if request.scanner is None else read_scanner(request.scanner)
     beside = None if request.densities is None else listed_densities(
         read_table(request.densities, "step", STRIPS))
-    flat = read_flat(request.flat, request.channel)  # before the scan: one of them in memory
+    flat = request.read_flat()  # before the scan: one of them in memory
     scan = file.scan(allow_jpeg=allow_jpeg, channel=request.channel)
     reading = read_target_scan(scan, layout, ReadSettings(
         response, request.known, request.corners, flat, beside, request.beside_corners))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import json
 import os
 from collections.abc import Mapping, Sequence
@@ -12,7 +11,8 @@ from numpy.typing import NDArray
 
 from tonewright.errors import visible
 from tonewright.files.blank import aim_column, csv_text, patch_columns
-from tonewright.files.safe import whole_file
+from tonewright.files.safe import write_together
+from tonewright.files.scan.overlay import overlay_png
 from tonewright.measured.readings import Readings
 from tonewright.record.codec import encode
 from tonewright.record.findings import Finding
@@ -39,15 +39,9 @@ def write_readings(
     into it; then both files are written or neither.  ``print_name`` tells this sheet from others
     of the same target.  Raises `FileError` if one exists without ``force``, or cannot be written.
     """
-    with contextlib.ExitStack() as both:
-        table = both.enter_context(whole_file(path, force=force))
-        table.write_text(readings_csv(reading, comments, print_name), encoding="utf-8",
-                         newline="\n")
-        if overlay is not None:
-            from tonewright.files.scan.overlay import overlay_png
-
-            picture = both.enter_context(whole_file(overlay[0], force=force))
-            picture.write_bytes(overlay_png(overlay[1], reading))
+    picture, scan = overlay or (None, None)
+    write_together([(path, readings_csv(reading, comments, print_name)),
+                    (picture, None if scan is None else overlay_png(scan, reading))], force=force)
 
 
 def readings_csv(
