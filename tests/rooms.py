@@ -22,7 +22,6 @@ from tonewright.virtual.darkroom import (
     DEMO_INK,
     KALLITYPE,
     Darkroom,
-    Film,
     Flaws,
     Ink,
     Lamp,
@@ -108,14 +107,14 @@ def random_process(rng: np.random.Generator) -> Process:
 
 def random_darkroom(rng: np.random.Generator) -> Darkroom:
     """A random process with a random ink that can print its paper white, or nearly (up to 3.0)."""
-    process, film, lamp = random_process(rng), Film(float(rng.uniform(0.02, 0.12))), Lamp()
+    process, film, lamp = random_process(rng), float(rng.uniform(0.02, 0.12)), Lamp()
     return Darkroom(_fitting_ink(rng, [process]), process, film, lamp)
 
 
 def random_pair(rng: np.random.Generator) -> tuple[Darkroom, Darkroom]:
     """Two darkrooms of one printer: the same ink, film and lamp, two different processes."""
     first, second = random_process(rng), random_process(rng)
-    film, lamp = Film(float(rng.uniform(0.02, 0.12))), Lamp()
+    film, lamp = float(rng.uniform(0.02, 0.12)), Lamp()
     ink = _fitting_ink(rng, [first, second])
     return Darkroom(ink, first, film, lamp), Darkroom(ink, second, film, lamp)
 

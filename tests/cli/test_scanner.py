@@ -158,7 +158,7 @@ def test_a_scanned_strip_gives_the_printing_time(run):
     true = 600.0 / 1.3
     assert said["base_printing_time_low_s"] < true < said["base_printing_time_high_s"]
     assert said["base_printing_time_s"] == pytest.approx(true, rel=0.15)
-    assert said["film_density"] == pytest.approx(ROOM.film.density, abs=0.02)
+    assert said["film_density"] == pytest.approx(ROOM.film_density, abs=0.02)
     assert said["max_black_density"] == pytest.approx(ROOM.max_black_density, abs=0.02)
     process = read_process("k.process.json")
     assert len(process.strip.patches) == 62

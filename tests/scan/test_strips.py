@@ -98,7 +98,7 @@ def test_halves_as_they_are_named(halves, expected):
 
 
 def test_halves_that_do_not_differ_must_be_named():
-    bare = Darkroom(film=type(ROOM.film)(density=0.0))
+    bare = Darkroom(film_density=0.0)
     sheet = print_strip(TABLET.densities, bare, None, seed=1)
     render = scan_sheet(sheet, FLATBED, seed=1)
     scan = Scan(render.pixels, 16, 200.0, None)

@@ -140,7 +140,7 @@ def test_strip_halves_are_one_film_apart():
     strip = measure_strip(ROOM, TABLET, flaws=CLEAN)
     np.testing.assert_array_equal(strip.step, np.arange(1, 32))
     np.testing.assert_allclose(strip.density_film, ROOM.process_density(-TABLET), atol=1e-12)
-    shifted = ROOM.process_density(-TABLET + ROOM.film.density)
+    shifted = ROOM.process_density(-TABLET + ROOM.film_density)
     np.testing.assert_allclose(strip.density_bare, shifted, atol=1e-12)
     assert np.all(strip.density_bare >= strip.density_film)
 

@@ -97,7 +97,7 @@ def test_the_strip_is_the_process_response():
     upper = [density_in(sheet, 5.0 * k + 1.5, 3.0, 2.0, 6.0) for k in range(21)]
     lower = [density_in(sheet, 5.0 * k + 1.5, 15.0, 2.0, 6.0) for k in range(21)]
     assert upper == pytest.approx(room.process_density(-steps), abs=1e-3)
-    assert lower == pytest.approx(room.process_density(-steps + room.film.density), abs=1e-3)
+    assert lower == pytest.approx(room.process_density(-steps + room.film_density), abs=1e-3)
 
 
 def test_a_gray_scale_is_what_it_says():

@@ -54,14 +54,6 @@ def flattening(u: Array, form: float) -> Array:
 
 
 @dataclass(frozen=True)
-class Film:
-    """The clear film that a negative is printed on."""
-
-    density: float = 0.06
-    """Its own printing density."""
-
-
-@dataclass(frozen=True)
 class Lamp:
     """A light and how the coating adds it up: ``E = intensity * time**reciprocity``.
 
@@ -170,7 +162,8 @@ class Darkroom:
 
     ink: Ink = DEMO_INK
     process: Process = KALLITYPE
-    film: Film = field(default_factory=Film)
+    film_density: float = 0.06
+    """Printing density of the clear film that a negative is printed on."""
     lamp: Lamp = field(default_factory=Lamp)
     just_visible_lightness: float = 1.0
     """L* that step 2 lies above maximum black at the base printing time."""
@@ -204,7 +197,7 @@ class Darkroom:
     @cached_property
     def base_time(self) -> float:
         """The base printing time, seconds, through the film."""
-        return self.lamp.time(self.base_log_exposure + self.film.density)
+        return self.lamp.time(self.base_log_exposure + self.film_density)
 
     def exposure(self, level: ArrayLike, time: float | None = None, *, bare: bool = False) -> Array:
         """Exposure (log10, 0 as in `scales`) behind ink levels; `bare`: no film in between."""
@@ -217,9 +210,9 @@ class Darkroom:
         longer = 0.0
         seconds = self.printing_time if time is None else time
         if seconds is not None:
-            reached = float(self.lamp.log_exposure(seconds)) - self.film.density
+            reached = float(self.lamp.log_exposure(seconds)) - self.film_density
             longer = reached - self.base_log_exposure
-        base = self.film.density if bare else 0.0
+        base = self.film_density if bare else 0.0
         return np.asarray(longer + base - np.asarray(density, dtype=np.float64))
 
     def process_density(self, exposure: ArrayLike) -> Array:

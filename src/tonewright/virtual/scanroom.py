@@ -202,7 +202,7 @@ def expose(
     rng = np.random.default_rng(seed)
     per_mm = ppi / MM_PER_INCH
     edge = round(per_mm * flaws.paper_margin_mm)
-    bare = np.float32(darkroom.film.density + float(darkroom.exposure(0.0)))
+    bare = np.float32(darkroom.film_density + float(darkroom.exposure(0.0)))
     whole = np.pad(exposure, edge, constant_values=bare)
     whole = whole + _uneven(whole.shape, per_mm, flaws, rng)
     points = np.linspace(float(whole.min()), float(whole.max()), 4001)
