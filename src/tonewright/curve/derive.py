@@ -1,7 +1,7 @@
 """Curves by way of the model: the print response from the process and the negative.
 
 ``P(u) = H(x0 - N(u))``: strips give ``H``, prints of a target give ``N`` through it, and any
-``H`` with any ``N`` gives a curve without another print (``DESIGN``: three responses and an aim).
+``H`` with any ``N`` gives a curve without another print.
 """
 
 from __future__ import annotations

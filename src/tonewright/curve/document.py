@@ -189,6 +189,10 @@ class Curve:
             p.readings for p in recipe.prints if p.process == recipe.process]
         return tuple(t for readings in read if readings for t in readings.tints or ())
 
+    def as_ancestor(self, sha256: str) -> Ancestor:
+        """What a curve made from it keeps of it; ``sha256`` is that of its file."""
+        return Ancestor(self.name, sha256, self.setup)
+
     def level_at(self, image_lightness: ArrayLike) -> Array:
         """Ink level (0 to 1) for image lightness (L*, 0 to 100), any shape."""
         return np.asarray(np.interp(np.asarray(image_lightness, dtype=np.float64),

@@ -205,6 +205,11 @@ def patch_names(patches: tuple[Reading, ...]) -> tuple[str, ...]:
         for p in patches)
 
 
+def names_of(patches: tuple[Reading, ...]) -> set[str]:
+    """Everything that `rows_called` takes for a patch: plain names, and those with their sheet."""
+    return {*(p.patch for p in patches), *patch_names(patches)}
+
+
 def rows_called(patches: tuple[Reading, ...], names: Collection[str]) -> list[int]:
     """The patches of these names, counted from 0; a name that several sheets share calls all of
     them, unless the sheet is named too."""
@@ -222,7 +227,7 @@ def check_left_out(left_out: tuple[str, ...], known: Collection[str]) -> None:
 
 def _to_arrays(readings: Readings, left_out: tuple[str, ...]) -> _Data:
     full = patch_names(readings.patches)
-    check_left_out(left_out, {*(p.patch for p in readings.patches), *full})
+    check_left_out(left_out, names_of(readings.patches))
     out = {*rows_called(readings.patches, left_out)}
     rows = [i for i in range(len(full)) if i not in out]
     kept = tuple(readings.patches[i] for i in rows)
@@ -245,7 +250,8 @@ def _check(data: _Data) -> None:
     levels = np.unique(data.level)
     if levels.size < FEWEST_LEVELS:
         raise FitError(
-            f"the number of different ink levels is {levels.size}: {_spell(levels)}",
+            f"the number of different ink levels is {levels.size}:"
+            f" {', '.join(f'{v:g}' for v in levels) or 'none'}",
             f"a curve needs at least {FEWEST_LEVELS}, and 21 or more to be trusted",
             "measure more patches of the target, from clear film to the heaviest ink")
     if levels[-1] - levels[0] < SMALLEST_SPAN:
@@ -283,10 +289,6 @@ def _refuse_noise(final: _Pass) -> None:
         " more than chance makes of its noise",
         "check that densities stand beside the levels they were measured at, and that the right"
         " sheet was measured")
-
-
-def _spell(levels: Array) -> str:
-    return ", ".join(f"{v:g}" for v in levels) or "none"
 
 
 def _fit(data: _Data, robust: bool, monotone: bool = True) -> _Pass:
@@ -429,7 +431,8 @@ def _doubts(data: _Data, robust: _Pass, final: _Pass) -> tuple[Doubt, ...]:
     rest[list(found)] = False
     expected = robust.curve.fitted
     if found and not data.replicated:
-        expected = np.interp(data.level, *_plain_curve(data.subset(rest)))
+        plain = _fit(data.subset(rest), robust=False).curve
+        expected = np.interp(data.level, plain.grid, plain.value)
     doubts = []
     for index, deviation in found.items():
         patch = data.patches[index]
@@ -440,11 +443,6 @@ def _doubts(data: _Data, robust: _Pass, final: _Pass) -> tuple[Doubt, ...]:
         doubts.append(Doubt(data.names[index], patch.level, round(patch.density - density, 4),
                             round(-deviation, 2)))
     return tuple(sorted(doubts, key=lambda d: -abs(d.deviations)))
-
-
-def _plain_curve(data: _Data) -> tuple[Array, Array]:
-    curve = _fit(data, robust=False).curve
-    return curve.grid, curve.value
 
 
 def _cut(data: _Data, keep: Array, first: bool) -> bool:

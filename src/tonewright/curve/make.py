@@ -42,7 +42,7 @@ from tonewright.curve.ink import (
     refuse_other_light,
     target_colour,
 )
-from tonewright.curve.prints import DerivedSettings, make_recipe
+from tonewright.curve.prints import make_recipe
 from tonewright.curve.sheets import USUAL_SHEETS_LIGHTNESS, band_width
 from tonewright.errors import OptionError
 from tonewright.frozen import dataclass
@@ -139,8 +139,8 @@ def _by_process(wanted: FitRequest, process: Process, said: Setup) -> Curve:
         setup = setup.with_changes({k: getattr(other.setup, k) for k in INK
                                     if getattr(setup, k) is None})
     time = said.printing_time
-    recipe = make_recipe(process, wanted.readings, DerivedSettings(
-        wanted.target_time, parse_time(time) if time else None, wanted.ink_from))
+    recipe = make_recipe(process, wanted.readings, wanted.target_time,
+                         parse_time(time) if time else None, wanted.ink_from)
     setup = setup.with_changes({"printing_time": recipe.spoken_time})
     return make_derived_curve(recipe, wanted.settings, setup, wanted.name)
 
