@@ -15,12 +15,12 @@ from click.testing import CliRunner
 from PIL import Image
 
 from commands import opened, refused
-from rooms import print_strip, scan_sheet
+from rooms import Scanner, print_strip, scan_sheet
 from tonewright.cli import main
 from tonewright.files.documents import read_process
 from tonewright.files.scanners import read_scanner
 from tonewright.virtual.darkroom import Darkroom
-from tonewright.virtual.scanroom import Lying, PaperFlaws, Scanner, gray_scale
+from tonewright.virtual.scanroom import Lying, PaperFlaws, gray_scale
 
 KNOWN = np.round(np.linspace(0.06, 2.1, 16), 2)
 FLATBED = Scanner(encoding="srgb", flare=0.005, ppi=120.0)
