@@ -213,8 +213,7 @@ def make_correction(
 ) -> Correction:
     """Invert a print response at the aim, using only levels between ``usable`` (black, white)."""
     image = np.linspace(0.0, 100.0, ROWS)
-    black, white = float(response.lightness[0]), float(response.lightness[-1])
-    wanted = aim.print_lightness(image, black, white)
+    wanted = aim.print_lightness(image, *response.ends)
     level = np.clip(invert(response.level, response.lightness, wanted), min(usable), max(usable))
     low, high = invert_band(response.level, response.lightness_low, response.lightness_high,
                             wanted)

@@ -61,8 +61,7 @@ def value_rows(curve: Curve, image_lightness: Array, depth: int) -> dict[str, Ar
 def print_lightness_of(curve: Curve, codes: ArrayLike) -> Array:
     """What codes of the negative (0 to 65535, any shape) print as: L*; held at the ends of what is
     known."""
-    return np.asarray(np.interp(scales.code_to_level(codes), curve.response.level,
-                                curve.response.lightness))
+    return curve.response.lightness_at(scales.code_to_level(codes))
 
 
 def points(curve: Curve, image_lightness: Array, count: int) -> dict[str, Array]:

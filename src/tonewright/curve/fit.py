@@ -14,7 +14,7 @@ import numpy as np
 
 from tonewright import scales
 from tonewright.curve.findings import Doubt, ToneReversal
-from tonewright.curve.responses import PrintResponse
+from tonewright.curve.responses import END_TOLERANCE, PrintResponse
 from tonewright.curve.sheets import SheetScatter, between_sheets
 from tonewright.errors import FitError
 from tonewright.frozen import dataclass
@@ -51,8 +51,6 @@ BEYOND_END = 2.5
 """Standard deviations by which its black and its white may pass the readings at that very level."""
 SETTLED = 0.1
 """L* by which a curve moves between two passes that is no move."""
-END_TOLERANCE = 0.5
-"""Half a just-visible step (L*): what counts as still black, or already white."""
 
 
 @dataclass(frozen=True)
@@ -80,10 +78,6 @@ class FittedPrint:
     """The print response and what the fit found on the way."""
 
     response: PrintResponse
-    level_black: float
-    """The most ink that still prints the blackest black."""
-    level_white: float
-    """The least ink that already prints the lightest white."""
     noise_density_sd: float
     print_lightness_sd: float | None
     """Scatter between sheets in L*, mean over the scale; None with a single sheet."""
@@ -97,16 +91,6 @@ class FittedPrint:
     """Patches beyond a reversal."""
     black: EndReport
     white: EndReport
-
-    @property
-    def black_lightness(self) -> float:
-        """L* of the print's blackest black."""
-        return float(self.response.lightness[0])
-
-    @property
-    def white_lightness(self) -> float:
-        """L* of the print's lightest white."""
-        return float(self.response.lightness[-1])
 
 
 @dataclass(frozen=True, eq=False)
@@ -171,12 +155,9 @@ def fit_print(readings: Readings, left_out: tuple[str, ...] = ()) -> FittedPrint
     scatter = between_sheets([p.print_name or "" for p in used.patches], used.level,
                              (used.lightness - final.curve.fitted) / final.sd, final.sd,
                              final.curve)
-    response = _tabulate(final, scatter)
-    level_black, level_white = usable_ends(response)
     unused = tuple(name for name, k in zip(data.names, keep, strict=True) if not k)
     return FittedPrint(
-        response=response, level_black=level_black, level_white=level_white,
-        noise_density_sd=final.noise_density_sd,
+        response=_tabulate(final, scatter), noise_density_sd=final.noise_density_sd,
         print_lightness_sd=None if scatter is None else float(np.mean(scatter.sd)),
         sheets=1 if scatter is None else scatter.sheets,
         doubtful=_doubts(used, robust, final), robust=data.replicated, reversals=reversals,
@@ -400,14 +381,6 @@ def _tabulate(final: _Pass, scatter: SheetScatter | None) -> PrintResponse:
         level=np.round(curve.grid, 9), lightness=column(curve.value), lightness_low=column(low),
         lightness_high=column(high), reading_low=column(reading_low),
         reading_high=column(reading_high))
-
-
-def usable_ends(response: PrintResponse) -> tuple[float, float]:
-    """Most ink that still prints black, least ink that already prints white."""
-    light = response.lightness
-    black = int(np.flatnonzero(light <= light[0] + END_TOLERANCE)[-1])
-    white = int(np.flatnonzero(light >= light[-1] - END_TOLERANCE)[0])
-    return float(response.level[black]), float(response.level[white])
 
 
 def _doubts(data: _Data, robust: _Pass, final: _Pass) -> tuple[Doubt, ...]:

@@ -217,7 +217,7 @@ def _from_process(new: RenewRequest) -> Curve:
     setup = old.setup
     if new.process is not None:
         setup = setup.with_changes(asdict(new.process.setup))
-    setup = setup.with_changes({**asdict(new.changes), "printing_time": made.spoken_time})
+    setup = setup.with_changes({**asdict(new.changes), "printing_time": str(made.timer_time)})
     return make_derived_curve(made, replace(old.settings, left_out=left_out), setup, new.name,
                               old.as_ancestor(new.sha256))
 
