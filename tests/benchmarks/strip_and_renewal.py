@@ -117,8 +117,8 @@ def renewals(count):
         time = PrintingTime(old.base_time)
         recipe = make_recipe(first, readings, time, time)
         curve = make_derived_curve(recipe, Settings(Aim()), Setup(), "old")
-        wanted = Setup(printing_time=f"{new.base_time}s")
-        ask = RenewRequest(curve, "", "new", process=second, changes=wanted)
+        wanted = PrintingTime(new.base_time)
+        ask = RenewRequest(curve, "", "new", process=second, printing_time=wanted)
         by_strip = renew_curve(ask).curve
         places = np.linspace(0.1, 0.9, 7), np.array([*by_strip.plan, 0.1, 0.9])[:7]
         with_few, with_plan = (renew_curve(replace(

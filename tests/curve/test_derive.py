@@ -117,9 +117,9 @@ def renewals():
         time = PrintingTime(old.base_time)
         curve = make_derived_curve(make_recipe(first, target(old, old.base_time, seed + 300),
                                                time, time), PLAIN, Setup(), "old")
-        wanted = Setup(printing_time=f"{new.base_time}s")
+        wanted = PrintingTime(new.base_time)
         few = target(new, new.base_time, seed + 400, np.linspace(0.1, 0.9, 7), 1)
-        rows.append((new, curve, *(renewed(curve, process=second, changes=wanted,
+        rows.append((new, curve, *(renewed(curve, process=second, printing_time=wanted,
                                            readings=patches) for patches in (None, few))))
     return rows
 
@@ -246,7 +246,7 @@ def test_rebuilt_and_read_again_it_is_the_same(sheet):
 def test_another_time_needs_no_print(sheet):
     room, _, _, curve = sheet
     time = PrintingTime(room.base_time * 0.5)
-    shorter = renewed(curve, changes=Setup(printing_time=f"{time.value}s"))
+    shorter = renewed(curve, printing_time=time)
     assert error(room, shorter, time.value) < 2.0
     assert error(room, curve, time.value) > 4.0  # the old curve, kept
     assert shorter.setup.printing_time == str(time)  # somebody said it: kept as it is

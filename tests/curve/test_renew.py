@@ -109,7 +109,7 @@ def test_two_weightings_are_found(old):
     ({}, "nothing_new"),
     ({"readings_time": PrintingTime(60.0), "changes": Setup(printing_time="9min")},
      "readings_needed"),
-    ({"changes": Setup(printing_time="1min")}, "curve_without_process"),
+    ({"printing_time": PrintingTime(60.0)}, "curve_without_process"),
 ])
 def test_what_a_renewal_needs(old, more, code):
     with pytest.raises(OptionError) as caught:

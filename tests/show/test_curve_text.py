@@ -134,8 +134,8 @@ def test_the_report_of_a_renewal_by_patches(derived, strip):
 
 
 def test_the_report_of_a_renewal_by_time(derived):
-    time = Setup(printing_time=f"{round(0.3 * OLD.base_time)}s")
-    compare("renew_time.txt", renew_text(renewed(derived, changes=time), "new.curve.json"))
+    time = PrintingTime(round(0.3 * OLD.base_time))
+    compare("renew_time.txt", renew_text(renewed(derived, printing_time=time), "new.curve.json"))
 
 
 def test_the_report_of_a_renewal_by_readings(derived):

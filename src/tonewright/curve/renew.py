@@ -42,8 +42,10 @@ class RenewRequest:
     readings: Readings | None = None
     """Of a whole target; or of a few patches, which are added to what is known."""
     changes: Setup = field(default_factory=Setup)
-    """New entries of the setup; the others are the new process's or the old curve's.  The printing
-    time in it is what the curve shall hold for; without, the new process's base printing time."""
+    """New entries of the setup; the others are the new process's or the old curve's."""
+    printing_time: PrintingTime | None = None
+    """What the curve shall hold for; None: as the changes say, or the new process's base
+    printing time."""
     readings_time: PrintingTime | None = None
     """What a few patches were printed for; None: the time that the curve shall hold for."""
     left_out: tuple[str, ...] = ()
@@ -57,7 +59,7 @@ class RenewRequest:
     def time(self) -> PrintingTime | None:
         """What the curve shall hold for, where that is said."""
         said = self.changes.printing_time
-        return parse_time(said) if said else None
+        return self.printing_time or (parse_time(said) if said else None)
 
 
 @dataclass(frozen=True, eq=False)
