@@ -14,7 +14,7 @@ from tonewright.curve.aim import Aim
 from tonewright.curve.derive import make_derived_curve
 from tonewright.curve.document import Settings
 from tonewright.curve.make import make_curve
-from tonewright.curve.prints import DerivedSettings, make_recipe
+from tonewright.curve.prints import make_recipe
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
 from tonewright.strip.fit import make_process
@@ -45,7 +45,7 @@ def curve_of(room=ROOM, strip=True, levels=26, seed=3):
     patches = tuple(StripPatch(int(s), float(d), None, "film", time, None)
                     for s, d in zip(read.step, read.density_film, strict=True))
     process = make_process(Strip(patches, "visual-density", ()), TABLET, Setup(paper="cotton"), "p")
-    recipe = make_recipe(process, readings, DerivedSettings(time, time))
+    recipe = make_recipe(process, readings, time, time)
     return make_derived_curve(recipe, Settings(Aim()), Setup(paper="cotton"), "kallitype")
 
 

@@ -7,12 +7,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from materials import INK_SHAPES, PROCESS_SHAPES, richards, straight, two_layer
-from tonewright import scales
+from tonewright import frozen, scales
 from tonewright.measured.readings import Reading, Readings
 from tonewright.scales import Array
 from tonewright.target.document import Target
@@ -22,7 +23,6 @@ from tonewright.virtual.darkroom import (
     DEMO_INK,
     KALLITYPE,
     Darkroom,
-    Film,
     Flaws,
     Ink,
     Lamp,
@@ -32,13 +32,10 @@ from tonewright.virtual.darkroom import (
 )
 from tonewright.virtual.scanroom import (
     CLEAN,
-    Encoding,
     Lying,
     OnGlass,
     PaperFlaws,
     PrintedSheet,
-    Render,
-    Scanner,
     expose,
     gray_scale,
     plain_sheet,
@@ -108,14 +105,14 @@ def random_process(rng: np.random.Generator) -> Process:
 
 def random_darkroom(rng: np.random.Generator) -> Darkroom:
     """A random process with a random ink that can print its paper white, or nearly (up to 3.0)."""
-    process, film, lamp = random_process(rng), Film(float(rng.uniform(0.02, 0.12))), Lamp()
+    process, film, lamp = random_process(rng), float(rng.uniform(0.02, 0.12)), Lamp()
     return Darkroom(_fitting_ink(rng, [process]), process, film, lamp)
 
 
 def random_pair(rng: np.random.Generator) -> tuple[Darkroom, Darkroom]:
     """Two darkrooms of one printer: the same ink, film and lamp, two different processes."""
     first, second = random_process(rng), random_process(rng)
-    film, lamp = Film(float(rng.uniform(0.02, 0.12))), Lamp()
+    film, lamp = float(rng.uniform(0.02, 0.12)), Lamp()
     ink = _fitting_ink(rng, [first, second])
     return Darkroom(ink, first, film, lamp), Darkroom(ink, second, film, lamp)
 
@@ -160,8 +157,32 @@ def measure_chart(
                     for p, d in zip(target.patches, measured, strict=True))
     return TargetReadings(
         Readings(patches, "visual-density", relative_to_paper=False),
-        tuple(p.name for p, bad in zip(target.patches, spoilt, strict=True) if bad),
-        darkroom.process_density(exposure))
+        tuple(p.name for p, bad in zip(target.patches, spoilt, strict=True) if bad))
+
+
+Encoding = Literal["power", "srgb", "lightness"]
+
+
+@frozen.dataclass(frozen=True)
+class Scanner(scanroom.Scanner):
+    """A flatbed with encodings besides the power, and its exact codes."""
+
+    encoding: Encoding = "power"
+    """srgb: IEC 61966-2-1; lightness: CIE L* / 100."""
+
+    def code(self, density: ArrayLike) -> Array:
+        """Exact codes (0 to 1) of densities, no shading, no noise."""
+        reflected = 10.0 ** -np.asarray(density, dtype=np.float64)
+        return self.encode(self.gain * (reflected + self.flare))
+
+    def encode(self, light: Array) -> Array:
+        light = np.clip(light, 0.0, 1.0)
+        if self.encoding == "power":
+            return super().encode(light)
+        if self.encoding == "lightness":
+            return scales.luminance_to_lightness(100.0 * light) / 100.0
+        high = 1.055 * np.maximum(light, 0.003) ** (1.0 / 2.4) - 0.055
+        return np.where(light <= 0.0031308, 12.92 * light, high)
 
 
 def random_scanner(rng: np.random.Generator, ppi: float = 300.0) -> Scanner:
@@ -221,6 +242,40 @@ def density_in(
     return float(part.mean(dtype=np.float64))
 
 
+@dataclass(frozen=True, eq=False)
+class Render:
+    """A scan and what only the virtual scanner knows about it."""
+
+    codes: NDArray[np.uint16]
+    """16-bit gray, shape (rows, columns)."""
+    ppi: float
+    matrix: Array
+    """Homography from mm on the print to pixels (column, row) of the scan, shape (3, 3); pixel
+    centres at whole numbers."""
+    sheet: PrintedSheet
+
+    @property
+    def pixels(self) -> NDArray[np.float32]:
+        """Codes from 0 to 1, as a `Scan` holds them."""
+        return np.asarray(self.codes / np.float32(scales.FULL_CODE), dtype=np.float32)
+
+    def corners(self, x_mm: float, y_mm: float, width_mm: float, height_mm: float) -> Array:
+        """Pixels of a rectangle's corners, clockwise from the top left of the print, (4, 2)."""
+        box = np.array([[x_mm, y_mm], [x_mm + width_mm, y_mm],
+                        [x_mm + width_mm, y_mm + height_mm], [x_mm, y_mm + height_mm]])
+        wide = np.column_stack([box, np.ones(4)]) @ self.matrix.T
+        return np.asarray(wide[:, :2] / wide[:, 2:])
+
+
+def render_glass(
+    sheets: list[OnGlass], size_mm: tuple[float, float], scanner: Scanner, *, seed: int = 0
+) -> tuple[Render, ...]:
+    """Scan the whole glass: the same scan once a sheet."""
+    codes, matrices = scan_glass(sheets, size_mm, scanner, seed=seed)
+    return tuple(Render(codes, scanner.ppi, matrix, one.sheet)
+                 for one, matrix in zip(sheets, matrices, strict=True))
+
+
 def scan_sheet(
     sheet: PrintedSheet, scanner: Scanner | None = None, lying: Lying | None = None, *,
     seed: int = 0,
@@ -228,7 +283,8 @@ def scan_sheet(
     """Lay a sheet on the glass and scan as much as shows all of it."""
     scanner, lying = scanner or Scanner(), lying or Lying()
     matrix, shape = scanroom._placed(sheet, scanner.ppi / scales.MM_PER_INCH, lying)
-    return scanroom._scanned([(sheet, matrix)], scanner, shape, seed)[0]
+    codes = scanroom._scanned([(sheet, matrix)], scanner, shape, seed)
+    return Render(codes, scanner.ppi, matrix, sheet)
 
 
 @dataclass(frozen=True)
@@ -272,7 +328,7 @@ class Glass:
     def plain(self) -> Render:
         """A plain sheet on the same glass."""
         sheet = OnGlass(plain_sheet(self.size_mm, seed=self.seed), (0.0, 0.0))
-        return scan_glass([sheet], self.size_mm, self.scanner, seed=self.seed + 1)[0]
+        return render_glass([sheet], self.size_mm, self.scanner, seed=self.seed + 1)[0]
 
 
 def random_glass(target: Target, negative: NDArray[np.uint16], seed: int, *, ppi: float = 200.0,
@@ -308,7 +364,7 @@ def random_glass(target: Target, negative: NDArray[np.uint16], seed: int, *, ppi
     on_glass = [OnGlass(s, (float(at[0]), float(at[1])), how)
                 for s, at, how in zip((sheet, card), place, lying, strict=True)]
     size_mm = (float(size[0]), float(size[1]))
-    return Glass(*scan_glass(on_glass, size_mm, scanner, seed=seed), density, room, size_mm,
+    return Glass(*render_glass(on_glass, size_mm, scanner, seed=seed), density, room, size_mm,
                  scanner, seed)
 
 

@@ -43,4 +43,4 @@ def other_darkroom(rng: np.random.Generator) -> Darkroom:
         logistic, (), like.white_density, like.black_density, like.log_exposure_range,
         like.speed_exposure, other=SHAPES[int(rng.integers(len(SHAPES)))],
         power=float(rng.uniform(0.6, 2.0)))
-    return Darkroom(room.ink, process, room.film, room.lamp)
+    return Darkroom(room.ink, process, room.film_density, room.lamp)

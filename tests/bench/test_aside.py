@@ -12,13 +12,13 @@ import pytest
 
 import chart
 from materials import even_ink, flattening
-from rooms import ColouredInks, print_strip, scan_sheet
+from rooms import ColouredInks, Scanner, print_strip, scan_sheet
 from tonewright.files.papers import SETUP
 from tonewright.files.raster.pictures import write_picture
 from tonewright.record.setup import parse_colour
 from tonewright.strip.tablet import nominal_tablet
 from tonewright.virtual.darkroom import Darkroom, Ink
-from tonewright.virtual.scanroom import Lying, Scanner, gray_scale
+from tonewright.virtual.scanroom import Lying, gray_scale
 from windows import paste, same, shot
 
 pytestmark = [pytest.mark.skipif(os.name != "posix", reason="ended by a signal"),

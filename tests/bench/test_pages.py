@@ -53,22 +53,21 @@ def on_glass(folder: Path) -> tuple[Path, Corners]:
     room, scanner = Darkroom(DEMO_INK, KALLITYPE, printing_time=1400.0), scanroom.Scanner(ppi=150.0)
     sheet = scanroom.print_sheet(read_codes(folder / "small.tif"), drawn.target.ppi, room, seed=1)
     size = (130.0, 180.0)
-    found, scale = scanroom.scan_glass([
+    codes, (_, scale) = scanroom.scan_glass([
         scanroom.OnGlass(sheet, (8.0, 35.0)),
         scanroom.OnGlass(scanroom.gray_scale(GRAY_SCALE), (8.0, 6.0))], size, scanner, seed=2)
-    ends = [scale.matrix @ (x, y, 1.0) for x, y in (
+    ends = [scale @ (x, y, 1.0) for x, y in (
         (0.0, 0.0), (8.0 * len(GRAY_SCALE), 0.0), (8.0 * len(GRAY_SCALE), 14.0), (0.0, 14.0))]
     corners = tuple((float(x / w), float(y / w)) for x, y, w in ends)
     (left, top), _, (right, foot), _ = ((round(x), round(y)) for x, y in corners)
-    codes = found.codes.copy()
     inside = codes[top:foot, left:right].copy()
     around = codes[top - 20:foot + 20, left - 20:right + 20]
     around[:] = np.where(np.arange(around.shape[1]) // 5 % 2, 60_000, 2_000)
     codes[top:foot, left:right] = inside
-    write_picture(folder / "scan.tif", codes, found.ppi)
-    plain = scanroom.scan_glass([scanroom.OnGlass(scanroom.plain_sheet(size, seed=1), (0.0, 0.0))],
-                                size, scanner, seed=2)[0]
-    write_picture(folder / "plain.tif", plain.codes, plain.ppi)
+    write_picture(folder / "scan.tif", codes, scanner.ppi)
+    plain, _ = scanroom.scan_glass(
+        [scanroom.OnGlass(scanroom.plain_sheet(size, seed=1), (0.0, 0.0))], size, scanner, seed=2)
+    write_picture(folder / "plain.tif", plain, scanner.ppi)
     (folder / "gray.csv").write_text("density\n" + "\n".join(map(str, GRAY_SCALE)),
                                      encoding="utf-8")
     return folder / "scan.tif", corners

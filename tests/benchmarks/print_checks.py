@@ -28,7 +28,7 @@ from tonewright.curve.aim import Aim
 from tonewright.curve.derive import make_derived_curve
 from tonewright.curve.document import Settings
 from tonewright.curve.make import make_curve
-from tonewright.curve.prints import DerivedSettings, make_recipe
+from tonewright.curve.prints import make_recipe
 from tonewright.measured.readings import Reading, Readings
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
@@ -86,7 +86,7 @@ def made_curve(room, kind, seed, noise, sheets=SHEETS):
         return make_curve(readings, Settings(Aim()), Setup(), "c")
     process = strip_process(room, room.base_time, seed + 999, flaws)
     time = PrintingTime(room.base_time)
-    recipe = make_recipe(process, readings, DerivedSettings(time, time))
+    recipe = make_recipe(process, readings, time, time)
     return make_derived_curve(recipe, Settings(Aim()), Setup(), "c")
 
 

@@ -21,7 +21,7 @@ from tonewright.curve.aim import Aim
 from tonewright.curve.derive import make_derived_curve
 from tonewright.curve.document import Settings
 from tonewright.curve.make import make_curve
-from tonewright.curve.prints import DerivedSettings, make_recipe
+from tonewright.curve.prints import make_recipe
 from tonewright.curve.renew import RenewRequest, renew_curve
 from tonewright.record.setup import Setup
 from tonewright.record.times import PrintingTime
@@ -97,8 +97,7 @@ def one_sheet(count, levels, repeats, off):
         seconds = room.base_time * 2.0**off
         process = strip_process(room, seconds, seed + 999)
         readings = target(room, np.linspace(0, 1, levels), repeats, seconds, seed + 77)
-        recipe = make_recipe(process, readings, DerivedSettings(
-            printing_time=PrintingTime(room.base_time)))
+        recipe = make_recipe(process, readings, printing_time=PrintingTime(room.base_time))
         curve = make_derived_curve(recipe, Settings(Aim()), Setup(), "c")
         rows.append((distance(room, curve), coverage(room, curve)))
     error, inside = np.array(rows).T
@@ -115,8 +114,8 @@ def renewals(count):
         first = strip_process(old, old.base_time * 2.0**guess_old, seed + 999, "old")
         second = strip_process(new, new.base_time * 2.0**guess_new, seed + 1999, "new")
         readings = target(old, np.linspace(0, 1, 51), 2, old.base_time, seed + 77)
-        recipe = make_recipe(first, readings, DerivedSettings(
-            PrintingTime(old.base_time), PrintingTime(old.base_time)))
+        time = PrintingTime(old.base_time)
+        recipe = make_recipe(first, readings, time, time)
         curve = make_derived_curve(recipe, Settings(Aim()), Setup(), "old")
         wanted = PrintingTime(new.base_time)
         ask = RenewRequest(curve, "", "new", process=second, printing_time=wanted)

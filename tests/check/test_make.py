@@ -218,7 +218,7 @@ def test_prints_are_alike_in_what_the_curve_s_own_sheet_was_off(kallitype, plain
     black the strip's sheet tells, too, and the mean of two sheets is off by half the variance."""
     for curve, at_black in ((plain, 1 / 2), (kallitype, 1 / 3)):
         tones = tones_of(curve, gone_wrong(), sheets=2)
-        sheets = promise(curve, tones, Response(curve)).sheets
+        sheets = promise(curve, tones, Response(curve)).sized
         alike = np.diag(sheets[:11, 11:]) / np.diag(sheets)[:11]
         assert (alike[0], alike[5]) == pytest.approx((at_black, 1 / 2), abs=0.05)
 

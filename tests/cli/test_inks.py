@@ -17,7 +17,7 @@ import tifffile
 from click.testing import CliRunner
 
 import commands
-from rooms import print_coloured_sheet, random_coloured_inks, scan_sheet
+from rooms import Scanner, print_coloured_sheet, random_coloured_inks, scan_sheet
 from tonewright.cli import main
 from tonewright.files.documents import read_curve, write_document
 from tonewright.files.targets import read_target
@@ -32,7 +32,7 @@ ROOM = Darkroom()
 INKS = random_coloured_inks(np.random.default_rng(4))
 STOPS = 2.0
 TIME = f"{ROOM.base_time * 2**STOPS:.0f}s"
-SCANNER = scanroom.Scanner(ppi=120.0, lid_density=1.5)
+SCANNER = Scanner(ppi=120.0, lid_density=1.5)
 KNOWN = np.round(np.linspace(0.05, 2.0, 14), 2)
 
 

@@ -21,7 +21,7 @@ from click.testing import CliRunner
 from PIL import Image
 
 import commands
-from rooms import scan_sheet
+from rooms import Scanner, scan_sheet
 from tonewright.cli import main
 from tonewright.files.documents import read_curve, write_document
 from tonewright.files.targets import read_target
@@ -33,7 +33,7 @@ PROMISED = {
     "density_sd_median",
 }  # fmt: skip
 ROOM = darkroom.Darkroom(darkroom.DEMO_INK, darkroom.KALLITYPE)
-SCANNER = scanroom.Scanner(ppi=200.0, lid_density=1.5)
+SCANNER = Scanner(ppi=200.0, lid_density=1.5)
 KNOWN = np.round(np.linspace(0.05, 2.0, 14), 2)
 GIVEN = ("--target", "T.target.json", "--scanner", "s.scanner.json")
 

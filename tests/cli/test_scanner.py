@@ -15,12 +15,12 @@ from click.testing import CliRunner
 from PIL import Image
 
 from commands import opened, refused
-from rooms import print_strip, scan_sheet
+from rooms import Scanner, print_strip, scan_sheet
 from tonewright.cli import main
 from tonewright.files.documents import read_process
 from tonewright.files.scanners import read_scanner
 from tonewright.virtual.darkroom import Darkroom
-from tonewright.virtual.scanroom import Lying, PaperFlaws, Scanner, gray_scale
+from tonewright.virtual.scanroom import Lying, PaperFlaws, gray_scale
 
 KNOWN = np.round(np.linspace(0.06, 2.1, 16), 2)
 FLATBED = Scanner(encoding="srgb", flare=0.005, ppi=120.0)
@@ -158,7 +158,7 @@ def test_a_scanned_strip_gives_the_printing_time(run):
     true = 600.0 / 1.3
     assert said["base_printing_time_low_s"] < true < said["base_printing_time_high_s"]
     assert said["base_printing_time_s"] == pytest.approx(true, rel=0.15)
-    assert said["film_density"] == pytest.approx(ROOM.film.density, abs=0.02)
+    assert said["film_density"] == pytest.approx(ROOM.film_density, abs=0.02)
     assert said["max_black_density"] == pytest.approx(ROOM.max_black_density, abs=0.02)
     process = read_process("k.process.json")
     assert len(process.strip.patches) == 62

@@ -25,7 +25,7 @@ from tonewright.curve.findings import (
     PrintsDisagree,
 )
 from tonewright.curve.make import rebuild
-from tonewright.curve.prints import DerivedSettings, make_recipe, patch_places
+from tonewright.curve.prints import make_recipe, patch_places
 from tonewright.curve.recipe import PrintedTarget, pooled
 from tonewright.curve.renew import RenewRequest, renew_curve
 from tonewright.errors import FitError, OptionError
@@ -59,7 +59,7 @@ def one_sheet(room, stops, seed, levels=LEVELS, repeats=2):
     seconds = room.base_time * 2.0**stops
     recipe = make_recipe(process(room, seconds, seed), target(room, seconds, seed + 1, levels,
                                                               repeats),
-                         DerivedSettings(printing_time=PrintingTime(room.base_time)))
+                         printing_time=PrintingTime(room.base_time))
     return make_derived_curve(recipe, PLAIN, Setup(), "sheet")
 
 
@@ -116,7 +116,7 @@ def renewals():
         second = process(new, new.base_time * 2.0 ** rng.uniform(0, 1), seed + 200, "new")
         time = PrintingTime(old.base_time)
         curve = make_derived_curve(make_recipe(first, target(old, old.base_time, seed + 300),
-                                               DerivedSettings(time, time)), PLAIN, Setup(), "old")
+                                               time, time), PLAIN, Setup(), "old")
         wanted = PrintingTime(new.base_time)
         few = target(new, new.base_time, seed + 400, np.linspace(0.1, 0.9, 7), 1)
         rows.append((new, curve, *(renewed(curve, process=second, printing_time=wanted,
@@ -215,7 +215,7 @@ def sheet():
     room = Darkroom()
     made = process(room, room.base_time * 1.4, 5)
     readings = target(room, room.base_time * 1.4, 6, np.linspace(0, 1, 26), 1)
-    curve = make_derived_curve(make_recipe(made, readings, DerivedSettings()), PLAIN, Setup(), "c")
+    curve = make_derived_curve(make_recipe(made, readings), PLAIN, Setup(), "c")
     return room, made, readings, curve
 
 
@@ -254,7 +254,7 @@ def test_another_time_needs_no_print(sheet):
 
 def test_prints_named_twice_do_not_make_it_surer(sheet):
     _, made, readings, curve = sheet
-    again = make_recipe(made, readings, DerivedSettings(ink_from=(curve, curve)))
+    again = make_recipe(made, readings, ink_from=(curve, curve))
     assert len(again.prints) == len(again.processes) == 1
     assert FORM.encode(make_derived_curve(again, PLAIN, Setup(), "c")) == FORM.encode(curve)
 
@@ -263,10 +263,9 @@ def test_ink_from_another_print_makes_it_surer(sheet):
     room, made, readings, curve = sheet
     more = target(room, room.base_time, 8)
     other = make_derived_curve(
-        make_recipe(made, more, DerivedSettings(target_time=PrintingTime(room.base_time))), PLAIN,
-        Setup(), "other")
-    both = make_derived_curve(make_recipe(made, readings, DerivedSettings(ink_from=(other,))),
-                              PLAIN, Setup(), "both")
+        make_recipe(made, more, PrintingTime(room.base_time)), PLAIN, Setup(), "other")
+    both = make_derived_curve(make_recipe(made, readings, ink_from=(other,)), PLAIN, Setup(),
+                              "both")
     assert len(both.recipe.prints) == 2
     assert both.summary.band_halfwidth_mean < curve.summary.band_halfwidth_mean
 
@@ -275,9 +274,7 @@ def test_nothing_tells_of_the_ink(sheet):
     made, readings = sheet[1:3]
     plain = dataclasses.replace(sheet[3], recipe=None)
     for ask, code in (
-            (lambda: make_recipe(made, None, DerivedSettings()), "ink_unknown"),
-            (lambda: make_recipe(made, readings, DerivedSettings(ink_from=(plain,))),
-             "curve_without_process"),
+            (lambda: make_recipe(made, readings, ink_from=(plain,)), "curve_without_process"),
             (lambda: renewed(plain, process=made), "curve_without_process"),
             (lambda: derive(pooled((made,), (), 0, made.base_time)), "ink_unknown")):
         with pytest.raises((OptionError, FitError)) as caught:
@@ -293,30 +290,26 @@ def test_a_patch_left_out_stays_left_out(sheet):
                     for p in readings.patches)
     stained = dataclasses.replace(readings, patches=patches)
     settings = Settings(Aim(), (spoilt.patch,))
-    recipe = make_recipe(made, stained, DerivedSettings())
+    recipe = make_recipe(made, stained)
     without = make_derived_curve(recipe, settings, Setup(), "c")
-    clean = make_derived_curve(make_recipe(made, readings, DerivedSettings()), settings, Setup(),
-                               "c")
+    clean = make_derived_curve(make_recipe(made, readings), settings, Setup(), "c")
     assert np.array_equal(without.response.lightness, clean.response.lightness)
     with_stain = make_derived_curve(recipe, PLAIN, Setup(), "c")
     assert np.max(np.abs(with_stain.response.lightness - clean.response.lightness)) > 1.0
     second = process(Darkroom(process=CYANOTYPE), 700.0, 11)
     assert np.array_equal(*(renewed(c, process=second).response.lightness
                             for c in (without, clean)))
-    pooled_ink = [make_recipe(second, None, DerivedSettings(ink_from=(c,))) for c in
-                  (without, clean)]
+    pooled_ink = [make_recipe(second, None, ink_from=(c,)) for c in (without, clean)]
     assert np.array_equal(*(derive(r).response.lightness for r in pooled_ink))
 
 
 def test_a_name_that_no_patch_has_is_refused(sheet):
     made, readings = sheet[1:3]
     with pytest.raises(FitError, match="no patch is called 'Z99'"):
-        make_derived_curve(make_recipe(made, readings, DerivedSettings()),
-                           Settings(Aim(), ("Z99",)), Setup(), "c")
+        make_derived_curve(make_recipe(made, readings), Settings(Aim(), ("Z99",)), Setup(), "c")
     names = tuple(p.patch for p in readings.patches)
     with pytest.raises(FitError):
-        make_derived_curve(make_recipe(made, readings, DerivedSettings()), Settings(Aim(), names),
-                           Setup(), "c")
+        make_derived_curve(make_recipe(made, readings), Settings(Aim(), names), Setup(), "c")
 
 
 def test_doubtful_patches_of_several_sheets_are_set_aside(sheet):
@@ -331,8 +324,7 @@ def test_doubtful_patches_of_several_sheets_are_set_aside(sheet):
     patches[worst] = dataclasses.replace(patches[worst], density=patches[worst].density + 0.5)
     stained = dataclasses.replace(printed, patches=tuple(patches))
     time = PrintingTime(room.base_time)
-    one, two = (derive(make_recipe(made, r, DerivedSettings(time, time)))
-                for r in (clean, stained))
+    one, two = (derive(make_recipe(made, r, time, time)) for r in (clean, stained))
     assert len(two.doubtful) == 1
     assert " on sheet 1" in two.doubtful[0].patch
     assert np.max(np.abs(one.response.lightness - two.response.lightness)) < 0.5
@@ -343,8 +335,7 @@ def test_what_the_ink_cannot_do_is_said(sheet):
     time = PrintingTime(room.base_time)
     for density, kind in ((1.2, PaperWhiteNotReached), (4.0, InkToSpare)):
         other = dataclasses.replace(room, ink=even_ink(density))
-        found = derive(make_recipe(made, target(other, room.base_time, 3),
-                                   DerivedSettings(time, time)))
+        found = derive(make_recipe(made, target(other, room.base_time, 3), time, time))
         assert any(isinstance(f, kind) for f in found.findings), found.findings
         assert found.negative.density[-1] == pytest.approx(
             density, abs=0.15 if density < 2 else 3.0)
@@ -359,12 +350,12 @@ def test_what_the_ink_cannot_do_is_said(sheet):
 def test_a_time_too_short_for_black_is_said(sheet):
     made, readings = sheet[1:3]
     short = PrintingTime(made.base_time.value / 6.0)
-    found = derive(make_recipe(made, readings, DerivedSettings(printing_time=short)))
+    found = derive(make_recipe(made, readings, printing_time=short))
     (black,) = (f for f in found.findings if isinstance(f, MaximumBlackNotReached))
     assert black.printing_time == short
     assert black.above_black_lightness > 2.0
     assert not any(isinstance(f, MaximumBlackNotReached) for f in derive(make_recipe(
-        made, readings, DerivedSettings())).findings)
+        made, readings)).findings)
 
 
 def test_patches_of_another_paper_are_noticed(sheet):
@@ -385,7 +376,7 @@ def test_readings_of_black_alone_make_no_curve(sheet):
     room, made = sheet[:2]
     black = target(room, room.base_time, 2, np.linspace(0.0, 0.03, 4), 1)
     with pytest.raises(FitError, match="light tones"):
-        make_derived_curve(make_recipe(made, black, DerivedSettings()), PLAIN, Setup(), "c")
+        make_derived_curve(make_recipe(made, black), PLAIN, Setup(), "c")
 
 
 def test_the_prints_time_and_place_are_told_apart(sheet):

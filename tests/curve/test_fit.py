@@ -17,7 +17,8 @@ from abrupt import random_abrupt
 from materials import PoolingInk, level_for_lightness, lightness_range, solarising
 from rooms import random_darkroom
 from tonewright import scales
-from tonewright.curve.fit import END_TOLERANCE, FittedPrint, fit_print, patch_names
+from tonewright.curve.fit import FittedPrint, fit_print, patch_names
+from tonewright.curve.responses import END_TOLERANCE
 from tonewright.errors import FitError, ReadingsError
 from tonewright.measured.readings import Reading, Readings
 from tonewright.numeric.inverse import invert, invert_band
@@ -299,7 +300,7 @@ def test_few_sheets_make_an_honest_band():
 def test_many_copies_of_one_row_are_no_traceback(copies):
     level = np.concatenate([np.linspace(0.0, 1.0, 11), np.full(copies, 0.9)])
     fitted = fit_print(readings_of(level, 1.6 - 1.5 * level, [0.01] * level.size))
-    assert fitted.white_lightness > 85.0
+    assert fitted.response.ends[1] > 85.0
 
 
 def test_stated_uncertainties_of_any_size_are_no_traceback():
@@ -342,14 +343,14 @@ def test_the_ends_of_a_step_are_what_was_read_there(levels, repeats, place):
     level = np.repeat(np.linspace(0.0, 1.0, levels), repeats)
     fitted = fit_print(readings_of(level, np.where(level <= place, 1.6, 0.08)))
     light = scales.density_to_lightness(np.array([1.6, 0.08]))
-    assert (fitted.black_lightness, fitted.white_lightness) == pytest.approx(light, abs=0.3)
+    assert fitted.response.ends == pytest.approx(light, abs=0.3)
 
 
 def test_white_beside_a_steep_slope_is_no_lighter_than_was_read_there():
     level = np.linspace(0.0, 1.0, 9)
     density = 0.08 + 1.5 * np.clip(0.5 - (8.0 * level - 6.11) / 1.42, 0.0, 1.0)
     white = float(scales.density_to_lightness(np.array(0.08)))
-    assert fit_print(readings_of(level, density)).white_lightness == pytest.approx(white, abs=0.5)
+    assert fit_print(readings_of(level, density)).response.ends[1] == pytest.approx(white, abs=0.5)
 
 
 def test_ends_lie_no_further_out_than_their_readings_leave_possible():
@@ -364,16 +365,16 @@ def test_ends_lie_no_further_out_than_their_readings_leave_possible():
         fitted = fit_print(readings_of(level, seen))
         black, white = scales.density_to_lightness(seen[[0, -1]])
         sd = 0.01 * scales.lightness_per_density(scales.density_to_lightness(density[[0, -1]]))
-        assert fitted.black_lightness > black - 4.0 * sd[0]
-        assert fitted.white_lightness < white + 4.0 * sd[1]
+        assert fitted.response.ends[0] > black - 4.0 * sd[0]
+        assert fitted.response.ends[1] < white + 4.0 * sd[1]
 
 
 def test_a_steep_step_is_found_with_its_white_and_no_patch_is_doubted():
     density = np.where(np.arange(31) <= 27, 1.6, 0.08)
     fitted = fit_print(readings_of(np.linspace(0.0, 1.0, 31), density))
     black, white = scales.density_to_lightness(np.array([1.6, 0.08]))
-    assert fitted.black_lightness == pytest.approx(black, abs=0.5)
-    assert fitted.white_lightness == pytest.approx(white, abs=0.5)
+    assert fitted.response.ends[0] == pytest.approx(black, abs=0.5)
+    assert fitted.response.ends[1] == pytest.approx(white, abs=0.5)
     assert fitted.doubtful == ()
     assert fitted.black.reached
     assert fitted.white.reached
@@ -413,7 +414,7 @@ def test_a_pale_but_plain_tone_scale_is_taken():
     for seed in range(3):
         noise = 0.02 * np.random.default_rng(seed).standard_normal(21)
         fitted = fit_print(readings_of(level, 0.65 - 0.35 * level + noise))
-        assert fitted.white_lightness - fitted.black_lightness > 10.0
+        assert np.ptp(fitted.response.ends) > 10.0
 
 
 def test_no_lightness_above_white_though_readings_pass_it():
@@ -422,7 +423,7 @@ def test_no_lightness_above_white_though_readings_pass_it():
     fitted = fit_print(dataclasses.replace(readings_of(level, density), relative_to_paper=True))
     table = fitted.response
     assert max(table.lightness.max(), table.lightness_high.max(), table.reading_high.max()) <= 100.0
-    assert fitted.white_lightness == pytest.approx(100.0, abs=0.2)
+    assert fitted.response.ends[1] == pytest.approx(100.0, abs=0.2)
 
 
 def test_a_name_on_several_sheets_is_told_by_its_sheet():
@@ -459,7 +460,7 @@ def test_pooling_ink_is_a_reversal_and_the_curve_stops_before_it():
     assert fitted.response.level[-1] <= turn.level_from + 1e-9
     beyond = sum(p.level > turn.level_from for p in measured(room, 51, 2, seed=1).readings.patches)
     assert len(fitted.unused_patches) == beyond > 4
-    assert fitted.white_lightness == pytest.approx(lightness_range(room)[1], abs=1.5)
+    assert fitted.response.ends[1] == pytest.approx(lightness_range(room)[1], abs=1.5)
 
 
 def test_solarised_blacks_are_a_reversal_at_the_other_end():
@@ -474,7 +475,7 @@ def test_solarised_blacks_are_a_reversal_at_the_other_end():
     assert turn.level_to == pytest.approx(blackest, abs=0.05)
     assert fitted.response.level[0] >= turn.level_to - 1e-9
     assert fitted.black.reached  # as black as this process goes
-    assert fitted.black_lightness == pytest.approx(lightness_range(room)[0], abs=1.5)
+    assert fitted.response.ends[0] == pytest.approx(lightness_range(room)[0], abs=1.5)
 
 
 def test_ends_that_are_reached_and_ends_that_are_not():
@@ -498,11 +499,11 @@ def test_usable_levels_start_at_the_last_black_and_end_at_the_first_white():
     level = np.linspace(0.0, 1.0, 61)
     density = np.interp(level, [0.2, 0.7], [1.6, 0.1])
     fitted = fit_print(readings_of(level, density))
-    assert fitted.level_black == pytest.approx(0.2, abs=0.04)
-    assert fitted.level_white == pytest.approx(0.7, abs=0.04)
+    assert fitted.response.usable == pytest.approx((0.2, 0.7), abs=0.04)
     table = fitted.response
-    assert table.lightness_at(fitted.level_black) - table.lightness[0] <= END_TOLERANCE
-    assert table.lightness[-1] - table.lightness_at(fitted.level_white) <= END_TOLERANCE
+    black, white = table.lightness_at(table.usable)
+    assert black - table.lightness[0] <= END_TOLERANCE
+    assert table.lightness[-1] - white <= END_TOLERANCE
 
 
 def test_the_response_is_physical_and_in_order(clean):
@@ -572,7 +573,7 @@ def test_densities_below_the_paper_are_taken():
     level = np.linspace(0.0, 1.0, 21)
     density = Darkroom().print_density(level) - 0.10
     relative = dataclasses.replace(readings_of(level, density), relative_to_paper=True)
-    assert fit_print(relative).white_lightness == pytest.approx(99.7, abs=0.5)
+    assert fit_print(relative).response.ends[1] == pytest.approx(99.7, abs=0.5)
 
 
 @pytest.mark.parametrize(

@@ -11,7 +11,7 @@ import tifffile
 from PIL import Image
 from skimage.transform import ProjectiveTransform, warp
 
-from rooms import scan_sheet
+from rooms import Scanner, scan_sheet
 from tonewright.errors import FileError, OptionError, ReadingsError
 from tonewright.files.lettering import text_mask
 from tonewright.files.scan import readings as scanned
@@ -37,7 +37,7 @@ ROOM = darkroom.Darkroom(darkroom.DEMO_INK, darkroom.KALLITYPE)
 @pytest.fixture(scope="module")
 def scan():
     """A scan at 150 ppi with stains, and a scanner's response."""
-    scanner = scanroom.Scanner(ppi=150.0, lid_density=1.5)
+    scanner = Scanner(ppi=150.0, lid_density=1.5)
     negative = np.concatenate(list(draw(TARGET, text_mask)))
     sheet = scanroom.print_sheet(negative, 150.0, ROOM, scanroom.PaperFlaws(
         texture_density_sd=0.01, stains=5, stain_density=0.3), seed=6)

@@ -77,8 +77,3 @@ def test_modes_of_a_sample_give_back_its_spread():
     assert model.mean == pytest.approx(curves.mean(axis=0))
     spread = np.sqrt((model.modes**2).sum(axis=1))
     assert spread == pytest.approx(curves.std(axis=0), rel=1e-6)
-
-
-def test_no_points_is_an_error():
-    with pytest.raises(ValueError, match="no points"):
-        fit_chain([], [known()], 2.0)

@@ -8,7 +8,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from rooms import Glass, density_in, random_glass
+from rooms import Glass, Render, density_in, random_glass
 from tonewright.errors import OptionError, ReadingsError
 from tonewright.files.lettering import text_mask
 from tonewright.scan.flat import flat_of
@@ -17,7 +17,6 @@ from tonewright.scan.read import ReadSettings, read_target_scan
 from tonewright.scan.sample import INNER
 from tonewright.target.draw import draw
 from tonewright.target.layout import LayoutSettings, even_levels, make_target
-from tonewright.virtual.scanroom import Render
 
 TARGET = make_target(even_levels(11), LayoutSettings(
     "small", width_mm=101.6, height_mm=127.0, repeats=2, seed=3, ppi=180.0))

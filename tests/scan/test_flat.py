@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from rooms import Encoding, Scanner
 from tonewright.errors import ImageError, OptionError
 from tonewright.scan.flat import Flat, flat_of, in_even_light, light_at
 from tonewright.scan.image import Scan, Taken
@@ -27,9 +28,9 @@ def scan(codes, taken=GRAY, **changes):
 class Bed:
     """A flatbed whose lamp falls off by 15 percent."""
 
-    def __init__(self, seed: int, encoding: scanroom.Encoding) -> None:
+    def __init__(self, seed: int, encoding: Encoding) -> None:
         self.rng = np.random.default_rng(seed)
-        self.scanner = scanroom.Scanner(
+        self.scanner = Scanner(
             encoding=encoding, gamma=self.rng.uniform(1.8, 2.4),
             flare=self.rng.uniform(0.001, 0.008), gain=self.rng.uniform(0.85, 0.95))
         self.shade = scanroom._shade(SHAPE, 0.15, self.rng)

@@ -8,11 +8,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from PIL import Image, ImageDraw, ImageFont
-from scipy import ndimage
 from skimage.transform import rotate
 
 import paper
-from tonewright.scan.marks import _parts, find_marks, whole_sets
+from tonewright.scan.marks import find_marks, whole_sets
 from tonewright.target.layout import LayoutSettings, even_levels, make_target
 
 TARGET = make_target(even_levels(11), LayoutSettings(
@@ -113,18 +112,3 @@ def test_noise_and_gradients_hold_no_marks(seed):
     y, x = np.mgrid[0:300, 0:300].astype(np.float32) / 300
     for picture in (noise, x * 0.5 + y * 0.4, np.full_like(noise, 0.5)):
         assert [m for m in find_marks(picture) if m.likeness > 0.85] == []
-
-
-@pytest.mark.parametrize("share", [0.0, 0.2, 0.45, 0.6, 1.0])
-def test_parts_of_a_mask_are_those_of_another_labeller(share):
-    for seed, shape in enumerate([(1, 1), (1, 40), (40, 1), (30, 41), (64, 50)]):
-        mask = np.random.default_rng(seed).random(shape) < share
-        (row, left, stop, part), low, high, area = _parts(mask)
-        theirs, count = ndimage.label(mask)
-        assert [(*a, *b) for a, b in zip(low, high, strict=True)] == [
-            (y.start, x.start, y.stop, x.stop) for y, x in ndimage.find_objects(theirs)]
-        assert area.tolist() == np.bincount(theirs.ravel(), minlength=count + 1)[1:].tolist()
-        ours = np.zeros_like(theirs)
-        for y, begin, end, number in zip(row, left, stop, part, strict=True):
-            ours[y, begin:end] = number + 1
-        np.testing.assert_array_equal(ours, theirs)

@@ -8,7 +8,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from rooms import density_in, scan_sheet
+from rooms import Scanner, density_in, scan_sheet
 from tonewright.errors import ImageError, OptionError
 from tonewright.files.lettering import text_mask
 from tonewright.measured.findings import DensitiesByProfile
@@ -30,7 +30,7 @@ from tonewright.virtual import darkroom, scanroom
 TARGET = make_target(even_levels(15), LayoutSettings(
     name="invented", repeats=2, seed=3, ppi=240, width_mm=101.6, height_mm=127.0))
 ROOM = darkroom.Darkroom(darkroom.DEMO_INK, darkroom.KALLITYPE)
-SCANNER = scanroom.Scanner(ppi=240.0)
+SCANNER = Scanner(ppi=240.0)
 FLAWS = scanroom.PaperFlaws(texture_density_sd=0.015, uneven_exposure_sd=0.01, dust=20)
 CROOKED = scanroom.Lying(4.0)
 SCALE = np.round(np.linspace(0.06, 2.0, 14), 2)

@@ -10,7 +10,7 @@ import colour
 import numpy as np
 import pytest
 
-from rooms import random_scanner
+from rooms import Scanner, random_scanner
 from tonewright.errors import DocumentError, OptionError, ReadingsError
 from tonewright.files.documents import to_text
 from tonewright.measured.columns import Source
@@ -25,7 +25,6 @@ from tonewright.scan.response import (
     response_from_profile,
 )
 from tonewright.scan.scanner import FORM, ScannerResponse
-from tonewright.virtual.scanroom import Scanner
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 

@@ -8,7 +8,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from rooms import print_strip, scan_sheet
+from rooms import Scanner, print_strip, scan_sheet
 from tonewright.errors import OptionError, ReadingsError
 from tonewright.measured.findings import (
     DensitiesByProfile,
@@ -23,7 +23,7 @@ from tonewright.show.findings import sentence
 from tonewright.strip.readings import StripOptions, strip_from_table
 from tonewright.strip.tablet import nominal_tablet
 from tonewright.virtual.darkroom import Darkroom
-from tonewright.virtual.scanroom import Lying, PaperFlaws, Scanner
+from tonewright.virtual.scanroom import Lying, PaperFlaws
 
 ROOM = Darkroom()
 TABLET = nominal_tablet("21")
@@ -98,7 +98,7 @@ def test_halves_as_they_are_named(halves, expected):
 
 
 def test_halves_that_do_not_differ_must_be_named():
-    bare = Darkroom(film=type(ROOM.film)(density=0.0))
+    bare = Darkroom(film_density=0.0)
     sheet = print_strip(TABLET.densities, bare, None, seed=1)
     render = scan_sheet(sheet, FLATBED, seed=1)
     scan = Scan(render.pixels, 16, 200.0, None)

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from reports import check_report
-from rooms import scan_sheet
+from rooms import Scanner, scan_sheet
 from tonewright.cli.options import json_text
 from tonewright.files.lettering import text_mask
 from tonewright.files.scan.read import ReadResult
@@ -32,7 +32,7 @@ from tonewright.virtual import darkroom, scanroom
 TARGET = make_target(even_levels(9), LayoutSettings(
     name="cotton", seed=5, ppi=150.0, width_mm=101.6, height_mm=127.0, repeats=2))
 ROOM = darkroom.Darkroom(darkroom.DEMO_INK, darkroom.KALLITYPE)
-SCANNER = scanroom.Scanner(ppi=150.0, lid_density=1.5)
+SCANNER = Scanner(ppi=150.0, lid_density=1.5)
 KNOWN = np.round(np.linspace(0.05, 1.4, 11), 2)
 
 

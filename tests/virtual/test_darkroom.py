@@ -33,7 +33,6 @@ def test_clean_target_reads_the_truth():
     assert len(readings.patches) == 21 * 2 * 3
     expected = ROOM.print_density(readings.level)
     np.testing.assert_allclose(readings.density, expected, rtol=0, atol=1e-12)
-    np.testing.assert_allclose(target.true_density, expected, rtol=0, atol=1e-12)
     assert target.stained == ()
     assert {p.print_name for p in readings.patches} == {"sheet 1", "sheet 2", "sheet 3"}
     assert len({p.patch for p in readings.patches}) == len(readings.patches)
@@ -43,7 +42,7 @@ def test_clean_target_reads_the_truth():
 def test_noise_has_the_asked_sd(sd):
     levels = np.linspace(0.0, 0.5, 100)  # dark enough that no reading is cut at 0
     target = measure_target(ROOM, levels, 40, flaws=Flaws(noise_density_sd=sd), seed=2)
-    error = target.readings.density - target.true_density
+    error = target.readings.density - ROOM.print_density(target.readings.level)
     # 4000 readings: the sd of the estimated sd is 1.1 %, of the mean 1.6 % of the sd
     assert np.std(error) == pytest.approx(sd, rel=0.045)
     assert abs(np.mean(error)) < 0.065 * sd
@@ -140,7 +139,7 @@ def test_strip_halves_are_one_film_apart():
     strip = measure_strip(ROOM, TABLET, flaws=CLEAN)
     np.testing.assert_array_equal(strip.step, np.arange(1, 32))
     np.testing.assert_allclose(strip.density_film, ROOM.process_density(-TABLET), atol=1e-12)
-    shifted = ROOM.process_density(-TABLET + ROOM.film.density)
+    shifted = ROOM.process_density(-TABLET + ROOM.film_density)
     np.testing.assert_allclose(strip.density_bare, shifted, atol=1e-12)
     assert np.all(strip.density_bare >= strip.density_film)
 
@@ -181,7 +180,6 @@ def test_perfect_print_of_a_negative_is_the_truth_mirrored():
     lightness = print_image(codes, ROOM)
     expected = ROOM.print_lightness(scales.code_to_level(codes))
     np.testing.assert_allclose(lightness, expected[:, ::-1], rtol=0, atol=1e-9)
-    np.testing.assert_allclose(print_image(codes, ROOM, mirrored=False), expected, atol=1e-9)
 
 
 def test_uneven_print_agrees_with_the_truth_when_the_unevenness_is_nothing():
@@ -192,7 +190,7 @@ def test_uneven_print_agrees_with_the_truth_when_the_unevenness_is_nothing():
 
 def test_clear_film_prints_black_and_full_ink_white():
     codes = np.array([[65535, 0]], dtype=np.uint16)
-    black, white = print_image(codes, ROOM, mirrored=False)[0]
+    black, white = print_image(codes[:, ::-1], ROOM)[0]
     assert black < 22.0
     assert white > 85.0
 

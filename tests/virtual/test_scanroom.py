@@ -6,16 +6,10 @@ import colour
 import numpy as np
 import pytest
 
-from rooms import density_in, print_strip, random_scanner, random_spoilt, scan_sheet
+from rooms import Scanner, density_in, print_strip, random_scanner, random_spoilt, scan_sheet
 from tonewright import scales
 from tonewright.virtual.darkroom import KALLITYPE, Darkroom
-from tonewright.virtual.scanroom import (
-    Lying,
-    PaperFlaws,
-    Scanner,
-    gray_scale,
-    print_sheet,
-)
+from tonewright.virtual.scanroom import Lying, PaperFlaws, gray_scale, print_sheet
 
 PLAIN = Scanner(gamma=1.0, flare=0.0, gain=1.0, read_noise=0.0, shot_noise=0.0, blur_px=0.0)
 LEVELS = np.array([0.0, 0.2, 0.4, 0.6, 0.8, 1.0])
@@ -97,15 +91,15 @@ def test_the_strip_is_the_process_response():
     upper = [density_in(sheet, 5.0 * k + 1.5, 3.0, 2.0, 6.0) for k in range(21)]
     lower = [density_in(sheet, 5.0 * k + 1.5, 15.0, 2.0, 6.0) for k in range(21)]
     assert upper == pytest.approx(room.process_density(-steps), abs=1e-3)
-    assert lower == pytest.approx(room.process_density(-steps + room.film.density), abs=1e-3)
+    assert lower == pytest.approx(room.process_density(-steps + room.film_density), abs=1e-3)
 
 
 def test_a_gray_scale_is_what_it_says():
     known = [0.05, 0.7, 2.0]
-    sheet = gray_scale(known, gap_mm=1.0)
-    found = [density_in(sheet, 9.0 * k + 1.0, 1.0, 6.0, 12.0) for k in range(3)]
+    sheet = gray_scale(known)
+    found = [density_in(sheet, 8.0 * k + 1.0, 1.0, 6.0, 12.0) for k in range(3)]
     assert found == pytest.approx(known)
-    assert density_in(sheet, 8.2, 1.0, 0.6, 12.0) == pytest.approx(0.05)
+    assert density_in(sheet, -0.8, 1.0, 0.6, 12.0) == pytest.approx(0.05)
 
 
 def test_shading_and_noise_as_asked():

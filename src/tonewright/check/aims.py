@@ -136,7 +136,7 @@ def with_levels(
     if name is None:
         if not has_level:
             raise without_tones(table.source.name, levels=False)
-        return table, aim_of_level(curve, ink.levels(table))
+        return table, curve.response.lightness_at(ink.levels(table))
     if not has_level:
         table = columns.only_rows(table, np.array([bool(c) for c in table.cells(name) or []]))
     index = columns.find(table, name)
@@ -154,7 +154,7 @@ def with_levels(
         _refuse_other_sheet(tone[known], density[known], table.source.name)
     aim = tone if name == AIM else curve.print_lightness_at(tone)
     if has_level:
-        return table, np.where(np.isnan(tone), aim_of_level(curve, ink.levels(table)), aim)
+        return table, np.where(np.isnan(tone), curve.response.lightness_at(ink.levels(table)), aim)
     level = curve.level_at(tone) if name == IMAGE else level_of_aim(curve, tone)
     rows = tuple((*row, repr(float(u))) for row, u in zip(table.rows, level, strict=True))
     return replace(table, columns=(*table.columns, "level"), rows=rows), np.asarray(aim)
@@ -173,11 +173,6 @@ def level_of_aim(curve: Curve, aim: Array) -> Array:
     return curve.level_at(image_of_aim(curve, aim))
 
 
-def aim_of_level(curve: Curve, level: Array) -> Array:
-    """The tone (L*) that a curve promises at an ink level, any shape."""
-    return curve.response.lightness_at(level)
-
-
 def printed_tones(curve: Curve, readings: Readings, aim: Array) -> PrintedTones:
     """Readings of a print with their aims (L*, shape (n,)), which must be the curve's.
 
@@ -193,7 +188,8 @@ def printed_tones(curve: Curve, readings: Readings, aim: Array) -> PrintedTones:
         raise other_scales(names, curve)
     one_ink({f"the curve {curve.name}": curve.setup.ink_colour, **readings_colour(readings)})
     _refuse_other_curve(curve, readings, aim, names)
-    tones = PrintedTones(readings, image_of_aim(curve, aim), aim_of_level(curve, readings.level))
+    promised = curve.response.lightness_at(readings.level)
+    tones = PrintedTones(readings, image_of_aim(curve, aim), promised)
     _refuse_few(tones, names)
     _refuse_other_sheet(tones.aim, readings.density, names)
     return tones
@@ -211,7 +207,7 @@ def _refuse_other_curve(curve: Curve, readings: Readings, aim: Array, names: str
     """The ink behind every aim must be what this curve prints it with."""
     level = readings.level
     off = np.abs(level - level_of_aim(curve, aim))
-    tone = np.abs(aim_of_level(curve, level) - aim)
+    tone = np.abs(curve.response.lightness_at(level) - aim)
     ends = curve.print_lightness_at([0.0, 100.0])
     beyond = np.abs(np.clip(aim, *ends) - aim) > SAME_TONE
     wrong = np.flatnonzero((off > SAME_LEVEL) & (tone > SAME_TONE) | beyond & (tone > AT_END))

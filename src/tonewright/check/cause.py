@@ -18,7 +18,6 @@ from tonewright.frozen import dataclass
 from tonewright.numeric.alternatives import (
     Alternative,
     Explained,
-    Noise,
     Scatters,
     Shifts,
     explain,
@@ -76,12 +75,11 @@ def judge(tones: PrintedTones, promised: Promise, response: Response, passing: f
     """The verdict on differences from a promise; it passes from a probability ``passing`` on."""
     ways = _ways(tones, promised, response)
     off, codes = tones.readings.density - promised.density, [*ways]
-    promised = promised.sized(*promised.scatter(off, tones))
-    noise = Noise(promised.known, promised.sheets, promised.sheets_worth)
+    promised = promised.with_sheets(*promised.scatter(off, tones))
     parts = np.array([ALERT[code] for code in codes])
-    found = explain(off, noise, [*ways.values()], list(parts / parts.sum()))
+    found = explain(off, promised, [*ways.values()], list(parts / parts.sum()))
     if found.probability < passing:
-        inexact = replace(noise, known=noise.known + _inexact(promised, off))
+        inexact = replace(promised, known=promised.known + _inexact(promised, off))
         found = explain_again(found, off, inexact, [*ways.values()])
     light = found.sizes[codes.index("exposure")] if response.has_strip else None
     if found.probability >= passing:
@@ -139,7 +137,7 @@ def _ways(
         "ink": moved("ink", INK_SHARE),
         "process": moved("contrast", CONTRAST_SHARE),
         "zero": _either(ZERO_DENSITY, lambda s: s + np.zeros_like(rise)),
-        "unknown": _anything(promised),
+        "unknown": _scattered(OTHER_LIGHTNESS, _smooth(promised)),
     }
     if (uneven := _uneven(tones, response)) is not None:
         ways["unevenness"] = uneven
@@ -177,10 +175,11 @@ def _join(*parts: Shifts) -> Shifts:
                   np.concatenate([p.weight for p in parts]) / len(parts))
 
 
-def _sizes(usual: float) -> tuple[Array, Array]:
+def _scattered(usual: float, one: Array, unit: float = 1.0) -> Scatters:
+    """What moves readings at random, from its covariance at a size of 1 ``unit``, shape (n, n)."""
     sizes = np.linspace(0.2, SPAN, 8) * usual
     weight = np.exp(-0.5 * (sizes / usual) ** 2)
-    return sizes, weight / weight.sum()
+    return Scatters(sizes, (sizes[:, None, None] * unit) ** 2 * one, weight / weight.sum())
 
 
 def _smooth(promised: Promise) -> Array:
@@ -196,12 +195,6 @@ def _inexact(promised: Promise, off: Array) -> Array:
     slope = scales.lightness_per_density(scales.density_to_lightness(promised.density))
     rms = float(np.sqrt(np.mean((off * slope) ** 2)))
     return np.asarray((INEXACT * rms) ** 2 * _smooth(promised))
-
-
-def _anything(promised: Promise) -> Scatters:
-    one = _smooth(promised)
-    sizes, weight = _sizes(OTHER_LIGHTNESS)
-    return Scatters(sizes, sizes[:, None, None] ** 2 * one, weight)
 
 
 def wide_covariance(tones: PrintedTones, promised: Promise, response: Response) -> Array:
@@ -224,9 +217,6 @@ def _uneven(tones: PrintedTones, response: Response) -> Scatters | None:
     """Light or coating that varies over the sheet; None where that cannot be told."""
     if not place_tells(tones):
         return None
-    level = tones.readings.level
-    steep = response.steepness(level)
+    steep = response.steepness(tones.readings.level)
     same = np.equal.outer(tones.sheet, tones.sheet)
-    one = same * nearness(tones) * np.outer(steep, steep)
-    sizes, weight = _sizes(UNEVEN_STOPS)
-    return Scatters(sizes, (sizes[:, None, None] * STOP) ** 2 * one, weight)
+    return _scattered(UNEVEN_STOPS, same * nearness(tones) * np.outer(steep, steep), STOP)

@@ -224,7 +224,7 @@ def _rows_left_out(asked: PrintRequest) -> list[int]:
 
 def _strays(tones: PrintedTones, promised: Promise, response: Response) -> list[int]:
     """Patches that fit neither the promise, moved by whatever cause, nor the others."""
-    noise = np.sqrt(promised.noise)
+    noise = np.sqrt(promised.spot)
     wide = wide_covariance(tones, promised, response)
     return sorted(few_strays(promised.density, wide - np.diag(noise**2),
                              tones.readings.density, noise))
@@ -244,7 +244,7 @@ def _failing(
         alone, others = (tones.without(np.flatnonzero(out).tolist()) for out in (~here, here))
         own, theirs = (promise(response.curve, one, response, light) for one in (alone, others))
         scatter = theirs.scatter(others.readings.density - theirs.density, others)
-        verdict = judge(alone, own.sized(*scatter), response, passing / len(sheets))
+        verdict = judge(alone, own.with_sheets(*scatter), response, passing / len(sheets))
         if verdict.cause.code != "none":
             found[alone.readings.patches[0].print_name or ""] = verdict
     return dict(sorted(found.items(), key=lambda one: one[1].probability))

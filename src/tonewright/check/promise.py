@@ -16,6 +16,7 @@ from tonewright.curve.document import Curve
 from tonewright.curve.fit import NOISE_FLOOR
 from tonewright.curve.sheets import USUAL_SHEETS_LIGHTNESS, USUAL_SHEETS_WORTH, band_width
 from tonewright.frozen import dataclass
+from tonewright.numeric.alternatives import Noise
 from tonewright.numeric.student import WITHIN_95
 from tonewright.scales import STOP, Array
 
@@ -132,35 +133,25 @@ class Response:
             (black, white), (clear, steepness) = self.ends, self._sigmoid
             rise = np.power(1.0 + np.exp(-steepness * exposure - clear), -self.form)
             return np.asarray(white + (black - white) * rise)
-        process = recipe.processes[recipe.process]
+        process = recipe.own_process
         here = process.shift(recipe.printing_time)
         return np.interp(exposure + here, process.exposure, process.density)
 
 
 @dataclass(frozen=True, eq=False)
-class Promise:
-    """Of each patch: what is promised, and how it may differ in a good print."""
+class Promise(Noise):
+    """Of each patch: what is promised, and how the density may differ in a good print; in size
+    unknown is how sheets differ."""
 
     density: Array
     """Shape (n,)."""
-    noise: Array
+    spot: Array
     """Variance of the reading and of the spot of coating under it, shape (n,)."""
-    known: Array
-    """Covariance of the differences in density but for how sheets differ, shape (n, n)."""
-    sheets: Array
-    """The same of how sheets differ; all of it grows and shrinks together."""
-    sheets_worth: float
-    """Degrees of freedom with which the size of that is known."""
 
-    @property
-    def covariance(self) -> Array:
-        """Of the differences in density, noise and all, shape (n, n)."""
-        return self.known + self.sheets
-
-    def sized(self, size: float, worth: float) -> Promise:
+    def with_sheets(self, size: float, dof: float) -> Promise:
         """With sheets that differ by so many times the variance, known with so many degrees of
         freedom."""
-        return replace(self, sheets=self.sheets * size, sheets_worth=worth)
+        return replace(self, sized=self.sized * size, dof=dof)
 
     def scatter(self, off: Array, tones: PrintedTones) -> tuple[float, float]:
         """How many times the expected variance sheets differ by, as several prints of the same
@@ -171,18 +162,18 @@ class Promise:
         known before (a scaled inverse chi-square) are put together.
         """
         if len(np.unique(tones.sheet)) < 2:
-            return 1.0, self.sheets_worth
+            return 1.0, self.dof
         level = np.round(tones.readings.level, 4)
         alike = np.equal.outer(level, level)
         apart = np.eye(off.size) - alike / alike.sum(axis=1)[:, None]
         value, vector = np.linalg.eigh(apart)
         rows = vector[:, value > 0.5].T
         if not len(rows):
-            return 1.0, self.sheets_worth
+            return 1.0, self.dof
         size = np.exp(np.linspace(-3.0, 3.0, 61))
-        chance = np.array([_log_normal(rows @ off, rows @ (self.known + s * self.sheets) @ rows.T)
+        chance = np.array([_log_normal(rows @ off, rows @ (self.known + s * self.sized) @ rows.T)
                            for s in size])
-        before = -0.5 * self.sheets_worth * (np.log(size) + 1.0 / size)
+        before = -0.5 * self.dof * (np.log(size) + 1.0 / size)
         weight = np.exp(chance + before - np.max(chance + before))
         weight /= weight.sum()
         # the inverse of the size is gamma: its mean and variance give size and worth
@@ -220,7 +211,7 @@ def promise(
     steep = response.steepness(level, light)
     uneven = UNEVEN_SD**2 * np.outer(steep, steep) * nearness(tones)
     known = np.diag(noise) + near * np.outer(band_sd, band_sd) + same * uneven + SESSION_SD**2
-    return Promise(density, noise, known, same * spread + left, sheets.worth)
+    return Promise(known, same * spread + left, sheets.worth, density, noise)
 
 
 def _averaged(curve: Curve) -> float:

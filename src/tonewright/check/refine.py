@@ -17,7 +17,7 @@ from tonewright.check.make import (
 )
 from tonewright.check.promise import Response
 from tonewright.curve.derive import make_derived_curve
-from tonewright.curve.document import Ancestor, Curve
+from tonewright.curve.document import Curve
 from tonewright.curve.findings import AddedToCurve
 from tonewright.curve.fit import patch_names, rows_called
 from tonewright.curve.make import make_curve
@@ -96,8 +96,7 @@ def _light(new: PrintRequest) -> float:
                           " no strip", "times are told apart by a strip alone",
                           "print for the curve's time, or make the curve again with a strip",
                           code="process_needed")
-    recipe = new.curve.recipe
-    process = recipe.processes[recipe.process]
+    recipe, process = new.curve.recipe, new.curve.recipe.own_process
     return process.shift(new.time) - process.shift(recipe.printing_time)
 
 
@@ -111,7 +110,7 @@ def _by_strip(new: PrintRequest) -> Curve:
     made = pooled(recipe.processes, (*prints_of(new.curve), own), recipe.process,
                   recipe.printing_time)
     return make_derived_curve(made, replace(new.curve.settings, left_out=()), new.curve.setup,
-                              new.name, _ancestor(new))
+                              new.name, new.curve.as_ancestor(new.sha256))
 
 
 def _plain(new: PrintRequest) -> Curve:
@@ -129,7 +128,7 @@ def _plain(new: PrintRequest) -> Curve:
            *(len(first) + i for i in rows_called(new.tones.readings.patches, new.left_out))]
     full = patch_names(both.patches)
     settings = replace(new.curve.settings, left_out=tuple(dict.fromkeys(full[i] for i in out)))
-    return make_curve(both, settings, new.curve.setup, new.name, _ancestor(new))
+    return make_curve(both, settings, new.curve.setup, new.name, new.curve.as_ancestor(new.sha256))
 
 
 def _free_name(patch: Reading, taken: set[str | None]) -> str:
@@ -139,7 +138,3 @@ def _free_name(patch: Reading, taken: set[str | None]) -> str:
     while free in taken:
         free, number = f"{name} ({number})", number + 1
     return free
-
-
-def _ancestor(new: PrintRequest) -> Ancestor:
-    return Ancestor(new.curve.name, new.sha256, new.curve.setup)

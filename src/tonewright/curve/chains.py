@@ -15,6 +15,7 @@ from tonewright.curve.fit import (
     FittedPrint,
     check_left_out,
     fit_print,
+    names_of,
     patch_names,
     rows_called,
 )
@@ -74,7 +75,7 @@ def fit_recipe(recipe: Recipe, left_out: tuple[str, ...] = ()) -> Chains:
         raise FitError("no print of a target is known", "the ink's density is read from one",
                        "give readings of a target, or a curve that was made with a process"
                        " response", code="ink_unknown")
-    check_left_out(left_out, {name for p in recipe.prints for both in _names(p) for name in both})
+    check_left_out(left_out, {n for p in recipe.prints for n in names_of(p.readings.patches)})
     models = [response_model(p) for p in recipe.processes]
     dropped = [_dropped(p, left_out) for p in recipe.prints]
     for print_, names in zip(recipe.prints, dropped, strict=True):
@@ -138,12 +139,6 @@ def _without_strays(
     return replace(data, u=data.u[kept], y=data.y[kept], sd=data.sd[kept]), found
 
 
-def _names(print_: PrintedTarget) -> tuple[tuple[str, str], ...]:
-    """What each patch is called: its plain name, and with its sheet where several share it."""
-    patches = print_.readings.patches
-    return tuple(zip((p.patch for p in patches), patch_names(patches), strict=True))
-
-
 def _dropped(print_: PrintedTarget, left_out: tuple[str, ...]) -> tuple[str, ...]:
     """Full names of this print's patches to leave out."""
     patches = print_.readings.patches
@@ -153,16 +148,16 @@ def _dropped(print_: PrintedTarget, left_out: tuple[str, ...]) -> tuple[str, ...
 
 def _refuse_beyond(print_: PrintedTarget, process: Process, left_out: tuple[str, ...]) -> None:
     """A whole target tells its own strays; a few patches must all be tones of the paper."""
-    found = process.summary
+    found, patches = process.summary, print_.readings.patches
     if not found.reached_black:
         return
     beyond = [f"{full} (density {patch.density:.2f})"
-              for patch, (_, full) in zip(print_.readings.patches, _names(print_), strict=True)
+              for patch, full in zip(patches, patch_names(patches), strict=True)
               if full not in left_out
               and (patch.density > found.max_black_density + TOO_DARK
                    or patch.density < found.paper_white_density - TOO_LIGHT)]
     whole = np.unique(print_.readings.level).size >= WHOLE_TARGET
-    if not beyond or (whole and len(beyond) < len(print_.readings.patches) / 3.0):
+    if not beyond or (whole and len(beyond) < len(patches) / 3.0):
         return
     listed = ", ".join(beyond[:6]) + (" …" if beyond[6:] else "")
     raise FitError(
@@ -190,12 +185,12 @@ def _counted(
     print_: PrintedTarget, fitted: FittedPrint | None, left_out: tuple[str, ...]
 ) -> list[_Patch]:
     """The patches of a print that count."""
-    dropped = set(left_out)
+    dropped, patches = set(left_out), print_.readings.patches
     if fitted is not None:
         dropped |= set(fitted.unused_patches)
         if fitted.robust:
             dropped |= {d.patch for d in fitted.doubtful}
-    return [(p, full) for p, (_, full) in zip(print_.readings.patches, _names(print_), strict=True)
+    return [(p, full) for p, full in zip(patches, patch_names(patches), strict=True)
             if full not in dropped]
 
 

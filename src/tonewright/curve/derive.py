@@ -1,7 +1,7 @@
 """Curves by way of the model: the print response from the process and the negative.
 
 ``P(u) = H(x0 - N(u))``: strips give ``H``, prints of a target give ``N`` through it, and any
-``H`` with any ``N`` gives a curve without another print (``DESIGN``: three responses and an aim).
+``H`` with any ``N`` gives a curve without another print.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ from tonewright.curve.findings import (
     TargetFarFromTime,
     TooUnsure,
 )
-from tonewright.curve.fit import NODES, reversal_findings, usable_ends
+from tonewright.curve.fit import NODES, reversal_findings
 from tonewright.curve.recipe import Recipe
 from tonewright.curve.responses import NegativeResponse, PrintResponse
 from tonewright.errors import FitError
@@ -40,6 +40,7 @@ from tonewright.numeric.student import WITHIN_95
 from tonewright.record.findings import Finding
 from tonewright.record.provenance import made_by
 from tonewright.record.setup import INK, Setup, other_light
+from tonewright.record.times import PrintingTime
 from tonewright.scales import Array
 
 PLAINLY_GRAY = 2.0
@@ -62,8 +63,6 @@ class Derived:
 
     response: PrintResponse
     negative: NegativeResponse
-    level_black: float
-    level_white: float
     noise_density_sd: float
     doubtful: tuple[Doubt, ...]
     level_enough: float | None
@@ -93,7 +92,7 @@ def make_derived_curve(
     """
     derived = derive(recipe, settings.left_out)
     response = derived.response
-    correction = make_correction(response, settings.aim, (derived.level_black, derived.level_white))
+    correction = make_correction(response, settings.aim, response.usable)
     black, white = derived.negative.density_at(correction.level[[0, -1]])
     summary = Summary.of_response(
         response, correction, noise_density_sd=round(derived.noise_density_sd, 5),
@@ -162,14 +161,14 @@ def derive(recipe: Recipe, left_out: tuple[str, ...] = ()) -> Derived:
     light = response.lightness
     enough = np.flatnonzero(light >= white - process.settings.just_visible_lightness)
     inner, inner_sd = chain.inner(level)
-    black_end, white_end = _usable(response, recipe.spoken_time)
+    _refuse_toneless(response, recipe.timer_time)
     seen = _seen(chain, data, level)
     _refuse_dark(response, seen, any(p.process == recipe.process for p in recipe.prints))
     if seen is not None and _white_was_printed(recipe, seen):
         seen = None
     derived = Derived(
         response=response, negative=_negative(level, inner, inner_sd),
-        level_black=black_end, level_white=white_end, noise_density_sd=noise,
+        noise_density_sd=noise,
         doubtful=(*(d for f in chains.alone for d in f.doubtful), *chains.strays),
         level_enough=float(level[enough[0]]) if enough.size else None,
         white_short_lightness=max(white - float(light[-1]), 0.0), guessed_from=seen,
@@ -178,15 +177,14 @@ def derive(recipe: Recipe, left_out: tuple[str, ...] = ()) -> Derived:
     return replace(derived, findings=tuple(dict.fromkeys(_findings(derived, recipe, chains))))
 
 
-def _usable(response: PrintResponse, time: str) -> tuple[float, float]:
-    black, white = usable_ends(response)
+def _refuse_toneless(response: PrintResponse, time: PrintingTime) -> None:
+    black, white = response.usable
     if not black < white:
         light = response.lightness
         raise FitError(
             f"at {time} all ink levels print nearly alike, L* {light[0]:.0f} to"
             f" {light[-1]:.0f}", "a curve needs tones",
             "check the times, and that the readings reach from clear film to heavy ink")
-    return black, white
 
 
 def _refuse_dark(response: PrintResponse, seen: float | None, own: bool) -> None:
@@ -312,7 +310,7 @@ def _range_findings(derived: Derived, recipe: Recipe) -> Iterator[Finding]:
         low = float(np.interp(enough, derived.response.level, derived.response.lightness_low))
         sure = float(derived.response.lightness_at(enough)) - low <= PLAINLY_GRAY
         yield InkToSpare(enough, sure, seen if seen is not None and enough > seen else None)
-    if seen is not None and seen < derived.level_white:
+    if seen is not None and seen < derived.response.usable[1]:
         yield InkExtrapolated(seen)
 
 

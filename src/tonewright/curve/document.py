@@ -206,6 +206,10 @@ class Curve(Document):
             p.readings for p in recipe.prints if p.process == recipe.process]
         return tuple(t for readings in read if readings for t in readings.tints or ())
 
+    def as_ancestor(self, sha256: str) -> Ancestor:
+        """What a curve made from it keeps of it; ``sha256`` is that of its file."""
+        return Ancestor(self.name, sha256, self.setup)
+
     def level_at(self, image_lightness: ArrayLike) -> Array:
         """Ink level (0 to 1) for image lightness (L*, 0 to 100), any shape."""
         return np.asarray(np.interp(np.asarray(image_lightness, dtype=np.float64),
@@ -226,8 +230,7 @@ def make_correction(
 ) -> Correction:
     """Invert a print response at the aim, using only levels between ``usable`` (black, white)."""
     image = np.linspace(0.0, 100.0, ROWS)
-    black, white = float(response.lightness[0]), float(response.lightness[-1])
-    wanted = aim.print_lightness(image, black, white)
+    wanted = aim.print_lightness(image, *response.ends)
     level = np.clip(invert(response.level, response.lightness, wanted), min(usable), max(usable))
     low, high = invert_band(response.level, response.lightness_low, response.lightness_high,
                             wanted)

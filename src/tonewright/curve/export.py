@@ -61,8 +61,7 @@ def value_rows(curve: Curve, image_lightness: Array, depth: int) -> dict[str, Ar
 def print_lightness_of(curve: Curve, codes: ArrayLike) -> Array:
     """What codes of the negative (0 to 65535, any shape) print as: L*; held at the ends of what is
     known."""
-    return np.asarray(np.interp(scales.code_to_level(codes), curve.response.level,
-                                curve.response.lightness))
+    return curve.response.lightness_at(scales.code_to_level(codes))
 
 
 def points(curve: Curve, image_lightness: Array, count: int) -> dict[str, Array]:
@@ -168,16 +167,11 @@ def curve_rows(curve: Curve, rows: int) -> dict[str, Array]:
         Fewer than 2 or more than 65536 rows.
     """
     _check_rows(rows)
-    image = np.linspace(0.0, 100.0, rows)
-    table = curve.correction
-
-    def at(column: Array) -> Array:
-        return np.asarray(np.interp(image, table.image_lightness, column))
-
+    image, table = np.linspace(0.0, 100.0, rows), curve.correction
     return {
         "image_lightness": image, "print_lightness": curve.print_lightness_at(image),
-        "level": at(table.level), "level_low": at(table.level_low),
-        "level_high": at(table.level_high),
+        **_resampled(image, table.image_lightness, level=table.level, level_low=table.level_low,
+                     level_high=table.level_high),
         "code": curve.code_at(image).astype(np.float64),
     }
 
@@ -196,16 +190,14 @@ def response_rows(curve: Curve, rows: int) -> dict[str, Array]:
     _check_rows(rows)
     table = curve.response
     level = np.linspace(float(table.level[0]), float(table.level[-1]), rows)
+    found = _resampled(level, table.level, lightness=table.lightness,
+                       lightness_low=table.lightness_low, lightness_high=table.lightness_high)
+    density = scales.lightness_to_density(np.maximum(found["lightness"], 1e-3))
+    return {"level": level, **found, "density": density}
 
-    def at(column: Array) -> Array:
-        return np.asarray(np.interp(level, table.level, column))
 
-    lightness = at(table.lightness)
-    return {
-        "level": level, "lightness": lightness, "lightness_low": at(table.lightness_low),
-        "lightness_high": at(table.lightness_high),
-        "density": scales.lightness_to_density(np.maximum(lightness, 1e-3)),
-    }
+def _resampled(wanted: Array, places: Array, **columns: Array) -> dict[str, Array]:
+    return {name: np.interp(wanted, places, column) for name, column in columns.items()}
 
 
 def _whole(column: str) -> bool:

@@ -14,7 +14,7 @@ import numpy as np
 
 from tonewright import scales
 from tonewright.curve.findings import Doubt, ToneReversal
-from tonewright.curve.responses import PrintResponse
+from tonewright.curve.responses import END_TOLERANCE, PrintResponse
 from tonewright.curve.sheets import SheetScatter, between_sheets
 from tonewright.errors import FitError
 from tonewright.frozen import dataclass
@@ -51,8 +51,6 @@ BEYOND_END = 2.5
 """Standard deviations by which its black and its white may pass the readings at that very level."""
 SETTLED = 0.1
 """L* by which a curve moves between two passes that is no move."""
-END_TOLERANCE = 0.5
-"""Half a just-visible step (L*): what counts as still black, or already white."""
 
 
 @dataclass(frozen=True)
@@ -80,10 +78,6 @@ class FittedPrint:
     """The print response and what the fit found on the way."""
 
     response: PrintResponse
-    level_black: float
-    """The most ink that still prints the blackest black."""
-    level_white: float
-    """The least ink that already prints the lightest white."""
     noise_density_sd: float
     print_lightness_sd: float | None
     """Scatter between sheets in L*, mean over the scale; None with a single sheet."""
@@ -97,16 +91,6 @@ class FittedPrint:
     """Patches beyond a reversal."""
     black: EndReport
     white: EndReport
-
-    @property
-    def black_lightness(self) -> float:
-        """L* of the print's blackest black."""
-        return float(self.response.lightness[0])
-
-    @property
-    def white_lightness(self) -> float:
-        """L* of the print's lightest white."""
-        return float(self.response.lightness[-1])
 
 
 @dataclass(frozen=True, eq=False)
@@ -171,12 +155,9 @@ def fit_print(readings: Readings, left_out: tuple[str, ...] = ()) -> FittedPrint
     scatter = between_sheets([p.print_name or "" for p in used.patches], used.level,
                              (used.lightness - final.curve.fitted) / final.sd, final.sd,
                              final.curve)
-    response = _tabulate(final, scatter)
-    level_black, level_white = usable_ends(response)
     unused = tuple(name for name, k in zip(data.names, keep, strict=True) if not k)
     return FittedPrint(
-        response=response, level_black=level_black, level_white=level_white,
-        noise_density_sd=final.noise_density_sd,
+        response=_tabulate(final, scatter), noise_density_sd=final.noise_density_sd,
         print_lightness_sd=None if scatter is None else float(np.mean(scatter.sd)),
         sheets=1 if scatter is None else scatter.sheets,
         doubtful=_doubts(used, robust, final), robust=data.replicated, reversals=reversals,
@@ -205,6 +186,11 @@ def patch_names(patches: tuple[Reading, ...]) -> tuple[str, ...]:
         for p in patches)
 
 
+def names_of(patches: tuple[Reading, ...]) -> set[str]:
+    """Everything that `rows_called` takes for a patch: plain names, and those with their sheet."""
+    return {*(p.patch for p in patches), *patch_names(patches)}
+
+
 def rows_called(patches: tuple[Reading, ...], names: Collection[str]) -> list[int]:
     """The patches of these names, counted from 0; a name that several sheets share calls all of
     them, unless the sheet is named too."""
@@ -222,7 +208,7 @@ def check_left_out(left_out: tuple[str, ...], known: Collection[str]) -> None:
 
 def _to_arrays(readings: Readings, left_out: tuple[str, ...]) -> _Data:
     full = patch_names(readings.patches)
-    check_left_out(left_out, {*(p.patch for p in readings.patches), *full})
+    check_left_out(left_out, names_of(readings.patches))
     out = {*rows_called(readings.patches, left_out)}
     rows = [i for i in range(len(full)) if i not in out]
     kept = tuple(readings.patches[i] for i in rows)
@@ -245,7 +231,8 @@ def _check(data: _Data) -> None:
     levels = np.unique(data.level)
     if levels.size < FEWEST_LEVELS:
         raise FitError(
-            f"the number of different ink levels is {levels.size}: {_spell(levels)}",
+            f"the number of different ink levels is {levels.size}:"
+            f" {', '.join(f'{v:g}' for v in levels) or 'none'}",
             f"a curve needs at least {FEWEST_LEVELS}, and 21 or more to be trusted",
             "measure more patches of the target, from clear film to the heaviest ink")
     if levels[-1] - levels[0] < SMALLEST_SPAN:
@@ -283,10 +270,6 @@ def _refuse_noise(final: _Pass) -> None:
         " more than chance makes of its noise",
         "check that densities stand beside the levels they were measured at, and that the right"
         " sheet was measured")
-
-
-def _spell(levels: Array) -> str:
-    return ", ".join(f"{v:g}" for v in levels) or "none"
 
 
 def _fit(data: _Data, robust: bool, monotone: bool = True) -> _Pass:
@@ -400,14 +383,6 @@ def _tabulate(final: _Pass, scatter: SheetScatter | None) -> PrintResponse:
         reading_high=column(reading_high))
 
 
-def usable_ends(response: PrintResponse) -> tuple[float, float]:
-    """Most ink that still prints black, least ink that already prints white."""
-    light = response.lightness
-    black = int(np.flatnonzero(light <= light[0] + END_TOLERANCE)[-1])
-    white = int(np.flatnonzero(light >= light[-1] - END_TOLERANCE)[0])
-    return float(response.level[black]), float(response.level[white])
-
-
 def _doubts(data: _Data, robust: _Pass, final: _Pass) -> tuple[Doubt, ...]:
     """Patches too far from their neighbours, worst first.
 
@@ -429,7 +404,8 @@ def _doubts(data: _Data, robust: _Pass, final: _Pass) -> tuple[Doubt, ...]:
     rest[list(found)] = False
     expected = robust.curve.fitted
     if found and not data.replicated:
-        expected = np.interp(data.level, *_plain_curve(data.subset(rest)))
+        plain = _fit(data.subset(rest), robust=False).curve
+        expected = np.interp(data.level, plain.grid, plain.value)
     doubts = []
     for index, deviation in found.items():
         patch = data.patches[index]
@@ -440,11 +416,6 @@ def _doubts(data: _Data, robust: _Pass, final: _Pass) -> tuple[Doubt, ...]:
         doubts.append(Doubt(data.names[index], patch.level, round(patch.density - density, 4),
                             round(-deviation, 2)))
     return tuple(sorted(doubts, key=lambda d: -abs(d.deviations)))
-
-
-def _plain_curve(data: _Data) -> tuple[Array, Array]:
-    curve = _fit(data, robust=False).curve
-    return curve.grid, curve.value
 
 
 def _cut(data: _Data, keep: Array, first: bool) -> bool:

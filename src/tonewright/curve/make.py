@@ -33,7 +33,6 @@ from tonewright.curve.fit import (
     fit_print,
     reversal_findings,
     rows_called,
-    usable_ends,
 )
 from tonewright.curve.ink import (
     DrawnTarget,
@@ -42,7 +41,7 @@ from tonewright.curve.ink import (
     refuse_other_light,
     target_colour,
 )
-from tonewright.curve.prints import DerivedSettings, make_recipe
+from tonewright.curve.prints import make_recipe
 from tonewright.curve.sheets import USUAL_SHEETS_LIGHTNESS, band_width
 from tonewright.errors import OptionError
 from tonewright.frozen import dataclass
@@ -139,9 +138,9 @@ def _by_process(wanted: FitRequest, process: Process, said: Setup) -> Curve:
         setup = setup.with_changes({k: getattr(other.setup, k) for k in INK
                                     if getattr(setup, k) is None})
     time = said.printing_time
-    recipe = make_recipe(process, wanted.readings, DerivedSettings(
-        wanted.target_time, parse_time(time) if time else None, wanted.ink_from))
-    setup = setup.with_changes({"printing_time": recipe.spoken_time})
+    recipe = make_recipe(process, wanted.readings, wanted.target_time,
+                         parse_time(time) if time else None, wanted.ink_from)
+    setup = setup.with_changes({"printing_time": str(recipe.timer_time)})
     return make_derived_curve(recipe, wanted.settings, setup, wanted.name)
 
 
@@ -158,7 +157,7 @@ def make_curve(
     """
     fitted = _followed(fit_print(readings, settings.left_out), readings, settings.left_out)
     response = fitted.response
-    correction = make_correction(response, settings.aim, (fitted.level_black, fitted.level_white))
+    correction = make_correction(response, settings.aim, response.usable)
     sheets_sd = fitted.print_lightness_sd
     return Curve(
         name=name, made_by=made_by(), setup=setup.with_time_spelled(), settings=settings,
@@ -167,7 +166,7 @@ def make_curve(
             print_to_print_lightness_sd=None if sheets_sd is None else round(sheets_sd, 3),
             doubtful=fitted.doubtful, negative_density_range=None),
         findings=(*_findings(fitted, readings),
-                  *settings.aim.findings(fitted.black_lightness, fitted.white_lightness)),
+                  *settings.aim.findings(*response.ends)),
         correction=correction, readings=readings, ancestor=ancestor)
 
 
@@ -183,9 +182,7 @@ def _followed(
                   if p.print_name not in added and i not in out)
     before = fit_print(replace(readings, patches=first)).response.lightness_at(
         fitted.response.level)
-    response = follow(before, fitted.response, band_width(fitted.sheets))
-    black, white = usable_ends(response)
-    return replace(fitted, response=response, level_black=black, level_white=white)
+    return replace(fitted, response=follow(before, fitted.response, band_width(fitted.sheets)))
 
 
 def rebuild(curve: Curve) -> Curve:
@@ -200,7 +197,7 @@ def rebuild(curve: Curve) -> Curve:
 def _findings(fitted: FittedPrint, readings: Readings) -> Iterator[Finding]:
     """What the printer should know."""
     yield from reversal_findings(fitted, limits_curve=True)
-    black, white = fitted.black_lightness, fitted.white_lightness
+    black, white = fitted.response.ends
     if not fitted.black.reached:
         yield BlackStillDarkening(round(fitted.black.still_gaining, 4))
     if not fitted.white.reached:

@@ -18,51 +18,39 @@ from tonewright.scales import Array
 from tonewright.strip.process import Process
 
 
-@dataclass(frozen=True, eq=False)
-class DerivedSettings:
-    """What a derived curve is wanted for; None: the usual."""
-
-    target_time: PrintingTime | None = None
-    """What the target was printed for; None: the strip's time, as on one sheet."""
-    printing_time: PrintingTime | None = None
-    """What the curve shall hold for; None: the base printing time."""
-    ink_from: tuple[Curve, ...] = ()
-    """Other curves made with the same printer, film and ink, whose prints count too."""
-
-
 def make_recipe(
-    process: Process, readings: Readings | None, settings: DerivedSettings
+    process: Process, readings: Readings | None, target_time: PrintingTime | None = None,
+    printing_time: PrintingTime | None = None, ink_from: tuple[Curve, ...] = (),
 ) -> Recipe:
     """The recipe of a curve for ``process`` from readings of a target, from other curves' ink,
     or from both.
 
+    ``target_time``: what the target was printed for; None: the strip's time, as on one sheet.
+    ``printing_time``: what the curve shall hold for; None: the base printing time.  ``ink_from``:
+    curves made with the same printer, film and ink, whose prints count too.
+
     Raises
     ------
     OptionError
-        Nothing tells of the ink, what the target was printed for is not known, or scales or units
-        do not go together.
+        What the target was printed for is not known, or scales or units do not go together.
     """
     processes = [process]
     prints = []
     if readings is not None:
         times = process.strip.times()
-        if settings.target_time is None and len(times) > 1:
+        if target_time is None and len(times) > 1:
             raise OptionError(
                 f"strips of {process.name} were printed for {' and '.join(map(str, times))}",
                 "for which of them, or for what else, the target was printed must be known",
                 "name the time that the target was printed for", code="target_time_unknown",
                 time=str(times[0]).replace(" ", ""))
-        prints.append(PrintedTarget(readings, 0, settings.target_time or times[0]))
-    for other in settings.ink_from:
+        prints.append(PrintedTarget(readings, 0, target_time or times[0]))
+    for other in ink_from:
         recipe = recipe_of(other)
         first = len(processes)
         processes += recipe.processes
         prints += [replace(p, process=p.process + first) for p in prints_of(other)]
-    if not prints:
-        raise OptionError("nothing tells how dense the ink is", "it must be known from a print",
-                          "name the readings of a target, or a curve made with the same ink",
-                          code="ink_unknown")
-    return pooled(tuple(processes), tuple(prints), 0, settings.printing_time or process.base_time)
+    return pooled(tuple(processes), tuple(prints), 0, printing_time or process.base_time)
 
 
 def recipe_of(curve: Curve) -> Recipe:

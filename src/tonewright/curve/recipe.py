@@ -69,11 +69,6 @@ class Recipe:
         """What the curve is for, as a timer is set; see `Process.timer_time`."""
         return self.own_process.timer_time(self.printing_time)
 
-    @property
-    def spoken_time(self) -> str:
-        """The same, as it is said."""
-        return str(self.timer_time)
-
     def spoken_print_time(self, print_: PrintedTarget) -> str:
         """What one of the prints was printed for, as it is said."""
         return str(self.processes[print_.process].timer_time(print_.time))

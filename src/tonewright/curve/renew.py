@@ -8,9 +8,9 @@ from dataclasses import asdict, field, replace
 import numpy as np
 
 from tonewright.curve.derive import make_derived_curve
-from tonewright.curve.document import Ancestor, Curve, refuse_two_zeros
+from tonewright.curve.document import Curve, refuse_two_zeros
 from tonewright.curve.findings import NothingMoved, StripGivenUp, TakenAsBefore, TwoWeightings
-from tonewright.curve.fit import patch_names
+from tonewright.curve.fit import names_of
 from tonewright.curve.ink import one_ink, readings_colour, refuse_other_light
 from tonewright.curve.make import WIDE_GAP, make_curve
 from tonewright.curve.prints import prints_of, recipe_of
@@ -195,14 +195,15 @@ def _from_readings(new: RenewRequest) -> Curve:
     kept = old.recipe is None or _through_curve(readings)
     setup = old.setup if kept else replace(old.setup, printing_time=None)
     return make_curve(readings, replace(old.settings, left_out=new.left_out),
-                      setup.with_changes(asdict(new.changes)), new.name, _ancestor(new))
+                      setup.with_changes(asdict(new.changes)), new.name,
+                      old.as_ancestor(new.sha256))
 
 
 def _from_process(new: RenewRequest) -> Curve:
     """By way of the model: for a new process, another time or both, and with a few patches."""
     _refuse_other_setup(new)
-    recipe = recipe_of(new.old)
-    processes, index, prints = recipe.processes, recipe.process, prints_of(new.old)
+    old, recipe = new.old, recipe_of(new.old)
+    processes, index, prints = recipe.processes, recipe.process, prints_of(old)
     if new.process is not None:
         processes, index = (*processes, new.process), len(processes)
     process = processes[index]
@@ -210,18 +211,17 @@ def _from_process(new: RenewRequest) -> Curve:
     left_out = new.left_out
     if new.readings is not None:
         # a patch of the new print is meant, though an old one may have one of its name
-        patches = new.readings.patches
-        known = {*(p.patch for p in patches), *patch_names(patches)}
+        known = names_of(new.readings.patches)
         own = tuple(name for name in left_out if name in known)
         left_out = tuple(name for name in left_out if name not in known)
         prints = (*prints, PrintedTarget(new.readings, index, new.readings_time or time, own))
     made = pooled(processes, prints, index, time)
-    setup = new.old.setup
+    setup = old.setup
     if new.process is not None:
         setup = setup.with_changes(asdict(new.process.setup))
-    setup = setup.with_changes({**asdict(new.changes), "printing_time": made.spoken_time})
-    return make_derived_curve(made, replace(new.old.settings, left_out=left_out), setup, new.name,
-                              _ancestor(new))
+    setup = setup.with_changes({**asdict(new.changes), "printing_time": str(made.timer_time)})
+    return make_derived_curve(made, replace(old.settings, left_out=left_out), setup, new.name,
+                              old.as_ancestor(new.sha256))
 
 
 def _refuse_other_setup(new: RenewRequest) -> None:
@@ -237,10 +237,6 @@ def _refuse_other_setup(new: RenewRequest) -> None:
         what = f"the process {new.process.name}"
         refuse_other_light(new.process.setup, said, what, "the new print")
         refuse_other_light(old, new.process.setup, whose, what)
-
-
-def _ancestor(new: RenewRequest) -> Ancestor:
-    return Ancestor(new.old.name, new.sha256, new.old.setup)
 
 
 def _findings(new: RenewRequest, curve: Curve) -> Iterator[Finding]:

@@ -13,6 +13,8 @@ from tonewright.record.codec import LEVEL, NEVER_FALLING, RISING
 from tonewright.scales import Array
 
 LEVELS = replace(LEVEL, each=True)
+END_TOLERANCE = 0.5
+"""Half a just-visible step (L*): what counts as still black, or already white."""
 Rising = Annotated[Array, RISING]
 NeverFalling = Annotated[Array, NEVER_FALLING]
 
@@ -37,6 +39,19 @@ class PrintResponse:
         """Print lightness (L*) at ink levels (0 to 1); beyond the table its end value."""
         wanted = np.asarray(level, dtype=np.float64)
         return np.asarray(np.interp(wanted, self.level, self.lightness))
+
+    @property
+    def ends(self) -> tuple[float, float]:
+        """Lightness (L*) of the blackest black and of the lightest white."""
+        return float(self.lightness[0]), float(self.lightness[-1])
+
+    @property
+    def usable(self) -> tuple[float, float]:
+        """The most ink that still prints the blackest black, the least that already prints the
+        lightest white."""
+        black = np.flatnonzero(self.lightness <= self.lightness[0] + END_TOLERANCE)[-1]
+        white = np.flatnonzero(self.lightness >= self.lightness[-1] - END_TOLERANCE)[0]
+        return float(self.level[black]), float(self.level[white])
 
 
 @dataclass(frozen=True, eq=False)

@@ -12,7 +12,6 @@ import numpy as np
 
 from tonewright.check.aims import (
     PrintedTones,
-    aim_of_level,
     other_scales,
     printed_tones,
     refuse_own,
@@ -190,6 +189,6 @@ def _by_target(
     readings = map_list(table, target, order, options)
     patches = [target.patch(p.patch) for p in readings.patches]
     aims = [None if p is None else p.aim_lightness for p in patches]
-    promised = aim_of_level(curve, readings.level)
+    promised = curve.response.lightness_at(readings.level)
     return readings, np.array([p if a is None else a
                                for a, p in zip(aims, promised.tolist(), strict=True)])

@@ -150,14 +150,7 @@ def fit_chain(data: list[ChainData], models: list[RiseModel], scale: float) -> C
         The outer curves.
     scale:
         Usual size of ``g(1)``: where the search starts.
-
-    Raises
-    ------
-    ValueError
-        No points at all.
     """
-    if not data or sum(d.u.size for d in data) == 0:
-        raise ValueError("no points")
     problem = _Problem(data, tuple(models))
     start = np.zeros(problem.size)
     start[-INNER:] = scale / INTERVALS

@@ -32,23 +32,14 @@ FEWEST, LEARNT, RECENT = 3, 12, 5
 so many may have drifted before they are called."""
 
 
-@dataclass(frozen=True)
-class Limits:
-    """Of a chart: its centre, and where it is out."""
-
-    centre: float
-    low: float
-    high: float
-
-
 def moving_range_sd(values: ArrayLike) -> float:
     """Standard deviation of two values or more, shape (n,), by the mean moving range / d2."""
     return float(np.mean(np.abs(np.diff(np.asarray(values, dtype=np.float64))))) / RANGE_TO_SD
 
 
-def limits(centre: float, sd: float, width: float = WIDTH) -> Limits:
-    """So many standard deviations around a centre (e-Handbook 6.3.2)."""
-    return Limits(centre, centre - width * sd, centre + width * sd)
+def limits(centre: float, sd: float, width: float = WIDTH) -> tuple[float, float]:
+    """So many standard deviations below and above a centre (e-Handbook 6.3.2)."""
+    return centre - width * sd, centre + width * sd
 
 
 def ewma(values: ArrayLike, start: float, weight: float = WEIGHT) -> Array:
@@ -171,8 +162,7 @@ def _judge(
                     student_quantile(1.0 - RARELY, freedom))
     mean = limits(centre, sd * math.hypot(ewma_spread(WEIGHT, after), left),
                   student_quantile(1.0 - outside, freedom))
-    average = float(ewma(x[learnt:], centre)[-1])
-    return centre, single.low, single.high, average, mean.low, mean.high
+    return centre, *single, float(ewma(x[learnt:], centre)[-1]), *mean
 
 
 def change(beyond: Array, out: int) -> tuple[int, bool]:

@@ -140,19 +140,19 @@ class Judge:
         return np.asarray(smooth.score[across] + self.free_dof * np.log(ratio) + log_det + rarity)
 
 
-class Cornered(NamedTuple):
-    """A smooth curve with one corner, or one near either end, fitted."""
+class Candidate(NamedTuple):  # hundreds in a fit
+    """A curve at one amount of smoothing, with no corner, one, or one near either end, fitted."""
 
     score: float
     coefficients: Array
     """Of the smooth curve, then heights of the corners."""
     precision: Array
     noise_squared: float
-    columns: tuple[int, ...]
+    columns: tuple[int, ...] = ()
     """Which of the ramps."""
 
 
-def with_corners(ramps: Ramps, smooth: Smooth, judge: Judge) -> list[Cornered]:
+def with_corners(ramps: Ramps, smooth: Smooth, judge: Judge) -> list[Candidate]:
     """The likeliest fits with one corner and with one near either end.
 
     Adding columns to a least squares fit changes misfit and determinant by what is left of the
@@ -160,7 +160,7 @@ def with_corners(ramps: Ramps, smooth: Smooth, judge: Judge) -> list[Cornered]:
     weighed.
     """
     noise, found = np.inf, float(judge.noise_squared(smooth.misfit[np.argmin(smooth.score)]))
-    candidates: list[Cornered] = []
+    candidates: list[Candidate] = []
     # how high corners usually are counts in units of the noise, which corners may bring down
     while found < MUCH_LESS * noise:
         noise = found
@@ -187,7 +187,7 @@ class _Search:
         # heights of one sign
         self.rarity = 2.0 * np.log((1.0 - BEFOREHAND) / BEFOREHAND / 2.0 / ramps.chance)
 
-    def find(self) -> list[Cornered]:
+    def find(self) -> list[Candidate]:
         singles = self._singles()
         low, high = self._promising(singles.min(axis=0))
         pairs = self._pairs(low, high)
@@ -198,7 +198,7 @@ class _Search:
             for i, j in zip(*np.nonzero(singles < limit), strict=True)]
         found += [(float(pairs[i, j, k]), int(i), (int(low[j]), int(high[k])))
                   for i, j, k in zip(*np.nonzero(pairs < limit), strict=True)]
-        every: list[Cornered] = []
+        every: list[Candidate] = []
         for size, scores in ((1, singles), (2, pairs)):
             some = sorted(each for each in found if len(each[2]) == size)[:MOST // 2]
             if not some:
@@ -242,7 +242,7 @@ class _Search:
                                   self.rarity[low, None] + self.rarity[high])
         return np.where((first > 0.0) & (second > 0.0), scores, np.inf)
 
-    def _fit(self, found: list[tuple[float, int, tuple[int, ...]]]) -> list[Cornered]:
+    def _fit(self, found: list[tuple[float, int, tuple[int, ...]]]) -> list[Candidate]:
         """Fits of as many corners each."""
         if not found:
             return []
@@ -262,6 +262,6 @@ class _Search:
         coefficients = np.linalg.solve(precision, moment[:, :, None])[:, :, 0]
         gain = np.sum(self.pull[amount[:, None], chosen] * coefficients[:, splines:], axis=1)
         noise = self.judge.noise_squared(np.maximum(smooth.misfit[amount] - gain, 0.0))
-        return [Cornered(score, own, weighed, variance, columns)
+        return [Candidate(score, own, weighed, variance, columns)
                 for (score, _, columns), own, weighed, variance in zip(
                     found, coefficients, precision, noise.tolist(), strict=True)]

@@ -22,14 +22,17 @@ def invert(x: ArrayLike, y: ArrayLike, wanted: ArrayLike) -> Array:
     -------
     Places in the units of ``x``.  Where the curve is level, the middle of the level stretch.
     """
-    left = _edge(x, y, wanted, last=False)
-    right = _edge(x, y, wanted, last=True)
-    return np.asarray((left + right) / 2.0)
+    return np.asarray((first_place(x, y, wanted) + _last_place(x, y, wanted)) / 2.0)
 
 
 def first_place(x: ArrayLike, y: ArrayLike, wanted: ArrayLike) -> Array:
     """The same, but where the curve is level the place where it comes to that level."""
-    return _edge(x, y, wanted, last=False)
+    nodes, values = np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64)
+    want = np.clip(np.asarray(wanted, dtype=np.float64), values[0], values[-1])
+    after = np.clip(np.searchsorted(values, want, side="left"), 1, nodes.size - 1)
+    rise = values[after] - values[after - 1]
+    part = (want - values[after - 1]) / np.where(rise > 0.0, rise, np.inf)
+    return nodes[after - 1] + np.clip(part, 0.0, 1.0) * (nodes[after] - nodes[after - 1])
 
 
 def first_places(x: ArrayLike, rows: ArrayLike, wanted: ArrayLike) -> Array:
@@ -52,17 +55,11 @@ def invert_band(
     The band read sideways: a value can be reached from where the upper edge first touches it to
     where the lower edge last does.  Shapes and units as in `invert`; both edges non-decreasing.
     """
-    return _edge(x, high, wanted, last=False), _edge(x, low, wanted, last=True)
+    return first_place(x, high, wanted), _last_place(x, low, wanted)
 
 
-def _edge(x: ArrayLike, y: ArrayLike, wanted: ArrayLike, last: bool) -> Array:
-    """First or last place where the curve equals the wanted value."""
-    nodes, values = np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64)
-    want = np.clip(np.asarray(wanted, dtype=np.float64), values[0], values[-1])
-    if last:
-        # the first place of the curve turned end for end is the last place of the curve
-        return np.asarray(-_edge(-nodes[::-1], -values[::-1], -want, last=False))
-    after = np.clip(np.searchsorted(values, want, side="left"), 1, nodes.size - 1)
-    rise = values[after] - values[after - 1]
-    part = (want - values[after - 1]) / np.where(rise > 0.0, rise, np.inf)
-    return nodes[after - 1] + np.clip(part, 0.0, 1.0) * (nodes[after] - nodes[after - 1])
+def _last_place(x: ArrayLike, y: ArrayLike, wanted: ArrayLike) -> Array:
+    """As `first_place`, but where the curve leaves that level: the first place of it turned end for
+    end."""
+    nodes, values, want = (-np.asarray(a, dtype=np.float64) for a in (x, y, wanted))
+    return -first_place(nodes[::-1], values[::-1], want)

@@ -13,13 +13,13 @@ import contextlib
 from collections.abc import Sequence
 from dataclasses import replace
 from functools import cached_property, lru_cache
-from typing import Literal, NamedTuple
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from tonewright.frozen import dataclass
-from tonewright.numeric.corners import Judge, Ramps, Smooth, make_ramps, with_corners
+from tonewright.numeric.corners import Candidate, Judge, Ramps, Smooth, make_ramps, with_corners
 from tonewright.numeric.rising import rising_band, rising_curve
 from tonewright.numeric.splines import cubic_design
 from tonewright.numeric.student import student_quantile
@@ -90,8 +90,7 @@ class SmoothFit:
     ``grid``, ``value``, ``free`` and ``sd`` have the shape of the grid asked for; ``value`` is
     the monotone curve, ``free`` the curve without that constraint and ``sd`` its standard
     deviation.  ``fitted`` and ``leverage`` belong to the data points.  ``noise`` is in units of
-    the given ``sd``; ``effective_dof`` counts the curve's own parameters, ``residual_dof`` what
-    the data leave for the noise.
+    the given ``sd``; ``residual_dof`` is what the data leave for it.
     """
 
     grid: Array
@@ -104,7 +103,6 @@ class SmoothFit:
     fitted: Array
     leverage: Array
     noise: float
-    effective_dof: float
     residual_dof: float
     score: float
     """-2 log restricted likelihood of the best amount of smoothing, for comparing fits of the
@@ -135,17 +133,6 @@ class _Basis:
     grid: Array
     difference: Array
     ramps: Ramps | None = None
-
-
-class _Candidate(NamedTuple):  # hundreds in a fit
-    """One amount of smoothing, with or without corners: score, coefficients and precision."""
-
-    score: float
-    coefficients: Array
-    precision: Array
-    noise_squared: float
-    columns: tuple[int, ...] = ()
-    """Which ramps come after the spline."""
 
 
 @one_blas_thread
@@ -327,7 +314,7 @@ def _ramps(data: bytes, grid: bytes) -> Ramps:
 
 def _candidates(
     basis: _Basis, y: Array, weight: Array, settings: SmoothSettings
-) -> list[_Candidate]:
+) -> list[Candidate]:
     """Every amount of smoothing worth weighing: even along the curve, with corners, and following a
     pilot."""
     if settings.smoothing is not None:
@@ -362,7 +349,7 @@ def _local_mean(values: Array, width: float = 2.0) -> Array:
 
 def _scan(
     basis: _Basis, y: Array, weight: Array, settings: SmoothSettings, log_amounts: Array
-) -> list[_Candidate]:
+) -> list[Candidate]:
     """Fit at each amount of smoothing; score is -2 log restricted likelihood (Wood 2011)."""
     size = basis.data.shape[1]
     rank = basis.difference.shape[0]
@@ -381,7 +368,7 @@ def _scan(
     noise2 = judge.noise_squared(misfit)
     score = judge.free_dof * np.log(noise2) + 2.0 * np.sum(np.log(root), axis=1)
     score -= rank * np.log(amounts) + log_det_penalty
-    return [_Candidate(*each) for each in zip(
+    return [Candidate(*each) for each in zip(
         score.tolist(), columns[:, :, 0], precision, noise2.tolist(), strict=True)]
 
 
@@ -391,8 +378,8 @@ def _judge(weight: Array, settings: SmoothSettings) -> Judge:
 
 
 def _with_corners(
-    basis: _Basis, y: Array, weight: Array, settings: SmoothSettings, even: list[_Candidate]
-) -> list[_Candidate]:
+    basis: _Basis, y: Array, weight: Array, settings: SmoothSettings, even: list[Candidate]
+) -> list[Candidate]:
     """Candidates with corners, from those without."""
     if basis.ramps is None:
         return []
@@ -403,8 +390,7 @@ def _with_corners(
         scale * 10.0**_LOG_SMOOTHING[_WITH_CORNERS],
         np.array([c.noise_squared for c in some]) * judge.free_dof - judge.prior_dof,
         np.array([c.score for c in some]))
-    return [_Candidate(c.score, c.coefficients, c.precision, c.noise_squared, c.columns)
-            for c in with_corners(basis.ramps, smooth, judge)]
+    return with_corners(basis.ramps, smooth, judge)
 
 
 def _rooted(precision: Array, scale: float, amounts: Array) -> tuple[Array, Array]:
@@ -436,7 +422,7 @@ class _Average:
 
 
 def _assemble(
-    basis: _Basis, grid: Array, candidates: list[_Candidate], weight: Array,
+    basis: _Basis, grid: Array, candidates: list[Candidate], weight: Array,
     settings: SmoothSettings,
 ) -> SmoothFit:
     """Average over the candidates; the curve is the rising one nearest to the average."""
@@ -462,7 +448,7 @@ def _assemble(
             np.einsum("ij,ij->i", mixed.grid @ spread, mixed.grid), 0.0)),
         design=mixed.grid, spread=spread, fitted=mixed.data @ shape,
         leverage=np.clip(leverage, 0.0, 0.999), noise=float(np.sqrt(mixed.noise_squared)),
-        effective_dof=mixed.effective_dof, score=best.score,
+        score=best.score,
         residual_dof=np.count_nonzero(weight) - mixed.effective_dof + settings.prior_dof,
         corners=_likely_corners(basis.ramps, grid, kept, share),
     )
@@ -474,7 +460,7 @@ def _columns(
     return [] if ramps is None or not chosen else [getattr(ramps, where)[:, list(chosen)]]
 
 
-def _average(basis: _Basis, kept: list[_Candidate], share: Array, weight: Array) -> _Average:
+def _average(basis: _Basis, kept: list[Candidate], share: Array, weight: Array) -> _Average:
     used = sorted({k for c in kept for k in c.columns})
     splines = basis.data.shape[1]
     data = np.hstack([basis.data, *_columns(basis.ramps, "data", used)])
@@ -499,7 +485,7 @@ def _average(basis: _Basis, kept: list[_Candidate], share: Array, weight: Array)
 
 
 def _likely_corners(
-    ramps: Ramps | None, grid: Array, kept: list[_Candidate], share: Array
+    ramps: Ramps | None, grid: Array, kept: list[Candidate], share: Array
 ) -> tuple[Corner | None, Corner | None]:
     """The corner near either end, where one is likely enough."""
     if ramps is None:

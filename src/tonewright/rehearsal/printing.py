@@ -97,5 +97,5 @@ class PrintRoom:
             scanroom.OnGlass(scanroom.gray_scale(GRAY_SCALE), (8.0, 3.0)),
         ]), (File.PLAIN_SCAN, [
             scanroom.OnGlass(scanroom.plain_sheet(size, seed=self.seed), (0.0, 0.0))])):
-            render = scanroom.scan_glass(things, size, DESK_SCANNER, seed=self.seed + 1)[0]
-            write_picture(self.folder / file, render.codes, render.ppi, force=self.folder.force)
+            codes, _ = scanroom.scan_glass(things, size, DESK_SCANNER, seed=self.seed + 1)
+            write_picture(self.folder / file, codes, DESK_SCANNER.ppi, force=self.folder.force)

@@ -15,7 +15,7 @@ from tonewright.scan.find_steps import LONGEST, FoundRow, find_row
 from tonewright.scan.flat import Flat
 from tonewright.scan.image import Scan
 from tonewright.scan.place import Located
-from tonewright.scan.rectify import apply, inverse, shrink, shrink_matrix
+from tonewright.scan.rectify import apply, shrink, shrink_matrix
 from tonewright.scan.response import check_listed, response_of_row
 from tonewright.scan.scanner import ScannerResponse
 from tonewright.scan.steps import StepRow, read_step_row, sample_row
@@ -88,7 +88,7 @@ def _sides(
         factor = max(1, -(-max(pixels[part].shape) // LONGEST))
         small = shrink(pixels[part], factor).copy()
         shift = np.array([[1.0, 0, part[1].start], [0, 1.0, part[0].start], [0, 0, 1.0]])
-        to_scan = shift @ inverse(shrink_matrix(factor))
+        to_scan = shift @ np.linalg.inv(shrink_matrix(factor))
         grid = np.stack(np.meshgrid(*map(np.arange, small.shape[::-1])), axis=-1)
         x, y = np.moveaxis(located.placement.to_print(apply(to_scan, grid)), -1, 0)
         print_ = (np.maximum(-x, x - width) < _EDGE_MM) & (np.maximum(-y, y - height) < _EDGE_MM)

@@ -154,6 +154,8 @@ def _sharpness(tone: Plane, degrees: float) -> float:
 
 def _straightened(tone: Plane, degrees: float) -> tuple[Plane, Array]:
     """The scan turned back by so many degrees, and the matrix from its pixels to the scan's."""
+    from scipy import ndimage
+
     angle = np.radians(degrees)
     turn = np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
     rows, columns = tone.shape
@@ -161,37 +163,10 @@ def _straightened(tone: Plane, degrees: float) -> tuple[Plane, Array]:
     middle = (np.array([columns, rows]) - 1.0) / 2.0
     shift = middle - turn @ ((size - 1.0) / 2.0)
     matrix = np.block([[turn, shift[:, None]], [np.zeros((1, 2)), np.ones((1, 1))]])
-    return _sampled(tone, matrix, int(size[1]), int(size[0])), matrix
-
-
-_FEW = 16384
-"""Pixels that are worked out at once: what stays in the processor's cache."""
-
-
-def _sampled(tone: Plane, matrix: Array, rows: int, columns: int) -> Plane:
-    """Tones between pixels (linear) where an affine matrix takes those of another image; edges go
-    on.  In half the time of scipy's `affine_transform`, which knows higher orders."""
-    last_row, last_column = (n - 1.0 for n in tone.shape)
-    flat, wide = np.pad(tone, ((0, 1), (0, 1)), "edge").ravel(), tone.shape[1] + 1
-    along = np.arange(columns)
-    out = np.empty((rows, columns))
-    some = max(_FEW // columns, 1)
-    for top in range(0, rows, some):
-        part = out[top : top + some]
-        down = np.arange(top, top + len(part))[:, None]
-        x, y = (np.clip(a * along + (b * down + c), 0.0, last)
-                for (a, b, c), last in zip(matrix[:2], (last_column, last_row), strict=True))
-        left, above = x.astype(np.intp), y.astype(np.intp)
-        x -= left
-        y -= above
-        at = above * wide + left
-        upper, right = flat.take(at), flat.take(at + 1)
-        upper += x * (right - upper)
-        at += wide
-        lower, right = flat.take(at), flat.take(at + 1)
-        lower += x * (right - lower)
-        np.add(upper, y * (lower - upper), out=part)
-    return out
+    # scipy counts rows before columns
+    straight = ndimage.affine_transform(tone, matrix[1::-1, 1::-1], matrix[1::-1, 2],
+                                        tuple(size[::-1]), order=1, mode="nearest")
+    return np.asarray(straight), matrix
 
 
 def _band_edges(straight: Plane, top: int, bottom: int, rising: bool) -> Edges:

@@ -12,7 +12,7 @@ from tonewright.numeric.robust import robust_spread
 from tonewright.record.findings import Finding
 from tonewright.scales import Array
 from tonewright.scan.image import CLIPPED, SCAN_PLAINLY, Scan
-from tonewright.scan.scanner import CLIPPED_WHITE, ScannerResponse
+from tonewright.scan.scanner import CLIPPED_WHITE, ScannerResponse, mode_words
 
 _BLOCKS = 32
 """Squares to a side whose middles are looked at: dust and texture are finer."""
@@ -134,11 +134,6 @@ def light_at(
         everywhere = flat.light(scan, corners * scan.pixels.shape[::-1], response)
         found.append(GrayScaleInOtherLight(scan.name, _span(np.append(everywhere, 1.0))))
     return light, tuple(found)
-
-
-def mode_words(mode: str | None) -> str:
-    """Gray or RGB, as a scan is called, for messages."""
-    return {"gray": "gray", "luminance": "RGB"}.get(mode or "", f"the {mode} of RGB")
 
 
 def _mode(scan: Scan) -> str | None:

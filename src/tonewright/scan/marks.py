@@ -17,8 +17,6 @@ from tonewright.scales import Array
 from tonewright.scan.rectify import sample_at
 from tonewright.target.pen import SPOT_RADIUS, spots
 
-Places = NDArray[np.intp]
-
 LIKENESS = 0.72
 """Correlation with its pattern from which a shape counts as a mark; 1 is a perfect one."""
 _AHEAD = 0.06
@@ -108,59 +106,22 @@ class _Shape:
 
 def _solid_shapes(mask: NDArray[np.bool_]) -> Iterator[_Shape]:
     """Connected parts of a mask that are ellipses once their holes are filled."""
-    from scipy.ndimage import binary_fill_holes
+    from scipy.ndimage import binary_fill_holes, find_objects, label
 
     largest = (_LARGEST * min(mask.shape)) ** 2
-    (row, left, stop, part), low, high, area = _parts(mask)
-    height, width = (high - low).T
-    likely = (
-        (np.minimum(height, width) >= _SMALLEST) & (height * width <= largest)
-        & (0.5 * width <= height) & (height <= 2.0 * width)
-        & (0.45 * height * width <= area) & (area <= 0.9 * height * width)
-    )
-    for number in np.flatnonzero(likely):
-        solid = np.zeros((height[number], width[number]), dtype=np.bool_)
-        own, (top, side) = part == number, low[number].tolist()
-        for y, begin, end in zip(row[own] - top, left[own] - side, stop[own] - side, strict=True):
-            solid[y, begin:end] = True
+    part, _ = label(mask)
+    for number, box in enumerate(find_objects(part), 1):
+        height, width = (side.stop - side.start for side in box)
+        if not (min(height, width) >= _SMALLEST and height * width <= largest
+                and 0.5 * width <= height <= 2.0 * width):
+            continue
+        solid = part[box] == number
+        if not 0.45 * height * width <= np.count_nonzero(solid) <= 0.9 * height * width:
+            continue
         shape = _ellipse(binary_fill_holes(solid))
         if shape is not None:
-            yield _Shape(shape.x + side, shape.y + top, shape.axes)
-
-
-def _parts(
-    mask: NDArray[np.bool_]
-) -> tuple[tuple[Places, Places, Places, Places], Places, Places, Places]:
-    """Connected parts of a mask, joined from runs of pixels, which are far fewer.
-
-    The row of each run, its first column, the one after its last, and the number of its part, each
-    of shape (m,); then of each part first row and column and those after the last, both (n, 2),
-    and its pixels, (n,).
-    """
-    wide = mask.shape[1] + 1
-    edge = np.flatnonzero(np.diff(np.pad(mask, ((0, 0), (0, 1))).ravel(), prepend=False))
-    start, stop = edge[::2], edge[1::2]
-    # the runs of the next row that touch a run follow one another
-    begin, end = np.searchsorted(stop, start + wide, "right"), np.searchsorted(start, stop + wide)
-    many = np.maximum(end - begin, 0)
-    upper = np.repeat(np.arange(start.size), many)
-    lower = begin[upper] + np.arange(upper.size) - np.repeat(np.cumsum(many) - many, many)
-    part = np.arange(start.size)
-    while np.any(part[upper] != part[lower]):
-        joined = np.minimum(part[upper], part[lower])
-        for one in (upper, lower):
-            np.minimum.at(part, part[one], joined)
-        while np.any(part != part[part]):
-            part = part[part]
-    top, number = np.unique(part, return_inverse=True)
-    row, left = np.divmod(start, wide)
-    runs = row, left, left + stop - start, number
-    low = np.tile(np.array(mask.shape), (top.size, 1))
-    high = np.zeros_like(low)
-    for axis, (least, most) in enumerate(((row, row + 1), runs[1:3])):
-        np.minimum.at(low[:, axis], number, least)
-        np.maximum.at(high[:, axis], number, most)
-    return runs, low, high, np.bincount(number, stop - start).astype(np.intp)
+            down, across = box
+            yield _Shape(shape.x + across.start, shape.y + down.start, shape.axes)
 
 
 def _ellipse(full: NDArray[np.bool_]) -> _Shape | None:

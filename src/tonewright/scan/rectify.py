@@ -28,7 +28,7 @@ class Placement:
 
     def to_print(self, points_px: ArrayLike) -> Array:
         """mm (x, y) of points (column, row) in pixels, shape (..., 2)."""
-        return apply(inverse(self.matrix), points_px)
+        return apply(np.asarray(np.linalg.inv(self.matrix), dtype=np.float64), points_px)
 
     def scaled(self, factor: float) -> Placement:
         """The placement in a scan of which each block of factor x factor pixels became one."""
@@ -36,7 +36,7 @@ class Placement:
 
     def unscaled(self, factor: float) -> Placement:
         """The reverse of `scaled`."""
-        return Placement(inverse(shrink_matrix(factor)) @ self.matrix)
+        return Placement(np.linalg.inv(shrink_matrix(factor)) @ self.matrix)
 
     def jacobian(self, point_mm: ArrayLike) -> Array:
         """Pixels per mm around a point, shape (2, 2): rows column and row, columns x and y."""
@@ -64,11 +64,6 @@ def shrink_matrix(factor: float) -> Array:
     """From pixels of a scan to pixels of its block means; block centres lie between pixels."""
     shift = (1.0 / factor - 1.0) / 2.0
     return np.array([[1.0 / factor, 0.0, shift], [0.0, 1.0 / factor, shift], [0.0, 0.0, 1.0]])
-
-
-def inverse(matrix: Array) -> Array:
-    """The homography back."""
-    return np.asarray(np.linalg.inv(matrix), dtype=np.float64)
 
 
 def apply(matrix: Array, points: ArrayLike) -> Array:

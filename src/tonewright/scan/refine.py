@@ -65,7 +65,7 @@ def marks_likeness(
 ) -> float:
     """Mean correlation (-1 to 1) of what lies where the four marks should with the marks."""
     finder = _Finder(small, placement, 1.0, light)
-    return float(np.mean([finder.match(m, [_mark_view(int(m.name))])[1] for m in target.marks]))
+    return float(np.mean([finder.match(mark)[1] for mark in target.marks]))
 
 
 def _search(
@@ -75,11 +75,11 @@ def _search(
     finder = _Finder(small, placement, reach, light)
     shifts, likeness, alike = [], [], []
     for mark in target.marks:
-        shift, like = finder.match(mark, [_mark_view(int(mark.name))])
+        shift, like = finder.match(mark)
         shifts.append(shift)
         likeness.append(like[0])
     for dot in target.dots:
-        shift, like = finder.match(dot, [_dot_view(dot.hollow), _dot_view(not dot.hollow)])
+        shift, like = finder.match(dot)
         shifts.append(shift)
         likeness.append(max(like))
         alike.append(like[0] - like[1])
@@ -91,27 +91,24 @@ _HALF = 11
 _RADIUS = 8.0
 
 
-def _view_grid() -> tuple[Array, Array]:
+def _views(shape: Mark | Dot) -> list[Array]:
+    """What a shape looks like; for a dot also what one of the other kind does."""
+    if isinstance(shape, Mark):
+        return [_view(tuple((*spot, SPOT_RADIUS) for spot in spots(int(shape.name))))]
+    return [_view(((0.0, 0.0, HOLE),) if hollow else ())
+            for hollow in (shape.hollow, not shape.hollow)]
+
+
+@cache
+def _view(holes: tuple[tuple[float, float, float], ...]) -> Array:
+    """A disc in its own radii with holes (x, y, radius), light 1, dark 0, NaN where it does not
+    matter."""
     side = np.arange(-_HALF, _HALF + 1) / _RADIUS
     x, y = np.meshgrid(side, side)
-    return x, y
-
-
-@cache
-def _mark_view(number: int) -> Array:
-    """A mark in its own radii, light 1, dark 0, NaN where it does not matter."""
-    x, y = _view_grid()
-    view = _soft(1.0 - np.hypot(x, y))
-    for spot_x, spot_y in spots(number):
-        view = view - _soft(SPOT_RADIUS - np.hypot(x - spot_x, y - spot_y))
-    return np.asarray(np.where(np.hypot(x, y) > 1.35, np.nan, view))
-
-
-@cache
-def _dot_view(hollow: bool) -> Array:
-    x, y = _view_grid()
     away = np.hypot(x, y)
-    view = _soft(1.0 - away) - (_soft(HOLE - away) if hollow else 0.0)
+    view = _soft(1.0 - away)
+    for left, top, radius in holes:
+        view = view - _soft(radius - np.hypot(x - left, y - top))
     return np.asarray(np.where(away > 1.35, np.nan, view))
 
 
@@ -130,8 +127,9 @@ class _Finder:
     """mm."""
     light: bool
 
-    def match(self, shape: Mark | Dot, views: list[Array]) -> tuple[Array, list[float]]:
-        """The shift in mm at which the likest view is seen; likeness of each view."""
+    def match(self, shape: Mark | Dot) -> tuple[Array, list[float]]:
+        """The shift in mm at which the likest of its `_views` is seen; likeness of each."""
+        views = _views(shape)
         step = 0.5 * shape.size_mm / _RADIUS
         most = max(int(np.ceil(self.reach / step)), 2)
         side = np.arange(-_HALF - most, _HALF + most + 1) * step

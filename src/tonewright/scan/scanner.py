@@ -142,13 +142,14 @@ def _alike(old: float | str | None, new: float | str | None) -> bool:
     return old == new
 
 
+def mode_words(mode: str | None) -> str:
+    """Gray or RGB, as a scan is called, for messages."""
+    return {"gray": "gray", "luminance": "RGB"}.get(mode or "", f"the {mode} of RGB")
+
+
 def _mode(taken: Taken) -> str:
-    if taken.mode == "gray":
-        return "gray"
-    if taken.mode != "luminance":
-        return f"the {taken.mode} of RGB"
-    return f"RGB with the profile {taken.profile[:8]}" if taken.profile else \
-        "RGB without a profile"
+    profile = f"with the profile {taken.profile[:8]}" if taken.profile else "without a profile"
+    return mode_words(taken.mode) + (f" {profile}" if taken.mode == "luminance" else "")
 
 
 def _spelled(entry: str, value: float | str | None) -> str:

@@ -19,7 +19,6 @@ from tonewright.scales import Array
 from tonewright.scan.scanner import ScannerResponse
 from tonewright.show.strip_findings import step_name
 from tonewright.strip.findings import StepPlace
-from tonewright.strip.places import response_stops, step_stops
 from tonewright.strip.process import Process
 from tonewright.strip.readings import Strip
 from tonewright.strip.sketch import sketch, step_exposures
@@ -117,7 +116,7 @@ def upright(label: str, x: float) -> Options:
 def strip_chart(process: Process) -> Options:
     """Density over exposure: the steps, the response through them, the base printing time."""
     known = process.summary.next_time is None
-    stops = response_stops(process)
+    stops = process.stops
     series = [band("where the response lies, 95 times in 100" if known else
                    "where the response may lie: black was not reached",
                    stops, process.density_low, process.density_high),
@@ -126,7 +125,7 @@ def strip_chart(process: Process) -> Options:
         for aside in (False, True):
             series += points(
                 f"{label}, set aside" if aside else label,
-                [(step_stops(process, i), p.density,
+                [(process.step_stops(i), p.density,
                   step_name(StepPlace(p.step, p.through, p.print_name)), p.step)
                  for i, p in enumerate(process.strip.patches)
                  if p.through == half and (i in process.summary.set_aside) is aside],

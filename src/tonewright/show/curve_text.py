@@ -165,7 +165,7 @@ def _recipe_facts(recipe: Recipe) -> Iterator[Fact]:
                        f" {recipe.spoken_print_time(print_)}")
     process = recipe.own_process
     yield ("process", f"{process.name}, from a strip of {len(process.strip.patches)} steps")
-    yield ("time", f"the curve is for a printing time of {recipe.spoken_time}")
+    yield ("time", f"the curve is for a printing time of {recipe.timer_time}")
 
 
 def readings_line(readings: Readings) -> str:
@@ -339,7 +339,7 @@ def next_step_words(step: NextStep) -> str:
 
 def _plan(curve: Curve, plan: tuple[float, ...], file: str) -> str:
     assert curve.recipe is not None  # only a derived curve has a plan
-    return (f"Print a few patches on this paper for {curve.recipe.spoken_time}; those at"
+    return (f"Print a few patches on this paper for {curve.recipe.timer_time}; those at"
             f" {', '.join(map(percent, plan))} ink would tell most. Draw such a sheet (tonewright"
             f" target --levels-for {file} --levels 7 -o FEW.tif), measure it and add the"
             f" readings (tonewright refine {file} FEW.csv -o SURER.curve.json).")

@@ -27,7 +27,6 @@ from tonewright.numeric.student import WITHIN_95
 from tonewright.record.provenance import made_by
 from tonewright.scales import Array
 from tonewright.show.check_text import cause_text
-from tonewright.strip.places import response_stops, step_stops
 from tonewright.strip.process import Process
 
 INK, BAND, POINT, DOUBT = "#5b3a1e", "#d9c3a5", "#2f2f2f", "#b3261e"
@@ -146,7 +145,7 @@ def plot_process(process: Process) -> bytes:
     """The strip: measured steps, the response through them, and the base printing time."""
     figure, [axes] = panels(8.0, 4.8)
     known = process.summary.next_time is None
-    stops = response_stops(process)
+    stops = process.stops
     axes.fill_between(stops, process.density_low, process.density_high, color=BAND, lw=0,
                       label="95 % band of the response" if known else
                       "where the response may lie (black not reached)")
@@ -154,13 +153,13 @@ def plot_process(process: Process) -> bytes:
     for half, colour, label in (("film", POINT, "steps through the film"),
                                 ("bare", SECOND, "bare steps")):
         rows = [i for i, p in enumerate(process.strip.patches) if p.through == half]
-        place = {i: step_stops(process, i) for i in rows}
+        place = {i: process.step_stops(i) for i in rows}
         if rows:
             axes.plot(list(place.values()), [process.strip.patches[i].density for i in rows], ".",
                       color=colour, ms=5, label=label)
     aside = process.summary.set_aside
     if aside:
-        axes.plot([step_stops(process, i) for i in aside],
+        axes.plot([process.step_stops(i) for i in aside],
                   [process.strip.patches[i].density for i in aside], "o", mfc="none", mec=DOUBT,
                   ms=9, label="set aside")
     axes.axvline(0.0, color=INK, lw=0.8, ls=":")

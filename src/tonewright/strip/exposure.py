@@ -203,26 +203,19 @@ def _is_right(strip: EyeStrip, high: PrintingTime, step: float) -> bool:
     return off < 0.01 or (strip.merged == WANTED and off < step / 2.0)
 
 
-def log_exposure_range(exposure: ArrayLike, density: ArrayLike) -> float | None:
-    """ISO 6846 log exposure range of a density curve.
+def log_exposure_ranges(exposure: ArrayLike, density: ArrayLike) -> Array:
+    """ISO 6846 log exposure ranges of density curves.
 
     Parameters
     ----------
     exposure, density:
-        Shape (n,): log10 exposure, increasing, and non-decreasing densities, from paper white
-        to maximum black.
+        Shapes (n,) and (count, n): log10 exposure, increasing, and non-decreasing densities, from
+        paper white to maximum black.
 
     Returns
     -------
-    log10 units, or None where there is no such range.
+    log10 units, shape (count,); NaN where there is no such range.
     """
-    found = float(log_exposure_ranges(exposure, np.asarray(density)[None])[0])
-    return found if math.isfinite(found) else None
-
-
-def log_exposure_ranges(exposure: ArrayLike, density: ArrayLike) -> Array:
-    """The same of many curves, ``density`` of shape (count, n): shape (count,), NaN where there is
-    no such range."""
     d = np.asarray(density, dtype=np.float64)
     low, high = d[:, 0], d[:, -1]
     toe, shoulder = low + TOE_DENSITY, low + SHOULDER_FRACTION * (high - low)

@@ -17,7 +17,7 @@ from tonewright.record.findings import Finding
 from tonewright.record.schema import ABOVE_ZERO, Rule, is_whole
 from tonewright.record.setup import Setup
 from tonewright.record.times import LONGEST, SHORTEST, PrintingTime, TimeUnit, ratio
-from tonewright.scales import Array
+from tonewright.scales import STOP, Array
 from tonewright.strip.exposure import TOE_DENSITY
 from tonewright.strip.findings import CONTRADICTIONS
 from tonewright.strip.readings import Strip
@@ -154,6 +154,25 @@ class Process(Document):
     def shift(self, time: PrintingTime) -> float:
         """Exposure (log10) of clear film at another time."""
         return self.summary.reciprocity * math.log10(ratio(time, self.reference_time))
+
+    @property
+    def start(self) -> float:
+        """Exposure (log10) that counts as 0 stops on the axis of pictures: clear film at the base
+        printing time or, where that is not known, at the strip's longest time."""
+        known = self.summary.next_time is None
+        return self.shift(self.base_time if known else self.strip.times()[-1])
+
+    @property
+    def stops(self) -> Array:
+        """Exposures of the table, in stops from `start`, shape (m,)."""
+        return (self.exposure - self.start) / STOP
+
+    def step_stops(self, row: int) -> float:
+        """Exposure of a row of the strip, in stops from `start`."""
+        patch = self.strip.patches[row]
+        bare = (self.summary.film_density or 0.0) if patch.through == "bare" else 0.0
+        exposure = self.shift(patch.time) - self.tablet.densities[patch.step - 1] + bare
+        return (exposure - self.start) / STOP
 
     def range_to_white(self, time: PrintingTime) -> float | None:
         """Printing density that takes clear film's tone to paper white at a printing time.

@@ -29,6 +29,8 @@ from tonewright.target.layout import row_name
 # ISO 6846:1992, clause 5.6: the two points that the log exposure range lies between.
 TOE_DENSITY = 0.04
 SHOULDER_FRACTION = 0.90
+JUST_VISIBLE = 1.0
+"""L* that step 2 lies above maximum black at the base printing time."""
 
 
 @dataclass(frozen=True)
@@ -51,14 +53,6 @@ class Ink:
 def flattening(u: Array, form: float) -> Array:
     """``1 - exp(-form u)``: little more is blocked near full ink."""
     return np.asarray(np.expm1(-form * u) / math.expm1(-form))
-
-
-@dataclass(frozen=True)
-class Film:
-    """The clear film that a negative is printed on."""
-
-    density: float = 0.06
-    """Its own printing density."""
 
 
 @dataclass(frozen=True)
@@ -170,10 +164,9 @@ class Darkroom:
 
     ink: Ink = DEMO_INK
     process: Process = KALLITYPE
-    film: Film = field(default_factory=Film)
+    film_density: float = 0.06
+    """Printing density of the clear film that a negative is printed on."""
     lamp: Lamp = field(default_factory=Lamp)
-    just_visible_lightness: float = 1.0
-    """L* that step 2 lies above maximum black at the base printing time."""
     step_density: float = 0.10
     """Printing density of step 2."""
     printing_time: float | None = None
@@ -188,13 +181,7 @@ class Darkroom:
     def base_log_exposure(self) -> float:
         """The process's own log10 exposure where `exposure` is 0."""
         black = float(scales.density_to_lightness(self.max_black_density))
-        density = float(scales.lightness_to_density(black + self.just_visible_lightness))
-        if density <= self.process.white_density:
-            raise OptionError(
-                f"a just visible difference of {self.just_visible_lightness} L*",
-                "it must be smaller than the whole tone range of the process",
-                "take a smaller one",
-            )
+        density = float(scales.lightness_to_density(black + JUST_VISIBLE))
         low = self.process.speed_exposure - 20.0
         found = rising_root(
             lambda x: float(self.process.density(x)), density, low, self.process.blackest[0]
@@ -204,7 +191,7 @@ class Darkroom:
     @cached_property
     def base_time(self) -> float:
         """The base printing time, seconds, through the film."""
-        return self.lamp.time(self.base_log_exposure + self.film.density)
+        return self.lamp.time(self.base_log_exposure + self.film_density)
 
     def exposure(self, level: ArrayLike, time: float | None = None, *, bare: bool = False) -> Array:
         """Exposure (log10, 0 as in `scales`) behind ink levels; `bare`: no film in between."""
@@ -217,9 +204,9 @@ class Darkroom:
         longer = 0.0
         seconds = self.printing_time if time is None else time
         if seconds is not None:
-            reached = float(self.lamp.log_exposure(seconds)) - self.film.density
+            reached = float(self.lamp.log_exposure(seconds)) - self.film_density
             longer = reached - self.base_log_exposure
-        base = self.film.density if bare else 0.0
+        base = self.film_density if bare else 0.0
         return np.asarray(longer + base - np.asarray(density, dtype=np.float64))
 
     def process_density(self, exposure: ArrayLike) -> Array:
@@ -306,8 +293,6 @@ class TargetReadings:
     readings: Readings
     stained: tuple[str, ...]
     """Names of the patches that carry a stain."""
-    true_density: Array
-    """Exact densities in the order of the readings: no noise, no stain, no sheet differences."""
 
 
 def measure_target(
@@ -355,8 +340,7 @@ def measure_target(
         ]
         stained += [name for name, bad in zip(names, spoilt, strict=True) if bad]
     readings = Readings(tuple(patches), "visual-density", relative_to_paper=False)
-    truth = np.tile(darkroom.print_density(wanted), sheets)
-    return TargetReadings(readings, tuple(stained), truth)
+    return TargetReadings(readings, tuple(stained))
 
 
 @dataclass(frozen=True)
@@ -404,19 +388,18 @@ def print_image(
     darkroom: Darkroom,
     *,
     flaws: Flaws | None = None,
-    mirrored: bool = True,
     seed: int = 0,
 ) -> Array:
     """Contact-print a negative, 16-bit codes (65535 clear film), shape (rows, columns): the print's
     CIE L* at each pixel.
 
     Of the ``flaws`` texture, unevenness and the sheet's own process are printed, and readings play
-    no part; None: a perfect sheet.  A ``mirrored`` negative lies ink to coating, and the print
-    reads right.
+    no part; None: a perfect sheet.  The negative is mirrored: it lies ink to coating, and the
+    print reads right.
     """
     flaws = NO_FLAWS if flaws is None else flaws
     rng = np.random.default_rng(seed)
-    codes = negative[:, ::-1] if mirrored else negative
+    codes = negative[:, ::-1]
     table = darkroom.exposure(scales.code_to_level(np.arange(scales.FULL_CODE + 1)))
     process = flaws.sheet(darkroom, rng)
     if flaws.uneven_exposure_sd:

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -23,17 +22,13 @@ from tonewright.virtual.darkroom import Darkroom
 
 Plane = NDArray[np.float32]
 
-Encoding = Literal["power", "srgb", "lightness"]
-
 
 @dataclass(frozen=True)
 class Scanner:
     """A flatbed and its program: what code a density gets."""
 
     gamma: float = 2.2
-    """Power of the encoding ``power``."""
-    encoding: Encoding = "power"
-    """power: ``light ** (1 / gamma)``; srgb: IEC 61966-2-1; lightness: CIE L* / 100."""
+    """Of the encoding, ``light ** (1 / gamma)``."""
     flare: float = 0.004
     """Stray light, as a share of white, that every place gets."""
     gain: float = 0.95
@@ -52,20 +47,9 @@ class Scanner:
     ppi: float = 300.0
     bits: int = 16
 
-    def code(self, density: ArrayLike) -> Array:
-        """Exact codes (0 to 1) of densities, no shading, no noise."""
-        reflected = 10.0 ** -np.asarray(density, dtype=np.float64)
-        return self.encode(self.gain * (reflected + self.flare))
-
-    def encode(self, light: ArrayLike) -> Array:
-        """Codes (0 to 1) of linear light, clipped at 0 and 1."""
-        seen = np.clip(np.asarray(light, dtype=np.float64), 0.0, 1.0)
-        if self.encoding == "power":
-            return np.asarray(seen ** (1.0 / self.gamma))
-        if self.encoding == "lightness":
-            return scales.luminance_to_lightness(100.0 * seen) / 100.0
-        high = 1.055 * np.maximum(seen, 0.003) ** (1.0 / 2.4) - 0.055
-        return np.where(seen <= 0.0031308, 12.92 * seen, high)
+    def encode(self, light: Array) -> Array:
+        """Codes (0 to 1) of linear light from 0 to 1."""
+        return np.asarray(light ** (1.0 / self.gamma))
 
 
 @dataclass(frozen=True)
@@ -125,60 +109,33 @@ class Lying:
     """Glass to be seen around the sheet."""
 
 
-@dataclass(frozen=True, eq=False)
-class Render:
-    """A scan and what only the virtual scanner knows about it."""
-
-    codes: NDArray[np.uint16]
-    """16-bit gray, shape (rows, columns)."""
-    ppi: float
-    matrix: Array
-    """Homography from mm on the print to pixels (column, row) of the scan, shape (3, 3); pixel
-    centres at whole numbers."""
-    sheet: PrintedSheet
-    scanner: Scanner
-
-    @property
-    def pixels(self) -> Plane:
-        """Codes from 0 to 1, as a `Scan` holds them."""
-        return np.asarray(self.codes / np.float32(scales.FULL_CODE), dtype=np.float32)
-
-    def corners(self, x_mm: float, y_mm: float, width_mm: float, height_mm: float) -> Array:
-        """Pixels of a rectangle's corners, clockwise from the top left of the print, (4, 2)."""
-        box = np.array([[x_mm, y_mm], [x_mm + width_mm, y_mm],
-                        [x_mm + width_mm, y_mm + height_mm], [x_mm, y_mm + height_mm]])
-        wide = np.column_stack([box, np.ones(4)]) @ self.matrix.T
-        return np.asarray(wide[:, :2] / wide[:, 2:])
-
-
 # Sheets
 
 
 def print_sheet(
     negative: NDArray[np.uint16], ppi: float, darkroom: Darkroom,
-    flaws: PaperFlaws = CLEAN, *, mirrored: bool = True, seed: int = 0,
+    flaws: PaperFlaws = CLEAN, *, seed: int = 0,
 ) -> PrintedSheet:
     """Contact-print a negative on hand-coated paper: a sheet as `expose` makes it.
 
     The negative is 16-bit codes (65535 clear film) at ``ppi``, shape (rows, columns), as its file
-    holds them; ``mirrored`` it lies ink to coating, and the print reads right.
+    holds them: mirrored, it lies ink to coating, and the print reads right.
     """
-    codes = negative[:, ::-1] if mirrored else negative
     table = darkroom.exposure(scales.code_to_level(np.arange(scales.FULL_CODE + 1)))
-    return expose((10.0**table).astype(np.float32)[codes], ppi, darkroom, flaws, seed)
+    return expose((10.0**table).astype(np.float32)[negative[:, ::-1]], ppi, darkroom, flaws, seed)
 
 
 def gray_scale(
-    densities: ArrayLike, *, step_mm: tuple[float, float] = (8.0, 14.0), gap_mm: float = 0.0,
-    border_mm: float = 3.0, border_density: float = 0.05,
+    densities: ArrayLike, *, step_mm: tuple[float, float] = (8.0, 14.0), border_mm: float = 3.0,
+    border_density: float = 0.05,
 ) -> PrintedSheet:
     """A gray scale of known densities on a card; x = y = 0 is the corner of the first step."""
     per_mm = 10
-    wide, high, gap, edge = (round(per_mm * mm) for mm in (*step_mm, gap_mm, border_mm))
+    wide, high, edge = (round(per_mm * mm) for mm in (*step_mm, border_mm))
     known = np.asarray(densities, dtype=np.float64)
-    card = np.full((high + 2 * edge, known.size * (wide + gap) - gap + 2 * edge), border_density)
+    card = np.full((high + 2 * edge, known.size * wide + 2 * edge), border_density)
     for i, density in enumerate(known):
-        left = edge + i * (wide + gap)
+        left = edge + i * wide
         card[edge : edge + high, left : left + wide] = density
     return PrintedSheet(card.astype(np.float32), per_mm * MM_PER_INCH, (edge - 0.5, edge - 0.5))
 
@@ -202,7 +159,7 @@ def expose(
     rng = np.random.default_rng(seed)
     per_mm = ppi / MM_PER_INCH
     edge = round(per_mm * flaws.paper_margin_mm)
-    bare = np.float32(darkroom.film.density + float(darkroom.exposure(0.0)))
+    bare = np.float32(darkroom.film_density + float(darkroom.exposure(0.0)))
     whole = np.pad(exposure, edge, constant_values=bare)
     whole = whole + _uneven(whole.shape, per_mm, flaws, rng)
     points = np.linspace(float(whole.min()), float(whole.max()), 4001)
@@ -324,8 +281,13 @@ class OnGlass:
 def scan_glass(
     sheets: Sequence[OnGlass], size_mm: tuple[float, float], scanner: Scanner | None = None, *,
     seed: int = 0,
-) -> tuple[Render, ...]:
-    """Scan the whole glass with some sheets on it, the last on top: the same scan once a sheet."""
+) -> tuple[NDArray[np.uint16], tuple[Array, ...]]:
+    """Scan the whole glass with some sheets on it, the last on top.
+
+    Returned are 16-bit gray codes, shape (rows, columns), and what only the virtual scanner knows:
+    for each sheet the homography from its mm to pixels (column, row), shape (3, 3), pixel centres
+    at whole numbers.
+    """
     scanner = scanner or Scanner()
     per_mm = scanner.ppi / MM_PER_INCH
     placed = []
@@ -334,7 +296,8 @@ def scan_glass(
         x, y = (round(per_mm * mm) for mm in one.place_mm)
         placed.append((one.sheet, np.array([[1.0, 0, x], [0, 1.0, y], [0, 0, 1.0]]) @ matrix))
     width, height = (round(per_mm * mm) for mm in size_mm)
-    return _scanned(placed, scanner, (height, width), seed)
+    codes = _scanned(placed, scanner, (height, width), seed)
+    return codes, tuple(matrix for _, matrix in placed)
 
 
 def plain_sheet(size_mm: tuple[float, float], density: float = 0.06, seed: int = 0) -> PrintedSheet:
@@ -349,7 +312,7 @@ def plain_sheet(size_mm: tuple[float, float], density: float = 0.06, seed: int =
 def _scanned(
     placed: Sequence[tuple[PrintedSheet, Array]], scanner: Scanner, shape: tuple[int, int],
     seed: int,
-) -> tuple[Render, ...]:
+) -> NDArray[np.uint16]:
     rng = np.random.default_rng(seed)
     light = np.full(shape, 10.0**-scanner.lid_density, np.float32)
     for sheet, matrix in placed:
@@ -364,8 +327,7 @@ def _scanned(
         noise = rng.standard_normal(shape, dtype=np.float32)
         light += noise * np.sqrt(np.float32(scanner.read_noise**2)
                                  + np.float32(scanner.shot_noise**2) * light)
-    codes = _codes(scanner, light)
-    return tuple(Render(codes, scanner.ppi, matrix, sheet, scanner) for sheet, matrix in placed)
+    return _codes(scanner, light)
 
 
 def _codes(scanner: Scanner, light: Plane) -> NDArray[np.uint16]:

@@ -32,7 +32,6 @@ from tonewright.show.strip_text import (
 from tonewright.strip.exposure import eye_strips, judge_by_eye
 from tonewright.strip.findings import Through
 from tonewright.strip.fit import make_process
-from tonewright.strip.places import start
 from tonewright.strip.process import Process
 from tonewright.strip.readings import StripCells, StripOptions, strip_cells, strip_from_table
 from tonewright.strip.tablet import Tablet
@@ -159,7 +158,7 @@ def _view(process: Process, command: str | None = None) -> View:
     return view(process_facts(process), process.findings, process_advice(process),
                 chart=strip_chart(process),
                 result=None if found.next_time is not None else str(process.base_time.on_timer()),
-                axis=(found.film_density, (start(process) - process.shift(
+                axis=(found.film_density, (process.start - process.shift(
                     process.strip.times()[-1])) / STOP),
                 aside=tuple(process.strip.patches[i].step for i in found.set_aside),
                 command=command)
