@@ -45,7 +45,7 @@ def made(tmp_path_factory):
     sheet = scanroom.print_sheet(tifffile.imread(folder / "T.tif"), 254.0, ROOM,
                                  scanroom.PaperFlaws(texture_density_sd=0.01), seed=1)
     bare = scanroom.Scanner(ppi=100.0, lid_density=0.06, read_noise=0.0, shot_noise=0.0,
-                            encoding="power", gamma=1.0, gain=1.0, flare=0.0)
+                            gamma=1.0, gain=1.0, flare=0.0)
     light = scan_sheet(sheet, bare, scanroom.Lying(2.0), seed=1).codes / 65535.0
     shape = (max(light.shape[0], 550), max(light.shape[1], 650))
     page = np.full(shape, 10.0**-0.06)
