@@ -256,27 +256,27 @@ def test_odd_wavelengths(waves):
     assert np.allclose(found.density, 0.30103)
 
 
-LARGE = {
-    "separators.csv": b",\n" * 8_000_000,
-    "separators-2.csv": b"level,density\n" + b"," * 15_000_000,
-    "quotes.txt": b"CGATS.17\nBEGIN_DATA_FORMAT\n" + b'""' * 8_000_000,
-    "quotes-2.txt": b"CGATS.17\nBEGIN_DATA_FORMAT\nA\nEND_DATA_FORMAT\nBEGIN_DATA\n"
-                    + b'"" ' * 6_000_000,
-    "rows.csv": b"level,density\n" + b"0.5,0.7\n" * 1_000_000,
-    "lists.curve.json": b"[" + b"[]," * 5_000_000 + b"[]]",
-    "texts.curve.json": b'{"a":[' + b'"",' * 5_000_000 + b'""]}',
-    "twice.curve.json": b"{" + b'"a":1,' * 400_000 + b'"a":1}',
-    "long.csv": b"level,density\n0," + b"1" * 30_000_000,
-    "cells.csv": (",".join(["level", "density", *map(str, range(1900))]).encode() + b"\n"
-                  + (b"0,1" + b",1" * 1900 + b"\n") * 2000),
-    "quotes-3.txt": b"CGATS.17\nBEGIN_DATA_FORMAT\nA\nEND_DATA_FORMAT\nBEGIN_DATA\n"
-                    + (b'""' * 400_000 + b"\n") * 9}
+CGATS_TO_DATA = b"CGATS.17\nBEGIN_DATA_FORMAT\nA\nEND_DATA_FORMAT\nBEGIN_DATA\n"
+LARGE = {  # what comes first, what comes how often, and what last
+    "separators.csv": (b"", b",\n", 8_000_000, b""),
+    "separators-2.csv": (b"level,density\n", b",", 15_000_000, b""),
+    "quotes.txt": (b"CGATS.17\nBEGIN_DATA_FORMAT\n", b'""', 8_000_000, b""),
+    "quotes-2.txt": (CGATS_TO_DATA, b'"" ', 6_000_000, b""),
+    "rows.csv": (b"level,density\n", b"0.5,0.7\n", 1_000_000, b""),
+    "lists.curve.json": (b"[", b"[],", 5_000_000, b"[]]"),
+    "texts.curve.json": (b'{"a":[', b'"",', 5_000_000, b'""]}'),
+    "twice.curve.json": (b"{", b'"a":1,', 400_000, b'"a":1}'),
+    "long.csv": (b"level,density\n0,", b"1", 30_000_000, b""),
+    "cells.csv": (",".join(["level", "density", *map(str, range(1900))]).encode() + b"\n",
+                  b"0,1" + b",1" * 1900 + b"\n", 2000, b""),
+    "quotes-3.txt": (CGATS_TO_DATA, b'""' * 400_000 + b"\n", 9, b"")}
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="memory is told in other units elsewhere")
 @pytest.mark.parametrize("name", LARGE)
 def test_large_files_are_refused_in_bounded_time_and_memory(path, name):
-    path.with_name(name).write_bytes(LARGE[name])
+    first, each, count, last = LARGE[name]
+    path.with_name(name).write_bytes(first + each * count + last)
     arguments = ["fit", name, "-o", "x.curve.json"]
     if name.endswith("json"):
         arguments = ["export", name, "--as", "curve-csv"]
