@@ -2,18 +2,30 @@
 
 from __future__ import annotations
 
+import importlib.util
 import os
 import shlex
 import shutil
+import signal
+import subprocess
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
+import pytest
 from click.testing import CliRunner
 
 from tonewright.cli import main
 
 SHOTS = os.environ.get("TONEWRIGHT_SCREENSHOTS")
 """A folder to keep pictures of the pages in."""
+
+
+def needs_bench() -> None:
+    """Leave a test out where there is no bench, without the second that its import takes."""
+    if importlib.util.find_spec("nicegui") is None:
+        pytest.importorskip("nicegui", reason="the bench is not installed")
 
 
 def shot(page: Any, name: str) -> None:
@@ -59,3 +71,18 @@ def paste(page: Any, cell: str, *texts: str) -> None:
         const data = new DataTransfer(); data.setData('text', text);
         document.activeElement.dispatchEvent(new ClipboardEvent('paste',
             {clipboardData: data, bubbles: true, cancelable: true})); } }""", texts)
+
+
+@contextmanager
+def held(process: int) -> Iterator[None]:
+    """Hold the processes that this one has started."""
+    found = subprocess.run(["pgrep", "-P", str(process)], capture_output=True, check=True)
+    started = [int(one) for one in found.stdout.split()]
+    for one in started:
+        os.kill(one, signal.SIGSTOP)
+    try:
+        yield
+    finally:
+        for one in started:
+            with suppress(ProcessLookupError):  # it was ended meanwhile
+                os.kill(one, signal.SIGCONT)

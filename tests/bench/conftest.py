@@ -14,6 +14,8 @@ from typing import Any
 
 import pytest
 
+from windows import needs_bench
+
 
 @dataclass
 class Served:
@@ -23,6 +25,8 @@ class Served:
     address: str
     """With its token."""
     process: subprocess.Popen[str]
+    complaints: Path
+    """What it says on stderr."""
 
     @property
     def base(self) -> str:
@@ -37,15 +41,16 @@ class Served:
 @contextmanager
 def opened(folder: Path) -> Iterator[Served]:
     """Open a bench, and close it if that was not done."""
-    pytest.importorskip("nicegui", reason="the bench is not installed")
+    needs_bench()
     folder.mkdir()
-    process = subprocess.Popen(
-        [sys.executable, "-m", "tonewright", "bench", str(folder), "--port", "0", "--no-browser"],
-        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, cwd=folder.parent)
+    with (complaints := folder.with_suffix(".txt")).open("w", encoding="utf-8") as stderr:
+        process = subprocess.Popen([sys.executable, "-m", "tonewright", "bench", str(folder),
+                                    "--port", "0", "--no-browser"], text=True,
+                                   stdout=subprocess.PIPE, stderr=stderr, cwd=folder.parent)
     try:
         assert process.stdout is not None
-        served = Served(folder, process.stdout.readline().strip(), process)
-        assert served.address.startswith("http://"), process.communicate()
+        served = Served(folder, process.stdout.readline().strip(), process, complaints)
+        assert served.address.startswith("http://"), complaints.read_text(encoding="utf-8")
         yield served
     finally:
         if process.poll() is None:
@@ -57,18 +62,25 @@ def opened(folder: Path) -> Iterator[Served]:
                 process.communicate()
 
 
-@pytest.fixture
-def serve(tmp_path: Path) -> Iterator[Callable[[], Served]]:
-    """Open a bench of the test's own."""
-    with ExitStack() as until_the_end:
-        yield lambda: until_the_end.enter_context(opened(tmp_path / "prints"))
-
-
 @pytest.fixture(scope="session")
-def bench(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+def benches(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[[], Served]]:
+    """The bench of a worker; another, where it was closed."""
+    with ExitStack() as until_the_end:
+        opened_: list[Served] = []
+
+        def bench() -> Served:
+            if not opened_ or opened_[-1].process.poll() is not None:
+                folder = tmp_path_factory.mktemp("bench") / "prints"
+                opened_.append(until_the_end.enter_context(opened(folder)))
+            return opened_[-1]
+
+        yield bench
+
+
+@pytest.fixture
+def bench(benches: Callable[[], Served]) -> Served:
     """One bench for every test of a worker: each begins papers of its own."""
-    with opened(tmp_path_factory.mktemp("bench") / "prints") as served:
-        yield served
+    return benches()
 
 
 @pytest.fixture
@@ -99,15 +111,39 @@ def windows(chromium: Any) -> Iterator[Any]:
 
 @pytest.fixture
 def window(windows: Any) -> Iterator[Any]:
-    """A window of 1280 x 800 that knows nothing of those before it; what its scripts complain of
-    fails the test."""
-    page = windows.new_page()
+    """A window of 1280 x 800 that knows nothing of those before it; what its scripts complain of,
+    and any alarm, fails the test."""
+    page = windows.pages[0] if windows.pages else windows.new_page()
     faults: list[str] = []
-    page.on("pageerror", lambda error: faults.append(str(error)))
+
+    def alarmed(dialog: Any) -> None:
+        faults.append(f"{dialog.type}: {dialog.message}")
+        dialog.dismiss()
+
+    def failed(error: Any) -> None:
+        faults.append(str(error))
+
+    page.on("dialog", alarmed)
+    page.on("pageerror", failed)
     yield page
-    if page.url.startswith("http"):
-        page.evaluate("localStorage.clear()")
-    for opened_ in windows.pages:
+    for opened_ in windows.pages[1:]:
         opened_.close()
+    _forget(page)
+    page.remove_listener("dialog", alarmed)
+    page.remove_listener("pageerror", failed)
     windows.clear_cookies()
     assert not faults
+
+
+def _forget(page: Any) -> None:
+    """Empty a window for the next test: of the same bench, since a new window, and one that was
+    elsewhere meanwhile, costs two processes more."""
+    from playwright.sync_api import Error
+
+    try:
+        if page.url.startswith("http"):
+            page.evaluate("localStorage.clear(); sessionStorage.clear()")
+            page.goto(f"{page.evaluate('location.origin')}/files/-/nothing")
+        page.set_viewport_size({"width": 1280, "height": 800})
+    except Error:  # it crashed, or the bench was closed
+        page.close()

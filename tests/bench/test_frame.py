@@ -10,12 +10,12 @@ from loops import in_a_loop
 from tonewright.errors import FileError
 from tonewright.files.papers import HERE, Papers
 
-pytest.importorskip("nicegui", reason="the bench is not installed")
-from tonewright.bench.frame import Foot
-
 
 def test_a_paper_that_goes_while_the_page_looks_is_looked_past(tmp_path: Path) -> None:
     """The list of papers still names it; the next look does not."""
+    pytest.importorskip("nicegui", reason="the bench is not installed")
+    from tonewright.bench.frame import Foot  # a second's work, for the worker that needs it
+
     (tmp_path / "Linen").mkdir()
     foot = Foot.__new__(Foot)  # without the page that it stands on
     foot._papers, foot._paper, foot._seen = Papers(tmp_path), HERE, ""

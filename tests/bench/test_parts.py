@@ -274,6 +274,7 @@ def _a_finger_drags_a_mark_sets_one_and_scrolls(window: Any) -> None:
     touch(middle[0] - 100, middle[1], *((0.0, -12.0 * n) for n in range(1, 11)))
     window.wait_for_function("() => document.querySelector('.scan-window').scrollTop > 50")
     assert window.locator(".mark").count() == 1, "scrolling sets none"
+    finger.detach()
 
 
 def _place(circle: Any) -> tuple[float, float]:

@@ -16,6 +16,7 @@ from click.testing import CliRunner
 
 from commands import refused
 from tonewright.cli import main
+from windows import needs_bench
 
 
 def test_a_folder_that_is_not_there_is_refused(tmp_path: Path) -> None:
@@ -35,7 +36,7 @@ def test_without_the_extra_it_says_how_to_get_it(
 
 
 def test_a_port_that_is_taken_is_told(tmp_path: Path) -> None:
-    pytest.importorskip("nicegui", reason="the bench is not installed")
+    needs_bench()
     with socket.socket() as taken:
         taken.bind(("127.0.0.1", 0))
         taken.listen()
@@ -48,7 +49,7 @@ def test_a_port_that_is_taken_is_told(tmp_path: Path) -> None:
 
 @pytest.mark.skipif(os.name != "posix", reason="ended by a signal")
 def test_the_address_comes_first_and_nothing_is_left(tmp_path: Path) -> None:
-    pytest.importorskip("nicegui", reason="the bench is not installed")
+    needs_bench()
     began = time.monotonic()
     with subprocess.Popen(
         [sys.executable, "-m", "tonewright", "bench", "--port", "0", "--no-browser"],

@@ -107,13 +107,12 @@ class CheckPage(Page):
                        target=self.chosen(self.target))
 
     async def redraw(self) -> None:
-        if not self.tables.ticked:
-            self.refused.clear()
-            self._none()
-            return
         with self.asked(self.refused, self.unusable):
+            if not self.tables.ticked:
+                self._none()
+                return
             try:
-                self._show(await self.bench.quick.call_newest(check, self._asked()))
+                self._show(await self.find(check, self._asked()))
             except TonewrightError:  # no verdict may stand beside readings it is not of
                 self._none()
                 raise

@@ -86,14 +86,13 @@ class CurvePage(Page):
         await self.redraw()
 
     async def redraw(self) -> None:
-        if not self.tables.ticked:
-            self.refused.clear()
-            self.response.show(None, "Choose readings: the curve is drawn from them.")
-            self.correction.show(None)
-            self.result.clear()
-            return
         with self.asked(self.refused):
-            self._show(await self.bench.quick.call_newest(try_curve, self._asked()))
+            if self.tables.ticked:
+                self._show(await self.find(try_curve, self._asked()))
+            else:
+                self.response.show(None, "Choose readings: the curve is drawn from them.")
+                self.correction.show(None)
+                self.result.clear()
 
     def _show(self, found: CurveView) -> None:
         self.patch_names = [name for name, _ in found.patches]

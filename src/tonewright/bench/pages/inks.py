@@ -110,7 +110,7 @@ class InksPage(Page):
                     "chart-empty")
         with self.asked(self.refused):
             if self.readings.value:
-                self._show(await self.bench.quick.call_newest(rank, self._asked()))
+                self._show(await self.find(rank, self._asked()))
 
     def _show(self, found: InksView) -> None:
         self.colour = found.view.result

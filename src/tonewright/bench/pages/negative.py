@@ -130,22 +130,20 @@ class NegativePage(Page):
 
     async def redraw(self) -> None:
         """The proof first: it is what the printer waits for."""
-        if not self.pictures.ticked:
-            self.refused.clear()
-            return
-        quick = self.bench.quick
         self.turn += 1
         mine = self.turn
         with self.asked(self.refused):
+            if not self.pictures.ticked:
+                return
             asked = self._asked()
             of = asked.images[0], asked.curve, asked.encoding, asked.flatten
             if self.proofed != of:
-                seen = await quick.call_newest(proof, asked)
+                seen = await self.bench.quick.call_newest(proof, asked)
                 _picture(self.proof, seen, "What the print will look like")
                 self.proofed = of
             if mine != self.turn:  # its sheet would overtake what was asked for since
                 return
-            shown = await quick.call_newest(sheet, asked)
+            shown = await self.find(sheet, asked)
             _picture(self.sheet, shown, "The sheet of film, "
                      f"{'not ' if asked.no_mirror else ''}mirrored, as it is printed")
 

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from datetime import date
 from functools import partial
 from pathlib import Path
-from typing import Any, ClassVar
+from typing import Any, ClassVar, TypeVar
 
 from nicegui import ui
 
@@ -26,6 +26,7 @@ from tonewright.files.papers import Kind
 from tonewright.files.preview import preview_scan
 from tonewright.shelf.way import Aside, Step
 
+_T = TypeVar("_T")
 NAMED = ("output_exists", "name_unusable", "outside_folder")
 """Codes of errors that the name of what is kept is at fault of."""
 _CHANNELS = {"": "luminance", "red": "red", "green": "green", "blue": "blue"}
@@ -51,6 +52,7 @@ class Page:
         self._client = ui.context.client
         self._listing: list[Field | Ticks] = []
         self._names: list[NameField] = []
+        self._newest = object()
         foot.calls.append(self.files_changed)
         if self.intro:
             Tag("p", self.intro)
@@ -239,17 +241,25 @@ class Page:
 
     @contextmanager
     def asked(self, refusal: Refusal, otherwise: Fault | None = None) -> Iterator[None]:
-        """Around some work: where it is refused, that is said, ``otherwise`` if it concerns no
-        field of its own, until it is done or refused for another reason."""
-        try:
+        """Around what the fields ask for: where it is refused, that is said, ``otherwise`` if it
+        concerns no field of its own, until it is done or refused for another reason.  Of what was
+        asked before and is answered later nothing is said."""
+        self._newest = mine = object()
+        with self._work(refusal, otherwise, lambda: self._newest is mine):
             yield
-            refusal.clear()
-        except TonewrightError as error:
-            refusal.show(self._with_free_name(error), otherwise)
-        except Cancelled:
-            refusal.clear()
-        except Overtaken:
-            pass
+
+    async def find(self, function: Callable[..., _T], *args: Any) -> _T:
+        """What the quick worker finds; `Overtaken` where the fields ask for something else by then,
+        which may have been refused already."""
+        mine = self._newest
+        try:
+            found = await self.bench.quick.call_newest(function, *args)
+        except TonewrightError:
+            if self._newest is mine:
+                raise
+        if self._newest is not mine:
+            raise Overtaken
+        return found
 
     @contextmanager
     def pressed(
@@ -258,8 +268,23 @@ class Page:
         """The same at the press of a button: what was refused before is said anew if need be."""
         refusal = refusal or self.refused
         refusal.clear()
-        with self.asked(refusal, otherwise):
+        with self._work(refusal, otherwise):
             yield
+
+    @contextmanager
+    def _work(
+        self, refusal: Refusal, otherwise: Fault | None, counts: Callable[[], bool] = lambda: True
+    ) -> Iterator[None]:
+        """Say what became of some work, if it counts by then."""
+        with suppress(Overtaken):
+            try:
+                with suppress(Cancelled):
+                    yield
+                if counts():
+                    refusal.clear()
+            except TonewrightError as error:
+                if counts():
+                    refusal.show(self._with_free_name(error), otherwise)
 
     def _with_free_name(self, error: TonewrightError) -> TonewrightError:
         """A page replaces no file: it offers a name that is free."""

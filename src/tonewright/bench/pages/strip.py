@@ -15,7 +15,6 @@ from tonewright.bench.parts.result import show_cautions
 from tonewright.bench.parts.tags import Tag, button
 from tonewright.bench.tasks.views import View
 from tonewright.bench.transfer import file_address
-from tonewright.bench.worker import Overtaken
 from tonewright.errors import TonewrightError
 from tonewright.files.papers import kind_of
 from tonewright.show.cautions import has_to_print
@@ -135,25 +134,20 @@ class StripPage(Page):
         self.not_kept.clear()
         self.kept.clear()
         reading = self.reading
-        self._newest = mine = object()
-        if reading.is_empty:
-            self.refused.clear()
-            self._show_none(reading.first, exposes=True)
-            return
-
         with self.asked(self.refused):
-            drawn = None
+            if reading.is_empty:
+                self._show_none(reading.first, exposes=True)
+                return
+            drawn, mine = None, self._newest
             try:
                 drawn = reading.sketch(self.view)  # in a moment; the fit takes a third of a second
                 if drawn is not None:
                     self.chart.show(drawn)
                 view = await reading.find(self.name.name, self.date.text)
             except TonewrightError as error:  # nothing older may stand beside what is refused
-                if self._newest is mine:
+                if self._newest is mine:  # it may have been looked for in the scan meanwhile
                     self._show_none(reading.none, has_to_print(error), drawn)
-                    raise
-            if self._newest is not mine:  # what is typed since may have been refused already
-                raise Overtaken
+                raise
             self._show(view)
 
     def _show_none(

@@ -144,7 +144,7 @@ class Way:
 
     async def find(self, name: str, date: str) -> View:
         """What the strips say; nothing is written."""
-        return await self.page.bench.quick.call_newest(try_strip, *self._asked(name, date))
+        return await self.page.find(try_strip, *self._asked(name, date))
 
     async def keep(self, name: str, date: str) -> tuple[View, Path]:
         """Write the process that they give; the file."""
@@ -391,7 +391,7 @@ class EyeWay(Way):
         draft = self.draft
         strips = ((draft.typed.time, draft.merged),
                   *((one.time, one.what) for one in self.more))
-        return await self.page.bench.quick.call_newest(
+        return await self.page.find(
             by_eye, commands.Eye(tablet=draft.typed.tablet, strips=strips))
 
 

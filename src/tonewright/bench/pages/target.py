@@ -81,8 +81,7 @@ class TargetPage(Page):
     async def redraw(self) -> None:
         with self.asked(self.refused):
             asked = self._asked()
-            view, picture, width = await self.bench.quick.call_newest(
-                try_target, asked, self._strip())
+            view, picture, width = await self.find(try_target, asked, self._strip())
             turned = "not mirrored" if asked.no_mirror else "mirrored"
             with self.sheet.anew():
                 if picture is not None:
