@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import shutil
 import signal
+import socket
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -63,24 +64,31 @@ def opened(folder: Path) -> Iterator[Served]:
 
 
 @pytest.fixture(scope="session")
-def benches(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[[], Served]]:
-    """The bench of a worker; another, where it was closed."""
-    with ExitStack() as until_the_end:
-        opened_: list[Served] = []
-
-        def bench() -> Served:
-            if not opened_ or opened_[-1].process.poll() is not None:
-                folder = tmp_path_factory.mktemp("bench") / "prints"
-                opened_.append(until_the_end.enter_context(opened(folder)))
-            return opened_[-1]
-
-        yield bench
-
-
-@pytest.fixture
-def bench(benches: Callable[[], Served]) -> Served:
+def bench(tmp_path_factory: pytest.TempPathFactory, windows: Any) -> Iterator[Served]:
     """One bench for every test of a worker: each begins papers of its own."""
-    return benches()
+    with opened(tmp_path_factory.mktemp("bench") / "prints") as served:
+        yield served
+        _closed(served, windows)
+
+
+def _closed(bench: Served, windows: Any) -> None:
+    """It leaves nothing, and what is cut off at the end, with a page open, is no fault."""
+    told = bench.complaints.stat().st_size
+    (bench.folder / "Linen").mkdir()
+    page = windows.new_page()
+    page.goto(bench.address)
+    page.get_by_role("heading", name="Linen").wait_for()
+    cookie, host = windows.cookies()[0], bench.base.removeprefix("http://")
+    with socket.create_connection(("127.0.0.1", int(host.partition(":")[2]))) as cut:
+        cut.sendall((f"PUT /files/Linen/cut.tif HTTP/1.1\r\nHost: {host}\r\nCookie: "
+                     f"{cookie['name']}={cookie['value']}\r\nContent-Length: 9000\r\n\r\nII"
+                     ).encode())
+        page.wait_for_timeout(300)
+        bench.process.send_signal(signal.SIGINT)
+        said = bench.process.communicate(timeout=60)[0]
+    assert said.endswith("The bench is closed.\n")
+    assert bench.complaints.read_text(encoding="utf-8")[told:] == ""
+    assert [*bench.folder.rglob("*")] == [bench.folder / "Linen"], "nothing is left"
 
 
 @pytest.fixture
@@ -145,5 +153,5 @@ def _forget(page: Any) -> None:
             page.evaluate("localStorage.clear(); sessionStorage.clear()")
             page.goto(f"{page.evaluate('location.origin')}/files/-/nothing")
         page.set_viewport_size({"width": 1280, "height": 800})
-    except Error:  # it crashed, or the bench was closed
+    except Error:  # it crashed
         page.close()
