@@ -15,7 +15,7 @@ from tonewright.bench.parts.result import same_command, show_result
 from tonewright.bench.parts.tags import Tag, button, inline_picture, link
 from tonewright.bench.tasks.negative import IN_ALL, MadeNegatives, make, proof, sheet
 from tonewright.bench.transfer import file_address
-from tonewright.bench.worker import Cancelled
+from tonewright.bench.worker import Cancelled, Overtaken
 from tonewright.errors import OptionError, capital, counted
 from tonewright.files.contents import NEGATIVE, pictures, stem
 from tonewright.files.negative.batch import AT_ONCE, output_names
@@ -142,7 +142,7 @@ class NegativePage(Page):
                 _picture(self.proof, seen, "What the print will look like")
                 self.proofed = of
             if mine != self.turn:  # its sheet would overtake what was asked for since
-                return
+                raise Overtaken
             shown = await self.find(sheet, asked)
             _picture(self.sheet, shown, "The sheet of film, "
                      f"{'not ' if asked.no_mirror else ''}mirrored, as it is printed")

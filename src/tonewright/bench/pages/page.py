@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from datetime import date
 from functools import partial
 from pathlib import Path
@@ -242,10 +242,10 @@ class Page:
     @contextmanager
     def asked(self, refusal: Refusal, otherwise: Fault | None = None) -> Iterator[None]:
         """Around what the fields ask for: where it is refused, that is said, ``otherwise`` if it
-        concerns no field of its own, until it is done or refused for another reason.  Of what was
-        asked before and is answered later nothing is said."""
-        self._newest = mine = object()
-        with self._work(refusal, otherwise, lambda: self._newest is mine):
+        concerns no field of its own, until it is done or refused for another reason.  What was
+        asked before is overtaken."""
+        self._newest = object()
+        with self._work(refusal, otherwise):
             yield
 
     async def find(self, function: Callable[..., _T], *args: Any) -> _T:
@@ -272,19 +272,17 @@ class Page:
             yield
 
     @contextmanager
-    def _work(
-        self, refusal: Refusal, otherwise: Fault | None, counts: Callable[[], bool] = lambda: True
-    ) -> Iterator[None]:
-        """Say what became of some work, if it counts by then."""
-        with suppress(Overtaken):
-            try:
-                with suppress(Cancelled):
-                    yield
-                if counts():
-                    refusal.clear()
-            except TonewrightError as error:
-                if counts():
-                    refusal.show(self._with_free_name(error), otherwise)
+    def _work(self, refusal: Refusal, otherwise: Fault | None) -> Iterator[None]:
+        """Say why some work was refused, until some is not."""
+        try:
+            yield
+            refusal.clear()
+        except TonewrightError as error:
+            refusal.show(self._with_free_name(error), otherwise)
+        except Cancelled:
+            refusal.clear()
+        except Overtaken:
+            pass
 
     def _with_free_name(self, error: TonewrightError) -> TonewrightError:
         """A page replaces no file: it offers a name that is free."""

@@ -15,6 +15,7 @@ from tonewright.bench.parts.result import show_cautions
 from tonewright.bench.parts.tags import Tag, button
 from tonewright.bench.tasks.views import View
 from tonewright.bench.transfer import file_address
+from tonewright.bench.worker import Overtaken
 from tonewright.errors import TonewrightError
 from tonewright.files.papers import kind_of
 from tonewright.show.cautions import has_to_print
@@ -145,8 +146,9 @@ class StripPage(Page):
                     self.chart.show(drawn)
                 view = await reading.find(self.name.name, self.date.text)
             except TonewrightError as error:  # nothing older may stand beside what is refused
-                if self._newest is mine:  # it may have been looked for in the scan meanwhile
-                    self._show_none(reading.none, has_to_print(error), drawn)
+                if self._newest is not mine:  # a scan was opened meanwhile, to be clicked on
+                    raise Overtaken from None
+                self._show_none(reading.none, has_to_print(error), drawn)
                 raise
             self._show(view)
 
