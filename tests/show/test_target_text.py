@@ -32,7 +32,7 @@ def test_a_name_with_spaces_is_quoted_and_kept_whole():
     files = TargetFiles(Path("my first.tif"), Path("a rather long name for a target.target.json"),
                         Path("T.csv"))
     text = target_text(DrawnTarget(PLAIN, files))
-    assert '--target\n            "a rather long name for a target.target.json"' in text
+    assert '--target\n          "a rather long name for a target.target.json"' in text
 
 
 @pytest.mark.parametrize(

@@ -19,12 +19,15 @@ _QUOTED = re.compile(r"""(?<!\w)(["'])\S[^"']*\1(?!\w)""")
 
 def labelled(label: str, text: str) -> str:
     """A fact under its label, wrapped; a number keeps its unit, a quoted name stays whole."""
+    return _wrapped(f"  {label:<10}", text, 12)
+
+
+def _wrapped(start: str, text: str, indent: int) -> str:
     text = "\n".join(map(visible, text.split("\n")))  # first: what is written out takes more room
     for together in (_TOGETHER, _QUOTED):
         text = together.sub(lambda found: found[0].replace(" ", _NO_BREAK), text)
-    return textwrap.fill(text, WIDTH, initial_indent=f"  {label:<10}",
-                         subsequent_indent=" " * 12, break_on_hyphens=False,
-                         break_long_words=False).replace(_NO_BREAK, " ")
+    return textwrap.fill(text, WIDTH, initial_indent=start, subsequent_indent=" " * indent,
+                         break_on_hyphens=False, break_long_words=False).replace(_NO_BREAK, " ")
 
 
 Fact = tuple[str, str]
@@ -38,7 +41,7 @@ def set_facts(facts: Iterable[Fact | str]) -> list[str]:
 
 def headed(head: str, text: str) -> str:
     """A line of its own that ends a report: what was written, what to do next."""
-    return labelled(head, text).strip()
+    return _wrapped(f"{head:<10}", text, 10)
 
 
 def typed(name: object) -> str:
