@@ -167,10 +167,12 @@ def test_an_answer_that_comes_too_late_is_none(tmp_path: Path) -> None:
 
 def test_calls_that_were_overtaken_are_not_made(tmp_path: Path) -> None:
     async def use(worker: Worker) -> None:
-        calls = [asyncio.create_task(worker.call_newest(busy, 0.2)) for _ in range(5)]
+        page, other = asyncio.Event(), asyncio.Event()
+        calls = [asyncio.create_task(worker.call_newest(of, busy, 0.2))
+                 for of in (page, page, page, other, page)]
         found = await asyncio.gather(*calls, return_exceptions=True)
-        assert [isinstance(one, Overtaken) for one in found] == [
-            False, True, True, True, False], "the first had begun"
+        assert [type(one) for one in found] == [
+            int, Overtaken, Overtaken, int, int], "the first had begun, the other page is another"
 
     with_worker(tmp_path, use)
 

@@ -17,6 +17,7 @@ from multiprocessing.connection import Connection
 from pathlib import Path
 from queue import Empty, SimpleQueue
 from typing import Any, TypeVar
+from weakref import WeakKeyDictionary
 
 from tonewright.errors import FileError, TonewrightError
 
@@ -59,7 +60,7 @@ class Worker:
     def __init__(self, folder: Path, warm: Callable[[], object] | None = None) -> None:
         self._folder, self._warm = folder, warm or _nothing
         self._turn = asyncio.Lock()
-        self._newest = 0
+        self._newest = WeakKeyDictionary[object, object]()
         self._closed = False
         self._start()
 
@@ -92,13 +93,14 @@ class Worker:
             found: _T = await self._ask(function, args, more, progress)
             return found
 
-    async def call_newest(self, function: Callable[..., _T], *args: Any, **more: Any) -> _T:
-        """The same, unless a later call of this kind waits by the time it is this one's turn: then
-        `Overtaken` is raised."""
-        self._newest += 1
-        mine = self._newest
+    async def call_newest(
+        self, caller: object, function: Callable[..., _T], *args: Any, **more: Any
+    ) -> _T:
+        """The same, unless a later call of the same caller, which is one page, waits by the time it
+        is this one's turn: then `Overtaken` is raised."""
+        self._newest[caller] = mine = object()
         async with self._turn:
-            if mine != self._newest:
+            if self._newest[caller] is not mine:
                 raise Overtaken
             found: _T = await self._ask(function, args, more, None)
             return found

@@ -138,7 +138,7 @@ class NegativePage(Page):
             asked = self._asked()
             of = asked.images[0], asked.curve, asked.encoding, asked.flatten
             if self.proofed != of:
-                seen = await self.bench.quick.call_newest(proof, asked)
+                seen = await self.bench.quick.call_newest(self, proof, asked)
                 _picture(self.proof, seen, "What the print will look like")
                 self.proofed = of
             if mine != self.turn:  # its sheet would overtake what was asked for since

@@ -253,7 +253,7 @@ class Page:
         which may have been refused already."""
         mine = self._newest
         try:
-            found = await self.bench.quick.call_newest(function, *args)
+            found = await self.bench.quick.call_newest(self, function, *args)
         except TonewrightError:
             if self._newest is mine:
                 raise
