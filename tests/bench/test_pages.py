@@ -38,7 +38,7 @@ def faults(page: Any) -> dict[str, str]:
 
 def refused(page: Any, label: str, words: str) -> None:
     """This is said beside that field, and nothing elsewhere."""
-    end = time.monotonic() + 20.0
+    end = time.monotonic() + 60.0
     while [*(found := faults(page))] != [label] or words not in found[label]:
         assert time.monotonic() < end, found  # while it is looked at again, nothing is said
         page.wait_for_timeout(50)
