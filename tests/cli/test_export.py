@@ -55,7 +55,7 @@ def test_an_encoding_with_a_decimal_comma(run):
 def test_to_a_file_and_to_the_screen(run, kind, columns):
     done = run("a.curve.json", "--as", kind, "--rows", "17", "-o", "out.csv")
     assert done.exit_code == 0, done.output
-    assert "Written:  out.csv (" in done.output
+    assert "Written:  out.csv (" in done.output and "Next:     open it in a sp" in done.output
     text = Path("out.csv").read_text(encoding="utf-8")
     head, *rows = rows_of(text)
     assert head == columns

@@ -9,8 +9,8 @@ from typing import Any
 from tonewright.curve.export import rounded
 from tonewright.files.export.make import FORMS, Export
 from tonewright.files.export.proof import Proof
-from tonewright.show.report import doubts, report
-from tonewright.show.words import headed, typed
+from tonewright.show.report import doubts, ending, report
+from tonewright.show.words import typed
 
 _WHAT = {
     "table": "a table of the negative's values, {rows} rows",
@@ -24,6 +24,8 @@ _WHAT = {
 _DONE = (" The result is the negative: do not invert it. Mirror it (swap left and right) unless"
          " you print through the film's back, and print it without colour management.")
 _NEXT = {
+    "curve-csv": "open it in a spreadsheet: a row for each tone of the picture.",
+    "response-csv": "open it in a spreadsheet: a row for each ink level.",
     "table": "put each value of the picture through the table." + _DONE,
     "points": "type the points into the curve dialogue, picture as input and negative as output."
               + _DONE,
@@ -67,7 +69,7 @@ def export_text(made: Export) -> str:
     form, columns = made.request.form, made.columns
     rows = len(next(iter(columns.values()))) if columns else 0
     if form not in _WHAT:
-        return headed("Written:", f"{made.output} ({rows} rows: {', '.join(columns)})")
+        return ending([f"{made.output} ({rows} rows: {', '.join(columns)})"], _NEXT[form])
     time = made.curve.setup.printing_time if FORMS[form].of_codes else None
     facts = [
         ("holds", _WHAT[form].format(rows=rows)),
